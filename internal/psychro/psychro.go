@@ -1,0 +1,112 @@
+// Package psychro is the physics of moist air: saturation pressures, dew and
+// frost points and the quantities that follow from them, each with its source,
+// range and stated accuracy; it knows nothing of roofs, loggers or time.
+//
+// Conventions: temperatures in degrees Celsius, pressures in pascal, relative
+// humidity in per cent over liquid water at every temperature (WMO-No. 8, Annex
+// 4.B; what capacitive probes report). Functions whose argument can lie outside
+// the physics return an error; those marked total are finite for every finite
+// temperature a reading can carry (-90..100 C).
+package psychro
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Magnus constants of WMO-No. 8 (2008 edition on), Annex 4.B, after Sonntag 1990.
+const (
+	magnusPa     = 611.2
+	magnusWaterA = 17.62
+	magnusWaterB = 243.12
+	magnusIceA   = 22.46
+	magnusIceB   = 272.62
+)
+
+// IceBranchPa is the vapour pressure below which the limit of a surface is the
+// frost point; the two Magnus branches meet there, at 0 C, so that the limit is
+// continuous.
+const IceBranchPa = magnusPa
+
+// FloorPa is the vapour pressure at which LimitC stops falling: air this dry
+// wets nothing, and its logarithm must not run away.
+const FloorPa = 1e-3
+
+// ErrRange is wrapped by every error about an argument outside the physics.
+var ErrRange = errors.New("outside the range of the formula")
+
+// SatWaterPa is the saturation vapour pressure over liquid water, also below
+// 0 C (supercooled), in Pa, by the Magnus form of WMO-No. 8, Annex 4.B:
+//
+//	e_w = 611.2 exp(17.62 t / (243.12 + t))
+//
+// Total for t > -243.12 C; stated range -45..60 C.
+func SatWaterPa(tempC float64) float64 {
+	return magnusPa * math.Exp(magnusWaterA*tempC/(magnusWaterB+tempC))
+}
+
+// SatIcePa is the saturation vapour pressure over ice in Pa, by the Magnus form
+// of WMO-No. 8, Annex 4.B:
+//
+//	e_i = 611.2 exp(22.46 t / (272.62 + t))
+//
+// Total for t > -272.62 C; stated range -65..0 C.
+func SatIcePa(tempC float64) float64 {
+	return magnusPa * math.Exp(magnusIceA*tempC/(magnusIceB+tempC))
+}
+
+// SatSurfacePa is the saturation pressure at a wet or frosted surface in Pa:
+// over ice below 0 C, over water from 0 C up. The branches meet at 0 C.
+func SatSurfacePa(tempC float64) float64 {
+	if tempC < 0 {
+		return SatIcePa(tempC)
+	}
+	return SatWaterPa(tempC)
+}
+
+// VapourPressurePa is the partial pressure of water vapour in Pa of air at
+// tempC (-90..100 C) and rhPct over liquid water (0..105 %; above 100 counts as
+// 100, a probe's overshoot and not supersaturated air).
+func VapourPressurePa(tempC, rhPct float64) (float64, error) {
+	if !(tempC >= -90 && tempC <= 100) {
+		return 0, fmt.Errorf("vapour pressure at %g C: temperature %w (-90..100 C)", tempC, ErrRange)
+	}
+	if !(rhPct >= 0 && rhPct <= 105) {
+		return 0, fmt.Errorf("vapour pressure at %g %%RH: humidity %w (0..105 %%)", rhPct, ErrRange)
+	}
+	return SatWaterPa(tempC) * math.Min(rhPct, 100) / 100, nil
+}
+
+// DewPointC is the dew point over liquid water at every temperature, in C, of
+// air with the vapour pressure in Pa (more than 0): the inverse of SatWaterPa,
+//
+//	t_d = 243.12 g / (17.62 - g),  g = ln(e / 611.2)
+func DewPointC(vapourPa float64) (float64, error) {
+	if !(vapourPa > 0 && vapourPa < 2e5) {
+		return 0, fmt.Errorf("dew point of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", vapourPa, ErrRange)
+	}
+	g := math.Log(vapourPa / magnusPa)
+	return magnusWaterB * g / (magnusWaterA - g), nil
+}
+
+// FrostPointC is the frost point over ice in C of air with the vapour pressure
+// in Pa (more than 0): the inverse of SatIcePa.
+func FrostPointC(vapourPa float64) (float64, error) {
+	if !(vapourPa > 0 && vapourPa < 2e5) {
+		return 0, fmt.Errorf("frost point of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", vapourPa, ErrRange)
+	}
+	g := math.Log(vapourPa / magnusPa)
+	return magnusIceB * g / (magnusIceA - g), nil
+}
+
+// LimitC is the surface temperature in C at or below which a surface in air of
+// this vapour pressure (Pa) wets: the frost point below IceBranchPa, the dew
+// point above, continuous. Total: a pressure under FloorPa counts as FloorPa.
+func LimitC(vapourPa float64) float64 {
+	g := math.Log(math.Max(vapourPa, FloorPa) / magnusPa)
+	if g < 0 {
+		return magnusIceB * g / (magnusIceA - g)
+	}
+	return magnusWaterB * g / (magnusWaterA - g)
+}

@@ -1,0 +1,267 @@
+// Package roof holds the nouns of one investigated house: its case file, its
+// positions and loggers, the readings they send with their flags, and the store
+// contract that every reading store keeps.
+package roof
+
+import "time"
+
+// Answer is what a person saw on the survey; the zero value is unknown, which
+// is said and never assumed.
+type Answer string
+
+// The three answers.
+const (
+	Unknown Answer = ""
+	Yes     Answer = "yes"
+	No      Answer = "no"
+)
+
+// Place says where in the roof a position lies.
+type Place string
+
+// The places a position can have.
+const (
+	IndoorAir         Place = "indoor_air"
+	LoftAir           Place = "loft_air"
+	BattenVoidAir     Place = "batten_void_air"
+	CoveringUnderside Place = "covering_underside"
+	UnderlayUnderside Place = "underlay_underside"
+	Timber            Place = "timber"
+	OutdoorAir        Place = "outdoor_air"
+	Other             Place = "other"
+)
+
+// IsSurface reports whether water can form on the place, so that it is judged
+// by its margin to the air that meets it.
+func (p Place) IsSurface() bool {
+	return p == CoveringUnderside || p == UnderlayUnderside || p == Timber
+}
+
+// IsAir reports whether the place is a body of air.
+func (p Place) IsAir() bool {
+	return p == IndoorAir || p == LoftAir || p == BattenVoidAir || p == OutdoorAir
+}
+
+// Case is one property under investigation, as its case file says.
+type Case struct {
+	ID        string
+	Property  Property
+	Roof      Build
+	Positions []Position
+	Loggers   []Logger
+	Events    []Event
+	Contacts  Contacts
+	Alerts    AlertSettings
+}
+
+// Property is the house.
+type Property struct {
+	Label     string
+	Timezone  string         // IANA name as written
+	Zone      *time.Location // loaded from Timezone
+	AltitudeM *float64       // nil: unknown, sea level is used and said
+	Completed *time.Time     // roof handed over; nil: unknown
+}
+
+// Build is the roof as surveyed. A nil number or an Unknown answer is unknown.
+type Build struct {
+	PitchDeg        *float64
+	SpanM           *float64
+	LengthM         *float64 // eaves length of one slope
+	Shape           string   // "duopitch", "monopitch", "" unknown
+	Covering        Covering
+	Underlay        Underlay
+	Battens         string // "single", "counter", "" unknown
+	CounterBattenMM *float64
+	BattenDepthMM   *float64
+	Openings        Openings
+	Ceiling         Ceiling
+	Insulation      string // "ceiling", "rafter", "none", "" unknown
+	EavesClear      Answer // insulation kept clear of the eaves openings
+	Fixings         string // "galvanised", "stainless", "copper", "aluminium", "" unknown
+	RuleSet         string // ventilation rules to compare with; "" takes the default
+	Layers          []Layer
+}
+
+// Covering is what keeps the rain off.
+type Covering struct {
+	Material string
+	Air      string // "open", "closed", "" unknown
+}
+
+// Underlay lies below the battens.
+type Underlay struct {
+	Class        string // "HR", "LR", "none", "" unknown
+	AirPermeable Answer
+	SdM          *float64 // vapour-diffusion-equivalent air layer, m
+	DrapeMM      *float64
+	Laps         string // "taped", "lapped", "" unknown
+	OverRidge    Answer // carried over the ridge, closing it
+}
+
+// Openings are continuous-equivalent slots in mm; 0 is none, nil is unknown.
+type Openings struct {
+	LoftEavesMM, LoftRidgeMM, VoidEavesMM, VoidRidgeMM *float64
+}
+
+// Ceiling lies between house and loft.
+type Ceiling struct {
+	Sealed             Answer
+	Downlights         *int
+	VapourControlLayer Answer
+}
+
+// Layer is one layer of the build-up from indoors to outdoors.
+type Layer struct {
+	Name            string
+	ThicknessMM     float64
+	ConductivityWMK float64 // W/(m K); 0 when ResistanceM2KW is given
+	ResistanceM2KW  float64 // m2 K/W
+	Mu              float64 // vapour resistance factor; 0 when SdM is given
+	SdM             float64 // m
+}
+
+// Position is a place in the roof where loggers are fitted.
+type Position struct {
+	ID         string
+	Place      Place
+	Meets      string // a surface's air position
+	Untouched  bool   // left alone by the repair
+	Material   string // of a surface, free text
+	MouldClass string // sensitivity class: "very_sensitive", "sensitive", "medium_resistant", "resistant"; "" by place
+}
+
+// Logger is one instrument.
+type Logger struct {
+	ID       string
+	Interval time.Duration // nominal; 0 unknown
+	Accuracy Accuracy
+	Fitted   []Fitting
+	Offsets  []Offset
+}
+
+// Accuracy is the maker's statement. K 0: limits of a rectangular distribution;
+// otherwise K standard uncertainties of a normal one. Nil: unknown.
+type Accuracy struct {
+	TempC, RHPct *float64
+	K            float64
+}
+
+// Fitting says where a logger was between two times; a zero To is open.
+type Fitting struct {
+	Position string
+	From, To time.Time
+}
+
+// Offset is added to what a logger reports from From until the next offset.
+type Offset struct {
+	From               time.Time
+	TempC, RHPct       float64
+	Check              string   // what it was checked against
+	TempUncC, RHUncPct *float64 // uncertainty of the check, same distribution as Accuracy
+}
+
+// EventKind is what sort of thing happened.
+type EventKind string
+
+// The kinds of event.
+const (
+	Repair     EventKind = "repair"
+	Note       EventKind = "note"
+	Inspection EventKind = "inspection"
+	Weather    EventKind = "weather"
+)
+
+// Change is what a repair can have altered.
+type Change string
+
+// The changes a repair can declare.
+const (
+	LoftVentilation Change = "loft_ventilation"
+	VoidVentilation Change = "void_ventilation"
+	CeilingChange   Change = "ceiling"
+	UnderlayChange  Change = "underlay"
+	WaterEntry      Change = "water_entry"
+	Household       Change = "household"
+)
+
+// Event is a dated remark of the case.
+type Event struct {
+	At        time.Time
+	Kind      EventKind
+	What      string
+	Treats    []string      // positions a repair treats; empty: every surface
+	Changes   []Change      // empty: inferred from Treats
+	Uncertain time.Duration // +/- doubt about At; 0 none
+}
+
+// Contacts are the people an alert can reach.
+type Contacts struct {
+	Householder, Consultant []string // mail addresses
+	Language                string   // "" is en
+}
+
+// AlertSettings are the thresholds of one case; zero values take the defaults.
+type AlertSettings struct {
+	WetHours           float64
+	WetNights          int
+	TimberPct          float64
+	MouldIndex         float64
+	SilentH            float64
+	BatteryPct         float64
+	QuietFrom, QuietTo string // "22:00", "07:00" in the property's zone
+	EscalateH          float64
+}
+
+// Position returns the position with the id.
+func (c *Case) Position(id string) (Position, bool) {
+	for _, p := range c.Positions {
+		if p.ID == id {
+			return p, true
+		}
+	}
+	return Position{}, false
+}
+
+// Logger returns the logger with the id.
+func (c *Case) Logger(id string) (Logger, bool) {
+	for _, l := range c.Loggers {
+		if l.ID == id {
+			return l, true
+		}
+	}
+	return Logger{}, false
+}
+
+// Surfaces lists the positions where water can form, in the file's order.
+func (c *Case) Surfaces() []Position {
+	var out []Position
+	for _, p := range c.Positions {
+		if p.Place.IsSurface() {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// At lists the positions of one place, in the file's order.
+func (c *Case) At(place Place) []Position {
+	var out []Position
+	for _, p := range c.Positions {
+		if p.Place == place {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// Repairs lists the repair events in time order as written.
+func (c *Case) Repairs() []Event {
+	var out []Event
+	for _, e := range c.Events {
+		if e.Kind == Repair {
+			out = append(out, e)
+		}
+	}
+	return out
+}
