@@ -1,0 +1,334 @@
+package series
+
+import (
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"time"
+
+	"dewcase/internal/psychro"
+	"dewcase/internal/roof"
+)
+
+// Stint is the time one logger spent at a position.
+type Stint struct {
+	Logger          string
+	FromMS, UntilMS int64 // first and last reading used there
+	Accuracy        roof.Accuracy
+	Offset          roof.Offset // the offset in force at its end
+	UsualMS         int64       // its usual interval
+}
+
+// Course is everything measured at one position, calibrated.
+type Course struct {
+	Position roof.Position
+	TempC    Track
+	RHPct    Track // 0..100, over liquid water
+	VapourPa Track // where temperature and humidity came in one reading
+	WoodPct  Track
+	WindMS   Track
+	SunWM2   Track
+	RainMM   Track // amount since the last report: sum it, never interpolate it
+	Stints   []Stint
+	Excluded int // readings kept out by an excluding flag
+	Flagged  map[roof.Flags]int
+}
+
+// Set is one case's courses over one span.
+type Set struct {
+	Case            *roof.Case
+	FromMS, UntilMS int64 // first and last reading of a fitted logger; UntilMS as asked
+	Courses         []Course // one a position, in the case file's order
+}
+
+// Course returns the course of a position, nil if the case has none.
+func (s *Set) Course(id string) *Course {
+	for i := range s.Courses {
+		if s.Courses[i].Position.ID == id {
+			return &s.Courses[i]
+		}
+	}
+	return nil
+}
+
+// At lists the courses of one place.
+func (s *Set) At(place roof.Place) []*Course {
+	var out []*Course
+	for i := range s.Courses {
+		if s.Courses[i].Position.Place == place {
+			out = append(out, &s.Courses[i])
+		}
+	}
+	return out
+}
+
+// LongestSpanMS is the longest interval between two readings of a logger that
+// counts as observed, for its usual interval, both in ms:
+// min(2.5 i, max(45 min, 1.5 i)).
+func LongestSpanMS(usualMS int64) int64 {
+	i := float64(usualMS)
+	return int64(math.Min(2.5*i, math.Max(45*60e3, 1.5*i)))
+}
+
+// sample is one reading of a logger at a position, calibrated.
+type sample struct {
+	atMS   int64
+	values roof.Values
+}
+
+// Builder gathers a case's readings logger by logger.
+type Builder struct {
+	c       *roof.Case
+	untilMS int64
+	byPos   map[string][]run
+	first   int64
+	last    int64
+	any     bool
+	excl    map[string]int
+	flagged map[string]map[roof.Flags]int
+}
+
+// run is one fitting's readings in time order.
+type run struct {
+	stint   Stint
+	samples []sample
+}
+
+// NewBuilder starts a set. Only readings before untilMS are used; 0 is no bound.
+func NewBuilder(c *roof.Case, untilMS int64) *Builder {
+	return &Builder{c: c, untilMS: untilMS, byPos: map[string][]run{}, excl: map[string]int{}, flagged: map[string]map[roof.Flags]int{}}
+}
+
+// Add takes all readings of one logger in time order, with the flags that its
+// history gave. A logger that is not fitted anywhere adds nothing.
+func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error]) error {
+	fits := Fittings(logger)
+	if len(fits) == 0 {
+		return nil
+	}
+	runs := make([]run, len(fits))
+	var gaps gapCounter
+	for r, err := range readings {
+		if err != nil {
+			return fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
+		}
+		ms := r.At.UnixMilli()
+		if b.untilMS != 0 && ms >= b.untilMS {
+			break
+		}
+		gaps.add(ms)
+		k := fittedAt(fits, ms)
+		if k < 0 {
+			continue
+		}
+		pos := fits[k].Position
+		if !b.any || ms < b.first {
+			b.first = ms
+		}
+		if !b.any || ms > b.last {
+			b.last = ms
+		}
+		b.any = true
+		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
+			if r.Flags&f != 0 {
+				if b.flagged[pos] == nil {
+					b.flagged[pos] = map[roof.Flags]int{}
+				}
+				b.flagged[pos][f]++
+			}
+		}
+		if r.Flags&roof.Excluding != 0 {
+			b.excl[pos]++
+			continue
+		}
+		runs[k].samples = append(runs[k].samples, sample{ms, calibrated(logger, ms, r.Values)})
+	}
+	usual := logger.Interval.Milliseconds()
+	if usual == 0 {
+		usual = gaps.median()
+	}
+	for k, f := range fits {
+		if len(runs[k].samples) == 0 {
+			continue
+		}
+		s := runs[k].samples
+		runs[k].stint = Stint{Logger: logger.ID, FromMS: s[0].atMS, UntilMS: s[len(s)-1].atMS,
+			Accuracy: logger.Accuracy, Offset: OffsetAt(logger, s[len(s)-1].atMS), UsualMS: usual}
+		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
+	}
+	return nil
+}
+
+// Set closes the builder. Where several loggers are fitted at one position at
+// the same time, the one fitted first counts until it ends.
+func (b *Builder) Set() *Set {
+	s := &Set{Case: b.c, FromMS: b.first, UntilMS: b.last}
+	if b.untilMS != 0 && b.any {
+		s.UntilMS = b.untilMS
+	}
+	for _, p := range b.c.Positions {
+		c := Course{Position: p, Excluded: b.excl[p.ID], Flagged: b.flagged[p.ID]}
+		runs := b.byPos[p.ID]
+		slices.SortStableFunc(runs, func(x, y run) int { return int(sign(x.stint.FromMS - y.stint.FromMS)) })
+		end := int64(math.MinInt64)
+		for _, r := range runs {
+			if r.stint.FromMS <= end {
+				k, _ := slices.BinarySearchFunc(r.samples, end+1, func(s sample, ms int64) int { return int(sign(s.atMS - ms)) })
+				r.samples = r.samples[k:]
+				if len(r.samples) == 0 {
+					continue
+				}
+				r.stint.FromMS = r.samples[0].atMS
+			}
+			end = r.stint.UntilMS
+			c.Stints = append(c.Stints, r.stint)
+			c.append(r)
+		}
+		s.Courses = append(s.Courses, c)
+	}
+	return s
+}
+
+// Build gathers the readings of every logger of the case from a function that
+// yields one logger's readings in time order.
+func Build(c *roof.Case, untilMS int64, readings func(logger string) iter.Seq2[roof.Reading, error]) (*Set, error) {
+	b := NewBuilder(c, untilMS)
+	for _, l := range c.Loggers {
+		if err := b.Add(l, readings(l.ID)); err != nil {
+			return nil, err
+		}
+	}
+	return b.Set(), nil
+}
+
+func (c *Course) append(r run) {
+	longest := LongestSpanMS(r.stint.UsualMS)
+	add := func(t *Track, get func(roof.Values) (float64, bool)) {
+		start := len(t.AtMS)
+		for _, s := range r.samples {
+			v, ok := get(s.values)
+			if !ok {
+				continue
+			}
+			if n := len(t.AtMS); n > start {
+				t.Joined[n-1] = s.atMS-t.AtMS[n-1] <= longest
+			}
+			t.AtMS, t.Value, t.Joined = append(t.AtMS, s.atMS), append(t.Value, v), append(t.Joined, false)
+		}
+	}
+	quantity := func(q roof.Quantity) func(roof.Values) (float64, bool) {
+		return func(v roof.Values) (float64, bool) { return v.Get(q) }
+	}
+	add(&c.TempC, quantity(roof.TempC))
+	add(&c.RHPct, quantity(roof.RHPct))
+	add(&c.WoodPct, quantity(roof.WoodPct))
+	add(&c.WindMS, quantity(roof.WindMS))
+	add(&c.SunWM2, quantity(roof.SunWM2))
+	add(&c.RainMM, quantity(roof.RainMM))
+	add(&c.VapourPa, func(v roof.Values) (float64, bool) {
+		t, okT := v.Get(roof.TempC)
+		rh, okRH := v.Get(roof.RHPct)
+		if !okT || !okRH {
+			return 0, false
+		}
+		pa, err := psychro.VapourPressurePa(t, rh)
+		return pa, err == nil
+	})
+}
+
+// calibrated applies the offset in force; 100..105 %RH as received counts as
+// 100, and a corrected humidity stays within 0..100.
+func calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
+	o := OffsetAt(l, ms)
+	v := raw
+	if t, ok := raw.Get(roof.TempC); ok && o.TempC != 0 {
+		v.Set(roof.TempC, t+o.TempC)
+	}
+	if rh, ok := raw.Get(roof.RHPct); ok {
+		v.Set(roof.RHPct, math.Min(math.Max(math.Min(rh, 100)+o.RHPct, 0), 100))
+	}
+	return v
+}
+
+// OffsetAt is the offset of a logger in force at a time; before the first it
+// has none.
+func OffsetAt(l roof.Logger, ms int64) roof.Offset {
+	var best roof.Offset
+	for _, o := range l.Offsets {
+		if o.From.UnixMilli() <= ms && (best.From.IsZero() || !o.From.Before(best.From)) {
+			best = o
+		}
+	}
+	return best
+}
+
+// Fittings lists a logger's fittings in time order, each closed where the next
+// begins.
+func Fittings(l roof.Logger) []roof.Fitting {
+	fits := slices.Clone(l.Fitted)
+	slices.SortStableFunc(fits, func(a, b roof.Fitting) int { return a.From.Compare(b.From) })
+	for i := range fits {
+		if i+1 < len(fits) && (fits[i].To.IsZero() || fits[i].To.After(fits[i+1].From)) {
+			fits[i].To = fits[i+1].From
+		}
+	}
+	return fits
+}
+
+func fittedAt(fits []roof.Fitting, ms int64) int {
+	for i := len(fits) - 1; i >= 0; i-- {
+		if ms >= fits[i].From.UnixMilli() {
+			if !fits[i].To.IsZero() && ms >= fits[i].To.UnixMilli() {
+				return -1
+			}
+			return i
+		}
+	}
+	return -1
+}
+
+// gapCounter finds the median interval in bounded memory: whole seconds are
+// counted in a map that real loggers keep small.
+type gapCounter struct {
+	last   int64
+	begun  bool
+	counts map[int64]int
+	total  int
+}
+
+func (g *gapCounter) add(ms int64) {
+	if g.begun && ms > g.last {
+		if g.counts == nil {
+			g.counts = map[int64]int{}
+		}
+		g.counts[(ms-g.last+500)/1000]++
+		g.total++
+	}
+	g.last, g.begun = ms, true
+}
+
+func (g *gapCounter) median() int64 {
+	keys := make([]int64, 0, len(g.counts))
+	for k := range g.counts {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	seen := 0
+	for _, k := range keys {
+		if seen += g.counts[k]; 2*seen >= g.total {
+			return max(k, 1) * 1000
+		}
+	}
+	return int64(5 * time.Minute / time.Millisecond)
+}
+
+func sign(x int64) int64 {
+	switch {
+	case x < 0:
+		return -1
+	case x > 0:
+		return 1
+	}
+	return 0
+}
