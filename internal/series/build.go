@@ -38,7 +38,7 @@ type Course struct {
 // Set is one case's courses over one span.
 type Set struct {
 	Case            *roof.Case
-	FromMS, UntilMS int64 // first and last reading of a fitted logger; UntilMS as asked
+	FromMS, UntilMS int64    // first and last reading of a fitted logger; UntilMS as asked
 	Courses         []Course // one a position, in the case file's order
 }
 
