@@ -95,7 +95,8 @@ func (r *Reader) Read(p []byte) (int, error) {
 		if r.err != nil {
 			return 0, r.err
 		}
-		if r.err = r.next(); r.err != nil && len(r.head) == 0 {
+		if r.err = r.next(); r.err != nil {
+			r.head = nil // half a packet is of no use to anyone
 			return 0, r.err
 		}
 	}
