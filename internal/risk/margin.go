@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"dewcase/internal/psychro"
 	"dewcase/internal/series"
@@ -278,4 +279,17 @@ func (c *Course) Accurate() (missing string, ok bool) {
 		}
 	}
 	return "", true
+}
+
+// At is the margin at a time; ok is false where it was not observed.
+func (c *Course) At(ms int64) (marginK float64, ok bool) {
+	i, found := slices.BinarySearch(c.AtMS, ms)
+	if found {
+		return c.MarginK[i], c.Joined[i] || i > 0 && c.Joined[i-1]
+	}
+	if i == 0 || !c.Joined[i-1] {
+		return 0, false
+	}
+	f := float64(ms-c.AtMS[i-1]) / float64(c.AtMS[i]-c.AtMS[i-1])
+	return c.MarginK[i-1] + f*(c.MarginK[i]-c.MarginK[i-1]), true
 }

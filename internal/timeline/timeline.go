@@ -1,0 +1,293 @@
+// Package timeline lays one case's record out along a time axis: per step or
+// per reading, what each position was, each surface's margin and the minutes it
+// was wet or at risk, with gaps as gaps.
+package timeline
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"dewcase/internal/psychro"
+	"dewcase/internal/risk"
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
+)
+
+// MaxSteps bounds what one view may hold, so that a request has a known cost.
+const MaxSteps = 50_000
+
+// ErrTooLong is wrapped when a view would hold more than MaxSteps.
+var ErrTooLong = errors.New("too many steps")
+
+// View is a case along the time axis. Times are UTC.
+type View struct {
+	Case      string      `json:"case"`
+	From      time.Time   `json:"from"`
+	Until     time.Time   `json:"until"`
+	StepS     *int64      `json:"step_s" nullable:"true" doc:"seconds a step; null where each time is a reading's"`
+	Time      []time.Time `json:"time"`
+	Positions []Position  `json:"positions"`
+	Surfaces  []Surface   `json:"surfaces"`
+	Events    []Event     `json:"events"`
+}
+
+// Position is one position's figures along the axis.
+type Position struct {
+	Position    string     `json:"position"`
+	Place       roof.Place `json:"place"`
+	Coverage    Column     `json:"coverage"`
+	TempC       Band       `json:"temp_c"`
+	RHPct       Band       `json:"rh_pct"`
+	DewPointC   Band       `json:"dew_point_c"`
+	FrostPointC Band       `json:"frost_point_c"`
+}
+
+// Surface is one surface's margin along the axis.
+type Surface struct {
+	Surface       string `json:"surface"`
+	Air           string `json:"air"`
+	Coverage      Column `json:"coverage"`
+	MarginK       Band   `json:"margin_k"`
+	CondensingMin Column `json:"condensing_min"`
+	AtRiskMin     Column `json:"at_risk_min"`
+	FrostMin      Column `json:"frost_min"`
+	Note          string `json:"note,omitempty"`
+}
+
+// Event is a dated remark.
+type Event struct {
+	At   time.Time      `json:"at"`
+	Kind roof.EventKind `json:"kind"`
+	What string         `json:"what"`
+}
+
+// axis is the steps of a view.
+type axis struct {
+	fromMS, untilMS, stepMS int64
+	n                       int
+}
+
+// lengthMS is a step's length; the last may be cut by the view's end.
+func (a axis) lengthMS(i int) float64 {
+	return float64(min(a.stepMS, a.untilMS-a.fromMS-int64(i)*a.stepMS))
+}
+
+// Stepped sums a set up in steps of whole seconds over [fromMS, untilMS). An
+// error wraps ErrTooLong.
+func Stepped(set *series.Set, fromMS, untilMS, stepMS int64) (View, error) {
+	if stepMS < 1000 || untilMS < fromMS {
+		return View{}, fmt.Errorf("timeline of case %s: a step is at least 1 s and a span runs forward", set.Case.ID)
+	}
+	n := int((untilMS - fromMS + stepMS - 1) / stepMS)
+	if n > MaxSteps {
+		return View{}, fmt.Errorf("timeline of case %s: %d steps of %d s: %w (at most %d; take a longer step or a shorter span)", set.Case.ID, n, stepMS/1000, ErrTooLong, MaxSteps)
+	}
+	a := axis{fromMS, untilMS, stepMS, n}
+	step := stepMS / 1000
+	v := View{Case: set.Case.ID, From: utc(fromMS), Until: utc(untilMS), StepS: &step, Time: make([]time.Time, n), Events: events(set.Case, fromMS, untilMS)}
+	for i := range v.Time {
+		v.Time[i] = utc(fromMS + int64(i)*stepMS)
+	}
+	v.Positions, v.Surfaces = []Position{}, []Surface{}
+	for i := range set.Courses {
+		v.Positions = append(v.Positions, a.position(&set.Courses[i]))
+	}
+	for _, p := range set.Case.Surfaces() {
+		v.Surfaces = append(v.Surfaces, a.surface(set, p))
+	}
+	return v, nil
+}
+
+func (a axis) position(c *series.Course) Position {
+	p := Position{Position: c.Position.ID, Place: c.Position.Place, Coverage: NewColumn(a.n)}
+	cover := Observed(c)
+	temp := c.TempC.Slice(a.fromMS, a.untilMS)
+	p.TempC, p.RHPct = a.band(temp), a.band(c.RHPct.Slice(a.fromMS, a.untilMS))
+	vapour := c.VapourPa.Slice(a.fromMS, a.untilMS)
+	p.DewPointC = a.band(mapped(vapour, func(pa float64) (float64, bool) {
+		t, err := psychro.DewPointC(pa)
+		return t, err == nil
+	}))
+	p.FrostPointC = a.band(mapped(vapour, frostPointC))
+	for i := range a.n {
+		p.Coverage.Set(i, 0)
+	}
+	for i, b := range cover.Bins(a.fromMS, a.stepMS, a.n) {
+		p.Coverage.Set(i, min(float64(b.ObservedMS)/a.lengthMS(i), 1))
+	}
+	return p
+}
+
+// frostPointC is absent where the air holds more than ice at 0 C would: no
+// frost forms above 0 C.
+func frostPointC(pa float64) (float64, bool) {
+	if pa > psychro.IceBranchPa {
+		return 0, false
+	}
+	t, err := psychro.FrostPointC(pa)
+	return t, err == nil
+}
+
+func (a axis) band(t series.Track) Band {
+	out := newBand(a.n)
+	cut := a.untilMS
+	for i, b := range t.Slice(a.fromMS, cut).Bins(a.fromMS, a.stepMS, a.n) {
+		if b.ObservedMS > 0 {
+			out.set(i, b.Mean, b.Min, b.Max)
+		}
+	}
+	return out
+}
+
+func (a axis) surface(set *series.Set, p roof.Position) Surface {
+	s := Surface{Surface: p.ID, Air: p.Meets, Coverage: NewColumn(a.n), MarginK: newBand(a.n),
+		CondensingMin: NewColumn(a.n), AtRiskMin: NewColumn(a.n), FrostMin: NewColumn(a.n)}
+	for i := range a.n {
+		s.Coverage.Set(i, 0)
+	}
+	c, err := risk.Margin(set, p.ID)
+	if err != nil {
+		s.Note = err.Error()
+		return s
+	}
+	for i, b := range c.Bins(a.fromMS, a.stepMS, a.n) {
+		if b.ObservedMS == 0 {
+			continue
+		}
+		s.Coverage.Set(i, min(b.ObservedMS/a.lengthMS(i), 1))
+		s.MarginK.set(i, b.MarginMean, b.MarginMin, b.MarginMax)
+		s.CondensingMin.Set(i, b.CondensingMS/60e3)
+		s.AtRiskMin.Set(i, b.AtRiskMS/60e3)
+		s.FrostMin.Set(i, b.FrostMS/60e3)
+	}
+	return s
+}
+
+// Raw lays a set out at the union of its readings' times: a position has a
+// figure only where it was read, a surface where both it and its air were
+// observed; minutes run to the next time. An error wraps ErrTooLong.
+func Raw(set *series.Set, fromMS, untilMS int64) (View, error) {
+	var at []int64
+	for i := range set.Courses {
+		for _, t := range []series.Track{set.Courses[i].TempC, set.Courses[i].RHPct} {
+			lo, _ := slices.BinarySearch(t.AtMS, fromMS)
+			hi, _ := slices.BinarySearch(t.AtMS, untilMS)
+			at = append(at, t.AtMS[lo:hi]...)
+		}
+	}
+	slices.Sort(at)
+	at = slices.Compact(at)
+	if len(at) > MaxSteps {
+		return View{}, fmt.Errorf("timeline of case %s: %d reading times: %w (at most %d; take a shorter span or a step)", set.Case.ID, len(at), ErrTooLong, MaxSteps)
+	}
+	v := View{Case: set.Case.ID, From: utc(fromMS), Until: utc(untilMS), Time: make([]time.Time, len(at)), Events: events(set.Case, fromMS, untilMS), Positions: []Position{}, Surfaces: []Surface{}}
+	for i, ms := range at {
+		v.Time[i] = utc(ms)
+	}
+	for i := range set.Courses {
+		v.Positions = append(v.Positions, rawPosition(&set.Courses[i], at))
+	}
+	for _, p := range set.Case.Surfaces() {
+		v.Surfaces = append(v.Surfaces, rawSurface(set, p, at, untilMS))
+	}
+	return v, nil
+}
+
+func rawPosition(c *series.Course, at []int64) Position {
+	n := len(at)
+	p := Position{Position: c.Position.ID, Place: c.Position.Place, Coverage: NewColumn(n)}
+	for i := range n {
+		p.Coverage.Set(i, 0)
+	}
+	same := func(x float64) (float64, bool) { return x, true }
+	dew := func(pa float64) (float64, bool) { t, err := psychro.DewPointC(pa); return t, err == nil }
+	fill := func(t series.Track, f func(float64) (float64, bool)) Band {
+		b := newBand(n)
+		for i, ms := range at {
+			k, found := slices.BinarySearch(t.AtMS, ms)
+			if !found {
+				continue
+			}
+			p.Coverage.Set(i, 1)
+			if x, ok := f(t.Value[k]); ok {
+				b.set(i, x, x, x)
+			}
+		}
+		return b
+	}
+	p.TempC, p.RHPct = fill(c.TempC, same), fill(c.RHPct, same)
+	p.DewPointC, p.FrostPointC = fill(c.VapourPa, dew), fill(c.VapourPa, frostPointC)
+	return p
+}
+
+func rawSurface(set *series.Set, p roof.Position, at []int64, untilMS int64) Surface {
+	n := len(at)
+	s := Surface{Surface: p.ID, Air: p.Meets, Coverage: NewColumn(n), MarginK: newBand(n),
+		CondensingMin: NewColumn(n), AtRiskMin: NewColumn(n), FrostMin: NewColumn(n)}
+	for i := range n {
+		s.Coverage.Set(i, 0)
+	}
+	c, err := risk.Margin(set, p.ID)
+	if err != nil {
+		s.Note = err.Error()
+		return s
+	}
+	for i, ms := range at {
+		next := untilMS
+		if i+1 < n {
+			next = at[i+1]
+		}
+		if m, ok := c.At(ms); ok {
+			s.MarginK.set(i, m, m, m)
+		}
+		sum := c.Sum(ms, next)
+		if sum.ObservedMS == 0 {
+			continue
+		}
+		s.Coverage.Set(i, sum.ObservedMS/float64(next-ms))
+		s.CondensingMin.Set(i, sum.CondensingMS/60e3)
+		s.AtRiskMin.Set(i, sum.AtRiskMS/60e3)
+		s.FrostMin.Set(i, sum.FrostMS/60e3)
+	}
+	return s
+}
+
+// Observed is the track by which a position counts as observed: an air position
+// needs temperature and humidity together, everything else its temperature; a
+// position that never had humidity is judged by temperature alone.
+func Observed(c *series.Course) series.Track {
+	if !c.Position.Place.IsSurface() && c.VapourPa.Len() > 0 || c.TempC.Len() == 0 {
+		return c.VapourPa
+	}
+	return c.TempC
+}
+
+func mapped(t series.Track, f func(float64) (float64, bool)) series.Track {
+	out := series.Track{AtMS: t.AtMS, Value: make([]float64, len(t.Value)), Joined: slices.Clone(t.Joined)}
+	for i, x := range t.Value {
+		y, ok := f(x)
+		out.Value[i] = y
+		if !ok {
+			out.Joined[i] = false
+			if i > 0 {
+				out.Joined[i-1] = false
+			}
+		}
+	}
+	return out
+}
+
+func events(c *roof.Case, fromMS, untilMS int64) []Event {
+	out := []Event{}
+	for _, e := range c.Events {
+		if ms := e.At.UnixMilli(); ms >= fromMS && ms < untilMS {
+			out = append(out, Event{e.At.UTC(), e.Kind, e.What})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Event) int { return a.At.Compare(b.At) })
+	return out
+}
+
+func utc(ms int64) time.Time { return time.UnixMilli(ms).UTC() }
