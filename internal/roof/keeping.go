@@ -1,0 +1,117 @@
+package roof
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// ErrNotFound is wrapped when what was asked for is not kept.
+var ErrNotFound = errors.New("not found")
+
+// ErrChanged is wrapped when something was changed by someone else since it
+// was read, so that writing it would lose their change.
+var ErrChanged = errors.New("changed by someone else in the meantime")
+
+// CaseVersion is one kept version of a case file: who changed what, and when.
+type CaseVersion struct {
+	Case    string
+	ETag    string // digest of the file
+	Updated time.Time
+	By      string // who wrote it, as far as known
+	File    []byte // nil in listings
+}
+
+// KeptReject is a reject as the log keeps it.
+type KeptReject struct {
+	ID int64 // rising in the order of arrival
+	Reject
+}
+
+// HeardName is a case or logger that was heard but is not known.
+type HeardName struct {
+	Case, Logger string
+	Count        int64
+	First, Last  time.Time
+}
+
+// Meet says what becomes of a reading that meets the kept record of its logger
+// and time: a duplicate where it says nothing that the record or one kept
+// aside does not say, a conflict where it gives a present quantity another
+// value, and otherwise merged, with the record that results. The kept record's
+// arrival stands; flags add up.
+func Meet(kept Reading, aside []Values, late Reading) (Outcome, Reading) {
+	new, clash := false, false
+	for q := range Quantity(QuantityCount) {
+		x, ok := late.Values.Get(q)
+		if !ok {
+			continue
+		}
+		k, had := kept.Values.Get(q)
+		switch {
+		case !had:
+			new = true
+		case k != x:
+			clash = true
+		}
+	}
+	switch {
+	case clash:
+		for _, a := range aside {
+			if a.Says(late.Values) {
+				return Duplicate, kept
+			}
+		}
+		return Conflict, kept
+	case !new:
+		return Duplicate, kept
+	}
+	for q := range Quantity(QuantityCount) {
+		if x, ok := late.Values.Get(q); ok && !kept.Values.Has(q) {
+			kept.Values.Set(q, x)
+		}
+	}
+	kept.Flags |= late.Flags
+	return Merged, kept
+}
+
+// Says reports whether v holds every value of w.
+func (v Values) Says(w Values) bool {
+	for q := range Quantity(QuantityCount) {
+		if x, ok := w.Get(q); ok {
+			if k, had := v.Get(q); !had || k != x {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// The bounds of a time that a store keeps: years 1..9999, so that every such
+// time can be written in RFC 3339.
+var (
+	earliest = time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC)
+	latest   = time.Date(10000, 1, 1, 0, 0, 0, 0, time.UTC)
+)
+
+// Storable says why a store cannot keep a reading; nil if it can. Quality is
+// judged before, on arrival: this only guards the record itself.
+func (r Reading) Storable() error {
+	switch {
+	case r.Logger == "":
+		return errors.New("a reading without a logger's name")
+	case len(r.Logger) > 255:
+		return fmt.Errorf("a logger's name of %d bytes; at most 255", len(r.Logger))
+	case r.At.Before(earliest) || !r.At.Before(latest):
+		return fmt.Errorf("logger %s: the time is outside the years 1 to 9999", r.Logger)
+	case r.Values.Empty():
+		return fmt.Errorf("logger %s: a reading without any quantity", r.Logger)
+	}
+	for q := range Quantity(QuantityCount) {
+		if x, ok := r.Values.Get(q); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+			return fmt.Errorf("logger %s: %s is not a finite number", r.Logger, q)
+		}
+	}
+	return nil
+}
