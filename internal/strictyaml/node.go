@@ -109,7 +109,12 @@ func (n Node) List() []Node {
 	}
 	out := make([]Node, 0, len(seq.Values))
 	for i, v := range seq.Values {
-		out = append(out, Node{doc: n.doc, node: v, Key: fmt.Sprintf("%s[%d]", n.Key, i), Line: lineOf(v)})
+		entry := Node{doc: n.doc, node: v, Key: fmt.Sprintf("%s[%d]", n.Key, i), Line: lineOf(v)}
+		if !entry.Present() {
+			entry.Fault("is empty", "write the entry out or take its dash away")
+			continue
+		}
+		out = append(out, entry)
 	}
 	return out
 }
