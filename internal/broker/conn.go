@@ -1,0 +1,162 @@
+package broker
+
+import (
+	"encoding/binary"
+	"sync/atomic"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
+)
+
+// Acknowledgement packets without a reason or properties are the same four bytes
+// in MQTT 3.1.1 and 5 (3.4 and 3.5 of either).
+const (
+	pubackByte = packets.Puback << 4
+	pubrecByte = packets.Pubrec << 4
+)
+
+// conn acknowledges one client's messages in the order they came in (MQTT 3.1.1,
+// 4.6.0-2), each after it is durable.
+type conn struct {
+	b      *Broker
+	cl     *mqtt.Client
+	queue  chan waiting
+	failed atomic.Bool
+	shadow *mqtt.Client // passes messages on in this client's name
+}
+
+// waiting is a message that the handler has and the client has no word about yet.
+type waiting struct {
+	done   <-chan error
+	pk     packets.Packet
+	weight int64
+}
+
+func (b *Broker) newConn(cl *mqtt.Client) *conn {
+	c := &conn{b: b, cl: cl, queue: make(chan waiting, perConnection)}
+	go c.acknowledge()
+	return c
+}
+
+// take hands a message to the handler; it blocks while the budget or the
+// connection's own share of messages under way is used up. It reports false when
+// the broker is stopping and the message was not taken.
+func (c *conn) take(pk packets.Packet, m Message) bool {
+	if c.failed.Load() {
+		return false // its acknowledgement could only come out of order
+	}
+	weight := min(int64(len(m.Payload)+len(m.Topic)+messageOverhead), c.b.opts.MaxPendingBytes)
+	if err := c.b.budget.Acquire(c.b.base, weight); err != nil {
+		return false
+	}
+	c.b.drainMu.RLock()
+	if c.b.draining.Load() {
+		c.b.drainMu.RUnlock()
+		c.b.budget.Release(weight)
+		return false
+	}
+	c.b.pending.Add(1)
+	c.b.drainMu.RUnlock()
+	c.b.stats.received.Add(1)
+	c.queue <- waiting{done: c.b.opts.Admit(c.b.base, m), pk: pk, weight: weight}
+	return true
+}
+
+// acknowledge runs until the connection has ended and all its messages have
+// their result.
+func (c *conn) acknowledge() {
+	acks := make([]byte, 0, 4*perConnection)
+	for w := range c.queue {
+		var err error
+		select {
+		case err = <-w.done:
+		default:
+			acks = c.send(acks)
+			err = <-w.done
+		}
+		c.b.budget.Release(w.weight)
+		if err != nil {
+			c.fail(err)
+		} else {
+			acks = c.accept(acks, w.pk)
+		}
+		if len(c.queue) == 0 || len(acks) == cap(acks) {
+			acks = c.send(acks)
+		}
+		c.b.pending.Done()
+	}
+}
+
+// accept adds a durable message's acknowledgement to those that go out next and
+// passes the message on to subscribers.
+func (c *conn) accept(acks []byte, pk packets.Packet) []byte {
+	if !c.failed.Load() {
+		switch pk.FixedHeader.Qos {
+		case 1:
+			acks = append(acks, pubackByte, 2)
+			acks = binary.BigEndian.AppendUint16(acks, pk.PacketID)
+		case 2:
+			// The library answers the PUBREL that follows if it knows the PUBREC.
+			ack := packets.Packet{FixedHeader: packets.FixedHeader{Type: packets.Pubrec}, PacketID: pk.PacketID,
+				Created: pk.Created, Expiry: pk.Created + retainedLifetime}
+			if c.cl.State.Inflight.Set(ack) {
+				atomic.AddInt64(&c.b.srv.Info.Inflight, 1)
+			}
+			acks = append(acks, pubrecByte, 2)
+			acks = binary.BigEndian.AppendUint16(acks, pk.PacketID)
+		}
+		c.b.stats.accepted.Add(1)
+	}
+	c.passOn(pk)
+	return acks
+}
+
+// send writes acknowledgements in one go. The client's own lock keeps them from
+// falling into the middle of another packet.
+func (c *conn) send(acks []byte) []byte {
+	if len(acks) == 0 || c.failed.Load() {
+		return acks[:0]
+	}
+	c.cl.Lock()
+	_, err := c.cl.Net.Conn.Write(acks)
+	c.cl.Unlock()
+	if err != nil {
+		c.cl.Stop(err) // durable all the same; the logger sends them again and they count once
+		c.failed.Store(true)
+	}
+	return acks[:0]
+}
+
+// fail ends the connection: a message that is not durable must not be
+// acknowledged, and the logger sends it again only on a new connection.
+func (c *conn) fail(err error) {
+	c.b.stats.notDurable.Add(1)
+	if c.failed.CompareAndSwap(false, true) {
+		c.b.warn("closing an MQTT connection: its message could not be stored and will come again",
+			"client", short(c.cl.ID), "error", err)
+		c.cl.Stop(err)
+	}
+}
+
+// passOn gives a message to the subscribers, if there are any for it.
+func (c *conn) passOn(pk packets.Packet) {
+	info := c.b.srv.Info
+	if !pk.FixedHeader.Retain && atomic.LoadInt64(&info.Subscriptions) == 0 {
+		return
+	}
+	if len(pk.Payload) > maxForwardBytes || !modestTopic(pk.TopicName) {
+		return
+	}
+	if pk.FixedHeader.Retain {
+		if _, known := c.b.srv.Topics.Retained.Get(pk.TopicName); !known && c.b.srv.Topics.Retained.Len() >= maxRetained {
+			pk.FixedHeader.Retain = false
+		}
+	}
+	if c.shadow == nil {
+		c.shadow = c.b.srv.NewClient(nil, mqtt.LocalListener, c.cl.ID, true)
+		c.shadow.Properties.ProtocolVersion = c.cl.Properties.ProtocolVersion
+	}
+	pk.FixedHeader.Dup = false
+	pk.FixedHeader.Qos = min(pk.FixedHeader.Qos, 1)
+	_ = c.b.srv.InjectPacket(c.shadow, pk)
+}
