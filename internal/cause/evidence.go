@@ -1,0 +1,327 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// statesOf are the states a cause can show as.
+func statesOf(c Cause) []state {
+	switch c {
+	case CeilingLeakage:
+		return []state{stateU, stateVC}
+	case BlockedVentilation:
+		return []state{stateU}
+	case UnventedBattenVoid:
+		return []state{stateV, stateVC}
+	case NightSkyCooling:
+		return []state{stateS}
+	case WaterIngress:
+		return []state{stateW, stateWU}
+	case ConstructionMoist:
+		return []state{stateC}
+	}
+	return []state{stateN}
+}
+
+// countsFor says that a state counts, wholly or half, for a cause.
+func countsFor(st state, c Cause) bool {
+	if slices.Contains(statesOf(c), st) {
+		return true
+	}
+	return st == stateWU && (c == CeilingLeakage || c == BlockedVentilation)
+}
+
+// Thresholds of section 8, in nats.
+const (
+	speaksFor     = 0.5
+	speaksAgainst = -0.7
+	mostLines     = 4
+)
+
+// evidence writes the lines for and against each cause (section 8): the
+// measured ones first, then the survey's.
+func (a *assessment) evidence(f *Finding) {
+	for i := range f.Causes {
+		s := &f.Causes[i]
+		st := statesOf(s.Cause)[0]
+		for _, o := range statesOf(s.Cause) {
+			if a.post[o] > a.post[st] {
+				st = o
+			}
+		}
+		var pro, con []Evidence
+		for g := range groups {
+			if !a.scores.present[g] {
+				continue
+			}
+			row := a.scores.group[g]
+			others, n := 0.0, 0
+			for o := range states {
+				if !countsFor(o, s.Cause) {
+					others, n = others+row[o], n+1
+				}
+			}
+			if w := row[st] - others/float64(n); w > speaksFor {
+				for _, e := range a.sentences(g) {
+					e.Weight = w
+					pro = append(pro, e)
+				}
+			}
+			if row[st] < speaksAgainst {
+				for _, e := range a.sentences(g) {
+					e.Weight = row[st]
+					e.FitsBest = bestFit(row)
+					e.Text += " This fits " + names(e.FitsBest) + " best."
+					con = append(con, e)
+				}
+			}
+		}
+		s.For = append(largest(pro), a.surveyLines(s.Cause, st, true)...)
+		s.Against = append(largest(con), a.surveyLines(s.Cause, st, false)...)
+	}
+}
+
+func largest(e []Evidence) []Evidence {
+	slices.SortStableFunc(e, func(x, y Evidence) int {
+		switch {
+		case math.Abs(x.Weight) > math.Abs(y.Weight):
+			return -1
+		case math.Abs(x.Weight) < math.Abs(y.Weight):
+			return 1
+		}
+		return 0
+	})
+	return e[:min(len(e), mostLines)]
+}
+
+// bestFit are the causes of the state that a group fits best.
+func bestFit(row [states]float64) []Cause {
+	best := stateU
+	for st := range states {
+		if row[st] > row[best] {
+			best = st
+		}
+	}
+	var out []Cause
+	for _, c := range Named() {
+		if countsFor(best, c) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func names(c []Cause) string {
+	var out []string
+	for _, x := range c {
+		out = append(out, string(x))
+	}
+	return strings.Join(out, " or ")
+}
+
+// surveyLines are what was seen on site and moves a cause.
+func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
+	var out []Evidence
+	for _, l := range a.survey.lines {
+		w := l.moves[st]
+		if strings.HasPrefix(l.text, "loft openings") || strings.HasPrefix(l.text, "insulation lies") {
+			split := math.Log(a.survey.ceilingShare / (1 - a.survey.ceilingShare))
+			switch c {
+			case CeilingLeakage:
+				w += split
+			case BlockedVentilation:
+				w -= split
+			}
+		}
+		if w == 0 || (w > 0) != pro {
+			continue
+		}
+		out = append(out, Evidence{Text: "survey: " + l.text, Basis: "survey", Group: "survey", Weight: w,
+			FromMS: a.g.startMS, UntilMS: a.g.untilMS()})
+	}
+	return out
+}
+
+// line fills what every measured sentence carries.
+func (a *assessment) line(g group, f feature, unit string, figure float64, parts []*air, format string, args ...any) Evidence {
+	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: table[f].id,
+		Unit: unit, FromMS: a.g.startMS, UntilMS: a.g.untilMS()}
+	if known(figure) {
+		e.Figure = &figure
+	}
+	if u := 2 * a.f.se[f]; known(u) {
+		e.Accuracy = &u
+	}
+	seen := make([]int, a.nights)
+	total := make([]int, a.nights)
+	for k, n := range a.nightOf {
+		total[n]++
+		all := true
+		for _, p := range parts {
+			all = all && (known(p.vapourPa[k]) || known(p.tempC[k]))
+		}
+		if all {
+			seen[n]++
+		}
+	}
+	for n := range seen {
+		if 2*seen[n] >= total[n] && total[n] >= 12 {
+			e.Nights++
+		}
+	}
+	for _, p := range parts {
+		e.Positions = append(e.Positions, p.ids...)
+	}
+	return e
+}
+
+// give formats an accuracy, or says that it is not known.
+func (a *assessment) give(f feature, unit string, decimals int) string {
+	u := a.f.se[f]
+	if !known(u) {
+		return "accuracy not known"
+	}
+	return fmt.Sprintf("+-%.*f%s", decimals, 2*u, unit)
+}
+
+// sentences are what one group says, the first being its main one.
+func (a *assessment) sentences(g group) []Evidence {
+	v := a.f.value
+	p := a.p
+	var out []Evidence
+	switch g {
+	case groupLoad:
+		switch {
+		case known(v[fElB]):
+			out = append(out, a.line(g, fElB, "Pa", v[fElB], []*air{p.loft, p.void},
+				"The loft holds %.0f Pa (%s) more vapour than the batten void; where loft moisture feeds the void the two differ by less than 30.", v[fElB], a.give(fElB, "", 0)))
+		case known(v[fEl]):
+			out = append(out, a.line(g, fEl, "Pa", v[fEl], []*air{p.loft, p.outdoor},
+				"Loft air held %.0f Pa (%s) more vapour than outdoors over %.0f days; a dry loft holds under 25 Pa, a moist one over 90.", v[fEl], a.give(fEl, "", 0), a.g.days()))
+		case known(v[fRH90]):
+			out = append(out, a.line(g, fRH90, "h/30 d", v[fRH90], []*air{p.loft},
+				"Loft air stood above 90 %%RH for %.0f h a month (%s); a dry loft shows about 60, a moist one over 450.", v[fRH90], a.give(fRH90, " h", 0)))
+		}
+		if known(v[fSrc]) && v[fSrc] > 0.2 && a.f.eiPa > 0 && v[fEl] > 0 {
+			wi := math.Max(a.f.fast.wi, 0)
+			share := wi / (wi + math.Max(a.f.fast.wo, 0.08)) / (v[fEl] / math.Max(a.f.eiPa, 40))
+			out = append(out, a.line(g, fSrc, "", v[fSrc], []*air{p.loft, p.indoor, p.outdoor},
+				"House air explains about %.0f %% of that excess over outdoors; the rest needs another source.", 100*math.Min(share, 1)))
+		}
+	case groupExchange:
+		if known(v[fWo]) {
+			n := a.f.airHour
+			out = append(out, a.line(g, fWo, "", v[fWo], []*air{p.loft, p.outdoor, p.indoor},
+				"The loft follows %.0f %% (%s) of a quick change of outdoor humidity, about %.2g (%.2g to %.2g) air changes an hour; an aired loft follows 40-80 %%, a shut one under 20 %%.",
+				100*math.Max(v[fWo], 0), a.percentGive(fWo), n, n/2, n*2))
+		} else if known(v[fSb]) {
+			out = append(out, a.line(g, fSb, "", v[fSb], []*air{p.loft, p.outdoor, p.indoor},
+				"From day to day wet wood or a source of its own, rather than outdoors, sets %.0f %% of the loft's vapour; an aired loft shows under 30 %%.", 100*v[fSb]))
+		}
+	case groupHouse:
+		if known(v[fHeat]) {
+			out = append(out, a.line(g, fHeat, "", v[fHeat], []*air{p.loft, p.underlay, p.indoor},
+				"At night the loft is %.1f K warmer than the underlay for %.1f K between house and loft (ratio %.3f, %s); over 0.045 points to warm air through the ceiling.",
+				a.f.nightLU, a.f.nightIL, v[fHeat], a.give(fHeat, "", 3)))
+		}
+		if known(v[fWiZ]) {
+			does := "does not answer"
+			if v[fWiZ] > 1 {
+				does = "answers"
+			}
+			out = append(out, a.line(g, fWiZ, "t", v[fWiZ], []*air{p.loft, p.indoor, p.outdoor},
+				"Loft humidity %s indoor showers and cooking (t = %.1f).", does, v[fWiZ]))
+		}
+	case groupVoid:
+		is := "between shut and aired"
+		if v[fVo] < 0.15 {
+			is = "shut"
+		} else if v[fVo] > 0.35 {
+			is = "aired"
+		}
+		out = append(out, a.line(g, fVo, "", v[fVo], []*air{p.void, p.outdoor, p.loft},
+			"The void follows %.0f %% (%s) of outdoor changes: it is %s.", 100*math.Max(v[fVo], 0), a.percentGive(fVo), is))
+	case groupCovering:
+		if known(v[fLHc]) {
+			text := fmt.Sprintf("%.0f h of condensation a month (%s) at the covering; outdoor air alone would give %.0f of them", a.f.hc, a.give(fLHc, " h", 0), math.Max(a.f.hc-a.f.hca, 0))
+			if known(a.f.hu) {
+				text += fmt.Sprintf(", and %.0f h under the underlay", a.f.hu)
+			}
+			e := a.line(g, fLHc, "h/30 d", a.f.hc, []*air{p.covering, p.void, p.outdoor}, "%s.", text)
+			e.FromMS, e.UntilMS = a.busiestWeek(a.f.wetAtC)
+			out = append(out, e)
+		}
+	case groupSky:
+		if known(v[fUc]) {
+			e := a.line(g, fUc, "K", v[fUc], []*air{p.covering, p.outdoor},
+				"On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.", v[fUc], a.give(fUc, " K", 1))
+			if _, at := quantile(a.f.fallK, 0.95); at >= 0 {
+				e.FromMS, e.UntilMS = a.nightAround(at)
+			}
+			out = append(out, e)
+		}
+	case groupTime:
+		if known(v[fDecay]) {
+			out = append(out, a.line(g, fDecay, "1/30 d", v[fDecay], []*air{p.loft, p.outdoor},
+				"At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecay]), a.monthGive(fDecay)))
+		}
+		if known(v[fDecayI]) {
+			out = append(out, a.line(g, fDecayI, "1/30 d", v[fDecayI], []*air{p.indoor, p.outdoor},
+				"At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecayI]), a.monthGive(fDecayI)))
+		}
+	}
+	return out
+}
+
+func percentChange(rate float64) float64 { return 100 * (math.Exp(math.Min(rate, 5)) - 1) }
+
+func (a *assessment) percentGive(f feature) string {
+	if u := a.f.se[f]; known(u) {
+		return fmt.Sprintf("+-%.0f", 200*u)
+	}
+	return "accuracy not known"
+}
+
+func (a *assessment) monthGive(f feature) string {
+	if u := a.f.se[f]; known(u) {
+		return fmt.Sprintf("+-%.0f", 200*u)
+	}
+	return "accuracy not known"
+}
+
+// busiestWeek is the week with most of something, for the page to open.
+func (a *assessment) busiestWeek(x []float64) (fromMS, untilMS int64) {
+	const week = 7 * 24
+	if len(x) <= week {
+		return a.g.startMS, a.g.untilMS()
+	}
+	sum := make([]float64, len(x)+1)
+	for i, v := range x {
+		sum[i+1] = sum[i]
+		if known(v) {
+			sum[i+1] += v
+		}
+	}
+	at := 0
+	for i := 0; i+week <= len(x); i += 24 {
+		if sum[i+week]-sum[i] > sum[at+week]-sum[at]+1e-9 {
+			at = i
+		}
+	}
+	return a.g.at(at), a.g.at(at + week)
+}
+
+// nightAround is the noon-to-noon night of a sample.
+func (a *assessment) nightAround(k int) (fromMS, untilMS int64) {
+	lo, hi := k, k
+	for lo > 0 && a.nightOf[lo-1] == a.nightOf[k] {
+		lo--
+	}
+	for hi < len(a.nightOf)-1 && a.nightOf[hi+1] == a.nightOf[k] {
+		hi++
+	}
+	return a.g.at(lo), a.g.at(hi + 1)
+}

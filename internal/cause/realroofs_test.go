@@ -1,0 +1,109 @@
+package cause
+
+import (
+	"compress/gzip"
+	"encoding/csv"
+	"iter"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
+)
+
+// realRoof reads columns of a measured roof into a set; positions maps a
+// position's id to the file's column prefix.
+func realRoof(t *testing.T, house string, c *roof.Case, columns map[string]string) *series.Set {
+	t.Helper()
+	name := filepath.Join("..", "..", "..", "shared", "data", house+"_roof.csv.gz")
+	file, err := os.Open(name)
+	if os.IsNotExist(err) {
+		t.Skipf("the measured roofs are not here: %s", name)
+	}
+	require.NoError(t, err)
+	defer file.Close()
+	gz, err := gzip.NewReader(file)
+	require.NoError(t, err)
+	rows, err := csv.NewReader(gz).ReadAll()
+	require.NoError(t, err)
+	at := map[string]int{}
+	for i, h := range rows[0] {
+		at[h] = i
+	}
+	zone := time.FixedZone("UTC+2", 2*3600)
+	readings := func(logger string) iter.Seq2[roof.Reading, error] {
+		return func(yield func(roof.Reading, error) bool) {
+			for _, row := range rows[1:] {
+				when, err := time.ParseInLocation(time.DateTime, row[0], zone)
+				if err != nil {
+					yield(roof.Reading{}, err)
+					return
+				}
+				r := roof.Reading{Logger: logger, At: when.UTC()}
+				if v, err := strconv.ParseFloat(row[at[columns[logger]+"_T"]], 64); err == nil {
+					r.Values.Set(roof.TempC, v)
+				}
+				if v, err := strconv.ParseFloat(row[at[columns[logger]+"_RH"]], 64); err == nil && v >= 0 && v <= 105 {
+					r.Values.Set(roof.RHPct, v)
+				}
+				if !r.Values.Empty() && !yield(r, nil) {
+					return
+				}
+			}
+		}
+	}
+	c.Property.Timezone, c.Property.Zone = "Etc/GMT-2", zone
+	for _, p := range c.Positions {
+		c.Loggers = append(c.Loggers, roof.Logger{ID: p.ID, Interval: time.Hour,
+			Fitted: []roof.Fitting{{Position: p.ID, From: time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC)}}})
+	}
+	set, err := series.Build(c, 0, readings)
+	require.NoError(t, err)
+	return set
+}
+
+func finnish(house string) (*roof.Case, map[string]string) {
+	c := &roof.Case{ID: house, Positions: []roof.Position{
+		{ID: "station", Place: roof.OutdoorAir}, {ID: "indoor1", Place: roof.IndoorAir}, {ID: "loft", Place: roof.LoftAir}}}
+	columns := map[string]string{"station": "station", "indoor1": "indoor1", "loft": "roofmiddle_airmiddle"}
+	if house == "R3" {
+		c.Positions = append(c.Positions, roof.Position{ID: "deck", Place: roof.UnderlayUnderside, Meets: "loft"})
+		columns["deck"] = "roofmiddle_airtop"
+	}
+	return c, columns
+}
+
+// The check values that the method prints for two measured roofs, 120 days from
+// 2010-11-25 00:00.
+func TestFeaturesOfMeasuredRoofsMatchThePublishedCheckValues(t *testing.T) {
+	zone := time.FixedZone("UTC+2", 2*3600)
+	want := map[string]map[string]float64{
+		"R2": {"Ei": 598.42, "El": 11.545, "wo": 0.58471, "wi": -0.018262, "wt": 0.2729, "wiZ": -0.22472, "src": 0.019293, "lflux": 2.2892, "rh90": 115.99, "sb": 0.13519, "rt": 0.48921, "decay": 0.036241, "decayI": -0.039558},
+		"R3": {"Ei": 661.86, "El": 30.237, "wo": 0.43835, "wi": 0.0022278, "wt": 0.40281, "wiZ": 0.058499, "src": 0.040629, "lflux": 2.5228, "rh90": 106.39, "sb": 0.17589, "rt": 0.032703, "decay": 0.028957, "decayI": -0.071545, "heat": -0.015414, "Hu": 15.319},
+	}
+	for house, values := range want {
+		t.Run(house, func(t *testing.T) {
+			c, columns := finnish(house)
+			set := realRoof(t, house, c, columns)
+			g := grid{startMS: time.Date(2010, 11, 25, 0, 0, 0, 0, zone).UnixMilli(), n: 120 * 24, zone: zone}
+			p := places{outdoor: sampledCourse(set.Course("station"), g), indoor: sampledCourse(set.Course("indoor1"), g), loft: sampledCourse(set.Course("loft"), g)}
+			if house == "R3" {
+				p.underlay = sampledCourse(set.Course("deck"), g)
+			}
+			f := extract(g, p)
+			got := map[string]float64{"Ei": f.eiPa, "wi": f.fast.wi, "wt": f.fast.wt, "Hu": f.hu}
+			for i := range features {
+				got[table[i].id] = f.value[i]
+			}
+			for id, w := range values {
+				assert.InEpsilon(t, w, got[id], 1e-3, id)
+			}
+		})
+	}
+}
