@@ -129,6 +129,12 @@ const (
 	Unsupported     Reason = "unsupported_format"
 )
 
+// Reasons lists every reason, in a fixed order.
+func Reasons() []Reason {
+	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, ValueOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime, BadValue,
+		BadPayload, TooLarge, BadTopic, UnknownCase, TooManyLoggers, RetainedNoTime, Unpaired, BadLogger, BadRow, Unsupported}
+}
+
 // Reject is something that could not be used, kept with its reason.
 type Reject struct {
 	At      time.Time // when it arrived
