@@ -29,13 +29,13 @@ type covering struct {
 }
 
 var coverings = []covering{
-	{"fibre-cement slate", true, 16e3, 0.92, 0.85, 110, 2, 10},
+	{"fibre-cement slate", true, 16e3, 0.92, 0.85, 60, 2, 10},
 	{"resin slate, interlocking and tight", true, 14e3, 0.92, 0.85, 5, 2, 8},
 	{"standing-seam metal", true, 6e3, 0.88, 0.75, 0, 1, 5},
 	{"natural slate", false, 22e3, 0.90, 0.88, 8, 60, 250},
-	{"interlocking concrete tile", false, 42e3, 0.92, 0.75, 90, 80, 350},
-	{"plain clay tile", false, 55e3, 0.92, 0.7, 120, 120, 500},
-	{"interlocking clay pantile", false, 36e3, 0.92, 0.7, 110, 80, 350},
+	{"interlocking concrete tile", false, 42e3, 0.92, 0.75, 45, 80, 350},
+	{"plain clay tile", false, 55e3, 0.92, 0.7, 50, 120, 500},
+	{"interlocking clay pantile", false, 36e3, 0.92, 0.7, 50, 80, 350},
 }
 
 // Draw draws a world in which the cause is planted. Whether the cause matters
@@ -48,13 +48,13 @@ func Draw(seed uint64, cause Cause) World {
 	w.Start = time.Date(year, 10, 12+d.IntN(30), 0, 0, 0, 0, time.UTC)
 	w.House = House{
 		SpanM: d.between(6.5, 10), LengthM: d.between(6.5, 12), PitchDeg: d.between(20, 45), AzimuthDeg: d.between(0, 360),
-		CeilingHeightM: 5.1, LeakageM2: d.log(0.025, 0.07), HeatLossWK: d.log(90, 220), HeatCapacityJK: d.log(12e6, 35e6), HeaterW: d.between(8e3, 14e3),
+		CeilingHeightM: 5.1, LeakageM2: d.log(0.05, 0.14), HeatLossWK: d.log(90, 220), HeatCapacityJK: d.log(12e6, 35e6), HeaterW: d.between(8e3, 14e3),
 		BufferM2: d.between(120, 300), InsulationWM2K: d.log(0.13, 0.35), CeilingSdM: d.log(0.15, 2), GableLossWM2K: d.between(0.05, 0.3),
 		ShelterFactor: d.between(0.3, 0.65), CeilingHatchGap: d.log(0.0005, 0.004), DryingTauD: 60,
 	}
 	w.Household = drawHousehold(d)
 	w.Roof = Roof{
-		CeilingLeakMM2M2: d.log(120, 350), LoftEavesMM: d.between(7, 14), UnderlayAirMM2M2: d.log(3, 25),
+		CeilingLeakMM2M2: d.log(120, 350), LoftLeakMM2M2: d.log(120, 400), LoftEavesMM: d.between(7, 14), UnderlayAirMM2M2: d.log(8, 50),
 		VoidDepthM: 0.025, BattenM2M2: d.between(0.18, 0.3), TimberM2M2: d.between(0.35, 0.7), TimberHalfM: d.between(0.018, 0.03),
 		WoodMoisture: d.between(0.14, 0.18), PatchM2PerKg: d.log(0.4, 1.5),
 	}
@@ -96,7 +96,7 @@ func Draw(seed uint64, cause Cause) World {
 		sealed = true
 		w.House.ShelterFactor = d.between(0.18, 0.35)
 		w.House.InsulationWM2K = d.log(0.11, 0.2)
-		w.Climate.CloudBias -= d.between(0.3, 0.55)
+		w.Climate.CloudBias -= d.between(0.35, 0.6)
 		w.Climate.DepressionK *= 0.8
 		w.Climate.WindMS *= 0.8
 		w.Roof.LoftEavesMM = d.between(10, 22)
@@ -106,7 +106,7 @@ func Draw(seed uint64, cause Cause) World {
 			w.Roof.PlumbingKgDay = d.log(1, 4.5)
 			w.Roof.PlumbingFrom = d.between(0, 25)
 		} else {
-			w.Roof.RainLeakLPerMM = d.log(0.4, 2.2)
+			w.Roof.RainLeakLPerMM = d.log(0.25, 1.3)
 		}
 		sealed = d.chance(0.5)
 		if cause == MixedRainBlocked {
@@ -129,7 +129,8 @@ func Draw(seed uint64, cause Cause) World {
 	case NoneFound:
 		cover = coverings[4+d.IntN(3)]
 		sealed = true
-		w.House.ShelterFactor = d.between(0.5, 0.75)
+		w.House.ShelterFactor = d.between(0.6, 0.9)
+		w.House.InsulationWM2K = d.log(0.25, 0.6)
 		w.Climate.CloudBias += d.between(0.1, 0.35)
 		w.Climate.WindMS *= d.between(1.1, 1.4)
 		w.Climate.DepressionK *= 1.25
@@ -159,7 +160,7 @@ func Draw(seed uint64, cause Cause) World {
 func shutEaves(d draw) float64 { return d.log(0.15, 1.2) }
 
 func (w *World) leakyCeiling(d draw) {
-	w.Roof.CeilingLeakMM2M2 = d.log(600, 1800)
+	w.Roof.CeilingLeakMM2M2 = d.log(500, 1300)
 	w.House.CeilingHatchGap = d.log(0.002, 0.01)
 	w.wetHousehold(d)
 }
@@ -169,7 +170,7 @@ func (w *World) wetHousehold(d draw) {
 	h.Adults = max(h.Adults, 2)
 	h.LaundryPerWeek = math.Max(h.LaundryPerWeek, d.between(2, 5))
 	h.ExtractShare *= 0.5
-	w.House.LeakageM2 = d.log(0.02, 0.045)
+	w.House.LeakageM2 = d.log(0.035, 0.08)
 }
 
 func (w *World) dryHousehold(d draw) {
@@ -238,17 +239,17 @@ func (w *World) survey(d draw, b *roof.Build, c covering, hr, counter, sealed, r
 
 func drawClimate(d draw) Climate {
 	c := Climate{Name: "maritime", Zone: "Europe/London", LatDeg: d.between(50.5, 56), LonDeg: -2, MeanC: d.between(9, 11), SwingC: d.between(5, 6.5), SynopticC: d.between(3, 4),
-		CloudBias: d.between(0.1, 0.45), WindMS: d.between(3, 4.6), DepressionK: d.between(1.6, 2.8), RainMMDay: d.between(2.2, 3.4), PrevailingDeg: 240, CloudBaseTransmits: 0.88, AltitudeM: d.between(5, 150)}
+		CloudBias: d.between(0.25, 0.55), WindMS: d.between(3, 4.6), DepressionK: d.between(1.0, 2.0), RainMMDay: d.between(2.2, 3.4), PrevailingDeg: 240, CloudBaseTransmits: 0.88, AltitudeM: d.between(5, 150)}
 	if d.chance(0.35) {
 		c = Climate{Name: "cool continental", Zone: "Europe/Prague", LatDeg: d.between(48.5, 52), LonDeg: 14.5, MeanC: d.between(7.5, 9.5), SwingC: d.between(9, 11), SynopticC: d.between(4, 5.2),
-			CloudBias: d.between(0.05, 0.35), WindMS: d.between(2.2, 3.4), DepressionK: d.between(1.9, 3), RainMMDay: d.between(1.1, 1.8), PrevailingDeg: 260, CloudBaseTransmits: 0.86, AltitudeM: d.between(180, 450)}
+			CloudBias: d.between(0.2, 0.5), WindMS: d.between(2.2, 3.4), DepressionK: d.between(1.2, 2.2), RainMMDay: d.between(1.1, 1.8), PrevailingDeg: 260, CloudBaseTransmits: 0.86, AltitudeM: d.between(180, 450)}
 	}
 	c.ShiftDay = math.Inf(1)
 	return c
 }
 
 func drawHousehold(d draw) Household {
-	h := Household{Adults: 1 + d.IntN(2), Children: d.IntN(3), HomeByDay: d.chance(0.4), ShowerG: d.between(250, 500), CookingGPerDay: d.between(800, 1700),
+	h := Household{Adults: 1 + d.IntN(2), Children: d.IntN(3), HomeByDay: d.chance(0.4), ShowerG: d.between(250, 500), CookingGPerDay: d.between(1000, 2200),
 		LaundryPerWeek: d.between(0.5, 4), LaundryG: d.between(1200, 2300), PlantsGH: d.between(10, 45), ExtractShare: d.between(0, 0.6),
 		WindowMinPerDay: d.between(0, 25), WindowM2: d.between(0.1, 0.4), SetDayC: d.between(18.5, 21.5), SetNightC: d.between(15, 18),
 		AbsencesPer100D: d.between(0, 2.5), GuestsPer100D: d.between(0, 2)}
