@@ -126,6 +126,7 @@ func rawWill(t *testing.T, b *Broker, topic string) net.Conn {
 	})
 	c := paho.NewClient(o)
 	wait(t, c.Connect())
+	t.Cleanup(func() { c.Disconnect(10) }) // it does not notice a connection closed under it
 	return conn
 }
 
