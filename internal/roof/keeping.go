@@ -115,3 +115,10 @@ func (r Reading) Storable() error {
 	}
 	return nil
 }
+
+// KeptState is one kept blob of the daemon's own state.
+type KeptState struct {
+	Key  string
+	At   time.Time
+	Blob []byte
+}
