@@ -1,0 +1,175 @@
+package repair
+
+import (
+	"math"
+	"slices"
+)
+
+// toll is what a run of the model counts over the nights after the repair.
+type toll struct {
+	wetH, riskH float64
+	water       float64 // condensed, in Pa h of the surface's own exchange
+}
+
+// offRisk lowers the saturation pressure by 1 K: the limit of the at-risk hours.
+var offRisk = math.Exp(-perKelvin)
+
+// count sums a lane up over bins; extra is a further factor on the surface's
+// saturation pressure.
+func (t *trial) count(bins []bin, l *lane, use []int32) (c toll) {
+	p, sat := l.voidOut, l.coverSat
+	if t.s.onLoft {
+		p, sat = l.loftOut, l.laySat
+	}
+	wet, risk := 0, 0
+	for _, k := range use {
+		limit := bins[k].coverPa
+		if t.s.onLoft {
+			limit = bins[k].layPa
+		}
+		limit *= sat
+		if p[k] > limit {
+			wet++
+			c.water += (p[k] - limit) * stepH
+		}
+		if p[k] > limit*offRisk {
+			risk++
+		}
+	}
+	c.wetH, c.riskH = float64(wet)*stepH, float64(risk)*stepH
+	return c
+}
+
+// spread is the structural error of each change and of the surface: what no
+// residual shows.
+type spread struct {
+	change   [3]float64
+	surfaceK float64
+}
+
+// sample is what the draws say.
+type sample struct {
+	wet, risk, water []float64 // ln((with + c)/(without + c)) of each draw, sorted
+	without, with    toll      // means
+	wetMean, wetSD   float64
+	riskSD           float64
+}
+
+// Small amounts added on both sides so that two dry runs compare as equal.
+const (
+	fewHours   = 2.0
+	fewWaterPa = 26.0 // Pa h, about 2 g/m2 at h_c = 3 W/(m2 K)
+)
+
+// drawer runs the two courses of many draws.
+type drawer struct {
+	f       *fit
+	bare    []bin // as the roof would have been driven without the repair
+	with    []*lane
+	without []*lane
+}
+
+func newDrawer(f *fit, bare []bin) *drawer {
+	d := &drawer{f: f, bare: bare}
+	for range laneGroup {
+		a, b := f.newLane(), f.newLane()
+		a.course, b.course = newCourse(f.t.end), newCourse(f.t.end)
+		d.with, d.without = append(d.with, a), append(d.without, b)
+	}
+	return d
+}
+
+// theta is one draw from the posterior.
+func (f *fit) theta(z *[paramCount]float64) vector {
+	m := len(f.free)
+	v := f.u
+	var y [paramCount]float64
+	for a, k := range f.free {
+		y[a] = z[k]
+	}
+	solveUpper(f.chol, m, y[:m])
+	for a, k := range f.free {
+		v[k] = clamp(v[k]+y[a], -reachSD, reachSD)
+	}
+	return v
+}
+
+// both runs a group of draws: the past once for each pair, then with the repair
+// and without it.
+func (d *drawer) both(us []vector, st []*[4]float64, sp spread) {
+	t := d.f.t
+	n := len(us)
+	for i := range us {
+		a, b := d.with[i], d.without[i]
+		a.course.fill(t.bins, &t.pr, &us[i], t.start, t.end)
+		b.course.fill(d.bare, &t.pr, &us[i], t.repair, t.end)
+		t.lane(&us[i], a)
+	}
+	run(t.bins, d.with[:n], t.start, t.repair)
+	for i := range us {
+		a, b := d.with[i], d.without[i]
+		out, lo, vo := b.course, b.loftOut, b.voidOut
+		*b = *a
+		b.course, b.loftOut, b.voidOut = out, lo, vo
+		c := [3]float64{}
+		c[0], c[1], c[2] = t.changes(&us[i])
+		bare := c
+		for k := range c {
+			if t.terms.credit[k] {
+				c[k] += sp.change[k] * st[i][k]
+				bare[k] = 0
+			}
+		}
+		a.change(c[0], c[1], c[2])
+		b.change(bare[0], bare[1], bare[2])
+		f := math.Exp(perKelvin * sp.surfaceK * st[i][3])
+		b.coverSat *= f
+		b.laySat *= f
+	}
+	run(t.bins, d.with[:n], t.repair, t.end)
+	run(d.bare, d.without[:n], t.repair, t.end)
+}
+
+// sample runs n draws.
+func (d *drawer) sample(dc dice, n int, sp spread) sample {
+	t := d.f.t
+	var s sample
+	n = min(n, len(dc.z))
+	us, st := make([]vector, 0, laneGroup), make([]*[4]float64, 0, laneGroup)
+	for i := 0; i < n; i += laneGroup {
+		us, st = us[:0], st[:0]
+		for k := i; k < min(i+laneGroup, n); k++ {
+			us, st = append(us, d.f.theta(&dc.z[k])), append(st, &dc.t[k])
+		}
+		d.both(us, st, sp)
+		for k := range us {
+			w, o := t.count(t.bins, d.with[k], t.useA), t.count(d.bare, d.without[k], t.useA)
+			s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
+			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours)))
+			s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
+			s.with.add(w)
+			s.without.add(o)
+		}
+	}
+	s.with.scale(1 / float64(n))
+	s.without.scale(1 / float64(n))
+	s.wetMean, s.wetSD = meanSD(s.wet)
+	_, s.riskSD = meanSD(s.risk)
+	slices.Sort(s.wet)
+	slices.Sort(s.risk)
+	slices.Sort(s.water)
+	return s
+}
+
+func (c *toll) add(o toll) {
+	c.wetH, c.riskH, c.water = c.wetH+o.wetH, c.riskH+o.riskH, c.water+o.water
+}
+
+func (c *toll) scale(f float64) { c.wetH, c.riskH, c.water = c.wetH*f, c.riskH*f, c.water*f }
+
+// central is the pair of runs at the optimum.
+func (d *drawer) central() (with, without *lane) {
+	var zero [4]float64
+	d.both([]vector{d.f.u}, []*[4]float64{&zero}, spread{})
+	return d.with[0], d.without[0]
+}

@@ -1,0 +1,80 @@
+package repair
+
+import (
+	"hash/fnv"
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// quantile of a sorted sample, linear between its members; 0 for none.
+func quantile(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return 0
+	}
+	f := q * float64(len(sorted)-1)
+	i := min(int(f), len(sorted)-1)
+	if i == len(sorted)-1 {
+		return sorted[i]
+	}
+	return sorted[i] + (f-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+func median(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return quantile(s, 0.5)
+}
+
+func meanSD(x []float64) (mean, sd float64) {
+	if len(x) == 0 {
+		return 0, 0
+	}
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	for _, v := range x {
+		sd += (v - mean) * (v - mean)
+	}
+	return mean, math.Sqrt(sd / float64(max(len(x)-1, 1)))
+}
+
+// dice are the random numbers of one case: the same case always throws the
+// same, so that the same readings give the same answer and two looks differ by
+// their readings alone.
+type dice struct {
+	z [][paramCount]float64 // standard normal
+	t [][4]float64          // Student with 5 degrees of freedom: D, C, V, surfaces
+}
+
+// throw makes n throws in pairs of opposite sign, which halves the noise of a
+// mean.
+func throw(seed string, n int) dice {
+	h := fnv.New64a()
+	h.Write([]byte(seed)) // never fails (hash.Hash)
+	r := rand.New(rand.NewPCG(h.Sum64(), 0x9e3779b97f4a7c15))
+	d := dice{make([][paramCount]float64, n), make([][4]float64, n)}
+	for i := 0; i < n; i += 2 {
+		for k := range paramCount {
+			d.z[i][k] = r.NormFloat64()
+		}
+		for k := range d.t[i] {
+			chi := 0.0
+			for range 5 {
+				g := r.NormFloat64()
+				chi += g * g
+			}
+			d.t[i][k] = r.NormFloat64() / math.Sqrt(chi/5)
+		}
+		if i+1 < n {
+			for k := range paramCount {
+				d.z[i+1][k] = -d.z[i][k]
+			}
+			for k := range d.t[i] {
+				d.t[i+1][k] = -d.t[i][k]
+			}
+		}
+	}
+	return d
+}
