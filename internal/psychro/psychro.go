@@ -41,7 +41,8 @@ var ErrRange = errors.New("outside the range of the formula")
 //
 //	e_w = 611.2 exp(17.62 t / (243.12 + t))
 //
-// Total for t > -243.12 C; stated range -45..60 C.
+// Total for t > -243.12 C; stated range -45..60 C. Against the reference
+// equations within 0.6 % from -40, 0.4 % from -20 C up.
 func SatWaterPa(tempC float64) float64 {
 	return magnusPa * math.Exp(magnusWaterA*tempC/(magnusWaterB+tempC))
 }
@@ -51,7 +52,8 @@ func SatWaterPa(tempC float64) float64 {
 //
 //	e_i = 611.2 exp(22.46 t / (272.62 + t))
 //
-// Total for t > -272.62 C; stated range -65..0 C.
+// Total for t > -272.62 C; stated range -65..0 C. Against IAPWS R14-08 within
+// 0.07 % over -40..0 C.
 func SatIcePa(tempC float64) float64 {
 	return magnusPa * math.Exp(magnusIceA*tempC/(magnusIceB+tempC))
 }
@@ -82,6 +84,20 @@ func VapourPressurePa(tempC, rhPct float64) (float64, error) {
 // air with the vapour pressure in Pa (more than 0): the inverse of SatWaterPa,
 //
 //	t_d = 243.12 g / (17.62 - g),  g = ln(e / 611.2)
+//
+// Worst |error| in K against the reference equations (Wagner & Pruss, IAPWS
+// SR1-86; Murphy & Koop 2005 under 0 C; IAPWS R14-08 over ice), with e from
+// VapourPressurePa, by air temperature in C and relative humidity; the last
+// column is FrostPointC at any humidity from 5 % up. A test recomputes it.
+//
+//	air t       5..25 %RH  25..60 %  60..100 %     frost
+//	-30..-20        0.101     0.021     0.007     0.041
+//	-20..-10        0.058     0.025     0.013     0.037
+//	-10..0          0.051     0.040     0.018     0.023
+//	0..10           0.066     0.045     0.018     0.021
+//	10..20          0.076     0.045     0.017     0.035
+//	20..35          0.076     0.040     0.013     0.039
+//	35..50          0.063     0.044     0.034     0.035
 func DewPointC(vapourPa float64) (float64, error) {
 	if !(vapourPa > 0 && vapourPa < 2e5) {
 		return 0, fmt.Errorf("dew point of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", vapourPa, ErrRange)
