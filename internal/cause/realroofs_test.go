@@ -21,6 +21,11 @@ import (
 // position's id to the file's column prefix.
 func realRoof(t *testing.T, house string, c *roof.Case, columns map[string]string) *series.Set {
 	t.Helper()
+	return realRoofBetween(t, house, c, columns, time.Time{}, time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC))
+}
+
+func realRoofBetween(t *testing.T, house string, c *roof.Case, columns map[string]string, from, until time.Time) *series.Set {
+	t.Helper()
 	name := filepath.Join("..", "..", "..", "shared", "data", house+"_roof.csv.gz")
 	file, err := os.Open(name)
 	if os.IsNotExist(err) {
@@ -44,6 +49,9 @@ func realRoof(t *testing.T, house string, c *roof.Case, columns map[string]strin
 				if err != nil {
 					yield(roof.Reading{}, err)
 					return
+				}
+				if when.Before(from) || !when.Before(until) {
+					continue
 				}
 				r := roof.Reading{Logger: logger, At: when.UTC()}
 				if v, err := strconv.ParseFloat(row[at[columns[logger]+"_T"]], 64); err == nil {
@@ -105,5 +113,48 @@ func TestFeaturesOfMeasuredRoofsMatchThePublishedCheckValues(t *testing.T) {
 				assert.InEpsilon(t, w, got[id], 1e-3, id)
 			}
 		})
+	}
+}
+
+// Two sound roofs, two winters and the whole record, with and without a survey:
+// a firm defect would be a false alarm.
+func TestMeasuredSoundRoofsAreNeverCalledFaulty(t *testing.T) {
+	zone := time.FixedZone("UTC+2", 2*3600)
+	surveys := map[string]func(*roof.Case){
+		"no survey": func(*roof.Case) {},
+		"HR": func(c *roof.Case) {
+			c.Roof.Underlay.Class = "HR"
+		},
+		"HR, short openings": func(c *roof.Case) {
+			c.Roof.Underlay.Class, c.Roof.PitchDeg, c.Roof.Openings.LoftEavesMM = "HR", num(25), num(3)
+		},
+		"LR, close-fitting, enough openings, new": func(c *roof.Case) {
+			done := time.Date(2010, 6, 1, 0, 0, 0, 0, time.UTC)
+			c.Property.Completed = &done
+			c.Roof.Underlay.Class, c.Roof.Covering.Air, c.Roof.PitchDeg, c.Roof.Openings.LoftEavesMM = "LR", "closed", num(25), num(25)
+		},
+	}
+	spans := map[string][2]time.Time{
+		"first winter":  {time.Date(2010, 11, 25, 0, 0, 0, 0, zone), time.Date(2011, 4, 25, 0, 0, 0, 0, zone)},
+		"second winter": {time.Date(2011, 10, 15, 0, 0, 0, 0, zone), time.Date(2012, 3, 15, 0, 0, 0, 0, zone)},
+		"whole record":  {time.Date(2010, 1, 1, 0, 0, 0, 0, zone), time.Date(2013, 1, 1, 0, 0, 0, 0, zone)},
+		"one month":     {time.Date(2010, 12, 25, 0, 0, 0, 0, zone), time.Date(2011, 1, 25, 0, 0, 0, 0, zone)},
+	}
+	for _, house := range []string{"R2", "R3"} {
+		for name, survey := range surveys {
+			for span, bounds := range spans {
+				t.Run(house+", "+name+", "+span, func(t *testing.T) {
+					c, columns := finnish(house)
+					survey(c)
+					f := Find(realRoofBetween(t, house, c, columns, bounds[0], bounds[1]), Options{})
+					t.Logf("%s lead %s %.2f; %v; ceiling %.3f ingress %.3f", f.Finding, f.Leading, f.Causes[0].Support, f.Reasons, f.Of(CeilingLeakage).Support, f.Of(WaterIngress).Support)
+					assert.LessOrEqual(t, f.Of(CeilingLeakage).Support, 0.2)
+					assert.NotContains(t, []Cause{CeilingLeakage, WaterIngress, BlockedVentilation, UnventedBattenVoid}, f.Finding)
+					if house == "R3" {
+						assert.LessOrEqual(t, f.Of(WaterIngress).Support, 0.6)
+					}
+				})
+			}
+		}
 	}
 }
