@@ -127,6 +127,9 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 			err = fmt.Errorf("opening the store in %s: %w", dir, explain(err))
 		}
 	}()
+	if err = mayOpen(ctx, filepath.Join(abs, fileName)); err != nil {
+		return nil, err
+	}
 	s.pen = newPen(s)
 	if err = s.pen.open(ctx); err != nil {
 		return nil, err
@@ -181,6 +184,20 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 		_ = s.do(ctx, func(*pen) error { return nil })
 	}
 	return s, nil
+}
+
+// mayOpen looks at an existing database before anything can change it.
+func mayOpen(ctx context.Context, file string) error {
+	if _, err := os.Stat(file); errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	db, err := openToRead(ctx, file)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	_, err = schemaOf(ctx, db)
+	return err
 }
 
 // IncidentKind is the kind of state under which doubts about the store are
