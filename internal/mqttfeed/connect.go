@@ -96,6 +96,12 @@ func (f *Feed) connect() error {
 	case <-f.lost: // what became of an earlier connection
 	default:
 	}
+	if f.opts.Password != nil {
+		var err error
+		if f.password, err = f.opts.Password(); err != nil {
+			return passwordError{err}
+		}
+	}
 	tok := f.client.Connect()
 	select {
 	case <-tok.Done():
@@ -120,6 +126,9 @@ func (f *Feed) connect() error {
 	}
 	return nil
 }
+
+// passwordError says that our own password cannot be read.
+type passwordError struct{ error }
 
 // subscribe asks for all topics again at every connection: a broker may have
 // forgotten the session.
@@ -199,8 +208,11 @@ func (f *Feed) explain(err error) (said string, human bool) {
 		record   tls.RecordHeaderError
 		alert    tls.AlertError
 		notFound *net.DNSError
+		password passwordError
 	)
 	switch {
+	case errors.As(err, &password):
+		return plainFileError("mqtt.password_file", password.error), true
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword):
 		return fmt.Sprintf("the broker at %s refuses user name or password of %q; check mqtt.username and mqtt.password_file", where, f.opts.Username), true
 	case errors.Is(err, packets.ErrorRefusedNotAuthorised):
@@ -228,7 +240,7 @@ func (f *Feed) explain(err error) (said string, human bool) {
 		return fmt.Sprintf("the name %q of the broker is not known: %v", f.host, notFound.Err), false
 	case errors.Is(err, syscall.ECONNREFUSED):
 		return fmt.Sprintf("no broker answers at %s (connection refused); it may be down", where), false
-	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, errSilent):
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, errSilent), strings.Contains(err.Error(), "pingresp not received"):
 		return fmt.Sprintf("the broker at %s does not answer: %v", where, err), false
 	case errors.Is(err, io.EOF):
 		return fmt.Sprintf("the broker at %s ended the connection", where), false

@@ -119,12 +119,13 @@ type Feed struct {
 	stopping atomic.Bool
 	full     atomic.Bool // left the broker until there is room
 
-	budget *semaphore.Weighted
-	queue  chan *item // arrived
-	admits chan *item // in the handler, in order
-	room   chan struct{}
-	lost   chan error
-	link   atomic.Pointer[link]
+	budget   *semaphore.Weighted
+	queue    chan *item // arrived
+	admits   chan *item // in the handler, in order
+	room     chan struct{}
+	lost     chan error
+	link     atomic.Pointer[link]
+	password string // as last read; used by the connecting goroutine alone
 
 	stopped sync.Once
 	stopErr error
@@ -201,7 +202,7 @@ func (f *Feed) newClient() paho.Client {
 		}
 	})
 	o.SetCustomOpenConnectionFn(f.open)
-	o.SetCredentialsProvider(f.credentials)
+	o.SetCredentialsProvider(func() (user, password string) { return f.opts.Username, f.password })
 	return paho.NewClient(o)
 }
 
@@ -254,19 +255,6 @@ func (f *Feed) Start() {
 	go func() { defer f.running.Done(); f.admitAll() }()
 	go func() { defer f.running.Done(); f.acknowledgeAll() }()
 	go func() { defer f.running.Done(); f.stayConnected() }()
-}
-
-// credentials are asked for by the library before each attempt.
-func (f *Feed) credentials() (user, password string) {
-	if f.opts.Password != nil {
-		p, err := f.opts.Password()
-		if err != nil {
-			f.state.say(f.log, plainFileError("mqtt.password_file", err))
-			return f.opts.Username, ""
-		}
-		password = p
-	}
-	return f.opts.Username, password
 }
 
 // plainFileError names the key; the path is the user's own, the content stays out.
