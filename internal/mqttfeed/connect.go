@@ -114,16 +114,15 @@ func (f *Feed) connect() error {
 	if err := tok.Error(); err != nil {
 		return err
 	}
-	f.state.connection(true)
 	if err := f.subscribe(); err != nil {
 		f.drop(err)
 		select {
 		case <-f.lost:
 		case <-f.base.Done():
 		}
-		f.state.connection(false)
 		return err
 	}
+	f.state.connection(true)
 	return nil
 }
 
