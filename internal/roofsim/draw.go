@@ -48,13 +48,13 @@ func Draw(seed uint64, cause Cause) World {
 	w.Start = time.Date(year, 10, 12+d.IntN(30), 0, 0, 0, 0, time.UTC)
 	w.House = House{
 		SpanM: d.between(6.5, 10), LengthM: d.between(6.5, 12), PitchDeg: d.between(20, 45), AzimuthDeg: d.between(0, 360),
-		CeilingHeightM: 5.1, LeakageM2: d.log(0.05, 0.14), HeatLossWK: d.log(90, 220), HeatCapacityJK: d.log(12e6, 35e6), HeaterW: d.between(8e3, 14e3),
-		BufferM2: d.between(120, 300), InsulationWM2K: d.log(0.13, 0.35), CeilingSdM: d.log(0.15, 2), GableLossWM2K: d.between(0.05, 0.3),
+		CeilingHeightM: 5.1, LeakageM2: d.log(0.045, 0.12), HeatLossWK: d.log(90, 220), HeatCapacityJK: d.log(12e6, 35e6), HeaterW: d.between(8e3, 14e3),
+		BufferM2: d.between(120, 300), InsulationWM2K: d.log(0.13, 0.35), CeilingSdM: d.log(0.4, 3), GableLossWM2K: d.between(0.05, 0.3),
 		ShelterFactor: d.between(0.3, 0.65), CeilingHatchGap: d.log(0.0005, 0.004), DryingTauD: 60,
 	}
 	w.Household = drawHousehold(d)
 	w.Roof = Roof{
-		CeilingLeakMM2M2: d.log(120, 350), LoftLeakMM2M2: d.log(120, 400), LoftEavesMM: d.between(7, 14), UnderlayAirMM2M2: d.log(8, 50),
+		CeilingLeakMM2M2: d.log(50, 160), LoftLeakMM2M2: d.log(200, 600), LoftEavesMM: d.between(7, 14), UnderlayAirMM2M2: d.log(10, 80),
 		VoidDepthM: 0.025, BattenM2M2: d.between(0.18, 0.3), TimberM2M2: d.between(0.35, 0.7), TimberHalfM: d.between(0.018, 0.03),
 		WoodMoisture: d.between(0.14, 0.18), PatchM2PerKg: d.log(0.4, 1.5),
 	}
@@ -76,14 +76,14 @@ func Draw(seed uint64, cause Cause) World {
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = shutEaves(d), 0
 	case BlockedVentilation:
 		hr = d.chance(0.75)
-		w.Roof.CeilingLeakMM2M2 = d.log(200, 700)
+		w.Roof.CeilingLeakMM2M2 = d.log(80, 260)
 		w.wetHousehold(d)
 		paperEaves = d.between(10, 15)
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = shutEaves(d), 0
 		sealed = false
 	case UnventedBattenVoid, MixedCeilingVoid:
 		hr, cover, sealed = false, coverings[d.IntN(3)], false
-		w.Roof.CeilingLeakMM2M2 = d.log(200, 500)
+		w.Roof.CeilingLeakMM2M2 = d.log(80, 250)
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = d.between(0.5, 4), 0
 		w.wetHousehold(d)
 		if cause == MixedCeilingVoid {
@@ -103,17 +103,17 @@ func Draw(seed uint64, cause Cause) World {
 		w.dryHousehold(d)
 	case WaterIngress, PlumbingLeak, MixedRainBlocked:
 		if cause == PlumbingLeak {
-			w.Roof.PlumbingKgDay = d.log(1, 4.5)
+			w.Roof.PlumbingKgDay = d.log(1.2, 4.5)
 			w.Roof.PlumbingFrom = d.between(0, 25)
 		} else {
-			w.Roof.RainLeakLPerMM = d.log(0.25, 1.3)
+			w.Roof.RainLeakLPerMM = d.log(0.35, 1.5)
 		}
 		sealed = d.chance(0.5)
 		if cause == MixedRainBlocked {
 			hr = d.chance(0.75)
 			sealed = false
 			paperEaves = d.between(10, 15)
-			w.Roof.CeilingLeakMM2M2 = d.log(250, 700)
+			w.Roof.CeilingLeakMM2M2 = d.log(80, 260)
 			w.wetHousehold(d)
 			w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = shutEaves(d), 0
 		} else {
@@ -138,7 +138,7 @@ func Draw(seed uint64, cause Cause) World {
 		w.Roof.LoftEavesMM = d.between(9, 18)
 	}
 	if sealed {
-		w.Roof.CeilingLeakMM2M2 = d.log(25, 90)
+		w.Roof.CeilingLeakMM2M2 = d.log(12, 50)
 		w.House.CeilingHatchGap = 0.0003
 	}
 	if !hr && cause != UnventedBattenVoid && cause != MixedCeilingVoid {
@@ -157,10 +157,10 @@ func Draw(seed uint64, cause Cause) World {
 }
 
 // shutEaves is a slot of which little or nothing is open.
-func shutEaves(d draw) float64 { return d.log(0.15, 1.2) }
+func shutEaves(d draw) float64 { return d.log(0.4, 2) }
 
 func (w *World) leakyCeiling(d draw) {
-	w.Roof.CeilingLeakMM2M2 = d.log(500, 1300)
+	w.Roof.CeilingLeakMM2M2 = d.log(140, 420)
 	w.House.CeilingHatchGap = d.log(0.002, 0.01)
 	w.wetHousehold(d)
 }
@@ -170,7 +170,7 @@ func (w *World) wetHousehold(d draw) {
 	h.Adults = max(h.Adults, 2)
 	h.LaundryPerWeek = math.Max(h.LaundryPerWeek, d.between(2, 5))
 	h.ExtractShare *= 0.5
-	w.House.LeakageM2 = d.log(0.035, 0.08)
+	w.House.LeakageM2 = d.log(0.04, 0.09)
 }
 
 func (w *World) dryHousehold(d draw) {
@@ -226,7 +226,7 @@ func (w *World) survey(d draw, b *roof.Build, c covering, hr, counter, sealed, r
 	}
 	b.Ceiling.Downlights = &lights
 	b.Ceiling.VapourControlLayer = roof.No
-	if w.House.CeilingSdM > 1 {
+	if w.House.CeilingSdM > 1.5 {
 		b.Ceiling.VapourControlLayer = roof.Yes
 	}
 	t := w.Start.AddDate(-4-d.IntN(40), 0, 0)
@@ -249,8 +249,8 @@ func drawClimate(d draw) Climate {
 }
 
 func drawHousehold(d draw) Household {
-	h := Household{Adults: 1 + d.IntN(2), Children: d.IntN(3), HomeByDay: d.chance(0.4), ShowerG: d.between(250, 500), CookingGPerDay: d.between(1000, 2200),
-		LaundryPerWeek: d.between(0.5, 4), LaundryG: d.between(1200, 2300), PlantsGH: d.between(10, 45), ExtractShare: d.between(0, 0.6),
+	h := Household{Adults: 1 + min(1, d.IntN(4)), Children: d.IntN(4), HomeByDay: d.chance(0.4), ShowerG: d.between(250, 500), CookingGPerDay: d.between(1200, 2600),
+		LaundryPerWeek: d.between(0.5, 4), LaundryG: d.between(1500, 2500), HousekeepingG: d.between(500, 1500), PlantsGH: d.between(10, 45), ExtractShare: d.between(0, 0.6),
 		WindowMinPerDay: d.between(0, 25), WindowM2: d.between(0.1, 0.4), SetDayC: d.between(18.5, 21.5), SetNightC: d.between(15, 18),
 		AbsencesPer100D: d.between(0, 2.5), GuestsPer100D: d.between(0, 2)}
 	h.ShowersPerDay = float64(h.Adults)*d.between(0.6, 1) + float64(h.Children)*0.5

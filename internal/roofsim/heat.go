@@ -16,10 +16,10 @@ const (
 )
 
 // Film coefficients, W/(m2 K). In the loft convection and radiation between
-// underlay, timber and insulation are put together (about 5; ISO 6946 gives 7.7
-// to 10 for rooms, less in a cold loft); in the void convection alone.
+// underlay and insulation are put together (about 7; ISO 6946 gives 7.7 to 10
+// for rooms, less in a cold loft); in the void convection alone.
 const (
-	loftFilm = 5.0
+	loftFilm = 7.0
 	woodFilm = 5.0
 	voidFilm = 3.0
 )

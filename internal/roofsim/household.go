@@ -114,6 +114,7 @@ func makeLiving(w *World, steps int, stepS float64) *living {
 					pour(l.fanM3S, d, at, 0.6, 0.015*0.6*3600)
 				}
 			}
+			add(rise+1, bed, hh.HousekeepingG*math.Sqrt(n/math.Max(people, 1)))
 			cook := hh.CookingGPerDay * math.Sqrt(n/math.Max(people, 1))
 			add(home+0.8, home+1.7, kept*0.65*cook*(0.6+0.8*r.Float64()))
 			add(rise+0.3, rise+0.7, kept*0.15*cook)

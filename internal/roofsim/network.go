@@ -44,7 +44,8 @@ type opening struct {
 const (
 	wallA = iota
 	wallB
-	gableWalls
+	gableL
+	gableR
 	eavesA
 	eavesB
 	ridgeTop
@@ -82,9 +83,7 @@ func newNetwork(h *House, r *Roof) *network {
 	add := func(from, to int, z, area, laminar float64, wind int, gusts float64) {
 		n.openings = append(n.openings, opening{from, to, z, area, laminar, wind, gusts})
 	}
-	n.window = 0
-	for k, f := range []int{wallA, wallB, gableWalls, gableWalls} {
-		_ = k
+	for _, f := range []int{wallA, wallB, gableL, gableR} {
 		add(zoneHouse, out, 1.2, h.LeakageM2/8, 0, f, 0.02)
 		add(zoneHouse, out, 3.9, h.LeakageM2/8, 0, f, 0.02)
 	}
@@ -97,8 +96,8 @@ func newNetwork(h *House, r *Roof) *network {
 	}
 	add(zoneLoft, out, zr, r.LoftRidgeMM*slot, 0, ridgeTop, 0.03)
 	// Gables, verges and bad joints: even a shut loft leaks a little.
-	add(zoneLoft, out, zc+0.3*(zr-zc), 6e-6*ceiling*10, 0, gableWalls, 0.02)
-	add(zoneLoft, out, zr-0.3, 6e-6*ceiling*10, 0, gableWalls, 0.02)
+	add(zoneLoft, out, zc+0.3*(zr-zc), r.LoftLeakMM2M2*5e-7*ceiling, 0, gableL, 0.02)
+	add(zoneLoft, out, zr-0.4*(zr-zc), r.LoftLeakMM2M2*5e-7*ceiling, 0, gableR, 0.02)
 	low, high := zc+0.25*(zr-zc), zc+0.75*(zr-zc)
 	for s := range 2 {
 		void := zoneVoidA + s
@@ -136,7 +135,7 @@ func (n *network) solve(a *air) float64 {
 	var wind [faces]float64
 	wind[wallA] = q * wallCp(t)
 	wind[wallB] = q * wallCp(t+math.Pi)
-	wind[gableWalls] = q * 0.5 * (wallCp(t+math.Pi/2) + wallCp(t-math.Pi/2))
+	wind[gableL], wind[gableR] = q*wallCp(t+math.Pi/2), q*wallCp(t-math.Pi/2)
 	wind[eavesA], wind[eavesB] = 0.85*wind[wallA], 0.85*wind[wallB]
 	wind[ridgeTop] = -0.45 * q
 	wind[ridgeA], wind[ridgeB] = q*(-0.4+0.12*toA), q*(-0.4-0.12*toA)

@@ -285,7 +285,7 @@ func newState(w *World, n int, dt float64) *state {
 		if r.CoveringStoreKgM3 > 0 {
 			c := cement
 			c.saturatedKgM3 = r.CoveringStoreKgM3
-			s.slabs[sCoverA+sl] = newSlab(c, 2, 0.004, g.slopeM2, 1/(1/filmBeta(coverHc)+0.1/airDelta), 0.55*r.CoveringStoreKgM3/c.densityKgM3)
+			s.slabs[sCoverA+sl] = newSlab(c, 2, 0.003, g.slopeM2, 1/(1/filmBeta(coverHc)+0.15/airDelta), 0.7*r.CoveringStoreKgM3/c.densityKgM3)
 		}
 	}
 	return s

@@ -76,9 +76,10 @@ func (m *material) relHumidity(kgM3, tempC float64) (phi, slope float64) {
 	slope = phi * hansenB * 1.5 * r / kgM3
 	if m.heat {
 		u := kgM3 / m.densityKgM3
-		shift := math.Exp(1170 / 0.4615 * math.Exp(-14*u) * (1/283.15 - 1/(tempC+kelvin)))
+		exponent := 1170 / 0.4615 * math.Exp(-14*u) * (1/283.15 - 1/(tempC+kelvin))
+		shift := math.Exp(exponent)
 		phi *= shift
-		slope *= shift
+		slope = slope*shift - phi*exponent*14/m.densityKgM3
 		if phi > 1 {
 			phi = 1
 		}

@@ -86,6 +86,7 @@ type House struct {
 type Roof struct {
 	CeilingLeakMM2M2 float64 // mm2 of equivalent leakage per m2 of ceiling, downlights included
 
+	LoftLeakMM2M2            float64 // gables, verges and bad joints, per m2 of ceiling
 	LoftEavesMM, LoftRidgeMM float64 // real slots, each eaves; ridge total
 	VoidEavesMM, VoidRidgeMM [2]float64
 
@@ -119,6 +120,7 @@ type Household struct {
 	CookingGPerDay   float64
 	LaundryPerWeek   float64
 	LaundryG         float64
+	HousekeepingG    float64 // a day: dishes, mopping, drying towels
 	PlantsGH         float64
 	ExtractShare     float64 // of shower and cooking vapour that a fan takes
 	WindowMinPerDay  float64
