@@ -326,3 +326,47 @@ func edits(a, b string) int {
 	}
 	return row[len(b)]
 }
+
+// Under is the place of a dotted key below a mapping, for a fault that was
+// found after reading: on the key's own line if it was written, else on the
+// line of the nearest key above it.
+func Under(m Map, path string) Node {
+	n := m.Node
+	for path != "" {
+		key := path
+		if i := strings.IndexAny(path[1:], ".["); i >= 0 {
+			key = path[:i+1]
+		}
+		rest := strings.TrimPrefix(path[len(key):], ".")
+		line := n.Line
+		n = n.child(key)
+		if n.Line == 0 {
+			n.Line = line
+		}
+		path = rest
+	}
+	return n
+}
+
+// child is an entry of a mapping or list without any check; its line is 0
+// where it is not there.
+func (n Node) child(key string) Node {
+	if strings.HasPrefix(key, "[") {
+		out := Node{doc: n.doc, Key: n.Key + key}
+		i, err := strconv.Atoi(strings.Trim(key, "[]"))
+		if seq, ok := n.node.(*ast.SequenceNode); ok && err == nil && i < len(seq.Values) {
+			out.node, out.Line = seq.Values[i], lineOf(seq.Values[i])
+		}
+		return out
+	}
+	out := Node{doc: n.doc, Key: join(n.Key, key)}
+	if mapping, ok := n.node.(*ast.MappingNode); ok {
+		for _, entry := range mapping.Values {
+			if keyText(entry.Key) == key {
+				out.node, out.Line = entry.Value, lineOf(entry.Key)
+				break
+			}
+		}
+	}
+	return out
+}

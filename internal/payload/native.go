@@ -1,0 +1,120 @@
+package payload
+
+import (
+	"errors"
+	"math"
+	"strconv"
+
+	"dewcase/internal/roof"
+)
+
+// native decodes dewcase/{case}/{logger}: an object, an array of objects, or
+// SenML.
+func (d *Decoder) native(m *decoding, caseID, logger string) {
+	if !roof.ValidCaseID(caseID) {
+		m.reject(wrong(roof.BadTopic, "%.80q cannot name a case; 1 to 64 of a-z, 0-9 and - can", caseID), m.Payload)
+		return
+	}
+	m.caseID = caseID
+	if !roof.ValidID(logger) {
+		m.reject(wrong(roof.BadLogger, "%.80q cannot name a logger; 1 to 64 of A-Z, a-z, 0-9, . _ - can", logger), m.Payload)
+		return
+	}
+	m.logger = logger
+	m.nativeBody(m.Payload)
+}
+
+// nativeBody decodes the native JSON forms.
+func (d *decoding) nativeBody(body []byte) {
+	switch firstByte(body) {
+	case '{':
+		v, err := parseJSON(body)
+		if err != nil {
+			d.reject(wrong(roof.BadPayload, "not JSON as it must be: %v", err), body)
+			return
+		}
+		d.object(v, body)
+	case '[':
+		elements, err := splitArray(body)
+		if err != nil {
+			d.reject(wrong(roof.BadPayload, "not JSON as it must be: %v", err), body)
+			return
+		}
+		d.array(elements, body)
+	default:
+		d.reject(wrong(roof.BadPayload, `not a JSON object; send one such as {"time":"2026-11-25T06:10:00Z","temp_c":4.31,"rh_pct":92.4}`), body)
+	}
+}
+
+func (d *decoding) array(elements []rawValue, body []byte) {
+	if len(elements) == 0 {
+		d.reject(wrong(roof.NoQuantity, "an array without a reading in it"), body)
+		return
+	}
+	if isSenML(elements) {
+		d.senML(elements, body)
+		return
+	}
+	for _, e := range elements {
+		if e.err != nil {
+			d.reject(wrong(roof.BadPayload, "an element of the array is not JSON as it must be: %v", e.err), e.raw)
+			continue
+		}
+		if e.value.kind != objectKind {
+			d.reject(wrong(roof.BadPayload, "an element of the array is %s; each must be an object", e.value.kind), e.raw)
+			continue
+		}
+		d.object(e.value, e.raw)
+	}
+}
+
+// object decodes one native object. Keys that are not known are left aside; a
+// key in another case is not known.
+func (d *decoding) object(v value, raw []byte) {
+	r := d.reading()
+	for q := range roof.Quantity(roof.QuantityCount) {
+		x, ok := v.get(q.String())
+		if !ok || x.kind == nullKind {
+			continue
+		}
+		if x.kind != numberKind {
+			d.reject(wrong(roof.BadValue, "%s is %s; send a number, or null for not measured", q, x.kind), raw)
+			return
+		}
+		n, p := parseNumber(x.text, q.String())
+		if p != nil {
+			d.reject(p, raw)
+			return
+		}
+		r.Values.Set(q, n)
+	}
+	stamp, ok := v.get("time")
+	own := ok && stamp.kind != nullKind
+	if own && stamp.kind != textKind {
+		d.reject(wrong(roof.BadTime, "time is %s; send RFC 3339 text such as \"2026-11-25T06:10:00Z\"", stamp.kind), raw)
+		return
+	}
+	at, err := roof.ParseTime(stamp.text)
+	if own && err != nil {
+		d.reject(wrong(roof.BadTime, "time %.60q is %v", stamp.text, err), raw)
+		return
+	}
+	r, p := d.timed(r, at, own)
+	if p != nil {
+		d.reject(p, raw)
+		return
+	}
+	d.readings = append(d.readings, r)
+}
+
+// parseNumber reads a JSON number.
+func parseNumber(text, name string) (float64, *problem) {
+	x, err := strconv.ParseFloat(text, 64)
+	if errors.Is(err, strconv.ErrRange) || math.IsInf(x, 0) || math.IsNaN(x) {
+		return 0, wrong(roof.NotFinite, "%s %.40s is not a finite number", name, text)
+	}
+	if err != nil {
+		return 0, wrong(roof.BadValue, "%s %.40q is not a number", name, text)
+	}
+	return x, nil
+}

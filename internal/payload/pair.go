@@ -1,0 +1,108 @@
+package payload
+
+import (
+	"time"
+
+	"dewcase/internal/roof"
+)
+
+// DefaultPair is the longest time between the temperature and the humidity of
+// one reading that come apart as bare numbers; common practice: such loggers
+// publish their quantities within seconds, and air moves little in 90 s.
+const DefaultPair = 90 * time.Second
+
+// maxPending bounds the loggers whose last half is remembered.
+const maxPending = 10_000
+
+// Pairer joins the quantities of one logger that come one to a message. What
+// comes first is handed on at once under its own time and what follows within
+// the window under that same time, with all that came before, so that a store
+// makes one reading of them: nothing waits in memory to become durable, and
+// forgetting it all (a restart) costs pairs and no value. A half that is too
+// old is never taken.
+//
+// The zero value is ready; it is not for concurrent use.
+type Pairer struct {
+	pending    map[pairKey]*half
+	unpairedT  int64
+	unpairedRH int64
+}
+
+type pairKey struct{ caseID, logger string }
+
+type half struct {
+	at     time.Time // of the reading
+	values roof.Values
+}
+
+// Pair takes a reading without a time of its own, dated with its arrival, and
+// dates it with what it belongs to. ready is false for quantities that are no
+// reading until a temperature or humidity joins them.
+func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (paired roof.Reading, ready bool) {
+	key := pairKey{caseID, r.Logger}
+	h := p.pending[key]
+	switch {
+	case h == nil:
+		h = p.start(key, r)
+	case apart(h.at, r.At) > window || overlap(h.values, r.Values):
+		p.leave(h)
+		*h = half{at: r.At}
+	}
+	if !measured(h.values) {
+		h.at = r.At // nothing was handed on yet, so nothing is dated
+	}
+	for q := range roof.Quantity(roof.QuantityCount) {
+		if x, ok := r.Values.Get(q); ok {
+			h.values.Set(q, x)
+		}
+	}
+	r.At, r.Values = h.at, h.values
+	return r, measured(h.values)
+}
+
+// start remembers a new logger; when there are too many, those whose window is
+// surely past are forgotten, and after that whichever comes.
+func (p *Pairer) start(key pairKey, r roof.Reading) *half {
+	if p.pending == nil {
+		p.pending = map[pairKey]*half{}
+	}
+	if len(p.pending) >= maxPending {
+		for k, h := range p.pending {
+			if apart(h.at, r.At) > time.Hour || len(p.pending) >= maxPending {
+				p.leave(h)
+				delete(p.pending, k)
+			}
+		}
+	}
+	h := &half{at: r.At}
+	p.pending[key] = h
+	return h
+}
+
+// leave counts what will not be joined any more.
+func (p *Pairer) leave(h *half) {
+	t, rh := h.values.Has(roof.TempC), h.values.Has(roof.RHPct)
+	switch {
+	case t && !rh:
+		p.unpairedT++
+	case rh && !t:
+		p.unpairedRH++
+	}
+}
+
+// Unpaired is how many temperatures and humidities were left without the
+// other; of surface loggers all temperatures are.
+func (p *Pairer) Unpaired() (temperature, humidity int64) { return p.unpairedT, p.unpairedRH }
+
+func measured(v roof.Values) bool { return v.Has(roof.TempC) || v.Has(roof.RHPct) }
+
+func overlap(a, b roof.Values) bool {
+	for q := range roof.Quantity(roof.QuantityCount) {
+		if a.Has(q) && b.Has(q) {
+			return true
+		}
+	}
+	return false
+}
+
+func apart(a, b time.Time) time.Duration { return b.Sub(a).Abs() }
