@@ -246,15 +246,17 @@ func together(h Handler) Admit {
 	}
 }
 
-// Start begins to connect and returns at once; Status says how it goes.
-func (f *Feed) Start() {
+// Start begins to connect and returns at once; Status says how it goes. A broker
+// that is down is no reason not to start.
+func (f *Feed) Start() error {
 	if !f.started.CompareAndSwap(false, true) {
-		return
+		return errors.New("the feed was started before")
 	}
 	f.running.Add(3)
 	go func() { defer f.running.Done(); f.admitAll() }()
 	go func() { defer f.running.Done(); f.acknowledgeAll() }()
 	go func() { defer f.running.Done(); f.stayConnected() }()
+	return nil
 }
 
 // plainFileError names the key; the path is the user's own, the content stays out.

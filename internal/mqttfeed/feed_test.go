@@ -69,7 +69,7 @@ func start(t testing.TB, opts Options) *Feed {
 	f, err := New(opts)
 	require.NoError(t, err)
 	f.pause = quick
-	f.Start()
+	require.NoError(t, f.Start())
 	t.Cleanup(func() { _ = f.Stop(within(t)) })
 	return f
 }
@@ -217,6 +217,7 @@ func TestAMessageThatCouldNotBeStoredIsTriedAgainOnTheSameConnection(t *testing.
 	publish(t, publisher(t, b), 0, 20)
 	eventually(t, "said", func() bool { return strings.Contains(f.Status().StoreError, "no space left") })
 	require.False(t, f.Status().Ready())
+	require.Equal(t, "readings cannot be stored: no space left on device", f.Status().Trouble())
 	require.Empty(t, r.messages())
 	r.fail.Store(0)
 	eventually(t, "stored", func() bool { return len(r.messages()) == 20 })

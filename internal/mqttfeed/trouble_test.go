@@ -227,7 +227,7 @@ func TestAnotherProgramUnderOurNameIsRecognisedAndNotFought(t *testing.T) {
 	f2, err := New(options(b, &recorder{})) // the same client identifier
 	require.NoError(t, err)
 	f2.pause = quick
-	f2.Start()
+	require.NoError(t, f2.Start())
 	told := func() bool {
 		return strings.Contains(f.Status().Error, "another program uses the client identifier") ||
 			strings.Contains(f2.Status().Error, "another program uses the client identifier")
