@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/payload"
 	"dewcase/internal/roof"
 	"dewcase/internal/strictyaml"
 )
@@ -49,15 +50,8 @@ type MQTT struct {
 	KeyFile      string
 	UsersFile    string // per-logger users of the embedded broker
 	MaxPayloadKB int
-	MaxLoggers   int // unknown logger names kept a case
-	Mappings     []Mapping
-}
-
-// Mapping is one rule for messages in another form, checked when the decoder is
-// built; see package payload for its keys.
-type Mapping struct {
-	Line int
-	Node strictyaml.Node
+	MaxLoggers   int               // unknown logger names kept a case
+	Mappings     []payload.Mapping // messages in other forms
 }
 
 // Store says where readings are kept.
@@ -192,7 +186,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	word(l.Get("format"), &c.Log.Format, "text", "json")
 
 	for _, n := range top.Get("mappings").List() {
-		c.MQTT.Mappings = append(c.MQTT.Mappings, Mapping{Line: n.Line, Node: n})
+		c.MQTT.Mappings = append(c.MQTT.Mappings, payload.ReadMapping(n))
 	}
 	return c, doc.Faults()
 }

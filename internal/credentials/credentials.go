@@ -87,19 +87,21 @@ func Same(a, b string) bool {
 // Users are MQTT users, a name and a hash each.
 type Users struct {
 	hashes map[string]string
+	topics map[string][]string
 	mu     sync.Mutex
 	seen   map[[32]byte]bool // verified name and secret, so that reconnects cost no hash
 }
 
-// ReadUsers reads a file of lines `name:hash`; empty lines and lines that start
-// with # are skipped. Hashes are those of `dewcase password`.
+// ReadUsers reads a file of lines `name:hash` or `name:hash:topic,topic`; empty
+// lines and lines that start with # are skipped. Hashes are those of `dewcase
+// password`.
 func ReadUsers(file string) (*Users, error) {
 	f, err := os.Open(file)
 	if err != nil {
 		return nil, fmt.Errorf("reading the MQTT users: %w", err)
 	}
 	defer f.Close()
-	u := &Users{hashes: map[string]string{}, seen: map[[32]byte]bool{}}
+	u := &Users{hashes: map[string]string{}, topics: map[string][]string{}, seen: map[[32]byte]bool{}}
 	lines := bufio.NewScanner(f)
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
@@ -108,12 +110,16 @@ func ReadUsers(file string) (*Users, error) {
 		}
 		name, hash, ok := strings.Cut(line, ":")
 		if !ok || name == "" {
-			return nil, fmt.Errorf("%s:%d: a line is name:hash", file, n)
+			return nil, fmt.Errorf("%s:%d: a line is name:hash, or name:hash:topic,topic", file, n)
 		}
+		hash, topics, named := strings.Cut(hash, ":")
 		if _, err := Verify(hash, ""); err != nil {
 			return nil, fmt.Errorf("%s:%d: user %s: %w", file, n, name, err)
 		}
 		u.hashes[name] = hash
+		if named {
+			u.topics[name] = strings.Split(topics, ",")
+		}
 	}
 	if err := lines.Err(); err != nil {
 		return nil, fmt.Errorf("reading the MQTT users: %w", err)
@@ -145,3 +151,6 @@ func (u *Users) Check(name, secret string) bool {
 
 // Len is the number of users.
 func (u *Users) Len() int { return len(u.hashes) }
+
+// Topics are the topics named for a user; nil where none are.
+func (u *Users) Topics(name string) []string { return u.topics[name] }

@@ -79,6 +79,11 @@ type sample struct {
 
 // Builder gathers a case's readings logger by logger.
 type Builder struct {
+	// UsualMS are usual intervals of loggers whose case file does not say,
+	// where a whole record has told them; a logger that is not in it is judged
+	// by the readings added.
+	UsualMS map[string]int64
+
 	c       *roof.Case
 	untilMS int64
 	byPos   map[string][]run
@@ -142,9 +147,12 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 			b.excl[pos]++
 			continue
 		}
-		runs[k].samples = append(runs[k].samples, sample{ms, calibrated(logger, ms, r.Values)})
+		runs[k].samples = append(runs[k].samples, sample{ms, Calibrated(logger, ms, r.Values)})
 	}
 	usual := logger.Interval.Milliseconds()
+	if usual == 0 {
+		usual = b.UsualMS[logger.ID]
+	}
 	if usual == 0 {
 		usual = gaps.median()
 	}
@@ -237,9 +245,9 @@ func (c *Course) append(r run) {
 	})
 }
 
-// calibrated applies the offset in force; 100..105 %RH as received counts as
+// Calibrated applies the offset in force; 100..105 %RH as received counts as
 // 100, and a corrected humidity stays within 0..100.
-func calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
+func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
 	o := OffsetAt(l, ms)
 	v := raw
 	if t, ok := raw.Get(roof.TempC); ok && o.TempC != 0 {
@@ -276,6 +284,15 @@ func Fittings(l roof.Logger) []roof.Fitting {
 	return fits
 }
 
+// FittedAt is the position where a logger was fitted at a time, "" for none.
+func FittedAt(l roof.Logger, at time.Time) string {
+	fits := Fittings(l)
+	if k := fittedAt(fits, at.UnixMilli()); k >= 0 {
+		return fits[k].Position
+	}
+	return ""
+}
+
 func fittedAt(fits []roof.Fitting, ms int64) int {
 	for i := len(fits) - 1; i >= 0; i-- {
 		if ms >= fits[i].From.UnixMilli() {
@@ -286,6 +303,18 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 		}
 	}
 	return -1
+}
+
+// UsualMS is the median interval in ms of one logger's readings in time order.
+func UsualMS(readings iter.Seq2[roof.Reading, error]) (int64, error) {
+	var gaps gapCounter
+	for r, err := range readings {
+		if err != nil {
+			return 0, fmt.Errorf("finding the usual interval: %w", err)
+		}
+		gaps.add(r.At.UnixMilli())
+	}
+	return gaps.median(), nil
 }
 
 // gapCounter finds the median interval in bounded memory: whole seconds are

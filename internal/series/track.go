@@ -64,6 +64,20 @@ func (t Track) Slice(fromMS, untilMS int64) Track {
 	return s
 }
 
+// Until is the track up to a time: an observed interval that the time divides
+// ends there, at the value it then had.
+func (t Track) Until(ms int64) Track {
+	i := sort.Search(len(t.AtMS), func(i int) bool { return t.AtMS[i] >= ms })
+	if i == len(t.AtMS) {
+		return t
+	}
+	s := Track{append([]int64(nil), t.AtMS[:i]...), append([]float64(nil), t.Value[:i]...), append([]bool(nil), t.Joined[:i]...)}
+	if i > 0 && t.Joined[i-1] {
+		s.AtMS, s.Value, s.Joined = append(s.AtMS, ms), append(s.Value, t.between(i-1, ms)), append(s.Joined, false)
+	}
+	return s
+}
+
 // Piece is one observed stretch of a track, linear from A to B.
 type Piece struct {
 	FromMS, UntilMS int64

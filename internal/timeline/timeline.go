@@ -74,50 +74,52 @@ func (a axis) lengthMS(i int) float64 {
 	return float64(min(a.stepMS, a.untilMS-a.fromMS-int64(i)*a.stepMS))
 }
 
+// Steps checks a stepped request and says how many steps it has. An error wraps
+// ErrTooLong where they are too many.
+func Steps(caseID string, fromMS, untilMS, stepMS int64) (int, error) {
+	if stepMS < 1000 || untilMS < fromMS {
+		return 0, fmt.Errorf("timeline of case %s: a step is at least 1 s and a span runs forward", caseID)
+	}
+	n := (untilMS - fromMS + stepMS - 1) / stepMS
+	if n > MaxSteps {
+		return 0, fmt.Errorf("timeline of case %s: %d steps of %d s: %w (at most %d; take a longer step or a shorter span)", caseID, n, stepMS/1000, ErrTooLong, MaxSteps)
+	}
+	return int(n), nil
+}
+
 // Stepped sums a set up in steps of whole seconds over [fromMS, untilMS). An
 // error wraps ErrTooLong.
 func Stepped(set *series.Set, fromMS, untilMS, stepMS int64) (View, error) {
-	if stepMS < 1000 || untilMS < fromMS {
-		return View{}, fmt.Errorf("timeline of case %s: a step is at least 1 s and a span runs forward", set.Case.ID)
+	n, err := Steps(set.Case.ID, fromMS, untilMS, stepMS)
+	if err != nil {
+		return View{}, err
 	}
-	n := int((untilMS - fromMS + stepMS - 1) / stepMS)
-	if n > MaxSteps {
-		return View{}, fmt.Errorf("timeline of case %s: %d steps of %d s: %w (at most %d; take a longer step or a shorter span)", set.Case.ID, n, stepMS/1000, ErrTooLong, MaxSteps)
-	}
-	a := axis{fromMS, untilMS, stepMS, n}
-	step := stepMS / 1000
-	v := View{Case: set.Case.ID, From: utc(fromMS), Until: utc(untilMS), StepS: &step, Time: make([]time.Time, n), Events: events(set.Case, fromMS, untilMS)}
-	for i := range v.Time {
-		v.Time[i] = utc(fromMS + int64(i)*stepMS)
-	}
-	v.Positions, v.Surfaces = []Position{}, []Surface{}
-	for i := range set.Courses {
-		v.Positions = append(v.Positions, a.position(&set.Courses[i]))
-	}
-	for _, p := range set.Case.Surfaces() {
-		v.Surfaces = append(v.Surfaces, a.surface(set, p))
-	}
-	return v, nil
+	rows := Rows(cut(set, untilMS), fromMS, stepMS, n)
+	return Laid(set.Case, rows, fromMS, untilMS, stepMS), nil
 }
 
-func (a axis) position(c *series.Course) Position {
-	p := Position{Position: c.Position.ID, Place: c.Position.Place, Coverage: NewColumn(a.n)}
-	cover := Observed(c)
-	temp := c.TempC.Slice(a.fromMS, a.untilMS)
-	p.TempC, p.RHPct = a.band(temp), a.band(c.RHPct.Slice(a.fromMS, a.untilMS))
-	vapour := c.VapourPa.Slice(a.fromMS, a.untilMS)
-	p.DewPointC = a.band(mapped(vapour, func(pa float64) (float64, bool) {
-		t, err := psychro.DewPointC(pa)
-		return t, err == nil
-	}))
-	p.FrostPointC = a.band(mapped(vapour, frostPointC))
-	for i := range a.n {
-		p.Coverage.Set(i, 0)
+// cut ends every track at a view's end, so that a last step that the end cuts
+// short holds nothing from beyond it.
+func cut(set *series.Set, untilMS int64) *series.Set {
+	out := *set
+	out.Courses = slices.Clone(set.Courses)
+	for i := range out.Courses {
+		c := &out.Courses[i]
+		for _, t := range []*series.Track{&c.TempC, &c.RHPct, &c.VapourPa} {
+			*t = t.Until(untilMS)
+		}
 	}
-	for i, b := range cover.Bins(a.fromMS, a.stepMS, a.n) {
-		p.Coverage.Set(i, min(float64(b.ObservedMS)/a.lengthMS(i), 1))
+	return &out
+}
+
+func (a axis) empty(c *roof.Case) View {
+	step := a.stepMS / 1000
+	v := View{Case: c.ID, From: utc(a.fromMS), Until: utc(a.untilMS), StepS: &step, Time: make([]time.Time, a.n),
+		Positions: []Position{}, Surfaces: []Surface{}, Events: events(c, a.fromMS, a.untilMS)}
+	for i := range v.Time {
+		v.Time[i] = utc(a.fromMS + int64(i)*a.stepMS)
 	}
-	return p
+	return v
 }
 
 // frostPointC is absent where the air holds more than ice at 0 C would: no
@@ -128,41 +130,6 @@ func frostPointC(pa float64) (float64, bool) {
 	}
 	t, err := psychro.FrostPointC(pa)
 	return t, err == nil
-}
-
-func (a axis) band(t series.Track) Band {
-	out := newBand(a.n)
-	cut := a.untilMS
-	for i, b := range t.Slice(a.fromMS, cut).Bins(a.fromMS, a.stepMS, a.n) {
-		if b.ObservedMS > 0 {
-			out.set(i, b.Mean, b.Min, b.Max)
-		}
-	}
-	return out
-}
-
-func (a axis) surface(set *series.Set, p roof.Position) Surface {
-	s := Surface{Surface: p.ID, Air: p.Meets, Coverage: NewColumn(a.n), MarginK: newBand(a.n),
-		CondensingMin: NewColumn(a.n), AtRiskMin: NewColumn(a.n), FrostMin: NewColumn(a.n)}
-	for i := range a.n {
-		s.Coverage.Set(i, 0)
-	}
-	c, err := risk.Margin(set, p.ID)
-	if err != nil {
-		s.Note = err.Error()
-		return s
-	}
-	for i, b := range c.Bins(a.fromMS, a.stepMS, a.n) {
-		if b.ObservedMS == 0 {
-			continue
-		}
-		s.Coverage.Set(i, min(b.ObservedMS/a.lengthMS(i), 1))
-		s.MarginK.set(i, b.MarginMean, b.MarginMin, b.MarginMax)
-		s.CondensingMin.Set(i, b.CondensingMS/60e3)
-		s.AtRiskMin.Set(i, b.AtRiskMS/60e3)
-		s.FrostMin.Set(i, b.FrostMS/60e3)
-	}
-	return s
 }
 
 // Raw lays a set out at the union of its readings' times: a position has a
@@ -202,7 +169,6 @@ func rawPosition(c *series.Course, at []int64) Position {
 		p.Coverage.Set(i, 0)
 	}
 	same := func(x float64) (float64, bool) { return x, true }
-	dew := func(pa float64) (float64, bool) { t, err := psychro.DewPointC(pa); return t, err == nil }
 	fill := func(t series.Track, f func(float64) (float64, bool)) Band {
 		b := newBand(n)
 		for i, ms := range at {
@@ -218,7 +184,7 @@ func rawPosition(c *series.Course, at []int64) Position {
 		return b
 	}
 	p.TempC, p.RHPct = fill(c.TempC, same), fill(c.RHPct, same)
-	p.DewPointC, p.FrostPointC = fill(c.VapourPa, dew), fill(c.VapourPa, frostPointC)
+	p.DewPointC, p.FrostPointC = fill(c.VapourPa, dewPointC), fill(c.VapourPa, frostPointC)
 	return p
 }
 

@@ -1,0 +1,134 @@
+package commands
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"dewcase/internal/assessment"
+	"dewcase/internal/casefile"
+	"dewcase/internal/csvreadings"
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
+)
+
+func assess(_ context.Context, args []string, s Streams) error {
+	f := flags("assess", "-case FILE -readings FILE [-until TIME] [-format text|json] [-strict]", s)
+	caseFile := f.String("case", "", "case file (YAML)")
+	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	until := f.String("until", "", "use only readings before this time (RFC 3339)")
+	format := f.String("format", "text", "text for a person or json")
+	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := need(f, "case", "readings"); err != nil {
+		return err
+	}
+	if *format != "text" && *format != "json" {
+		return usageError{fmt.Sprintf("-format is text or json, not %q", *format)}
+	}
+	var untilMS int64
+	if *until != "" {
+		t, err := roof.ParseTime(*until)
+		if err != nil {
+			return usageError{fmt.Sprintf("-until %q is %v", *until, err)}
+		}
+		untilMS = t.UnixMilli()
+	}
+	c, _, err := readCase(*caseFile, casefile.Parse)
+	if err != nil {
+		return err
+	}
+	cols, sum, err := readColumns(*readings, *strict, s)
+	if err != nil {
+		return err
+	}
+	set, err := series.Build(c, untilMS, cols.Readings)
+	if err != nil {
+		return err
+	}
+	a := assessment.Of(set)
+	a.Notes = append(a.Notes, fileNotes(c, cols, sum)...)
+	out := bufio.NewWriter(s.Out)
+	if *format == "json" {
+		e := json.NewEncoder(out)
+		e.SetIndent("", "  ")
+		if err := e.Encode(a); err != nil {
+			return fmt.Errorf("writing the answer: %w", err)
+		}
+	} else {
+		assessment.WriteText(out, a, c)
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("writing the answer: %w", err)
+	}
+	return nil
+}
+
+// readColumns reads a whole readings file. Bad rows are told by line; with
+// strict they make the file unusable.
+func readColumns(file string, strict bool, s Streams) (*csvreadings.Columns, csvreadings.Summary, error) {
+	in, name, done, err := openReadings(file, s)
+	if err != nil {
+		return nil, csvreadings.Summary{}, err
+	}
+	defer done()
+	cols := csvreadings.NewColumns()
+	sum, err := csvreadings.Read(name, in, time.Now(), func(r roof.Reading, _ int) error {
+		cols.Add(r)
+		return nil
+	})
+	if err != nil {
+		return nil, sum, err
+	}
+	return cols, sum, tellBadRows(sum, name, strict, s)
+}
+
+// openReadings opens a readings file, or standard input for -.
+func openReadings(file string, s Streams) (in io.Reader, name string, done func(), err error) {
+	if file == "-" {
+		return s.In, "standard input", func() {}, nil
+	}
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, "", nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: plainError(err), Remedy: "name a readings file that can be read"}}
+	}
+	return f, file, func() { _ = f.Close() }, nil
+}
+
+func tellBadRows(sum csvreadings.Summary, name string, strict bool, s Streams) error {
+	if sum.Bad == 0 {
+		return nil
+	}
+	faults := sum.Faults(name)
+	shown := min(len(faults), roof.FaultLines)
+	for _, line := range faults[:shown].Lines(roof.FaultLines) {
+		fmt.Fprintln(s.Err, line)
+	}
+	if sum.Bad > shown {
+		fmt.Fprintf(s.Err, "and %d more bad rows (%d in all)\n", sum.Bad-shown, sum.Bad)
+	}
+	if strict {
+		return fmt.Errorf("%w: -strict refuses a file with bad rows", errShown)
+	}
+	return nil
+}
+
+func fileNotes(c *roof.Case, cols *csvreadings.Columns, sum csvreadings.Summary) []string {
+	var out []string
+	n := cols.Counts()
+	if sum.Bad+n.Duplicates+n.Conflicts > 0 {
+		out = append(out, fmt.Sprintf("readings file: %d bad rows left out, %d duplicates dropped, %d conflicts kept aside", sum.Bad, n.Duplicates, n.Conflicts))
+	}
+	for _, l := range cols.Loggers() {
+		if _, known := c.Logger(l); !known {
+			out = append(out, fmt.Sprintf("logger %s is not in the case file: its %d readings were not used", l, cols.Count(l)))
+		}
+	}
+	return append(out, sum.Notes...)
+}

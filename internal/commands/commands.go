@@ -1,0 +1,141 @@
+// Package commands is what a person types: each command parses its flags, does
+// one thing and ends with a documented exit status.
+package commands
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"strings"
+
+	"dewcase/internal/roof"
+)
+
+// The exit statuses of every command.
+const (
+	OK       = 0 // done
+	Unusable = 1 // the input or the surroundings cannot be used
+	Usage    = 2 // the command was asked for wrongly
+)
+
+// Streams are where a command reads and writes.
+type Streams struct {
+	In       io.Reader
+	Out, Err io.Writer
+}
+
+// command is one verb.
+type command struct {
+	name, about string
+	run         func(ctx context.Context, args []string, s Streams) error
+}
+
+func all() []command {
+	return []command{
+		{"serve", "run the daemon", serve},
+		{"demo", "run the daemon with an invented house whose loggers publish", demo},
+		{"assess", "analyse a case file and a readings file in one shot", assess},
+		{"import", "store a case file and a readings file", importFiles},
+		{"check", "verify the store", check},
+		{"backup", "copy the store to one file, also while serving", backup},
+		{"restore", "lay a backup down as a new data folder", restore},
+		{"password", "make the hash to keep for a password", password},
+		{"version", "print the version", version},
+	}
+}
+
+// Run does what the arguments ask and returns the exit status.
+func Run(ctx context.Context, args []string, s Streams) int {
+	if len(args) == 0 || args[0] == "help" || args[0] == "-h" || args[0] == "-help" || args[0] == "--help" {
+		fmt.Fprint(s.Err, overview())
+		if len(args) == 0 {
+			return Usage
+		}
+		return OK
+	}
+	for _, c := range all() {
+		if c.name == args[0] {
+			return status(c.run(ctx, args[1:], s), s)
+		}
+	}
+	fmt.Fprintf(s.Err, "dewcase: there is no command %q\n\n%s", args[0], overview())
+	return Usage
+}
+
+func overview() string {
+	var b strings.Builder
+	b.WriteString("dewcase COMMAND [-flag ...]; dewcase COMMAND -h lists its flags\n\n")
+	for _, c := range all() {
+		fmt.Fprintf(&b, "  %-9s %s\n", c.name, c.about)
+	}
+	return b.String()
+}
+
+// usageError is a command asked for wrongly.
+type usageError struct{ text string }
+
+func (e usageError) Error() string { return e.text }
+
+// shown is wrapped by an error whose words have reached the person already.
+var errShown = errors.New("already told")
+
+// status tells the person what went wrong, one line a fault, and gives the exit
+// status for it.
+func status(err error, s Streams) int {
+	var usage usageError
+	var faults roof.Faults
+	switch {
+	case err == nil, errors.Is(err, flag.ErrHelp):
+		return OK
+	case errors.As(err, &usage):
+		if usage.text != "" {
+			fmt.Fprintln(s.Err, "dewcase: "+usage.text)
+		}
+		return Usage
+	case errors.Is(err, errShown):
+	case errors.As(err, &faults):
+		for _, line := range faults.Lines(roof.FaultLines) {
+			fmt.Fprintln(s.Err, line)
+		}
+	default:
+		fmt.Fprintln(s.Err, "dewcase: "+err.Error())
+	}
+	return Unusable
+}
+
+// flags is a command's flag set; what is wrong with its arguments is told once
+// and ends with the usage status.
+func flags(name, synopsis string, s Streams) *flag.FlagSet {
+	f := flag.NewFlagSet(name, flag.ContinueOnError)
+	f.SetOutput(s.Err)
+	f.Usage = func() {
+		fmt.Fprintf(s.Err, "usage: dewcase %s %s\n", name, synopsis)
+		f.PrintDefaults()
+	}
+	return f
+}
+
+func parse(f *flag.FlagSet, args []string) error {
+	if err := f.Parse(args); err != nil {
+		if errors.Is(err, flag.ErrHelp) {
+			return err
+		}
+		return usageError{} // the flag package has said it
+	}
+	if f.NArg() > 0 {
+		return usageError{fmt.Sprintf("%s takes no argument %q; flags begin with -", f.Name(), f.Arg(0))}
+	}
+	return nil
+}
+
+// need refuses a command whose required flags are missing.
+func need(f *flag.FlagSet, names ...string) error {
+	for _, n := range names {
+		if f.Lookup(n).Value.String() == "" {
+			return usageError{fmt.Sprintf("%s needs -%s; dewcase %s -h lists the flags", f.Name(), n, f.Name())}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,348 @@
+// Package record is the read side of the store: a case's calibrated record for
+// any span, and its hourly values kept at hand, of which only the hours that a
+// new reading can touch are worked out again.
+package record
+
+import (
+	"context"
+	"fmt"
+	"iter"
+	"sync"
+	"time"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
+	"dewcase/internal/timeline"
+)
+
+// hourMS is the grain of what is kept at hand.
+const hourMS = int64(3600_000)
+
+// quietMS is how far apart a flag and the readings that cause it can lie: a
+// flat line shows after 8 h (qc), and one hour is left over.
+const quietMS = 9 * hourMS
+
+// maxHours bounds the hours kept at hand over all cases, about 50 MiB.
+const maxHours = 50_000
+
+// Reader reads the record of every case. It is safe for concurrent use.
+type Reader struct {
+	store roof.ReadingStore
+	now   func() time.Time
+
+	mu    sync.Mutex
+	cases map[string]*kept
+	hours int
+	tick  int64
+}
+
+// kept is what is at hand of one case.
+type kept struct {
+	work    sync.Mutex // one at a time works a case's hours out
+	c       *roof.Case // the case the hours were worked out for
+	rows    map[int64]timeline.Row
+	usual   map[string]int64 // ms, of loggers whose file does not say
+	version int64            // rises with every change of readings or file
+	used    int64
+}
+
+// New reads from a store.
+func New(store roof.ReadingStore, now func() time.Time) *Reader {
+	return &Reader{store: store, now: now, cases: map[string]*kept{}}
+}
+
+// CaseChanged forgets what was worked out for a case: fittings, offsets or
+// surfaces may be others now.
+func (r *Reader) CaseChanged(caseID string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k := r.cases[caseID]; k != nil {
+		r.hours -= len(k.rows)
+		k.rows, k.usual, k.c = map[int64]timeline.Row{}, nil, nil
+		k.version++
+	}
+}
+
+// Appended forgets the hours that new readings can touch.
+func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.cases[caseID]
+	if k == nil {
+		k = &kept{rows: map[int64]timeline.Row{}}
+		r.cases[caseID] = k
+	}
+	for i, x := range readings {
+		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
+			continue
+		}
+		k.version++
+		if len(k.rows) == 0 || k.c == nil {
+			continue
+		}
+		pad := quietMS + r.spanMS(k, x.Logger)
+		phase := phaseMS(k.c)
+		ms := x.At.UnixMilli()
+		for h := floor(ms-pad, phase); h <= ms+pad; h += hourMS {
+			if _, ok := k.rows[h]; ok {
+				delete(k.rows, h)
+				r.hours--
+			}
+		}
+	}
+}
+
+// Version rises with every change of a case's readings or file.
+func (r *Reader) Version(caseID string) int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k := r.cases[caseID]; k != nil {
+		return k.version
+	}
+	return 0
+}
+
+func (r *Reader) spanMS(k *kept, logger string) int64 {
+	if l, ok := k.c.Logger(logger); ok && l.Interval > 0 {
+		return series.LongestSpanMS(l.Interval.Milliseconds())
+	}
+	return series.LongestSpanMS(k.usual[logger])
+}
+
+// phaseMS shifts the grid of hours so that it lies on the clock hours of the
+// property's zone, also where that is half an hour off.
+func phaseMS(c *roof.Case) int64 {
+	if c.Property.Zone == nil {
+		return 0
+	}
+	_, offset := time.Unix(1_700_000_000, 0).In(c.Property.Zone).Zone()
+	return ((-int64(offset)*1000)%hourMS + hourMS) % hourMS
+}
+
+func floor(ms, phase int64) int64 {
+	x := (ms - phase) % hourMS
+	if x < 0 {
+		x += hourMS
+	}
+	return ms - x
+}
+
+// Span is the first and last reading of the case's fitted loggers; ok is false
+// before the first.
+func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64, ok bool, err error) {
+	spans, err := r.store.Spans(ctx, c.ID)
+	if err != nil {
+		return 0, 0, false, fmt.Errorf("listing the loggers of case %s: %w", c.ID, err)
+	}
+	for _, s := range spans {
+		if l, known := c.Logger(s.Logger); !known || len(l.Fitted) == 0 {
+			continue
+		}
+		f, u := s.First.UnixMilli(), s.Last.UnixMilli()
+		if !ok || f < fromMS {
+			fromMS = f
+		}
+		if !ok || u > untilMS {
+			untilMS = u
+		}
+		ok = true
+	}
+	return fromMS, untilMS, ok, nil
+}
+
+// Whole is the case's whole record.
+func (r *Reader) Whole(ctx context.Context, c *roof.Case) (*series.Set, error) {
+	return r.gather(ctx, c, time.Time{}, time.Time{})
+}
+
+// Around is the record over [fromMS, untilMS) with what lies before and after
+// it as far as it reaches into the span. The set's own bounds are the span.
+func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
+	pad := quietMS
+	k := r.of(c)
+	for _, l := range c.Loggers {
+		pad = max(pad, quietMS+r.spanMS(k, l.ID))
+	}
+	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
+	if err != nil {
+		return nil, err
+	}
+	set.FromMS, set.UntilMS = fromMS, untilMS
+	return set, nil
+}
+
+func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time) (*series.Set, error) {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	record := func(logger string) iter.Seq2[roof.Reading, error] {
+		return r.store.Range(ctx, c.ID, logger, from, until)
+	}
+	b := series.NewBuilder(c, 0)
+	b.UsualMS = usual
+	for _, l := range c.Loggers {
+		if err := b.Add(l, record(l.ID)); err != nil {
+			return nil, err
+		}
+	}
+	return b.Set(), nil
+}
+
+// of is what is at hand of a case.
+func (r *Reader) of(c *roof.Case) *kept {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.cases[c.ID]
+	if k == nil {
+		k = &kept{rows: map[int64]timeline.Row{}}
+		r.cases[c.ID] = k
+	}
+	if k.c != c {
+		r.hours -= len(k.rows)
+		k.c, k.rows, k.usual = c, map[int64]timeline.Row{}, nil
+	}
+	r.tick++
+	k.used = r.tick
+	return k
+}
+
+// usualOf finds the usual interval of each logger whose case file does not say,
+// once for each version of the file.
+func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, error) {
+	k := r.of(c)
+	r.mu.Lock()
+	usual := k.usual
+	r.mu.Unlock()
+	if usual != nil {
+		return usual, nil
+	}
+	usual = map[string]int64{}
+	for _, l := range c.Loggers {
+		if l.Interval > 0 {
+			continue
+		}
+		ms, err := series.UsualMS(r.store.Range(ctx, c.ID, l.ID, time.Time{}, time.Time{}))
+		if err != nil {
+			return nil, err
+		}
+		usual[l.ID] = ms
+	}
+	r.mu.Lock()
+	if k.c == c {
+		k.usual = usual
+	}
+	r.mu.Unlock()
+	return usual, nil
+}
+
+// Timeline is the stepped view over [fromMS, untilMS). Whole hours on the clock
+// come from what is at hand.
+func (r *Reader) Timeline(ctx context.Context, c *roof.Case, fromMS, untilMS, stepMS int64) (timeline.View, error) {
+	n, err := timeline.Steps(c.ID, fromMS, untilMS, stepMS)
+	if err != nil {
+		return timeline.View{}, err
+	}
+	phase := phaseMS(c)
+	if stepMS%hourMS != 0 || floor(fromMS, phase) != fromMS || floor(untilMS, phase) != untilMS || int64(n)*(stepMS/hourMS) > maxHours {
+		set, err := r.Around(ctx, c, fromMS, untilMS)
+		if err != nil {
+			return timeline.View{}, err
+		}
+		return timeline.Stepped(set, fromMS, untilMS, stepMS)
+	}
+	rows, err := r.Hours(ctx, c, fromMS, untilMS)
+	if err != nil {
+		return timeline.View{}, err
+	}
+	return timeline.Laid(c, timeline.Fold(rows, int(stepMS/hourMS)), fromMS, untilMS, stepMS), nil
+}
+
+// HourAt is the start of the clock hour, in the property's zone, that holds a
+// time.
+func HourAt(c *roof.Case, ms int64) int64 { return floor(ms, phaseMS(c)) }
+
+// Hours are the hourly rows of [fromMS, untilMS), both on the clock hour
+// (HourAt).
+func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64) ([]timeline.Row, error) {
+	k := r.of(c)
+	k.work.Lock()
+	defer k.work.Unlock()
+	out := make([]timeline.Row, (untilMS-fromMS)/hourMS)
+	missing := func() (from, until int64) {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		for i := range out {
+			h := fromMS + int64(i)*hourMS
+			if out[i].Positions != nil || out[i].Surfaces != nil {
+				continue
+			}
+			if row, ok := k.rows[h]; ok && k.c == c {
+				out[i] = row
+				continue
+			}
+			if until == 0 {
+				from = h
+			}
+			until = h + hourMS
+		}
+		return from, until
+	}
+	for {
+		from, until := missing()
+		if until == 0 {
+			break
+		}
+		if err := r.workOut(ctx, c, k, out, fromMS, from, until); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// workOut fills the hours of [from, until) and keeps them, unless a reading
+// came in between: those are right for this answer but not for the next.
+func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *kept, out []timeline.Row, fromMS, from, until int64) error {
+	before := r.Version(c.ID)
+	set, err := r.Around(ctx, c, from, until)
+	if err != nil {
+		return err
+	}
+	rows := timeline.Rows(set, from, hourMS, int((until-from)/hourMS))
+	first := int((from - fromMS) / hourMS)
+	copy(out[first:], rows)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != before {
+		return nil
+	}
+	for i, row := range rows {
+		h := from + int64(i)*hourMS
+		if _, ok := k.rows[h]; !ok {
+			r.hours++
+		}
+		k.rows[h] = row
+	}
+	r.forget(k)
+	return nil
+}
+
+// forget drops the hours of the cases longest unused until the bound holds.
+func (r *Reader) forget(using *kept) {
+	for r.hours > maxHours {
+		var oldest *kept
+		for _, k := range r.cases {
+			if k != using && len(k.rows) > 0 && (oldest == nil || k.used < oldest.used) {
+				oldest = k
+			}
+		}
+		if oldest == nil {
+			oldest = using
+		}
+		r.hours -= len(oldest.rows)
+		oldest.rows = map[int64]timeline.Row{}
+		if oldest == using {
+			return
+		}
+	}
+}
