@@ -30,7 +30,7 @@ type room struct {
 
 var (
 	ringLine = regexp.MustCompile(`^\| \*\*ring (\d)`)
-	roomLine = regexp.MustCompile("^\\| `([a-z0-9]+)` \\| ([^|]*) \\|")
+	roomLine = regexp.MustCompile("^\\| `([a-z0-9]+)` \\| ?([^|]*)\\|")
 	name     = regexp.MustCompile("`([a-z0-9]+)`")
 )
 

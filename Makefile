@@ -1,0 +1,36 @@
+# make run needs Go and make only; make test installs what the tests need
+# (Debian packages as root, npm packages) and runs everything.
+
+VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+LDFLAGS := -s -w -X dewcase/internal/commands.Version=$(VERSION)
+export CGO_ENABLED ?= 0
+
+.PHONY: build pages run test check bench fuzz deps clean
+
+build: pages
+	go build -trimpath -ldflags "$(LDFLAGS)" -o bin/dewcase ./cmd/dewcase
+
+pages:
+	go tool esbuild dashboards/src/main.ts dashboards/src/main.css --bundle --minify --format=esm --target=es2022 --outdir=dashboards/dist --log-level=warning
+
+run: build
+	bin/dewcase demo
+
+deps:
+	.ci/deps
+
+check: pages
+	@test -z "$$(gofmt -l cmd internal dashboards)" || { gofmt -l cmd internal dashboards; echo "gofmt -w these"; exit 1; }
+	go vet ./...
+	go tool staticcheck ./...
+	go test ./internal/layering
+
+test: deps check
+	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error && npx tsc --noEmit -p ..
+	go test -timeout 14m ./...
+
+bench: build
+	go test -run '^$$' -bench . -benchtime 1x ./internal/...
+
+clean:
+	rm -rf bin dashboards/dist/*.js dashboards/dist/*.css
