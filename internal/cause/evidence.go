@@ -140,7 +140,7 @@ func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
 			continue
 		}
 		out = append(out, Evidence{Text: "survey: " + l.text, Basis: "survey", Group: "survey", Weight: w,
-			FromMS: a.g.startMS, UntilMS: a.g.untilMS()})
+			FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()})
 	}
 	return out
 }
@@ -148,7 +148,7 @@ func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
 // line fills what every measured sentence carries.
 func (a *assessment) line(g group, f feature, unit string, figure float64, parts []*air, format string, args ...any) Evidence {
 	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: table[f].id,
-		Unit: unit, FromMS: a.g.startMS, UntilMS: a.g.untilMS()}
+		Unit: unit, FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()}
 	if known(figure) {
 		e.Figure = &figure
 	}
@@ -296,7 +296,7 @@ func (a *assessment) monthGive(f feature) string {
 func (a *assessment) busiestWeek(x []float64) (fromMS, untilMS int64) {
 	const week = 7 * 24
 	if len(x) <= week {
-		return a.g.startMS, a.g.untilMS()
+		return a.g.fromMS(), a.g.untilMS()
 	}
 	sum := make([]float64, len(x)+1)
 	for i, v := range x {
@@ -311,7 +311,7 @@ func (a *assessment) busiestWeek(x []float64) (fromMS, untilMS int64) {
 			at = i
 		}
 	}
-	return a.g.at(at), a.g.at(at + week)
+	return a.g.edgeMS(at), a.g.edgeMS(at + week)
 }
 
 // nightAround is the noon-to-noon night of a sample.
@@ -323,5 +323,5 @@ func (a *assessment) nightAround(k int) (fromMS, untilMS int64) {
 	for hi < len(a.nightOf)-1 && a.nightOf[hi+1] == a.nightOf[k] {
 		hi++
 	}
-	return a.g.at(lo), a.g.at(hi + 1)
+	return a.g.edgeMS(lo), a.g.edgeMS(hi + 1)
 }

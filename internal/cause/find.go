@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/roof"
@@ -23,8 +24,7 @@ type Options struct {
 func Find(set *series.Set, opt Options) Finding {
 	f := Finding{Finding: Undetermined, States: map[string]float64{}}
 	if set == nil || set.Case == nil {
-		f.Reasons = []string{"there is no case"}
-		return f
+		set = &series.Set{Case: &roof.Case{}}
 	}
 	if set.Case.Property.Zone == nil {
 		clone := *set
@@ -142,7 +142,7 @@ func (a *assessment) window(f *Finding) {
 			a.clear++
 		}
 	}
-	f.Window = Window{FromMS: a.g.startMS, UntilMS: a.g.untilMS(), Days: a.g.days(), ColdNights: a.cold, ClearNights: a.clear}
+	f.Window = Window{FromMS: a.g.fromMS(), UntilMS: a.g.untilMS(), Days: a.g.days(), ColdNights: a.cold, ClearNights: a.clear}
 	for _, place := range wanted {
 		if a.p.of(place).empty() {
 			f.Window.Missing = append(f.Window.Missing, place)
@@ -253,8 +253,12 @@ func (a *assessment) decide(f *Finding) {
 			reason("no night was colder than %.0f C", coldNightC)
 		}
 	}
-	for _, place := range a.lacks(lead) {
-		reason("%s leads, but %s has no or too few readings", lead, placeWords[place])
+	if lacks := a.lacks(lead); len(lacks) > 0 {
+		var words []string
+		for _, place := range lacks {
+			words = append(words, placeWords[place])
+		}
+		reason("%s leads, but it cannot be named without readings of %s", lead, joined(words))
 	}
 	held := 0.0
 	for _, c := range Named() {
@@ -300,6 +304,14 @@ func (a *assessment) decide(f *Finding) {
 	if f.With != "" {
 		f.Mixed = "possibly together with " + f.With.Words()
 	}
+}
+
+// joined lists words as a sentence does.
+func joined(words []string) string {
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+	return strings.Join(words, "")
 }
 
 var placeWords = map[roof.Place]string{

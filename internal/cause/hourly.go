@@ -24,7 +24,11 @@ func (g grid) at(k int) int64 { return g.startMS + int64(k)*hourMS }
 // days is the length of the grid in days.
 func (g grid) days() float64 { return float64(g.n) / 24 }
 
-func (g grid) untilMS() int64 { return g.startMS + int64(g.n)*hourMS }
+// edgeMS is where the hour of sample k begins.
+func (g grid) edgeMS(k int) int64 { return g.at(k) - hourMS/2 }
+
+func (g grid) fromMS() int64  { return g.edgeMS(0) }
+func (g grid) untilMS() int64 { return g.edgeMS(g.n) }
 
 // local is the wall clock of sample k at the property.
 func (g grid) local(k int) time.Time { return time.UnixMilli(g.at(k)).In(g.zone) }

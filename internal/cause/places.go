@@ -29,7 +29,7 @@ func gather(set *series.Set, fromMS, untilMS int64) gathered {
 	if start < fromMS {
 		start += hourMS
 	}
-	g := grid{startMS: start, n: max(int((untilMS-start+hourMS-1)/hourMS), 0), zone: zone}
+	g := grid{startMS: start, n: max(int((untilMS-start+hourMS/2)/hourMS), 0), zone: zone}
 	out := gathered{grid: g, air: map[string]*air{}, positions: set.Case.Positions}
 	for i := range set.Courses {
 		c := &set.Courses[i]

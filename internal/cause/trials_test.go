@@ -17,7 +17,7 @@ import (
 //	nice -n 15 go test -tags trials -run TestTrials -timeout 3h -v ./internal/cause
 //
 // DEWCASE_TRIALS is the number of winters of each planted cause (default 24),
-// DEWCASE_SEED the first seed.
+// DEWCASE_SEED the first seed; DEWCASE_TRIALS_SHORT leaves the variants out.
 func TestTrials(t *testing.T) {
 	number := func(key string, or int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
@@ -68,6 +68,9 @@ func TestTrials(t *testing.T) {
 					fmt.Fprintf(log, " %s=%.3f", g.Feature, g.Value)
 				}
 				fmt.Fprintln(log)
+			}
+			if os.Getenv("DEWCASE_TRIALS_SHORT") != "" {
+				continue
 			}
 			judge("60 days", 60)
 			judge("30 days", 30)
