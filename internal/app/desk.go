@@ -149,7 +149,8 @@ func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assess
 	if err != nil {
 		return assessment.Assessment{}, err
 	}
-	return v.assessed(ctx, e.Case)
+	a, err := v.assessed(ctx, e.Case)
+	return a.Assessment, err
 }
 
 func (v views) Alerts(_ context.Context, caseID string) ([]api.Alert, error) {
@@ -202,7 +203,7 @@ func liveReading(l roof.Logger, r roof.Reading) api.LiveReading {
 
 // assessed is the whole analysis of a case, worked out again only when its
 // readings or its file changed.
-func (a *App) assessed(ctx context.Context, c *roof.Case) (assessment.Assessment, error) {
+func (a *App) assessed(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
 	a.assessing.Lock()
 	defer a.assessing.Unlock()
 	version := a.record.Version(c.ID)
@@ -211,7 +212,7 @@ func (a *App) assessed(ctx context.Context, c *roof.Case) (assessment.Assessment
 	}
 	set, err := a.record.Whole(ctx, c)
 	if err != nil {
-		return assessment.Assessment{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
 	out := assessment.Of(set)
 	a.answers[c.ID] = answer{c, version, out}
@@ -221,7 +222,7 @@ func (a *App) assessed(ctx context.Context, c *roof.Case) (assessment.Assessment
 type answer struct {
 	c       *roof.Case
 	version int64
-	answer  assessment.Assessment
+	answer  assessment.Answer
 }
 
 func (a *App) gauges() {

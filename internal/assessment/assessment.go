@@ -7,6 +7,8 @@ import (
 	"math"
 	"time"
 
+	"dewcase/internal/cause"
+	"dewcase/internal/repair"
 	"dewcase/internal/risk"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
@@ -94,8 +96,26 @@ type Repair struct {
 	Needs                  string    `json:"needs"`
 }
 
+// Answer is an assessment with everything behind its figures, for pages and
+// reports.
+type Answer struct {
+	Assessment
+	Finding cause.Finding
+	Results []repair.Result
+}
+
 // Of assesses a case's record.
-func Of(set *series.Set) Assessment {
+func Of(set *series.Set) Answer {
+	a := Answer{Assessment: measured(set)}
+	a.Results = repair.Assess(set, repair.Options{})
+	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Results)})
+	a.Repairs = verdicts(a.Results)
+	a.Diagnosis = diagnosis(a.Finding)
+	return a
+}
+
+// measured is what the readings say without any model: coverage and hours.
+func measured(set *series.Set) Assessment {
 	a := Assessment{Case: set.Case.ID, Coverage: []Coverage{}, Surfaces: []Surface{}, Repairs: []Repair{}, Notes: []string{}}
 	if set.UntilMS > 0 {
 		from, until := time.UnixMilli(set.FromMS).UTC(), time.UnixMilli(set.UntilMS).UTC()
@@ -109,8 +129,6 @@ func Of(set *series.Set) Assessment {
 	for _, p := range set.Case.Surfaces() {
 		a.Surfaces = append(a.Surfaces, surface(set, p))
 	}
-	a.Diagnosis = diagnose(set)
-	a.Repairs = repairs(set)
 	return a
 }
 
@@ -150,12 +168,6 @@ func surface(set *series.Set, p roof.Position) Surface {
 	}
 	return s
 }
-
-func diagnose(*series.Set) Diagnosis {
-	return Diagnosis{Finding: "undetermined", Causes: []Cause{}, Next: ""}
-}
-
-func repairs(*series.Set) []Repair { return []Repair{} }
 
 func round(x float64, decimals int) float64 {
 	f := math.Pow10(decimals)

@@ -58,11 +58,11 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if *format == "json" {
 		e := json.NewEncoder(out)
 		e.SetIndent("", "  ")
-		if err := e.Encode(a); err != nil {
+		if err := e.Encode(a.Assessment); err != nil {
 			return fmt.Errorf("writing the answer: %w", err)
 		}
 	} else {
-		assessment.WriteText(out, a, c)
+		assessment.WriteText(out, a.Assessment, c)
 	}
 	if err := out.Flush(); err != nil {
 		return fmt.Errorf("writing the answer: %w", err)

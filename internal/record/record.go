@@ -308,7 +308,7 @@ func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *kept, out []timel
 	if err != nil {
 		return err
 	}
-	rows := timeline.Rows(set, from, hourMS, int((until-from)/hourMS))
+	rows := timeline.Rows(set, from, until, hourMS)
 	first := int((from - fromMS) / hourMS)
 	copy(out[first:], rows)
 	r.mu.Lock()

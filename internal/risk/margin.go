@@ -241,8 +241,14 @@ func (c *Course) Sum(fromMS, untilMS int64) Spell {
 
 // Bins sums the margin up over n steps of stepMS from fromMS.
 func (c *Course) Bins(fromMS, stepMS int64, n int) []Spell {
-	out := make([]Spell, n)
-	c.Pieces(fromMS, fromMS+stepMS*int64(n), func(p Piece) {
+	return c.BinsUntil(fromMS, fromMS+stepMS*int64(n), stepMS)
+}
+
+// BinsUntil sums the margin up over [fromMS, untilMS) in steps of stepMS, of
+// which the end may cut the last.
+func (c *Course) BinsUntil(fromMS, untilMS, stepMS int64) []Spell {
+	out := make([]Spell, (untilMS-fromMS+stepMS-1)/stepMS)
+	c.Pieces(fromMS, untilMS, func(p Piece) {
 		for p.FromMS < p.UntilMS {
 			k := (p.FromMS - fromMS) / stepMS
 			end := fromMS + (k+1)*stepMS

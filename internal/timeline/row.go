@@ -22,17 +22,17 @@ type PositionRow struct {
 	TempC, RHPct, DewPointC, FrostPointC series.Bin
 }
 
-// Rows sums a set up over n steps of stepMS from fromMS. A surface that cannot
-// be computed has empty spells.
-func Rows(set *series.Set, fromMS, stepMS int64, n int) []Row {
-	untilMS := fromMS + stepMS*int64(n)
+// Rows sums a set up over [fromMS, untilMS) in steps of stepMS, of which the end
+// may cut the last. A surface that cannot be computed has empty spells.
+func Rows(set *series.Set, fromMS, untilMS, stepMS int64) []Row {
+	n := int((untilMS - fromMS + stepMS - 1) / stepMS)
 	surfaces := set.Case.Surfaces()
 	rows := make([]Row, n)
 	for i := range rows {
 		rows[i] = Row{make([]PositionRow, len(set.Courses)), make([]risk.Spell, len(surfaces))}
 	}
 	fill := func(t series.Track, put func(i int, b series.Bin)) {
-		for i, b := range t.Slice(fromMS, untilMS).Bins(fromMS, stepMS, n) {
+		for i, b := range t.Slice(fromMS, untilMS).Until(untilMS).Bins(fromMS, stepMS, n) {
 			put(i, b)
 		}
 	}
@@ -50,7 +50,7 @@ func Rows(set *series.Set, fromMS, stepMS int64, n int) []Row {
 		if err != nil {
 			continue
 		}
-		for i, s := range c.Bins(fromMS, stepMS, n) {
+		for i, s := range c.BinsUntil(fromMS, untilMS, stepMS) {
 			rows[i].Surfaces[k] = s
 		}
 	}

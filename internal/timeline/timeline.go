@@ -90,26 +90,11 @@ func Steps(caseID string, fromMS, untilMS, stepMS int64) (int, error) {
 // Stepped sums a set up in steps of whole seconds over [fromMS, untilMS). An
 // error wraps ErrTooLong.
 func Stepped(set *series.Set, fromMS, untilMS, stepMS int64) (View, error) {
-	n, err := Steps(set.Case.ID, fromMS, untilMS, stepMS)
-	if err != nil {
+	if _, err := Steps(set.Case.ID, fromMS, untilMS, stepMS); err != nil {
 		return View{}, err
 	}
-	rows := Rows(cut(set, untilMS), fromMS, stepMS, n)
+	rows := Rows(set, fromMS, untilMS, stepMS)
 	return Laid(set.Case, rows, fromMS, untilMS, stepMS), nil
-}
-
-// cut ends every track at a view's end, so that a last step that the end cuts
-// short holds nothing from beyond it.
-func cut(set *series.Set, untilMS int64) *series.Set {
-	out := *set
-	out.Courses = slices.Clone(set.Courses)
-	for i := range out.Courses {
-		c := &out.Courses[i]
-		for _, t := range []*series.Track{&c.TempC, &c.RHPct, &c.VapourPa} {
-			*t = t.Until(untilMS)
-		}
-	}
-	return &out
 }
 
 func (a axis) empty(c *roof.Case) View {
