@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"github.com/go-json-experiment/json/jsontext"
 )
@@ -62,7 +63,7 @@ func parseJSON(data []byte) (value, error) {
 		if errors.Is(err, io.EOF) {
 			return value{}, errEmpty
 		}
-		return value{}, err
+		return value{}, plainly(err)
 	}
 	if _, err := dec.ReadToken(); !errors.Is(err, io.EOF) {
 		return value{}, errTrailing
@@ -129,26 +130,29 @@ type rawValue struct {
 func splitArray(data []byte) ([]rawValue, error) {
 	dec := jsontext.NewDecoder(bytes.NewBuffer(data), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
 	if _, err := dec.ReadToken(); err != nil {
-		return nil, err
+		return nil, plainly(err)
 	}
 	var out []rawValue
 	for dec.PeekKind() != ']' {
 		raw, err := dec.ReadValue()
 		if err != nil {
-			return nil, err
+			return nil, plainly(err)
 		}
 		e := rawValue{raw: slices.Clone(raw)}
 		e.value, e.err = parseJSON(e.raw)
 		out = append(out, e)
 	}
 	if _, err := dec.ReadToken(); err != nil {
-		return nil, err
+		return nil, plainly(err)
 	}
 	if _, err := dec.ReadToken(); !errors.Is(err, io.EOF) {
 		return nil, errTrailing
 	}
 	return out, nil
 }
+
+// plainly takes the library's name off its error.
+func plainly(err error) error { return errors.New(strings.TrimPrefix(err.Error(), "jsontext: ")) }
 
 func firstByte(data []byte) byte {
 	for _, c := range data {

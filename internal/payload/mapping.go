@@ -254,7 +254,7 @@ func (c *compiler) field(key string, f Field) {
 		c.fault(key+".segment", "goes with {quantity} in the topic", "use both or neither")
 	}
 	if (c.out.Form == JSONForm) != (f.Pointer != "") && c.out.Form != NumberForm {
-		c.fault(key+".pointer", "is missing", "write where the value stands, such as /env/temp/c")
+		c.fault(key+".pointer", "is missing", "write where the value stands, such as /env/temp/c, or form: number if the payload is one bare number")
 	}
 	if c.out.Form == NumberForm && f.Pointer != "" {
 		c.fault(key+".pointer", "a bare number has no pointer", "leave it out, or use form json")

@@ -44,6 +44,8 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 	switch {
 	case h == nil:
 		h = p.start(key, r)
+	case h.at.Equal(r.At) && overlap(h.values, r.Values):
+		return r, measured(r.Values) // a second value of the same instant: the store keeps the first, and so does the pair
 	case apart(h.at, r.At) > window || overlap(h.values, r.Values):
 		p.leave(h)
 		*h = half{at: r.At}
@@ -60,19 +62,14 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 	return r, measured(h.values)
 }
 
-// start remembers a new logger; when there are too many, those whose window is
-// surely past are forgotten, and after that whichever comes.
+// start remembers a new logger; when there are too many, all are forgotten,
+// which costs a pair each and no time for picking some.
 func (p *Pairer) start(key pairKey, r roof.Reading) *half {
-	if p.pending == nil {
-		p.pending = map[pairKey]*half{}
-	}
-	if len(p.pending) >= maxPending {
-		for k, h := range p.pending {
-			if apart(h.at, r.At) > time.Hour || len(p.pending) >= maxPending {
-				p.leave(h)
-				delete(p.pending, k)
-			}
+	if p.pending == nil || len(p.pending) >= maxPending {
+		for _, h := range p.pending {
+			p.leave(h)
 		}
+		p.pending = map[pairKey]*half{}
 	}
 	h := &half{at: r.At}
 	p.pending[key] = h

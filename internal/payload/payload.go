@@ -142,6 +142,9 @@ func (d *Decoder) decode(m *decoding) {
 	case len(m.Payload) == 0 && m.Retained:
 		return // a retained message was removed
 	case len(m.Payload) > d.maxBytes:
+		if levels := strings.Split(m.Topic, "/"); len(levels) == 3 && levels[0] == Prefix && roof.ValidCaseID(levels[1]) && roof.ValidID(levels[2]) {
+			m.caseID, m.logger = levels[1], levels[2]
+		}
 		m.reject(wrong(roof.TooLarge, "the payload is %d bytes; at most %d are read, send catch-up readings in smaller arrays", len(m.Payload), d.maxBytes), m.Payload)
 		return
 	}
