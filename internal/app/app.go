@@ -279,3 +279,24 @@ func (a *App) stop(ctx context.Context) error {
 	a.ending = nil
 	return errors.Join(errs...)
 }
+
+// PutCase creates or changes a case.
+func (a *App) PutCase(ctx context.Context, id string, file []byte, by string) error {
+	_, _, err := a.book.Put(ctx, id, file, "", by)
+	return err
+}
+
+// MQTTAddr is where the embedded broker listens, "" without one.
+func (a *App) MQTTAddr() string {
+	if a.broker == nil {
+		return ""
+	}
+	return a.broker.Addr()
+}
+
+// Stop closes a daemon that was built but is not run.
+func (a *App) Stop() error {
+	ctx, cancel := context.WithTimeout(context.Background(), config.DrainFor)
+	defer cancel()
+	return a.stop(ctx)
+}
