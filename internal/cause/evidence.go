@@ -147,7 +147,7 @@ func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
 
 // line fills what every measured sentence carries.
 func (a *assessment) line(g group, f feature, unit string, figure float64, parts []*air, format string, args ...any) Evidence {
-	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: table[f].id,
+	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: about(f).id,
 		Unit: unit, FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()}
 	if known(figure) {
 		e.Figure = &figure

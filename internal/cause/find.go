@@ -44,7 +44,7 @@ func Find(set *series.Set, opt Options) Finding {
 	a.f = extract(a.g, a.p)
 	a.finite()
 	a.survey = readSurvey(set.Case, a.g.startMS)
-	a.scores = score(a.f.value, math.Max(a.g.days(), 1))
+	a.scores = ours.score(a.f.value, math.Max(a.g.days(), 1))
 	a.post = posterior(a.scores, a.survey.prior)
 	a.window(&f)
 	f.Window.SpansRepair = spans
@@ -126,10 +126,11 @@ func (a *assessment) window(f *Finding) {
 	for i := range low {
 		low[i] = math.Inf(1)
 	}
+	logged, surface := !a.p.outdoor.empty(), !a.p.covering.empty()
 	for k, n := range a.nightOf {
-		if !a.p.outdoor.empty() && known(a.p.outdoor.tempC[k]) {
+		if logged && known(a.p.outdoor.tempC[k]) {
 			low[n] = math.Min(low[n], a.p.outdoor.tempC[k])
-			if !a.p.covering.empty() && a.p.outdoor.tempC[k]-a.p.covering.tempC[k] > 2.5 {
+			if surface && a.p.outdoor.tempC[k]-a.p.covering.tempC[k] > 2.5 {
 				fall[n]++
 			}
 		}
@@ -152,7 +153,7 @@ func (a *assessment) window(f *Finding) {
 	}
 	for i := range features {
 		if v := a.f.value[i]; known(v) {
-			fig := Figure{Feature: table[i].id, Group: groupNames[table[i].group], Value: v}
+			fig := Figure{Feature: about(i).id, Group: groupNames[about(i).group], Value: v}
 			if u := a.f.se[i]; known(u) {
 				fig.U = &u
 			}

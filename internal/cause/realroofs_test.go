@@ -107,7 +107,7 @@ func TestFeaturesOfMeasuredRoofsMatchThePublishedCheckValues(t *testing.T) {
 			f := extract(g, p)
 			got := map[string]float64{"Ei": f.eiPa, "wi": f.fast.wi, "wt": f.fast.wt, "Hu": f.hu}
 			for i := range features {
-				got[table[i].id] = f.value[i]
+				got[about(i).id] = f.value[i]
 			}
 			for id, w := range values {
 				assert.InEpsilon(t, w, got[id], 1e-3, id)

@@ -21,7 +21,7 @@ func workedValues() (v [features]float64) {
 }
 
 func TestGroupScoresMatchTheWorkedCheck(t *testing.T) {
-	s := score(workedValues(), 120)
+	s := published.score(workedValues(), 120)
 	want := map[group][states]float64{
 		groupLoad:     {-0.05, -0.95, -0.87, -3, -1.32, -1.16, 0, -3},
 		groupExchange: {-0.28, -0.17, -0.27, -1.90, -1.33, -1.51, 0, -1.97},
@@ -45,7 +45,7 @@ func TestSupportMatchesTheWorkedCheck(t *testing.T) {
 	}
 	support := func(c roof.Case, v [features]float64) (map[Cause]float64, map[Cause]float64, [states]float64, survey) {
 		s := readSurvey(&c, 0)
-		p := posterior(score(v, 120), s.prior)
+		p := posterior(published.score(v, 120), s.prior)
 		sup, mem := shares(p, s.ceilingShare)
 		return sup, mem, p, s
 	}
@@ -124,7 +124,7 @@ func TestNothingMeasuredLeavesTheSurveyAlone(t *testing.T) {
 	for i := range v {
 		v[i] = missing
 	}
-	p := posterior(score(v, 1), [states]float64{})
+	p := posterior(published.score(v, 1), [states]float64{})
 	for st := range states {
 		assert.InDelta(t, 1.0/8, p[st], 1e-12)
 		assert.False(t, math.IsNaN(p[st]))

@@ -63,7 +63,8 @@ func TestTrials(t *testing.T) {
 				get("120 days, openings unknown, ceiling or blocked").add(string(planted), right, f)
 			}
 			if log != nil {
-				fmt.Fprintf(log, "%s %d known=%v %s lead %s %.3f reasons %v states %v figures", planted, w.seed, known, f.Finding, f.Leading, f.Causes[0].Support, f.Reasons, f.States)
+				c := w.measured.Case.Roof
+				fmt.Fprintf(log, "%s %d air=%s class=%s battens=%s known=%v %s lead %s %.3f reasons %v states %v figures", planted, w.seed, c.Covering.Air, c.Underlay.Class, c.Battens, known, f.Finding, f.Leading, f.Causes[0].Support, f.Reasons, f.States)
 				for _, g := range f.Figures {
 					fmt.Fprintf(log, " %s=%.3f", g.Feature, g.Value)
 				}
