@@ -4,9 +4,9 @@
 // says.
 //
 // A publisher with many messages under way must not wait for one disk write
-// each, so the acknowledgements are not the library's: messages of a connection
-// enter the handler together, in the order of arrival, and are acknowledged in
-// that order as they become durable. Memory is bounded by a budget over all
+// each, so the acknowledgements are not the library's: what waits on a connection
+// goes to the handler together, in the order of arrival, and is acknowledged in
+// that order once it is durable. Memory is bounded by a budget over all
 // connections; when it is used up, reading from the loggers pauses.
 package broker
 
@@ -38,19 +38,20 @@ type Message struct {
 	TooLarge int64
 }
 
-// Handler makes a message durable or rejects it for good (nil: acknowledge), or
-// says that it could not (an error: do not acknowledge, the logger sends it
-// again). It may block and is called by many goroutines at once, so messages
-// can overtake each other in it; where their order matters use Admit.
+// Batch makes messages durable or rejects them for good, in their order, and
+// says so for each: nil is acknowledged, an error is not, and its logger sends
+// that message again. The messages are those that wait on one connection; the
+// batches of a connection follow one another, those of different connections
+// come at the same time. It may block for back-pressure and should return when
+// ctx ends.
+type Batch func(ctx context.Context, messages []Message) []error
+
+// Handler is a Batch for one message. Many run at the same time, so messages
+// that come close together can overtake each other; where the order matters use
+// Batch.
 type Handler func(ctx context.Context, m Message) error
 
-// Admit takes a message's place in the order of commits and returns without
-// waiting for the disk; exactly one result follows on the channel (which needs
-// room for one), with the meaning of Handler's. It may block for back-pressure.
-// For one connection it is called in the order of arrival.
-type Admit func(ctx context.Context, m Message) <-chan error
-
-// Options say how the broker runs. Listen and one of Handler and Admit are needed.
+// Options say how the broker runs. Listen and one of Handler and Batch are needed.
 type Options struct {
 	Listen string      // HOST:PORT; port 0 picks a free one
 	TLS    *tls.Config // nil: plain TCP
@@ -69,13 +70,14 @@ type Options struct {
 	MaxPendingBytes int64
 
 	Handler Handler
-	Admit   Admit // takes precedence
+	Batch   Batch // takes precedence
 	Logger  *slog.Logger
 }
 
 // Limits that are not worth a key of the configuration.
 const (
 	perConnection    = 1024             // messages of one connection not yet acknowledged
+	perBatch         = 512              // of them handed over together
 	messageOverhead  = 512              // bytes reckoned for a message beside topic and payload
 	connectTimeout   = 10 * time.Second // from TCP connection to CONNECT, TLS included
 	writeTimeout     = 10 * time.Second // a client that reads nothing for so long is dropped
@@ -112,7 +114,7 @@ var ErrNeedsCredentials = errors.New("MQTT listening beyond loopback needs users
 
 // New checks the options; nothing listens yet.
 func New(opts Options) (*Broker, error) {
-	if opts.Handler == nil && opts.Admit == nil {
+	if opts.Handler == nil && opts.Batch == nil {
 		return nil, errors.New("a broker without a handler would lose what it acknowledges")
 	}
 	host, _, err := net.SplitHostPort(opts.Listen)
@@ -133,8 +135,8 @@ func New(opts Options) (*Broker, error) {
 	}
 	// One message of the largest size must always fit.
 	opts.MaxPendingBytes = max(opts.MaxPendingBytes, int64(opts.MaxPayloadBytes)+1<<17)
-	if opts.Admit == nil {
-		opts.Admit = together(opts.Handler)
+	if opts.Batch == nil {
+		opts.Batch = together(opts.Handler)
 	}
 	b := &Broker{opts: opts, log: opts.Logger, budget: semaphore.NewWeighted(opts.MaxPendingBytes), guard: newGuard()}
 	if b.log == nil {
@@ -144,12 +146,16 @@ func New(opts Options) (*Broker, error) {
 	return b, nil
 }
 
-// together runs a plain handler for many messages at once.
-func together(h Handler) Admit {
-	return func(ctx context.Context, m Message) <-chan error {
-		done := make(chan error, 1)
-		go func() { done <- h(ctx, m) }()
-		return done
+// together runs a plain handler for all messages of a batch at once.
+func together(h Handler) Batch {
+	return func(ctx context.Context, messages []Message) []error {
+		results := make([]error, len(messages))
+		var all sync.WaitGroup
+		for i := range messages {
+			all.Go(func() { results[i] = h(ctx, messages[i]) })
+		}
+		all.Wait()
+		return results
 	}
 }
 

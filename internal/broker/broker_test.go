@@ -127,36 +127,42 @@ func TestAMessageThatIsNotDurableIsNotAcknowledgedAndComesAgain(t *testing.T) {
 }
 
 func TestManyMessagesOfOneClientAreInTheHandlerTogether(t *testing.T) {
-	const together = 200
-	var inside atomic.Int64
-	all := make(chan struct{})
-	b := start(t, Options{Handler: func(context.Context, Message) error {
-		if inside.Add(1) == together {
-			close(all)
-		}
-		<-all // nobody leaves before the last has come: one by one this would never end
-		return nil
+	const n = 300
+	entered, release := make(chan struct{}, n), make(chan struct{})
+	var mu sync.Mutex
+	var sizes []int
+	b := start(t, Options{Batch: func(_ context.Context, m []Message) []error {
+		mu.Lock()
+		sizes = append(sizes, len(m))
+		mu.Unlock()
+		entered <- struct{}{}
+		<-release
+		return make([]error, len(m))
 	}})
 	c := connect(t, b, "k7", nil)
-	var toks []paho.Token
-	for i := range together {
+	toks := []paho.Token{c.Publish("dewcase/a/k7", 1, false, "first")}
+	<-entered // the disk is busy with the first
+	for i := range n {
 		toks = append(toks, c.Publish("dewcase/a/k7", 1, false, fmt.Sprint(i)))
 	}
+	eventually(t, "all taken", func() bool { return b.Stats().Received == n+1 })
+	close(release)
 	for _, tok := range toks {
 		wait(t, tok)
 	}
+	require.Equal(t, []int{1, n}, sizes)
 }
 
-func TestMessagesOfAConnectionAreAdmittedInTheirOrder(t *testing.T) {
+func TestMessagesOfAConnectionAreHandedOverInTheirOrder(t *testing.T) {
 	var mu sync.Mutex
 	var order []string
-	b := start(t, Options{Admit: func(_ context.Context, m Message) <-chan error {
+	b := start(t, Options{Batch: func(_ context.Context, messages []Message) []error {
 		mu.Lock()
-		order = append(order, string(m.Payload))
-		mu.Unlock()
-		done := make(chan error, 1)
-		go func() { done <- nil }()
-		return done
+		defer mu.Unlock()
+		for _, m := range messages {
+			order = append(order, string(m.Payload))
+		}
+		return make([]error, len(messages))
 	}})
 	c := connect(t, b, "k7", nil)
 	var want []string

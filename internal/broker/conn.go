@@ -2,6 +2,7 @@ package broker
 
 import (
 	"encoding/binary"
+	"errors"
 	"sync/atomic"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -15,6 +16,8 @@ const (
 	pubrecByte = packets.Pubrec << 4
 )
 
+var errNoResult = errors.New("the handler gave no result")
+
 // conn acknowledges one client's messages in the order they came in (MQTT 3.1.1,
 // 4.6.0-2), each after it is durable.
 type conn struct {
@@ -25,20 +28,20 @@ type conn struct {
 	shadow *mqtt.Client // passes messages on in this client's name
 }
 
-// waiting is a message that the handler has and the client has no word about yet.
+// waiting is a message that was taken and the client has no word about yet.
 type waiting struct {
-	done   <-chan error
-	pk     packets.Packet
-	weight int64
+	message Message
+	pk      packets.Packet
+	weight  int64
 }
 
 func (b *Broker) newConn(cl *mqtt.Client) *conn {
 	c := &conn{b: b, cl: cl, queue: make(chan waiting, perConnection)}
-	go c.acknowledge()
+	go c.work()
 	return c
 }
 
-// take hands a message to the handler; it blocks while the budget or the
+// take puts a message in line; it blocks while the budget or the
 // connection's own share of messages under way is used up. It reports false when
 // the broker is stopping and the message was not taken.
 func (c *conn) take(pk packets.Packet, m Message) bool {
@@ -58,33 +61,50 @@ func (c *conn) take(pk packets.Packet, m Message) bool {
 	c.b.pending.Add(1)
 	c.b.drainMu.RUnlock()
 	c.b.stats.received.Add(1)
-	c.queue <- waiting{done: c.b.opts.Admit(c.b.base, m), pk: pk, weight: weight}
+	c.queue <- waiting{message: m, pk: pk, weight: weight}
 	return true
 }
 
-// acknowledge runs until the connection has ended and all its messages have
-// their result.
-func (c *conn) acknowledge() {
-	acks := make([]byte, 0, 4*perConnection)
+// work hands over what waits and acknowledges it, until the connection has ended
+// and all its messages have their result.
+func (c *conn) work() {
+	var (
+		group    = make([]waiting, 0, perBatch)
+		messages = make([]Message, 0, perBatch)
+		acks     = make([]byte, 0, 4*perBatch)
+	)
 	for w := range c.queue {
-		var err error
-		select {
-		case err = <-w.done:
-		default:
-			acks = c.send(acks)
-			err = <-w.done
+		group = append(group[:0], w)
+		for len(group) < perBatch && len(c.queue) > 0 {
+			group = append(group, <-c.queue) // only this goroutine takes from the queue
 		}
-		c.b.budget.Release(w.weight)
-		if err != nil {
-			c.fail(err)
-		} else {
+		messages = messages[:0]
+		for _, w := range group {
+			messages = append(messages, w.message)
+		}
+		results := c.b.opts.Batch(c.b.base, messages)
+		for i, w := range group {
+			c.b.budget.Release(w.weight)
+			if err := resultOf(results, i); err != nil {
+				acks = c.send(acks)
+				c.fail(err)
+				continue
+			}
 			acks = c.accept(acks, w.pk)
 		}
-		if len(c.queue) == 0 || len(acks) == cap(acks) {
-			acks = c.send(acks)
-		}
-		c.b.pending.Done()
+		acks = c.send(acks)
+		c.b.pending.Add(-len(group))
+		clear(group)
+		clear(messages) // payloads must not be kept alive by an idle connection
 	}
+}
+
+// resultOf treats a missing result as what it is: no word of durability.
+func resultOf(results []error, i int) error {
+	if i >= len(results) {
+		return errNoResult
+	}
+	return results[i]
 }
 
 // accept adds a durable message's acknowledgement to those that go out next and

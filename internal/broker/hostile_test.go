@@ -11,10 +11,12 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"math/big"
 	"net"
+	"os"
 	"runtime"
 	"strings"
 	"testing"
@@ -93,28 +95,38 @@ func (c *rawClient) wantAck(t *testing.T, kind byte, id uint16) {
 	}
 }
 
-func TestAcknowledgementsKeepTheOrderOfTheMessages(t *testing.T) {
-	const n = 50
-	results := make(chan chan error, n)
-	b := start(t, Options{Admit: func(context.Context, Message) <-chan error {
-		done := make(chan error, 1)
-		results <- done
-		return done
-	}})
+func TestAcknowledgementsKeepTheOrderOfTheMessagesUpToTheOneThatFailed(t *testing.T) {
+	const n, bad = 50, 30
 	for _, level := range []byte{4, 5} {
+		b := start(t, Options{Batch: func(_ context.Context, messages []Message) []error {
+			results := make([]error, len(messages))
+			for i, m := range messages {
+				if string(m.Payload) == fmt.Sprint(bad) {
+					results[i] = errors.New("no space left on device")
+				}
+			}
+			return results
+		}})
 		c := rawConnect(t, b, level, fmt.Sprint("v", level))
-		var all []chan error
 		for id := range uint16(n) {
-			c.publish(t, level, "dewcase/a/k7", 1, id+1, []byte("{}"))
-			all = append(all, <-results)
+			c.publish(t, level, "dewcase/a/k7", 1, id+1, fmt.Append(nil, id+1))
 		}
-		for i := range all { // the last becomes durable first
-			all[len(all)-1-i] <- nil
-		}
-		for id := range uint16(n) {
+		for id := range uint16(bad - 1) {
 			c.wantAck(t, 0x40, id+1)
 		}
+		rest, err := io.ReadAll(c.in)
+		require.NotErrorIs(t, err, os.ErrDeadlineExceeded, "the connection is closed")
+		require.NotContains(t, string(rest), "\x40\x02", "nothing after the failure is acknowledged")
 	}
+}
+
+func TestAHandlerThatForgetsAResultIsNoReasonToAcknowledge(t *testing.T) {
+	b := start(t, Options{Batch: func(context.Context, []Message) []error { return nil }})
+	c := rawConnect(t, b, 4, "k7")
+	c.publish(t, 4, "dewcase/a/k7", 1, 1, nil)
+	rest, _ := io.ReadAll(c.in)
+	require.Empty(t, rest)
+	eventually(t, "counted", func() bool { return b.Stats().NotDurable == 1 })
 }
 
 func TestQualityOfService2IsAnsweredInFull(t *testing.T) {

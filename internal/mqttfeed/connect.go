@@ -79,7 +79,7 @@ func (f *Feed) untilRoom() bool {
 	if !f.full.Load() {
 		return true
 	}
-	for f.Status().Unacked > int64(f.opts.MaxPending/4) {
+	for f.state.unacked.Load() > int64(f.opts.MaxPending/4) {
 		select {
 		case <-f.room:
 		case <-f.base.Done():
@@ -154,7 +154,7 @@ func (f *Feed) subscribe() error {
 		}
 	}
 	slices.Sort(refused)
-	f.state.add(func(s *Status) { s.Refused = refused })
+	f.state.refuses(refused)
 	switch {
 	case len(refused) > 0:
 		f.state.say(f.log, fmt.Sprintf("the broker refuses the subscription to %s; let user %q read these topics in its access list",

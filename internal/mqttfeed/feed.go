@@ -43,20 +43,19 @@ type Message struct {
 	TooLarge int64
 }
 
-// Handler makes a message durable or rejects it for good (nil: acknowledge), or
-// says that it could not (an error: it is tried again, and not acknowledged
-// before it is durable). It may block and is called by many goroutines at once,
-// so messages can overtake each other in it; where their order matters use Admit.
+// Batch makes messages durable or rejects them for good, in their order, and
+// says so for each: nil is acknowledged; an error is not, and the message is
+// offered again until it is durable. One batch follows the other. It may block
+// for back-pressure and should return when ctx ends.
+type Batch func(ctx context.Context, messages []Message) []error
+
+// Handler is a Batch for one message. Many run at the same time, so messages
+// that come close together can overtake each other; where the order matters use
+// Batch.
 type Handler func(ctx context.Context, m Message) error
 
-// Admit takes a message's place in the order of commits and returns without
-// waiting for the disk; exactly one result follows on the channel (which needs
-// room for one), with the meaning of Handler's. It may block for back-pressure
-// and is called in the order of arrival.
-type Admit func(ctx context.Context, m Message) <-chan error
-
 // Options say which broker, as whom, and what to take. URL, ClientID, Topics and
-// one of Handler and Admit are needed.
+// one of Handler and Batch are needed.
 type Options struct {
 	URL      string // mqtt://HOST:PORT or mqtts://HOST:PORT
 	ClientID string // fixed for life and used by nobody else: the broker's queue hangs on it
@@ -82,7 +81,7 @@ type Options struct {
 	Own func(topic string) bool
 
 	Handler Handler
-	Admit   Admit // takes precedence
+	Batch   Batch // takes precedence
 	Logger  *slog.Logger
 }
 
@@ -135,7 +134,7 @@ type Feed struct {
 // New checks the options, certificates included; nothing connects yet.
 func New(opts Options) (*Feed, error) {
 	f := &Feed{opts: opts, pause: usual, log: opts.Logger}
-	if opts.Handler == nil && opts.Admit == nil {
+	if opts.Handler == nil && opts.Batch == nil {
 		return nil, errors.New("a feed without a handler would lose what it acknowledges")
 	}
 	if opts.ClientID == "" {
@@ -164,8 +163,8 @@ func New(opts Options) (*Feed, error) {
 	if o.KeepAlive <= 0 {
 		o.KeepAlive = 30 * time.Second
 	}
-	if o.Admit == nil {
-		o.Admit = together(o.Handler)
+	if o.Batch == nil {
+		o.Batch = together(o.Handler)
 	}
 	if o.Own == nil {
 		o.Own = func(string) bool { return false }
@@ -175,11 +174,10 @@ func New(opts Options) (*Feed, error) {
 	}
 	f.budget = semaphore.NewWeighted(o.MaxPendingBytes)
 	f.queue = make(chan *item, o.MaxPending)
-	f.admits = make(chan *item, o.MaxPending)
 	f.room = make(chan struct{}, 1)
 	f.lost = make(chan error, 1)
 	f.base, f.cancel = context.WithCancel(context.Background())
-	f.state.status.Error = "not connected yet"
+	f.state.trouble = "not connected yet"
 	f.client = f.newClient()
 	return f, nil
 }
@@ -202,6 +200,7 @@ func (f *Feed) newClient() paho.Client {
 		}
 	})
 	o.SetCustomOpenConnectionFn(f.open)
+	o.SetStore(outgoing{paho.NewMemoryStore()})
 	o.SetCredentialsProvider(func() (user, password string) { return f.opts.Username, f.password })
 	return paho.NewClient(o)
 }
@@ -237,12 +236,16 @@ func (f *Feed) parseURL(raw string) error {
 	return nil
 }
 
-// together runs a plain handler for many messages at once.
-func together(h Handler) Admit {
-	return func(ctx context.Context, m Message) <-chan error {
-		done := make(chan error, 1)
-		go func() { done <- h(ctx, m) }()
-		return done
+// together runs a plain handler for all messages of a batch at once.
+func together(h Handler) Batch {
+	return func(ctx context.Context, messages []Message) []error {
+		results := make([]error, len(messages))
+		var all sync.WaitGroup
+		for i := range messages {
+			all.Go(func() { results[i] = h(ctx, messages[i]) })
+		}
+		all.Wait()
+		return results
 	}
 }
 
@@ -252,10 +255,8 @@ func (f *Feed) Start() error {
 	if !f.started.CompareAndSwap(false, true) {
 		return errors.New("the feed was started before")
 	}
-	f.running.Add(3)
-	go func() { defer f.running.Done(); f.admitAll() }()
-	go func() { defer f.running.Done(); f.acknowledgeAll() }()
-	go func() { defer f.running.Done(); f.stayConnected() }()
+	f.running.Go(f.work)
+	f.running.Go(f.stayConnected)
 	return nil
 }
 
@@ -298,7 +299,7 @@ func (f *Feed) stop(ctx context.Context) error {
 	}
 	f.stopping.Store(true)
 	var undone error
-	for f.Status().Unacked > 0 {
+	for f.state.unacked.Load() > 0 {
 		select {
 		case <-f.room:
 			continue

@@ -92,6 +92,14 @@ func (l *link) Close() error {
 	return l.Conn.Close()
 }
 
+// acknowledge writes acknowledgements in one go; the library writes its packets
+// in one piece each, so none falls into another. An error is the reader's to see.
+func (l *link) acknowledge(acks []byte) {
+	if l != nil && len(acks) > 0 {
+		_, _ = l.Write(acks)
+	}
+}
+
 // SetDeadline is called by the library around the greeting.
 func (l *link) SetDeadline(t time.Time) error {
 	l.mu.Lock()

@@ -4,6 +4,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -43,40 +44,40 @@ func (s Status) Trouble() string {
 	return "not connected"
 }
 
-// state guards the status and sees to it that each trouble is logged once.
+// state is what Status is made of; it sees to it that each trouble is logged once.
 type state struct {
-	mu     sync.Mutex
-	status Status
-	logged string
+	received, accepted, notDurable, tooLarge, lostQoS0, unacked atomic.Int64
+	last                                                        atomic.Int64 // Unix nanoseconds
+
+	mu          sync.Mutex
+	connected   bool
+	since       time.Time
+	connections int64
+	trouble     string
+	logged      string
+	refused     []string
+	storeError  string
+	failing     atomic.Bool // mirrors storeError for the quick path
 }
 
 // Status tells how the feed is doing now.
 func (f *Feed) Status() Status {
-	f.state.mu.Lock()
-	defer f.state.mu.Unlock()
-	s := f.state.status
-	s.Broker = f.server.Host
-	s.Refused = slices.Clone(s.Refused)
-	return s
-}
-
-func (s *state) add(change func(*Status)) {
+	s := &f.state
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	change(&s.status)
-}
-
-func (s *state) received(at time.Time) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.status.Received++
-	s.status.LastMessage = at
+	out := Status{Broker: f.server.Host, Connected: s.connected, Since: s.since, Error: s.trouble, Refused: slices.Clone(s.refused),
+		StoreError: s.storeError, Connections: s.connections, Received: s.received.Load(), Accepted: s.accepted.Load(),
+		NotDurable: s.notDurable.Load(), TooLarge: s.tooLarge.Load(), LostQoS0: s.lostQoS0.Load(), Unacked: s.unacked.Load()}
+	if n := s.last.Load(); n != 0 {
+		out.LastMessage = time.Unix(0, n).UTC()
+	}
+	return out
 }
 
 // say sets what is wrong; the same trouble again is no news.
 func (s *state) say(log *slog.Logger, trouble string) {
 	s.mu.Lock()
-	s.status.Error = trouble
+	s.trouble = trouble
 	news := trouble != "" && s.logged != trouble
 	s.logged = trouble
 	s.mu.Unlock()
@@ -85,22 +86,28 @@ func (s *state) say(log *slog.Logger, trouble string) {
 	}
 }
 
+func (s *state) refuses(topics []string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.refused = topics
+}
+
 func (s *state) connection(up bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if up {
-		s.status.Connections++
+		s.connections++
 	}
-	if s.status.Connected != up {
-		s.status.Connected, s.status.Since = up, time.Now()
+	if s.connected != up {
+		s.connected, s.since = up, time.Now()
 	}
 }
 
 func (s *state) notStored(log *slog.Logger, err error) {
 	s.mu.Lock()
-	s.status.NotDurable++
-	news := s.status.StoreError == ""
-	s.status.StoreError = err.Error()
+	news := s.storeError == ""
+	s.storeError = err.Error()
+	s.failing.Store(true)
 	s.mu.Unlock()
 	if news {
 		log.Error("readings cannot be stored; they are not acknowledged and are tried again", "error", err)
@@ -108,11 +115,12 @@ func (s *state) notStored(log *slog.Logger, err error) {
 }
 
 func (s *state) stored(log *slog.Logger) {
-	s.mu.Lock()
-	news := s.status.StoreError != ""
-	s.status.StoreError = ""
-	s.mu.Unlock()
-	if news {
-		log.Info("readings can be stored again")
+	if !s.failing.Load() {
+		return
 	}
+	s.mu.Lock()
+	s.storeError = ""
+	s.failing.Store(false)
+	s.mu.Unlock()
+	log.Info("readings can be stored again")
 }
