@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/assessment"
 	"dewcase/internal/casefile"
 	"dewcase/internal/csvreadings"
+	"dewcase/internal/qc"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
 )
@@ -32,13 +33,14 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if *format != "text" && *format != "json" {
 		return usageError{fmt.Sprintf("-format is text or json, not %q", *format)}
 	}
+	var untilTime time.Time
 	var untilMS int64
 	if *until != "" {
 		t, err := roof.ParseTime(*until)
 		if err != nil {
 			return usageError{fmt.Sprintf("-until %q is %v", *until, err)}
 		}
-		untilMS = t.UnixMilli()
+		untilTime, untilMS = t, t.UnixMilli()
 	}
 	c, _, err := readCase(*caseFile, casefile.Parse)
 	if err != nil {
@@ -48,7 +50,11 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	set, err := series.Build(c, untilMS, cols.Readings)
+	flagged, err := qc.Flag(c, qc.Before(untilTime, cols.Readings))
+	if err != nil {
+		return err
+	}
+	set, err := series.Build(c, untilMS, flagged)
 	if err != nil {
 		return err
 	}

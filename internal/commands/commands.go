@@ -35,7 +35,7 @@ type command struct {
 func all() []command {
 	return []command{
 		{"serve", "run the daemon", serve},
-		{"demo", "run the daemon with an invented house whose loggers publish", demo},
+		{"demo", "run the daemon with an invented house whose loggers publish", runDemo},
 		{"assess", "analyse a case file and a readings file in one shot", assess},
 		{"import", "store a case file and a readings file", importFiles},
 		{"check", "verify the store", check},

@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"dewcase/internal/qc"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
 	"dewcase/internal/timeline"
@@ -18,9 +19,8 @@ import (
 // hourMS is the grain of what is kept at hand.
 const hourMS = int64(3600_000)
 
-// quietMS is how far apart a flag and the readings that cause it can lie: a
-// flat line shows after 8 h (qc), and one hour is left over.
-const quietMS = 9 * hourMS
+// quietMS is how far apart a flag and the readings that cause it can lie.
+const quietMS = int64(qc.Reach / time.Millisecond)
 
 // maxHours bounds the hours kept at hand over all cases, about 50 MiB.
 const maxHours = 50_000
@@ -176,13 +176,16 @@ func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time
 	if err != nil {
 		return nil, err
 	}
-	record := func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
 		return r.store.Range(ctx, c.ID, logger, from, until)
+	})
+	if err != nil {
+		return nil, err
 	}
 	b := series.NewBuilder(c, 0)
 	b.UsualMS = usual
 	for _, l := range c.Loggers {
-		if err := b.Add(l, record(l.ID)); err != nil {
+		if err := b.Add(l, flagged(l.ID)); err != nil {
 			return nil, err
 		}
 	}
