@@ -10,13 +10,13 @@ import (
 
 // weather is the outdoor course on the step grid.
 type weather struct {
-	tempC, vapourPa   []float64
-	cloud, windMS     []float64
-	dirDeg, rainMM    []float64 // rain within the step
-	skyC              []float64
-	sunWM2            []float64    // global, horizontal
-	slopeSun          [2][]float64 // on each slope
-	solarHour, dayDry []float64
+	tempC, vapourPa []float64
+	cloud, windMS   []float64
+	dirDeg, rainMM  []float64 // rain within the step
+	skyC            []float64
+	sunWM2          []float64    // global, horizontal
+	slopeSun        [2][]float64 // on each slope
+	solarHour       []float64
 }
 
 // ar is an autoregressive process of order one with unit variance.
@@ -62,7 +62,7 @@ func makeWeather(w *World, steps int, stepS float64) *weather {
 	calmFog := 0.0
 	for h := range hours {
 		at := w.Start.Add(time.Duration(h) * time.Hour)
-		day := float64(at.YearDay())
+		day := float64(at.AddDate(0, 0, -c.DaysAhead).YearDay())
 		solar := math.Mod(float64(at.Hour())+float64(at.Minute())/60+c.LonDeg/15+24, 24)
 		s := sunAt(c.LatDeg, day, solar)
 		spell := 0.8*fast.next(r) + 0.6*slow.next(r)
@@ -130,7 +130,7 @@ func makeWeather(w *World, steps int, stepS float64) *weather {
 		out.solarHour[k] = solar
 		dewC, _ := psychro.DewPointC(math.Max(out.vapourPa[k], 1))
 		out.skyC[k] = skyC(out.tempC[k], dewC, solar, out.cloud[k], c.CloudBaseTransmits)
-		s := sunAt(c.LatDeg, float64(at.YearDay()), solar)
+		s := sunAt(c.LatDeg, float64(at.AddDate(0, 0, -c.DaysAhead).YearDay()), solar)
 		global, diffuse := irradiance(s, out.cloud[k])
 		out.sunWM2[k] = global
 		out.slopeSun[SlopeA][k] = onPlane(s, global, diffuse, pitch, az)

@@ -149,5 +149,6 @@ type Climate struct {
 	ShiftDay           float64
 	AltitudeM          float64
 	PrevailingDeg      float64
+	DaysAhead          int     // so many days the calendar runs ahead of the season: a winter at any date, for a demo
 	CloudBaseTransmits float64 // exp(-dT/46 K) of Martin and Berdahl, about 0.9 for low cloud
 }

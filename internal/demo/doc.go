@@ -1,0 +1,8 @@
+// Package demo invents houses and a winter and publishes what their loggers
+// would have sent, over real MQTT: months of history first, as loggers that were
+// out of reach catch up, then the last hours at a speed-up, then in real time.
+//
+// Nothing here was measured. The physics is roofsim's; the town, the houses and
+// the people are invented, and so is the season: the winter's dates are moved so
+// that it ends now, whatever the time of the year.
+package demo
