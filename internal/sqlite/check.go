@@ -373,6 +373,8 @@ func (c *checker) compare(l *logger, should, is map[int64]tally, first, last int
 		}
 		what := ""
 		switch {
+		case t.n == 0 && w.n > 0:
+			what = fmt.Sprintf("all %d readings of the day are missing", w.n)
 		case t.n != w.n:
 			what = fmt.Sprintf("the day holds %d readings, %d were stored", t.n, w.n)
 		case t.sum != w.sum:
