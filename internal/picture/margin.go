@@ -38,7 +38,7 @@ const (
 	marginRugTall  = 9.0
 	marginTempTall = 120.0
 	marginMassTall = 44.0
-	marginGapTall  = 14.0
+	marginGapTall  = 26.0
 )
 
 // marginAxis places time and margin.
@@ -224,7 +224,7 @@ func (m MarginChart) Scene() *Scene {
 	}
 	s.add(Item{Kind: Level, Class: "zero-heavy", X: 0, X2: marginSpan, Y: a.y(0)})
 	if cut {
-		s.add(Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("higher than %.0f K: dry, not drawn", hi), X: marginSpan, Y: a.top + 12, DX: -4, Anchor: End})
+		s.add(Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("higher than %.0f K: dry, not drawn", hi), X: marginSpan, Y: a.top - 8, DX: -4, Anchor: End})
 	}
 	y := m.rug(s, bottom+5)
 	if m.near() {
@@ -336,7 +336,7 @@ func (m *MarginChart) temperatures(s *Scene, top float64) float64 {
 	s.add(
 		Item{Kind: Line, Class: "ln limit", Courses: m.line(m.LimitC, y), Top: top, Bottom: bottom},
 		Item{Kind: Line, Class: "ln surface", Courses: m.line(m.SurfaceC, y), Top: top, Bottom: bottom},
-		Item{Kind: Label, Class: "axis-title", Text: "°C: surface (solid), limit of its air (dashed)", X: 0, Y: top + 12, DX: 5})
+		Item{Kind: Label, Class: "axis-title", Text: "°C: surface (solid), limit of its air (dashed)", X: 0, Y: top - 7, DX: -42})
 	return bottom
 }
 
@@ -361,7 +361,7 @@ func (m *MarginChart) mass(s *Scene, top float64) float64 {
 		Item{Kind: Level, Class: "axis", X: 0, X2: marginSpan, Y: bottom},
 		Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.0f", most), X: 0, Y: top + 4, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "tick", Text: "0", X: 0, Y: bottom + 4, DX: -6, Anchor: End},
-		Item{Kind: Label, Class: "axis-title", Text: "water on the surface, g/m²", X: 0, Y: top + 11, DX: 5})
+		Item{Kind: Label, Class: "axis-title", Text: "water on the surface, g/m²", X: 0, Y: top - 7, DX: -42})
 	return bottom
 }
 

@@ -207,8 +207,7 @@ func (w WinterSheet) Words() string {
 	}
 	first, last := w.Nights[0].From.In(w.zone()), w.Nights[len(w.Nights)-1].From.In(w.zone())
 	s := fmt.Sprintf("%s from the night of %s to that of %s. ", capital(plural(len(w.Nights), "night", "nights")), first.Format("2 January 2006"), last.Format("2 January 2006"))
-	s += w.NightsWords()
-	return s
+	return s + w.NightsWords() + w.UnsureWords()
 }
 
 // NightsWords says on how many nights water formed, before and after the last
@@ -234,10 +233,16 @@ func (w WinterSheet) NightsWords() string {
 	} else {
 		s = fmt.Sprintf("Wet on %d of %s.", all.Wet, plural(all.Counted, "night", "nights"))
 	}
-	if all.Unsure > 0 {
-		s += fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(all.Unsure, "night"))
-	}
 	return s
+}
+
+// UnsureWords says how many nights could not be counted, beginning with a
+// space; "" where all could.
+func (w WinterSheet) UnsureWords() string {
+	if n := CountNights(w.Nights).Unsure; n > 0 {
+		return fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(n, "night"))
+	}
+	return ""
 }
 
 func (w WinterSheet) zone() *time.Location {

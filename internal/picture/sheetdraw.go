@@ -31,7 +31,7 @@ func (w WinterSheet) Scene() *Scene {
 	hours := top
 	bottom := hours + 24*sheetHourTall
 	w.fields(s, hours)
-	base := w.bars(s, bottom+8)
+	base := w.bars(s, bottom+15)
 	w.months(s, hours, base)
 	w.rules(s, flags, float64(rows)*sheetFlagRow, bottom, base)
 	s.HeightPx = base + 20
@@ -118,7 +118,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 	s.add(Item{Kind: Area, Class: "sky-broken", Courses: boxes(broken, y+sheetSkyTall/2, y+sheetSkyTall)},
 		Item{Kind: Area, Class: "sky-clear", Courses: boxes(clear, y, y+sheetSkyTall)},
 		Item{Kind: Label, Class: "tick", Text: "sky", X: 0, Y: y + sheetSkyTall, DX: -6, Anchor: End})
-	return y + sheetSkyTall + 8
+	return y + sheetSkyTall + 12
 }
 
 // extend adds i to the last run, or starts one.
@@ -324,7 +324,7 @@ func (w WinterSheet) rules(s *Scene, flags []flag, under, bottom, base float64) 
 		a, b := w.unit(w.WindowFrom), w.unit(w.WindowUntil)
 		if b > a && b-a < s.Span-0.01 {
 			s.add(Item{Kind: Rule, Class: "window", X: a, Y: under, Y2: base}, Item{Kind: Rule, Class: "window", X: b, Y: under, Y2: base},
-				Item{Kind: Level, Class: "window", X: a, X2: b, Y: bottom + 3})
+				Item{Kind: Level, Class: "window", X: a, X2: b, Y: bottom + 4})
 		}
 	}
 	for _, f := range flags {

@@ -31,6 +31,8 @@ type caseBody struct {
 	Chart        *picture.Scene
 	Positions    *picture.Scene
 	From, Until  time.Time // of the chart
+	SheetFrom    time.Time
+	SheetUntil   time.Time
 	StepWords    string
 	Zooms        []zoom
 	Rows         []marginRow
@@ -122,7 +124,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		p.render(w, r, http.StatusOK, "empty", pg)
 		return
 	}
-	a, err := p.Record.Assessment(ctx, h.ID)
+	a, err := p.Record.Answer(ctx, h.ID)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -140,7 +142,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	b := caseBody{Surface: v.surface, SurfaceWords: surfaceWords(h.Case, v.surface), Coverage: a.Coverage, Winters: years, From: v.from, Until: v.until}
+	b := caseBody{Surface: v.surface, SurfaceWords: surfaceWords(h.Case, v.surface), Coverage: a.Coverage, Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
 	for i := range h.Surfaces {
 		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
 	}
@@ -170,7 +172,7 @@ func seasonYear(t time.Time) int {
 }
 
 // answer makes the page's sentences from the assessment of a surface.
-func (p *Pages) answer(a assessment.Assessment, s picture.WinterSheet, surface, words string) (first, second string, notes []string) {
+func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, words string) (first, second string, notes []string) {
 	var of *assessment.Surface
 	for i := range a.Surfaces {
 		if a.Surfaces[i].Surface == surface {

@@ -86,11 +86,12 @@ loggers:
 
 // fixture answers the pages from invented readings through the real analysis.
 type fixture struct {
-	cases map[string]*roof.Case
-	files map[string]string
-	sets  map[string]*series.Set
-	now   time.Time
-	mu    sync.Mutex
+	cases   map[string]*roof.Case
+	files   map[string]string
+	sets    map[string]*series.Set
+	now     time.Time
+	answers map[string]assessment.Answer
+	mu      sync.Mutex
 }
 
 func newFixture() (*fixture, error) {
@@ -244,8 +245,8 @@ func (f *fixture) Timeline(_ context.Context, id string, from, until time.Time, 
 	return timeline.Stepped(f.sets[id], from.UnixMilli(), until.UnixMilli(), step.Milliseconds())
 }
 
-func (f *fixture) Assessment(_ context.Context, id string) (assessment.Assessment, error) {
-	return assessment.Of(f.sets[id]), nil
+func (f *fixture) Answer(_ context.Context, id string) (assessment.Answer, error) {
+	return f.answer(id), nil
 }
 
 func (f *fixture) Latest(_ context.Context, id string) ([]web.Latest, error) {
@@ -283,9 +284,11 @@ func (f *fixture) Heard(context.Context) ([]roof.HeardName, error) {
 // asker demands a password as the gate does.
 type asker struct{ demand bool }
 
-func (a asker) Demanded() bool                                       { return a.demand }
-func (a asker) LogIn(_ *http.Request, password string) (ok, _ bool) { return password == "right", false }
-func (a asker) LogOut(*http.Request) error                           { return nil }
+func (a asker) Demanded() bool { return a.demand }
+func (a asker) LogIn(_ *http.Request, password string) (ok, _ bool) {
+	return password == "right", false
+}
+func (a asker) LogOut(*http.Request) error { return nil }
 
 func newPages(demand bool) (http.Handler, *fixture, error) {
 	f, err := newFixture()
@@ -313,4 +316,19 @@ func serveFixture(addr string) error {
 	}
 	fmt.Println("http://" + l.Addr().String())
 	return http.Serve(l, withAPI(h, f))
+}
+
+// answer assesses a house once: it does not change while it is served.
+func (f *fixture) answer(id string) assessment.Answer {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.answers == nil {
+		f.answers = map[string]assessment.Answer{}
+	}
+	a, ok := f.answers[id]
+	if !ok {
+		a = assessment.Of(f.sets[id])
+		f.answers[id] = a
+	}
+	return a
 }

@@ -323,7 +323,7 @@ func multiples(c *roof.Case, v timeline.View, zone *time.Location) picture.Posit
 }
 
 // meanCoverage is the mean share observed over the positions.
-func meanCoverage(a assessment.Assessment) float64 {
+func meanCoverage(a assessment.Answer) float64 {
 	if len(a.Coverage) == 0 {
 		return 0
 	}

@@ -46,8 +46,9 @@ type Record interface {
 	// Timeline lays the record out in steps over [from, until); step 0 at its
 	// reading times.
 	Timeline(ctx context.Context, id string, from, until time.Time, step time.Duration) (timeline.View, error)
-	// Assessment is the whole answer, from a cache where nothing changed.
-	Assessment(ctx context.Context, id string) (assessment.Assessment, error)
+	// Answer is the whole assessment with what stands behind it, from a cache
+	// where nothing changed.
+	Answer(ctx context.Context, id string) (assessment.Answer, error)
 	// Latest is the last reading of every logger heard in the case.
 	Latest(ctx context.Context, id string) ([]Latest, error)
 }

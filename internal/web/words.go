@@ -96,7 +96,7 @@ func surfaceSentences(words string, sheet picture.WinterSheet, s *assessment.Sur
 		first = "Water formed " + words + strings.TrimPrefix(sheet.NightsWords(), "Wet")
 	}
 	if s == nil || s.HoursCondensing == nil {
-		return first, ""
+		return first, strings.TrimSpace(sheet.UnsureWords())
 	}
 	second = fmt.Sprintf("In all %s h wet", hours(*s.HoursCondensing))
 	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
@@ -110,7 +110,7 @@ func surfaceSentences(words string, sheet picture.WinterSheet, s *assessment.Sur
 	if s.HoursAtRisk != nil {
 		second += fmt.Sprintf(". Within 1 K of it, wet hours included: %s h", hours(*s.HoursAtRisk))
 	}
-	return first, second + fmt.Sprintf(", of %s h observed.", hours(s.HoursObserved))
+	return first, second + fmt.Sprintf(", of %s h observed.", hours(s.HoursObserved)) + sheet.UnsureWords()
 }
 
 // lately says in one sentence how the last nights were.
