@@ -34,6 +34,7 @@ type Options struct {
 	Log     *slog.Logger
 	Out     io.Writer // where the addresses are printed once it is ready
 	Now     func() time.Time
+	Demo    bool // the data is invented, and every page says so
 }
 
 // App is one daemon.
@@ -174,8 +175,12 @@ func (a *App) openBroker(c config.MQTT) error {
 	}
 	a.broker, err = broker.New(broker.Options{Listen: c.Listen, TLS: tls, Authenticate: auth, AnonymousLoopback: config.Loopback(c.Listen),
 		MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
-		Handler: func(ctx context.Context, m broker.Message) error {
-			return a.take(ctx, payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, m.TooLarge)
+		Batch: func(ctx context.Context, messages []broker.Message) []error {
+			in := make([]ingest.Incoming, len(messages))
+			for i, m := range messages {
+				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
+			}
+			return a.path.Messages(ctx, in)
 		}})
 	if errors.Is(err, broker.ErrNeedsCredentials) {
 		return fmt.Errorf("%w; write mqtt.users_file, a line NAME:HASH a logger with the hash from `dewcase password`, or listen on 127.0.0.1", err)
@@ -197,8 +202,12 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	}
 	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(), Username: c.Username, Password: password,
 		CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile, MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
-		Handler: func(ctx context.Context, m mqttfeed.Message) error {
-			return a.take(ctx, payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, m.TooLarge)
+		Batch: func(ctx context.Context, messages []mqttfeed.Message) []error {
+			in := make([]ingest.Incoming, len(messages))
+			for i, m := range messages {
+				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
+			}
+			return a.path.Messages(ctx, in)
 		}})
 	if err != nil {
 		return err
@@ -218,15 +227,6 @@ func (a *App) topics() []string {
 		}
 	}
 	return out
-}
-
-// take is the one way in for messages of either broker.
-func (a *App) take(ctx context.Context, m payload.Message, tooLarge int64) error {
-	if tooLarge > 0 {
-		a.path.TooLarge(ctx, m.Topic, tooLarge, m.Arrived)
-		return nil
-	}
-	return a.path.Message(ctx, m)
 }
 
 // Addresses are what a person or a logger connects to.

@@ -31,12 +31,16 @@ func (a *App) openHTTP(context.Context) error {
 	if err != nil {
 		return fmt.Errorf("the pages: %w", err)
 	}
+	routes, err := a.router(g)
+	if err != nil {
+		return err
+	}
 	l, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return fmt.Errorf("listening for pages on %s (http.listen, or -http): %w", c.Listen, err)
 	}
 	a.listener = &fair{Listener: l, open: map[netip.Addr]int{}}
-	a.server = &http.Server{Handler: a.router(g), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 60 * time.Second, WriteTimeout: 5 * time.Minute,
+	a.server = &http.Server{Handler: routes, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 60 * time.Second, WriteTimeout: 5 * time.Minute,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10, TLSConfig: tls, ErrorLog: quiet(a.opt.Log),
 		BaseContext: func(net.Listener) context.Context { return a.base }}
 	a.onStop("the pages", func(ctx context.Context) error {
@@ -82,7 +86,7 @@ func (a *App) gate(c config.HTTP) (*gate.Gate, error) {
 		Open: []string{"/healthz", "/readyz", "/login", "/assets/", "/favicon.svg", "/home/"}, Log: a.opt.Log}), nil
 }
 
-func (a *App) router(g *gate.Gate) http.Handler {
+func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	r := chi.NewRouter()
 	r.Use(gate.Headers)
 	r.Use(g.Wrap)
@@ -97,7 +101,7 @@ func (a *App) router(g *gate.Gate) http.Handler {
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: cases{a}, Readings: readings{a}, Views: views{a}, Live: a.hub, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})
-	return r
+	return r, a.pages(r, g)
 }
 
 func plain(w http.ResponseWriter, code int, text string) {

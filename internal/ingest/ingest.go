@@ -54,10 +54,16 @@ type Path struct {
 	names map[string]map[string]bool // case -> names heard that no case file knows
 }
 
-// Message takes one MQTT message in. nil means that everything in it is durable
-// or finally rejected, so that it may be acknowledged; an error means that it
-// must come again.
-func (p *Path) Message(ctx context.Context, m payload.Message) error {
+// taken is what a message holds once everything in it was judged.
+type taken struct {
+	caseID   string
+	readings []roof.Reading
+	rejects  []roof.Reject
+}
+
+// judge decodes a message and decides about each of its readings; nothing is
+// stored or counted yet.
+func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 	caseID, readings, rejects := p.Decoder.Decode(m)
 	kept := readings[:0]
 	for _, r := range readings {
@@ -82,7 +88,7 @@ func (p *Path) Message(ctx context.Context, m payload.Message) error {
 	for _, r := range names {
 		ok, err := p.admit(ctx, caseID, r.Logger, m.Arrived)
 		if err != nil {
-			return err
+			return taken{}, err
 		}
 		if !ok {
 			rejects = append(rejects, p.tooMany(caseID, r, m.Topic, 0))
@@ -90,11 +96,7 @@ func (p *Path) Message(ctx context.Context, m payload.Message) error {
 		}
 		kept = append(kept, r)
 	}
-	if _, err := p.append(ctx, caseID, kept); err != nil {
-		return err
-	}
-	p.reject(ctx, rejects)
-	return nil
+	return taken{caseID, kept, rejects}, nil
 }
 
 // append makes readings durable and tells everyone.
