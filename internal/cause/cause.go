@@ -75,8 +75,11 @@ type Support struct {
 	Cause      Cause
 	Support    float64 // sums to one over the causes
 	Membership float64 // probability that it is among the causes
-	For        []Evidence
-	Against    []Evidence
+	// FromReadings is what the readings alone give, every survey item left out;
+	// ceiling_leakage and blocked_ventilation then share evenly.
+	FromReadings float64
+	For          []Evidence
+	Against      []Evidence
 }
 
 // Window is the stretch of the record that was used.

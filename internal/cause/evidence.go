@@ -248,7 +248,7 @@ func (a *assessment) sentences(g group) []Evidence {
 		if known(v[fLHc]) {
 			text := fmt.Sprintf("%.0f h of condensation a month (%s) at the covering; outdoor air alone would give %.0f of them", a.f.hc, a.give(fLHc, " h", 0), math.Max(a.f.hc-a.f.hca, 0))
 			if known(a.f.hu) {
-				text += fmt.Sprintf(", and %.0f h under the underlay", a.f.hu)
+				text += fmt.Sprintf("; under the underlay it is %.0f h", a.f.hu)
 			}
 			e := a.line(g, fLHc, "h/30 d", a.f.hc, []*air{p.covering, p.void, p.outdoor}, "%s.", text)
 			e.FromMS, e.UntilMS = a.busiestWeek(a.f.wetAtC)

@@ -21,7 +21,9 @@ type Options struct {
 // Find says which cause the evidence supports. It never fails: what cannot be
 // told is Undetermined with what would settle it. The same input gives the same
 // answer.
-func Find(set *series.Set, opt Options) Finding {
+func Find(set *series.Set, opt Options) Finding { return find(set, opt, &ours) }
+
+func find(set *series.Set, opt Options, m *model) Finding {
 	f := Finding{Finding: Undetermined, States: map[string]float64{}}
 	if set == nil || set.Case == nil {
 		set = &series.Set{Case: &roof.Case{}}
@@ -44,7 +46,7 @@ func Find(set *series.Set, opt Options) Finding {
 	a.f = extract(a.g, a.p)
 	a.finite()
 	a.survey = readSurvey(set.Case, a.g.startMS)
-	a.scores = ours.score(a.f.value, math.Max(a.g.days(), 1))
+	a.scores = m.score(a.f.value, math.Max(a.g.days(), 1))
 	a.post = posterior(a.scores, a.survey.prior)
 	a.window(&f)
 	f.Window.SpansRepair = spans
@@ -77,6 +79,7 @@ type assessment struct {
 	clear      int
 	support    map[Cause]float64
 	membership map[Cause]float64
+	alone      map[Cause]float64 // support without the survey
 }
 
 // finite turns any figure that degenerate input drove out of range into a
@@ -229,8 +232,9 @@ func (a *assessment) decide(f *Finding) {
 	}
 	lead, best := leading(a.support)
 	f.Leading = lead
+	a.alone, _ = shares(posterior(a.scores, [states]float64{}), 0.5)
 	for _, c := range Named() {
-		f.Causes = append(f.Causes, Support{Cause: c, Support: a.support[c], Membership: a.membership[c]})
+		f.Causes = append(f.Causes, Support{Cause: c, Support: a.support[c], Membership: a.membership[c], FromReadings: a.alone[c]})
 	}
 	slices.SortStableFunc(f.Causes, func(x, y Support) int {
 		switch {

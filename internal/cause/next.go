@@ -28,6 +28,9 @@ func (a *assessment) notes(f *Finding) {
 			note("A small or local leak is not excluded: look after rain.")
 		}
 	}
+	if by, _ := leading(a.alone); f.Finding != Undetermined && !sameFamily(by, f.Finding) {
+		note("The readings alone lean to %s (%.2f); what was seen on the survey turned the answer.", by, a.alone[by])
+	}
 	if f.Finding == WaterIngress {
 		note("Rain and plumbing are not told apart by the loggers.")
 	}
@@ -49,6 +52,12 @@ func (a *assessment) notes(f *Finding) {
 	if line := a.rain(); line != "" {
 		note("%s", line)
 	}
+}
+
+// sameFamily says that two causes are one to the loggers.
+func sameFamily(a, b Cause) bool {
+	house := func(c Cause) bool { return c == CeilingLeakage || c == BlockedVentilation }
+	return a == b || house(a) && house(b)
 }
 
 // step adds one thing to do, with the cautions it needs named by activity.

@@ -17,7 +17,8 @@ import (
 //	nice -n 15 go test -tags trials -run TestTrials -timeout 3h -v ./internal/cause
 //
 // DEWCASE_TRIALS is the number of winters of each planted cause (default 24),
-// DEWCASE_SEED the first seed; DEWCASE_TRIALS_SHORT leaves the variants out.
+// DEWCASE_SEED the first seed; DEWCASE_TRIALS_SHORT leaves the
+// variants out; DEWCASE_TRIALS_SHIFTED draws houses of another kind.
 func TestTrials(t *testing.T) {
 	number := func(key string, or int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
@@ -44,7 +45,11 @@ func TestTrials(t *testing.T) {
 	}
 	for k := range each {
 		for i, planted := range roofsim.Causes() {
-			w, ok := newWorld(uint64(seed+1000*i+k), planted, days)
+			draw := newWorld
+			if os.Getenv("DEWCASE_TRIALS_SHIFTED") != "" {
+				draw = shiftedWorld
+			}
+			w, ok := draw(uint64(seed+1000*i+k), planted, days)
 			if !ok {
 				t.Logf("%s seed %d: no winter in which it matters", planted, seed+1000*i+k)
 				continue
@@ -56,6 +61,8 @@ func TestTrials(t *testing.T) {
 				return f
 			}
 			f := judge("120 days", 0)
+			get("120 days, published table").add(string(planted), right, find(w.set(t, 0), Options{}, &published))
+			get("120 days, "+[]string{"field", "rough"}[w.seed%2]+" loggers").add(string(planted), right, f)
 			known := w.measured.Case.Roof.Openings.LoftEavesMM != nil
 			if known {
 				get("120 days, openings known").add(string(planted), right, f)
@@ -85,4 +92,7 @@ func TestTrials(t *testing.T) {
 		t.Logf("%-45s %s", name, tallies[name])
 	}
 	t.Logf("120 days\n%s", tallies["120 days"].table())
+	if y := tallies["120 days, openings known"]; y != nil {
+		t.Logf("120 days, openings known\n%s", y.table())
+	}
 }

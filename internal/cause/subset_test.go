@@ -1,0 +1,45 @@
+package cause
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/roofsim"
+)
+
+// A small fixed subset of the trials, one winter of each planted cause, so that
+// a change that ruins the finding shows at once. The bounds are loose: the
+// operating figures come from the trials (build tag trials), not from here.
+func TestAFewSimulatedWinters(t *testing.T) {
+	var all tally
+	other := 0
+	for i, planted := range roofsim.Causes() {
+		w, ok := newWorld(uint64(910_000+i), planted, 75)
+		if !ok {
+			continue
+		}
+		f := Find(w.set(t, 0), Options{})
+		requireSound(t, f)
+		all.add(string(planted), w.rightAnswers(), f)
+		for _, place := range []roof.Place{roof.OutdoorAir, roof.LoftAir} {
+			assert.Equal(t, Undetermined, Find(w.set(t, 0, place), Options{}).Finding, "%s without %s", planted, place)
+		}
+		for _, place := range []roof.Place{roof.IndoorAir, roof.BattenVoidAir, roof.CoveringUnderside} {
+			g := Find(w.set(t, 0, place), Options{})
+			requireSound(t, g)
+			if g.Finding != Undetermined && g.Finding != f.Finding && !slices.Contains(w.rightAnswers(), g.Finding) {
+				other++
+			}
+		}
+	}
+	t.Logf("%s\n%s", all.String(), all.table())
+	require.GreaterOrEqual(t, all.n, 8)
+	assert.GreaterOrEqual(t, all.right, all.n/2)
+	assert.LessOrEqual(t, all.wrong, all.n/3)
+	assert.LessOrEqual(t, all.confidentWrong, 1)
+	assert.LessOrEqual(t, other, 1, "a missing logger may open the answer, not turn it")
+}
