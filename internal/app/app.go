@@ -191,6 +191,7 @@ func (a *App) openBroker(c config.MQTT) error {
 	if err := a.broker.Start(); err != nil {
 		return fmt.Errorf("starting the embedded broker on %s: %w", c.Listen, err)
 	}
+	a.brokerGauges(a.broker)
 	a.onStop("the embedded broker", a.broker.Stop)
 	return nil
 }
@@ -213,6 +214,7 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 		return err
 	}
 	a.feed.Start()
+	a.feedGauges(a.feed)
 	a.onStop("the broker's feed", a.feed.Stop)
 	return nil
 }
