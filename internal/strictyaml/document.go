@@ -81,7 +81,7 @@ func (d *Document) parse(text string) {
 	}
 	for _, doc := range file.Docs {
 		switch {
-		case doc.Body == nil:
+		case doc.Body == nil, doc.Body.Type() == ast.NullType:
 		case doc.Body.Type() == ast.DirectiveType:
 			d.Add(lineOf(doc.Body), wholeFile, "has a YAML directive", "leave lines that start with % out")
 		case d.root != nil:
