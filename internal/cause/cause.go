@@ -140,7 +140,7 @@ func (f Finding) Sentence() string {
 		if f.Leading == "" || len(f.Causes) == 0 {
 			return "The cause cannot be told yet."
 		}
-		return fmt.Sprintf("The cause cannot be told yet; most support has %s (%.2f).", f.Leading, f.Causes[0].Support)
+		return fmt.Sprintf("The cause cannot be told yet; most support (%.2f) goes to: %s.", f.Causes[0].Support, f.Leading.Words())
 	}
 	how := "Probable"
 	if f.Strength == "strong" {
