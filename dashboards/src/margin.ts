@@ -24,6 +24,7 @@ export class Margin extends HTMLElement {
   private out!: HTMLElement;
   private positions: HTMLElement | null = null;
   private order: { id: string; words: string }[] = [];
+  private effect: { from_ms: number; step_s: number; without_minus_with_k: (number | null)[] } | undefined;
   private flags: { at: number; text: string; repair: boolean }[] = [];
 
   connectedCallback(): void {
@@ -67,8 +68,45 @@ export class Margin extends HTMLElement {
       document.getElementById("margin")?.scrollIntoView({ block: "start", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
       figure.focus({ preventScroll: true });
     });
-    this.ask(false);
+    void this.ask(false);
     this.follow();
+    void this.repaired();
+  }
+
+  /** repaired loads what the repair did to the margin, where it was judged. */
+  private async repaired(): Promise<void> {
+    const path = this.dataset["effect"];
+    if (!path) return;
+    try {
+      const r = await fetch(path);
+      if (!r.ok) return;
+      this.effect = (await r.json()) as typeof this.effect;
+      this.without();
+      this.draw();
+    } catch {
+      // without it the chart shows what was measured alone
+    }
+  }
+
+  /** without adds the course of the unrepaired roof to the view: what was measured, and the change between the model's two runs. */
+  private without(): void {
+    const v = this.view, s = this.surface(), e = this.effect;
+    if (!v || !s || !e || s.unrepaired_margin_k) return;
+    const step = e.step_s * 1e3, n = e.without_minus_with_k.length;
+    let any = false;
+    const out = v.time.map((t, i) => {
+      const m = at(s.margin_k.mean, i), until = t + Math.max(v.step, 1);
+      if (m === null || until <= e.from_ms) return null;
+      let sum = 0, count = 0;
+      for (let k = Math.max(0, Math.floor((t - e.from_ms) / step)); k < Math.min(n, Math.ceil((until - e.from_ms) / step)); k++) {
+        const x = e.without_minus_with_k[k];
+        if (x !== null && x !== undefined) { sum += x; count++; }
+      }
+      if (count === 0) return null;
+      any = true;
+      return m + sum / count;
+    });
+    if (any) s.unrepaired_margin_k = out;
   }
 
   /** tools turns the stretch links into moves without loading, and adds + and -. */
@@ -127,7 +165,7 @@ export class Margin extends HTMLElement {
     this.until = from + span;
     this.draw();
     clearTimeout(this.later);
-    this.later = window.setTimeout(() => this.ask(false), 140);
+    this.later = window.setTimeout(() => void this.ask(false), 140);
   }
 
   zoom(factor: number, around?: number): void {
@@ -242,6 +280,7 @@ export class Margin extends HTMLElement {
     this.figure.setAttribute("aria-busy", "true");
     try {
       this.view = await load(this.dataset["case"] ?? "", this.from, this.until, fresh, asked.signal);
+      this.without();
       this.draw();
       this.address();
     } catch (e) {

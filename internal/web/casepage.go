@@ -37,6 +37,7 @@ type caseBody struct {
 	Zooms        []zoom
 	Rows         []marginRow
 	RowsCut      bool
+	HasEffect    bool   // the course without the repair is known
 	Query        string // surface=...&from=...&to=... of this view
 }
 
@@ -155,6 +156,12 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		b.Winter = seasonYear(wi.From.In(h.Zone))
 	}
 	m := chart(h.Case, near, v.surface, h.Zone)
+	if e, ok := effectOf(a, v.surface.ID); ok {
+		b.HasEffect = true
+		if c := unrepairedColumn(m, e); c != nil {
+			m.UnrepairedK = c
+		}
+	}
 	b.Chart, b.Positions = m.Scene(), multiples(h.Case, near, h.Zone).Scene()
 	b.StepWords = stepWords(m.Step)
 	b.Zooms = zooms(h, v)

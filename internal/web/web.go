@@ -146,7 +146,7 @@ func (p *Pages) Mount(r chi.Router) {
 	r.Get("/favicon.svg", p.favicon)
 	r.Get("/favicon.ico", p.favicon)
 	r.Group(func(r chi.Router) {
-		r.Use(middleware.Compress(5, "text/html", "text/csv"))
+		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
 		r.Get("/", p.houses)
 		r.Get("/messages", p.messages)
 		r.Get("/login", p.loginForm)

@@ -189,8 +189,18 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return t.In(zone).Format(layout)
 		},
-		"age":     func(t time.Time) string { return age(p.Now(), t) },
-		"hours":   hours,
+		"age": func(t time.Time) string { return age(p.Now(), t) },
+		"hours": func(x any) string {
+			switch h := x.(type) {
+			case float64:
+				return hours(h)
+			case *float64:
+				if h != nil {
+					return hours(*h)
+				}
+			}
+			return "–"
+		},
 		"signed":  signed,
 		"percent": percent,
 		"upper":   upper,
@@ -207,8 +217,9 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return fmt.Sprintf("%.0f", *x)
 		},
-		"join":  strings.Join,
-		"words": func(s string) string { return strings.ReplaceAll(s, "_", " ") },
+		"quantity": quantityWords,
+		"join":     strings.Join,
+		"words":    func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 		"zone": func(z *time.Location) string {
 			if z == nil {
 				return "UTC"
