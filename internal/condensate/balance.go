@@ -41,8 +41,7 @@ const stepK = 2.0
 // counted, so that peaks after a gap are lower bounds.
 //
 // Temperatures -90..100 C, pressures 0..200 kPa; anything else is ErrInput.
-// Within 0.1 % of a balance stepped at 1 s for steps up to an hour; the
-// coefficient itself is known to a factor of about two.
+// Within 0.2 % of a balance stepped at 5 s; the coefficient itself is known to a factor of about two.
 func Run(c Course, s Settings, zone *time.Location) (*Result, error) {
 	s = s.withDefaults()
 	if err := check(c, s); err != nil {

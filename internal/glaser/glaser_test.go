@@ -294,3 +294,25 @@ func TestWhatCannotBeCalculated(t *testing.T) {
 		assert.ErrorIs(t, err, glaser.ErrInput, name)
 	}
 }
+
+// A five-layer wall with the figures of an independent implementation of the same
+// standard (repository pachi/condensaciones, test_cerramiento.py, read there): air
+// of 5 C/96 % outside, 20 C/55 % inside; half brick, mortar, 30 mm EPS, brick on
+// edge, plaster.
+func TestAPublishedWall(t *testing.T) {
+	b := glaser.BuildUp{Rse: 0.04, Rsi: 0.13, Layers: []glaser.Layer{
+		{Name: "plaster", ResistanceM2KW: 0.01754386, SdM: 0.06}, {Name: "brick on edge", ResistanceM2KW: 0.06741573, SdM: 0.3},
+		{Name: "EPS", ResistanceM2KW: 0.80, SdM: 0.6}, {Name: "mortar", ResistanceM2KW: 0.02439024, SdM: 0.10}, {Name: "half brick", ResistanceM2KW: 0.16491754, SdM: 1.10}}}
+	s, err := glaser.SteadyState(b, glaser.Climate{IndoorC: 20, OutdoorC: 5, IndoorPa: 1285.3231290912881, OutdoorPa: 836.98994423079864})
+	require.NoError(t, err)
+	assert.InDelta(t, 1.24426738, s.TotalM2KW, 1e-7)
+	temps := []float64{5.48221147, 7.47033972, 7.76437110, 17.40860050, 18.22131646, 18.43281272}
+	sats := []float64{901.6494, 1034.1391, 1055.1221, 1987.3647, 2091.7093, 2119.6372}
+	require.Len(t, s.Interfaces, len(temps))
+	for i, f := range s.Interfaces {
+		assert.InDelta(t, temps[i], f.TempC, 1e-6, f.Where)
+		assert.InDelta(t, sats[i], f.SatPa, 1e-3, f.Where)
+	}
+	require.Len(t, s.Planes, 2, "both faces of the mortar")
+	assert.InDelta(t, 31.39753, (s.Planes[0].RateKgM2+s.Planes[1].RateKgM2)*1000*2592000, 0.001, "g/m2 in 30 days")
+}

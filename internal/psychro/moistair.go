@@ -37,6 +37,15 @@ func PressureAtAltitudePa(altitudeM float64) (float64, error) {
 	return StandardPressurePa * math.Pow(1-2.25577e-5*altitudeM, 5.2559), nil
 }
 
+// TemperatureAtAltitudeC is the temperature in C of the standard atmosphere at
+// an altitude in m (-500..11000), ISO 2533: 15 - 0.0065 z.
+func TemperatureAtAltitudeC(altitudeM float64) (float64, error) {
+	if !(altitudeM >= -500 && altitudeM <= 11000) {
+		return 0, fmt.Errorf("temperature at %g m: altitude %w (-500..11000 m)", altitudeM, ErrRange)
+	}
+	return 15 - 0.0065*altitudeM, nil
+}
+
 // MixingRatio is the mass of vapour per mass of dry air in kg/kg (ASHRAE
 // Fundamentals 2017, ch. 1, eq. 20), of air with the vapour pressure and total
 // pressure in Pa (0 <= e < p):
