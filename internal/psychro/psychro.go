@@ -71,13 +71,23 @@ func SatSurfacePa(tempC float64) float64 {
 // tempC (-90..100 C) and rhPct over liquid water (0..105 %; above 100 counts as
 // 100, a probe's overshoot and not supersaturated air).
 func VapourPressurePa(tempC, rhPct float64) (float64, error) {
+	if tempC >= -90 && tempC <= 100 && rhPct >= 0 && rhPct <= 105 {
+		return SatWaterPa(tempC) * min(rhPct, 100) / 100, nil
+	}
+	return 0, airRange(tempC, rhPct)
+}
+
+// airRange says which of the two is out of range. Errors are made out of line so
+// that the arithmetic before them inlines.
+func airRange(tempC, rhPct float64) error {
 	if !(tempC >= -90 && tempC <= 100) {
-		return 0, fmt.Errorf("vapour pressure at %g C: temperature %w (-90..100 C)", tempC, ErrRange)
+		return fmt.Errorf("vapour pressure at %g C: temperature %w (-90..100 C)", tempC, ErrRange)
 	}
-	if !(rhPct >= 0 && rhPct <= 105) {
-		return 0, fmt.Errorf("vapour pressure at %g %%RH: humidity %w (0..105 %%)", rhPct, ErrRange)
-	}
-	return SatWaterPa(tempC) * math.Min(rhPct, 100) / 100, nil
+	return fmt.Errorf("vapour pressure at %g %%RH: humidity %w (0..105 %%)", rhPct, ErrRange)
+}
+
+func pressureRange(what string, vapourPa float64) error {
+	return fmt.Errorf("%s of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", what, vapourPa, ErrRange)
 }
 
 // DewPointC is the dew point over liquid water at every temperature, in C, of
@@ -100,7 +110,7 @@ func VapourPressurePa(tempC, rhPct float64) (float64, error) {
 //	35..50          0.063     0.044     0.034     0.035
 func DewPointC(vapourPa float64) (float64, error) {
 	if !(vapourPa > 0 && vapourPa < 2e5) {
-		return 0, fmt.Errorf("dew point of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", vapourPa, ErrRange)
+		return 0, pressureRange("dew point", vapourPa)
 	}
 	g := math.Log(vapourPa / magnusPa)
 	return magnusWaterB * g / (magnusWaterA - g), nil
@@ -110,7 +120,7 @@ func DewPointC(vapourPa float64) (float64, error) {
 // in Pa (more than 0): the inverse of SatIcePa.
 func FrostPointC(vapourPa float64) (float64, error) {
 	if !(vapourPa > 0 && vapourPa < 2e5) {
-		return 0, fmt.Errorf("frost point of %g Pa: vapour pressure %w (more than 0, under 200 kPa)", vapourPa, ErrRange)
+		return 0, pressureRange("frost point", vapourPa)
 	}
 	g := math.Log(vapourPa / magnusPa)
 	return magnusIceB * g / (magnusIceA - g), nil
