@@ -25,6 +25,7 @@ type Assessment struct {
 	Surfaces  []Surface  `json:"surfaces"`
 	Diagnosis Diagnosis  `json:"diagnosis"`
 	Repairs   []Repair   `json:"repairs"`
+	Physics   Told       `json:"physics"`
 	Notes     []string   `json:"notes"`
 }
 
@@ -102,6 +103,7 @@ type Answer struct {
 	Assessment
 	Finding cause.Finding
 	Results []repair.Result
+	Behind  Physics
 }
 
 // Of assesses a case's record.
@@ -111,6 +113,13 @@ func Of(set *series.Set) Answer {
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Results)})
 	a.Repairs = verdicts(a.Results)
 	a.Diagnosis = diagnosis(a.Finding)
+	a.Behind = physics(set, a.Finding)
+	a.Physics = told(a.Behind)
+	for i := range a.Surfaces {
+		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {
+			a.Surfaces[i].PeakCondensateGM2 = rounded(c.PeakGM2)
+		}
+	}
 	return a
 }
 

@@ -1,0 +1,225 @@
+package assessment
+
+import (
+	"time"
+
+	"dewcase/internal/airchange"
+	"dewcase/internal/condensate"
+	"dewcase/internal/corrosion"
+	"dewcase/internal/mould"
+	"dewcase/internal/timber"
+)
+
+// Told is the physics as an answer to a program: the figures that decide
+// something, each with its unit in its name.
+type Told struct {
+	Surfaces []ToldSurface `json:"surfaces"`
+	House    *ToldHouse    `json:"house" doc:"vapour in the house and the loft; null where outdoors was not logged"`
+	LoftAir  ToldAir       `json:"loft_air_change"`
+	VoidAir  ToldAir       `json:"void_air_change"`
+	Steady   []ToldMonth   `json:"steady_build_up" doc:"the case's layers by the steady calculation of ISO 13788, for the months measured"`
+	BuildUp  ToldBuildUp   `json:"build_up"`
+	Openings []ToldOpening `json:"openings"`
+	Notes    []string      `json:"notes"`
+}
+
+// ToldSurface is what the dampness does at one surface.
+type ToldSurface struct {
+	Surface    string         `json:"surface"`
+	Condensate *ToldFilm      `json:"condensate"`
+	Mould      *ToldMould     `json:"mould"`
+	Timber     *ToldTimber    `json:"timber" doc:"estimated from the surface's humidity, lagged by its thickness"`
+	Wood       *ToldTimber    `json:"wood_measured"`
+	Fixings    *ToldCorrosion `json:"fixings"`
+	Notes      []string       `json:"notes"`
+}
+
+// ToldFilm is dew and frost by mass balance.
+type ToldFilm struct {
+	PeakGM2       float64    `json:"peak_g_m2"`
+	PeakAt        *time.Time `json:"peak_at"`
+	CondensedGM2  float64    `json:"condensed_g_m2"`
+	DrippedGM2    float64    `json:"dripped_g_m2"`
+	WetHours      float64    `json:"wet_hours" doc:"hours with a film, also while it dries"`
+	NightsWetted  int        `json:"nights_wetted"`
+	MorningsDried int        `json:"mornings_dried"`
+	MorningsWet   int        `json:"mornings_still_wet_at_noon"`
+	MedianDryingH *float64   `json:"median_drying_h"`
+	Melts         []ToldMelt `json:"melts"`
+}
+
+// ToldMelt is a thaw of a frosted surface.
+type ToldMelt struct {
+	At      time.Time `json:"at"`
+	MassGM2 float64   `json:"mass_g_m2"`
+}
+
+// ToldMould is the mould index.
+type ToldMould struct {
+	Class     string  `json:"class"`
+	ClassFrom string  `json:"class_from"`
+	Peak      float64 `json:"peak_index"`
+	End       float64 `json:"index_at_end"`
+	Words     string  `json:"words"`
+	ASHRAE160 string  `json:"ashrae_160"`
+}
+
+// ToldTimber is the moisture content of wood, in % of dry mass.
+type ToldTimber struct {
+	ThicknessMM float64 `json:"thickness_mm"`
+	PeakPct     float64 `json:"peak_pct"`
+	MeanPct     float64 `json:"mean_pct"`
+	WeeksOver20 float64 `json:"weeks_over_20_pct"`
+	WeeksLow    float64 `json:"weeks_over_20_pct_low"`
+	WeeksHigh   float64 `json:"weeks_over_20_pct_high"`
+}
+
+// ToldCorrosion is the time of wetness of fixings.
+type ToldCorrosion struct {
+	WetHoursPerYear float64 `json:"wet_hours_per_year" doc:"if the whole year were like the record"`
+	LowPerYear      float64 `json:"wet_hours_per_year_low"`
+	HighPerYear     float64 `json:"wet_hours_per_year_high"`
+	Category        string  `json:"category"`
+	Remark          string  `json:"remark"`
+}
+
+// ToldHouse is the vapour-pressure picture.
+type ToldHouse struct {
+	HumidityClass *int       `json:"humidity_class" doc:"ISO 13788 Annex A, 1 to 5; null where too little was seen"`
+	Borderline    bool       `json:"borderline"`
+	ClassUse      string     `json:"class_use"`
+	Excesses      []ToldOver `json:"excesses"`
+	LoftShare     *float64   `json:"loft_share_of_house_air" doc:"0..1"`
+	LoftShareLow  *float64   `json:"loft_share_low"`
+	LoftShareHigh *float64   `json:"loft_share_high"`
+}
+
+// ToldOver is how far the air of a place lies above outdoors.
+type ToldOver struct {
+	Place     string  `json:"place"`
+	MeanPa    float64 `json:"mean_pa"`
+	UncPa     float64 `json:"standard_uncertainty_pa" doc:"0 where the loggers' accuracy is unknown"`
+	SupplyGM3 float64 `json:"moisture_supply_g_m3"`
+}
+
+// ToldAir is an air change an hour, or why there is none.
+type ToldAir struct {
+	PerHour *float64 `json:"per_hour"`
+	Low     *float64 `json:"low"`
+	High    *float64 `json:"high"`
+	Why     string   `json:"why"`
+}
+
+// ToldMonth is one month of the steady calculation.
+type ToldMonth struct {
+	Month        string   `json:"month"`
+	CondensedGM2 float64  `json:"condensed_g_m2"`
+	Planes       []string `json:"planes"`
+}
+
+// ToldBuildUp is what the trade's rules say of the survey.
+type ToldBuildUp struct {
+	Overall  string       `json:"overall"`
+	Sentence string       `json:"sentence"`
+	Findings []ToldRemark `json:"findings"`
+	Decides  string       `json:"decides"`
+}
+
+// ToldRemark is one rule's finding.
+type ToldRemark struct {
+	Element string `json:"element"`
+	Verdict string `json:"verdict"`
+	What    string `json:"what"`
+	Why     string `json:"why"`
+	Cure    string `json:"cure"`
+	Source  string `json:"source"`
+}
+
+// ToldOpening is one opening that the rule set asks for.
+type ToldOpening struct {
+	Where    string   `json:"where"`
+	NeededMM float64  `json:"needed_mm"`
+	HaveMM   *float64 `json:"have_mm"`
+	ShortMM  *float64 `json:"short_mm"`
+	ShortMM2 *float64 `json:"short_mm2"`
+	Source   string   `json:"source"`
+}
+
+func told(p Physics) Told {
+	t := Told{Surfaces: []ToldSurface{}, Steady: []ToldMonth{}, Openings: []ToldOpening{}, LoftAir: toldAir(p.LoftAir), VoidAir: toldAir(p.VoidAir), Notes: append([]string{}, p.Notes...)}
+	for _, s := range p.Surfaces {
+		x := ToldSurface{Surface: s.Surface, Condensate: toldFilm(s.Condensate), Timber: toldTimber(s.Timber), Wood: toldTimber(s.Wood), Fixings: toldFixings(s.Fixings), Notes: append([]string{}, s.Notes...)}
+		if m := s.Mould; m != nil {
+			x.Mould = &ToldMould{string(m.Class), s.MouldClass, round(m.Peak, 3), round(m.End, 3), mould.Words(m.Peak), string(m.ASHRAE160)}
+		}
+		t.Surfaces = append(t.Surfaces, x)
+	}
+	if v := p.Vapour; v != nil {
+		h := &ToldHouse{Borderline: v.Class.Borderline, ClassUse: v.Class.Use, Excesses: []ToldOver{}}
+		if v.Class.Known {
+			h.HumidityClass = &v.Class.Class
+		}
+		for _, e := range v.Excesses {
+			if e.Hours > 0 {
+				h.Excesses = append(h.Excesses, ToldOver{e.ID, round(e.MeanPa, 1), round(e.UncPa, 1), round(e.SupplyGM3, 2)})
+			}
+		}
+		if v.Loft.Known {
+			h.LoftShare, h.LoftShareLow, h.LoftShareHigh = rounded(v.Loft.Mean), rounded(v.Loft.Low), rounded(v.Loft.High)
+		}
+		t.House = h
+	}
+	for _, m := range p.Steady {
+		t.Steady = append(t.Steady, ToldMonth{m.Month, round(m.CondensedGM2, 1), append([]string{}, m.Planes...)})
+	}
+	t.BuildUp = ToldBuildUp{Overall: string(p.BuildUp.Overall), Sentence: p.BuildUp.Sentence, Findings: []ToldRemark{}, Decides: p.BuildUp.Decides}
+	for _, f := range p.BuildUp.Findings {
+		t.BuildUp.Findings = append(t.BuildUp.Findings, ToldRemark{f.Element, string(f.Verdict), f.What, f.Why, f.Cure, f.Source})
+	}
+	if p.Openings != nil {
+		for _, l := range p.Openings.Lines {
+			t.Openings = append(t.Openings, ToldOpening{string(l.Where), l.NeededMM, l.HaveMM, l.ShortMM, l.ShortMM2, l.Rule.Source})
+		}
+	}
+	return t
+}
+
+func toldFilm(r *condensate.Result) *ToldFilm {
+	if r == nil {
+		return nil
+	}
+	f := &ToldFilm{PeakGM2: round(r.PeakGM2, 2), CondensedGM2: round(r.CondensedGM2, 1), DrippedGM2: round(r.DrippedGM2, 1), WetHours: round(r.WetH, 2),
+		NightsWetted: r.NightsWetted, MorningsDried: r.MorningsDried, MorningsWet: r.MorningsWet, Melts: []ToldMelt{}}
+	if r.PeakGM2 > 0 {
+		at := time.UnixMilli(r.PeakMS).UTC()
+		f.PeakAt = &at
+	}
+	if r.DryingKnown {
+		f.MedianDryingH = rounded(r.MedianDryingH)
+	}
+	for _, m := range r.Melts {
+		f.Melts = append(f.Melts, ToldMelt{time.UnixMilli(m.AtMS).UTC(), round(m.MassGM2, 1)})
+	}
+	return f
+}
+
+func toldTimber(r *timber.Result) *ToldTimber {
+	if r == nil || r.ObservedH == 0 {
+		return nil
+	}
+	return &ToldTimber{r.ThicknessMM, round(r.PeakPct, 2), round(r.MeanPct, 2), round(r.WeeksAbove, 2), round(r.WeeksAboveLow, 2), round(r.WeeksAboveHigh, 2)}
+}
+
+func toldFixings(r *corrosion.Result) *ToldCorrosion {
+	if r == nil || r.ObservedH == 0 {
+		return nil
+	}
+	return &ToldCorrosion{round(r.PerYearH, 0), round(r.LowPerYearH, 0), round(r.HighPerYearH, 0), r.Category.String(), r.Remark}
+}
+
+func toldAir(e airchange.Estimate) ToldAir {
+	if !e.Known {
+		return ToldAir{Why: e.Why}
+	}
+	return ToldAir{PerHour: rounded(e.PerHour), Low: rounded(e.Low), High: rounded(e.High), Why: e.Method}
+}
