@@ -70,7 +70,7 @@ func physics(set *series.Set, f cause.Finding) Physics {
 	}
 	g := hourly(set)
 	p.vapour(set, g)
-	p.air(g)
+	p.air(g.before(set.Case.Repairs()))
 	p.steady(set)
 	from := time.Time{}
 	if set.UntilMS > 0 {
@@ -167,6 +167,17 @@ func hourly(set *series.Set) grid {
 	return grid{start, int((set.UntilMS - start + hourMS - 1) / hourMS), set}
 }
 
+// before is the grid up to the first repair inside the record: what a repair
+// opens or shuts changes the air change, and the two must not be mixed.
+func (g grid) before(repairs []roof.Event) grid {
+	for _, e := range repairs {
+		if n := int((e.At.UnixMilli() - g.startMS) / hourMS); n > 0 && n < g.n {
+			g.n = n
+		}
+	}
+	return g
+}
+
 // mean is the mean of a place's positions hour by hour, where at least two
 // thirds of the hour was observed; ok is false where the place has no humidity.
 func (g grid) mean(place roof.Place) (tempC, pa []float64, seen []bool, uncPa float64, ok bool) {
@@ -254,6 +265,9 @@ func (p *Physics) air(g grid) {
 	}
 	outdoor, house, loft, void := air(roof.OutdoorAir), air(roof.IndoorAir), air(roof.LoftAir), air(roof.BattenVoidAir)
 	p.LoftAir, p.VoidAir = unknownAir("the loft", outdoor, loft), unknownAir("the batten void", outdoor, void)
+	if len(g.set.Case.Repairs()) > 0 {
+		p.Notes = append(p.Notes, "air changes are those before the first repair in the record")
+	}
 	if outdoor != nil && loft != nil {
 		if e, err := airchange.Loft(g.startMS, *outdoor, house, *loft); err != nil {
 			p.LoftAir = airchange.Estimate{Why: err.Error()}

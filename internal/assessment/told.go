@@ -36,6 +36,8 @@ type ToldSurface struct {
 
 // ToldFilm is dew and frost by mass balance.
 type ToldFilm struct {
+	_ struct{} `nullable:"true"` // null where it could not be had
+
 	PeakGM2       float64    `json:"peak_g_m2"`
 	PeakAt        *time.Time `json:"peak_at"`
 	CondensedGM2  float64    `json:"condensed_g_m2"`
@@ -56,6 +58,8 @@ type ToldMelt struct {
 
 // ToldMould is the mould index.
 type ToldMould struct {
+	_ struct{} `nullable:"true"` // null where it could not be had
+
 	Class     string  `json:"class"`
 	ClassFrom string  `json:"class_from"`
 	Peak      float64 `json:"peak_index"`
@@ -66,6 +70,8 @@ type ToldMould struct {
 
 // ToldTimber is the moisture content of wood, in % of dry mass.
 type ToldTimber struct {
+	_ struct{} `nullable:"true"` // null where it could not be had
+
 	ThicknessMM float64 `json:"thickness_mm"`
 	PeakPct     float64 `json:"peak_pct"`
 	MeanPct     float64 `json:"mean_pct"`
@@ -76,6 +82,8 @@ type ToldTimber struct {
 
 // ToldCorrosion is the time of wetness of fixings.
 type ToldCorrosion struct {
+	_ struct{} `nullable:"true"` // null where it could not be had
+
 	WetHoursPerYear float64 `json:"wet_hours_per_year" doc:"if the whole year were like the record"`
 	LowPerYear      float64 `json:"wet_hours_per_year_low"`
 	HighPerYear     float64 `json:"wet_hours_per_year_high"`
@@ -85,6 +93,8 @@ type ToldCorrosion struct {
 
 // ToldHouse is the vapour-pressure picture.
 type ToldHouse struct {
+	_ struct{} `nullable:"true"` // null where it could not be had
+
 	HumidityClass *int       `json:"humidity_class" doc:"ISO 13788 Annex A, 1 to 5; null where too little was seen"`
 	Borderline    bool       `json:"borderline"`
 	ClassUse      string     `json:"class_use"`
@@ -150,7 +160,7 @@ func told(p Physics) Told {
 	for _, s := range p.Surfaces {
 		x := ToldSurface{Surface: s.Surface, Condensate: toldFilm(s.Condensate), Timber: toldTimber(s.Timber), Wood: toldTimber(s.Wood), Fixings: toldFixings(s.Fixings), Notes: append([]string{}, s.Notes...)}
 		if m := s.Mould; m != nil {
-			x.Mould = &ToldMould{string(m.Class), s.MouldClass, round(m.Peak, 3), round(m.End, 3), mould.Words(m.Peak), string(m.ASHRAE160)}
+			x.Mould = &ToldMould{Class: string(m.Class), ClassFrom: s.MouldClass, Peak: round(m.Peak, 3), End: round(m.End, 3), Words: mould.Words(m.Peak), ASHRAE160: string(m.ASHRAE160)}
 		}
 		t.Surfaces = append(t.Surfaces, x)
 	}
@@ -178,7 +188,7 @@ func told(p Physics) Told {
 	}
 	if p.Openings != nil {
 		for _, l := range p.Openings.Lines {
-			t.Openings = append(t.Openings, ToldOpening{string(l.Where), l.NeededMM, l.HaveMM, l.ShortMM, l.ShortMM2, l.Rule.Source})
+			t.Openings = append(t.Openings, ToldOpening{string(l.Where), l.NeededMM, l.HaveMM, l.ShortMM, whole(l.ShortMM2), l.Rule.Source})
 		}
 	}
 	return t
@@ -207,14 +217,16 @@ func toldTimber(r *timber.Result) *ToldTimber {
 	if r == nil || r.ObservedH == 0 {
 		return nil
 	}
-	return &ToldTimber{r.ThicknessMM, round(r.PeakPct, 2), round(r.MeanPct, 2), round(r.WeeksAbove, 2), round(r.WeeksAboveLow, 2), round(r.WeeksAboveHigh, 2)}
+	return &ToldTimber{ThicknessMM: r.ThicknessMM, PeakPct: round(r.PeakPct, 2), MeanPct: round(r.MeanPct, 2),
+		WeeksOver20: round(r.WeeksAbove, 2), WeeksLow: round(r.WeeksAboveLow, 2), WeeksHigh: round(r.WeeksAboveHigh, 2)}
 }
 
 func toldFixings(r *corrosion.Result) *ToldCorrosion {
 	if r == nil || r.ObservedH == 0 {
 		return nil
 	}
-	return &ToldCorrosion{round(r.PerYearH, 0), round(r.LowPerYearH, 0), round(r.HighPerYearH, 0), r.Category.String(), r.Remark}
+	return &ToldCorrosion{WetHoursPerYear: round(r.PerYearH, 0), LowPerYear: round(r.LowPerYearH, 0), HighPerYear: round(r.HighPerYearH, 0),
+		Category: r.Category.String(), Remark: r.Remark}
 }
 
 func toldAir(e airchange.Estimate) ToldAir {
@@ -222,4 +234,12 @@ func toldAir(e airchange.Estimate) ToldAir {
 		return ToldAir{Why: e.Why}
 	}
 	return ToldAir{PerHour: rounded(e.PerHour), Low: rounded(e.Low), High: rounded(e.High), Why: e.Method}
+}
+
+func whole(x *float64) *float64 {
+	if x == nil {
+		return nil
+	}
+	y := round(*x, 0)
+	return &y
 }
