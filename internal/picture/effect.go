@@ -131,8 +131,7 @@ func (p PairedNights) Scene() *Scene {
 	for h := 0.0; h <= most; h += most / 4 {
 		s.add(Item{Kind: Level, Class: "grid", X: 0, X2: s.Span, Y: y(h)}, Item{Kind: Label, Class: "tick", Text: num(h, 1), X: 0, Y: y(h) + 4, DX: -6, Anchor: End})
 	}
-	s.add(Item{Kind: Label, Class: "tick", Text: "h", X: 0, Y: top - 1, DX: -6, Anchor: End},
-		Item{Kind: Area, Class: "s-wet", Courses: measured}, Item{Kind: Line, Class: "ln unrepaired-bar", Courses: without},
+	s.add(Item{Kind: Area, Class: "s-wet", Courses: measured}, Item{Kind: Line, Class: "ln unrepaired-bar", Courses: without},
 		Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: base})
 	w := WinterSheet{Zone: p.Zone}
 	for _, n := range p.Nights {

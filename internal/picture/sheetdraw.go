@@ -282,8 +282,8 @@ func (w WinterSheet) months(s *Scene, top, base float64) {
 	}
 }
 
-// flag is an event with the row in which its flag hangs.
-type flag struct {
+// pennant is an event with the row in which its flag hangs.
+type pennant struct {
 	x      float64
 	text   string
 	repair bool
@@ -292,11 +292,11 @@ type flag struct {
 
 // flags numbers the events of the span, as the list under the picture does, and
 // hangs them so that they do not cover each other even on a phone.
-func (w WinterSheet) flags() []flag {
+func (w WinterSheet) flags() []pennant {
 	if len(w.Nights) == 0 {
 		return nil
 	}
-	var out []flag
+	var out []pennant
 	var used [3]float64 // where each row is free again, in share of the width
 	for i := range used {
 		used[i] = -1
@@ -305,7 +305,7 @@ func (w WinterSheet) flags() []flag {
 		if e.At.Before(w.Nights[0].From) || !e.At.Before(w.Nights[len(w.Nights)-1].Until) {
 			continue
 		}
-		f := flag{x: w.unit(e.At), text: fmt.Sprint(i + 1), repair: e.IsRepair()}
+		f := pennant{x: w.unit(e.At), text: fmt.Sprint(i + 1), repair: e.IsRepair()}
 		if f.repair {
 			f.text += " repair"
 		}
@@ -319,7 +319,7 @@ func (w WinterSheet) flags() []flag {
 	return out
 }
 
-func (w WinterSheet) rules(s *Scene, flags []flag, under, bottom, base float64) {
+func (w WinterSheet) rules(s *Scene, flags []pennant, under, bottom, base float64) {
 	if !w.WindowFrom.IsZero() && len(w.Nights) > 0 {
 		a, b := w.unit(w.WindowFrom), w.unit(w.WindowUntil)
 		if b > a && b-a < s.Span-0.01 {

@@ -11,8 +11,8 @@ type Strip struct {
 	Nights  []Night // oldest first
 }
 
-// Scene lays the strip out: a column a night, as tall as the share of it that
-// was wet; hatched where it was not observed well enough to count.
+// Scene lays the strip out: a column a night, as tall as its wet hours, on a
+// foot where it was near; hatched where it was not observed well enough to count.
 func (t Strip) Scene() *Scene {
 	const tall = 26.0
 	w := WinterSheet{Surface: t.Surface, Zone: t.Zone, Nights: t.Nights}
@@ -27,8 +27,10 @@ func (t Strip) Scene() *Scene {
 		// Twelve wet hours fill the column: longer nights of water are as bad.
 		share := func(minutes float64) float64 { return tall * min(minutes/60/12, 1) }
 		x, x2 := float64(i)+0.1, float64(i)+0.9
-		if h := share(sum.AtRiskMin); h > 0 {
-			near = append(near, box(x, tall-h, x2, tall))
+		// Near is a foot of one height, whatever its hours: a tall bar would be
+		// read as water.
+		if sum.AtRiskMin >= ShortMin {
+			near = append(near, box(x, tall-4, x2, tall))
 		}
 		h, f := share(sum.CondensingMin), share(sum.FrostMin)
 		if n.IsWet() {

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -69,6 +70,7 @@ type causeRow struct {
 
 type evidenceRow struct {
 	cause.Evidence
+	Line string // the sentence without its basis, which stands beside it
 	Link string // the stretch of timeline it rests on
 }
 
@@ -97,8 +99,8 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 func evidenceRows(h *head, lines []cause.Evidence) []evidenceRow {
 	out := make([]evidenceRow, 0, len(lines))
 	for _, e := range lines {
-		row := evidenceRow{Evidence: e}
-		if e.UntilMS > e.FromMS {
+		row := evidenceRow{Evidence: e, Line: strings.TrimPrefix(e.Text, e.Basis+": ")}
+		if e.UntilMS > e.FromMS && e.Basis != "survey" {
 			v := view{}
 			for _, s := range h.Case.Surfaces() {
 				for _, id := range e.Positions {
@@ -190,7 +192,7 @@ type sureBody struct{ Surfaces []sureSurface }
 type sureSurface struct {
 	assessment.Surface
 	Words, Sentence string
-	Effects         *picture.Scene
+	Doubts          []assessment.HowSure
 }
 
 func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
@@ -203,6 +205,11 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: surfaceWords(h.Case, pos)}
 		row.Sentence = sureSentence(s, row.Words)
+		for _, x := range s.HowSure {
+			if x.Part > 0 {
+				row.Doubts = append(row.Doubts, x)
+			}
+		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
 	p.render(w, r, http.StatusOK, "sure", page{Title: "How sure, " + h.Label, Case: h, Tab: "sure", Body: b})
@@ -214,6 +221,9 @@ func sureSentence(s assessment.Surface, words string) string {
 		return "Wet hours " + words + " could not be counted."
 	case s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil:
 		return fmt.Sprintf("%s wet hours %s; how sure cannot be said, because a logger’s accuracy is not in the case file.", hours(*s.HoursCondensing), words)
+	}
+	if *s.HoursCondensingHigh < 0.05 {
+		return "No wet hours " + words + ", and no error within the loggers’ accuracy would make any."
 	}
 	out := fmt.Sprintf("%s wet hours %s, and with the loggers’ accuracy anything from %s to %s (95 %%).", hours(*s.HoursCondensing), words, hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh))
 	best := -1

@@ -28,6 +28,8 @@ type resultView struct {
 	LeftOut      []repair.NightUse
 	Before       string // link to the timeline around the repair
 	MeasuredWet  *float64
+	WithWet      *float64
+	WithRisk     *float64
 	WithoutWet   *float64
 	MeasuredRisk *float64
 	WithoutRisk  *float64
@@ -60,6 +62,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		}
 		if res.Hours != nil {
 			v.MeasuredWet, v.WithoutWet = &res.Hours.MeasuredWet, &res.Hours.WetWithout
+			v.WithWet, v.WithRisk = &res.Hours.WetWith, &res.Hours.RiskWith
 			v.MeasuredRisk, v.WithoutRisk = &res.Hours.MeasuredRisk, &res.Hours.RiskWithout
 		}
 		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() + "&surface=" + res.Surface + "#margin"

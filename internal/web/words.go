@@ -4,10 +4,14 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"regexp"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"dewcase/internal/assessment"
+	"dewcase/internal/cause"
 	"dewcase/internal/picture"
 	"dewcase/internal/roof"
 )
@@ -152,6 +156,48 @@ func lately(words string, nights []picture.Night) string {
 	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", words, n.Wet, plural(n.Counted, "night"), span)
 }
 
+// minus finds a hyphen that stands for a minus sign.
+var minus = regexp.MustCompile(`(^|[\s(\[])-(\d)`)
+
+// prose makes a sentence of a line that the analysis wrote for a terminal: it
+// begins with a capital and ends with a full stop, causes are in words, and
+// signs are typographic.
+func prose(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	for _, c := range cause.Named() {
+		s = strings.ReplaceAll(s, string(c), "“"+c.Words()+"”")
+	}
+	s = strings.ReplaceAll(s, "+-", "±")
+	s = minus.ReplaceAllString(s, "$1−$2")
+	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
+		s += "."
+	}
+	return upper(s)
+}
+
+// payloadWords shows what came: text as it is, everything else as \xNN, cut
+// short.
+func payloadWords(b []byte) string {
+	const most = 600
+	var out strings.Builder
+	for len(b) > 0 {
+		if out.Len() >= most {
+			return out.String() + " …"
+		}
+		r, n := utf8.DecodeRune(b)
+		if r == utf8.RuneError && n <= 1 || !unicode.IsPrint(r) && r != '\n' && r != '\t' {
+			fmt.Fprintf(&out, `\x%02x`, b[:n])
+		} else {
+			out.WriteRune(r)
+		}
+		b = b[n:]
+	}
+	return out.String()
+}
+
 func plural(n int, one string) string {
 	if n == 1 {
 		return "1 " + one
@@ -218,6 +264,8 @@ func (p *Pages) funcs() template.FuncMap {
 			return fmt.Sprintf("%.0f", *x)
 		},
 		"quantity": quantityWords,
+		"prose":    prose,
+		"payload":  payloadWords,
 		"join":     strings.Join,
 		"words":    func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 		"zone": func(z *time.Location) string {

@@ -1,0 +1,149 @@
+package picture
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+func figures(x ...any) *Figures {
+	f := NewFigures(len(x))
+	for i, v := range x {
+		switch v := v.(type) {
+		case float64:
+			f.Set(i, v)
+		case int:
+			f.Set(i, float64(v))
+		}
+	}
+	return f
+}
+
+// chartOf makes a chart of hourly steps.
+func chartOf(mean, cover *Figures) MarginChart {
+	from := time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
+	m := MarginChart{ID: "m", Surface: "under the covering", From: from, Until: from.Add(time.Duration(mean.Len()) * time.Hour), Step: time.Hour,
+		MarginMean: mean, MarginMin: mean, MarginMax: mean, Coverage: cover}
+	for i := range mean.Len() {
+		m.Time = append(m.Time, from.Add(time.Duration(i)*time.Hour))
+	}
+	return m
+}
+
+func courses(s *Scene, class string) [][]Point {
+	for _, it := range s.Items {
+		if it.Class == class {
+			return it.Courses
+		}
+	}
+	return nil
+}
+
+func TestAGapIsHatchedAndNeverBridged(t *testing.T) {
+	m := chartOf(figures(2, 1, nil, nil, 1, 2), figures(1, 1, 0, 0, 1, 1))
+	s := m.Scene()
+	require.Len(t, courses(s, "ln margin"), 2)
+	var hatched []Item
+	for _, it := range s.Items {
+		if it.Texture == Hatch && it.Y == 24 {
+			hatched = append(hatched, it)
+		}
+	}
+	require.Len(t, hatched, 1)
+	assert.InDelta(t, marginSpan*2/6, hatched[0].X, 1e-9)
+	assert.InDelta(t, marginSpan*4/6, hatched[0].X2, 1e-9)
+	assert.Contains(t, m.Words(), "Observed for 67 % of the time.")
+}
+
+func TestBeforeTheFirstAndAfterTheLastStepIsNotObserved(t *testing.T) {
+	m := chartOf(figures(2, 1), figures(1, 1))
+	m.From, m.Until = m.From.Add(-2*time.Hour), m.Until.Add(2*time.Hour)
+	m.Coverage = figures(1, 0)
+	g := m.gaps()
+	require.Len(t, g, 2)
+	assert.InDelta(t, 0, g[0][0], 1e-9)
+	assert.InDelta(t, marginSpan, g[1][1], 1e-9)
+}
+
+func TestReadingsOfOtherLoggersDoNotBreakALine(t *testing.T) {
+	m := chartOf(figures(2, 1.5, 1, 0.5), figures(1, 1, 0, 1))
+	m.Step = 0
+	m.SurfaceC = figures(4, nil, 3, nil)
+	assert.Len(t, m.line(m.SurfaceC, func(v float64) float64 { return v }), 1, "a time at which only the air was read is no gap")
+	assert.Len(t, m.line(m.MarginMean, func(v float64) float64 { return v }), 2, "an interval without observation is one")
+}
+
+func TestAStepAloneIsDrawnAsLongAsItIs(t *testing.T) {
+	m := chartOf(figures(nil, 1, nil), figures(0, 1, 0))
+	c := courses(m.Scene(), "ln margin")
+	require.Len(t, c, 1)
+	assert.InDelta(t, marginSpan/3, c[0][1].X-c[0][0].X, 0.1)
+}
+
+func TestShortWaterShowsInTheRowBelow(t *testing.T) {
+	m := chartOf(figures(2, 2, 2), figures(1, 1, 1))
+	m.CondensingMin, m.AtRiskMin, m.FrostMin = figures(0, 11, 0), figures(0, 20, 15), figures(0, 0, 0)
+	s := m.Scene()
+	for _, it := range s.Items {
+		if it.Kind == Area && it.Class == "s-wet" && it.Top == 0 {
+			assert.Len(t, it.Courses, 1)
+		}
+		if it.Kind == Area && it.Class == "s-near" {
+			assert.Len(t, it.Courses, 1)
+		}
+	}
+}
+
+func TestTheTwoTemperaturesComeWhenNear(t *testing.T) {
+	m := chartOf(figures(2, 1), figures(1, 1))
+	m.SurfaceC, m.LimitC = figures(3, 2), figures(1, 1)
+	assert.NotNil(t, courses(m.Scene(), "ln limit"))
+	m.Until = m.From.Add(9 * 24 * time.Hour)
+	assert.Nil(t, courses(m.Scene(), "ln limit"))
+}
+
+func TestMarksFollowTheHousesCalendar(t *testing.T) {
+	zone := london(t)
+	at := func(m time.Month, d, h int) time.Time { return time.Date(2026, m, d, h, 0, 0, 0, zone) }
+	for name, c := range map[string]struct {
+		from, until time.Time
+		want        []string
+	}{
+		"a day":                    {at(12, 3, 12), at(12, 4, 12), []string{"12:00", "16:00", "20:00", "Fri 4 Dec", "04:00", "08:00"}},
+		"a week over the clocks":   {at(10, 23, 0), at(10, 28, 0), []string{"23 Oct", "24 Oct", "25 Oct", "26 Oct", "27 Oct"}},
+		"weeks restart each month": {at(10, 20, 0), at(11, 16, 0), []string{"22 Oct", "1 Nov", "8 Nov", "15 Nov"}},
+		"months name the new year": {at(10, 15, 0), at(12, 20, 0).AddDate(0, 2, 0), []string{"Nov 2026", "Dec", "Jan 2027", "Feb"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var got []string
+			for _, k := range timeTicks(c.from, c.until, zone) {
+				got = append(got, k.label)
+			}
+			assert.Equal(t, c.want, got)
+		})
+	}
+}
+
+func TestTheChartLooksAsAgreed(t *testing.T) {
+	m := chartOf(figures(2, 0.5, -0.4, -1.2, nil, 3), figures(1, 1, 1, 0.5, 0, 1))
+	m.MarginMin, m.MarginMax = figures(1.5, 0, -0.8, -1.5, nil, 2), figures(2.5, 1, 0, -1, nil, 25)
+	m.CondensingMin, m.AtRiskMin, m.FrostMin = figures(0, 5, 60, 30, nil, 0), figures(0, 60, 60, 30, nil, 0), figures(0, 0, 10, 30, nil, 0)
+	m.SurfaceC, m.LimitC = figures(4, 2, 0, -1, nil, 6), figures(2, 1.5, 0.4, 0.2, nil, 3)
+	m.UnrepairedK, m.CondensateGM2 = figures(1, -0.5, -1.4, -2.2, nil, 2), figures(0, 1, 12, 33, nil, 4)
+	m.Events = []Event{{At: m.From.Add(90 * time.Minute), Kind: "repair", What: "vents"}}
+	golden(t, "margin", m.Scene())
+	x, lo, hi := 71.0, 55.0, 83.0
+	golden(t, "effect", Effect{ID: "effect", Falls: []Fall{{Words: "wet hours", Pct: &x, Low: &lo, High: &hi}, {Words: "condensed water"}}}.Scene())
+	a, b := 1.5, 6.0
+	golden(t, "pairs", PairedNights{ID: "pairs", Words: "wet hours", Nights: []PairedNight{{From: m.From, Measured: &a, Without: &b}, {From: m.From.Add(24 * time.Hour)}}}.Scene())
+	golden(t, "positions", Positions{ID: "positions", From: m.From, Until: m.Until, Time: m.Time, Step: m.Step, Tracks: []PositionTrack{
+		{Position: "void", Place: "batten void (void)", TempMean: m.SurfaceC, DewMean: m.LimitC, Coverage: m.Coverage}}}.Scene())
+}
+
+func TestFiguresCarryATrueMinus(t *testing.T) {
+	assert.Equal(t, "−0.4", degrees(-0.44, 1))
+	assert.Equal(t, "0.0", degrees(-0.04, 1))
+	assert.Equal(t, "12", degrees(12.4, 0))
+}
