@@ -12,7 +12,6 @@ import (
 	"net/http"
 	"os"
 	"slices"
-	"sync"
 	"time"
 
 	"dewcase/internal/broker"
@@ -47,6 +46,7 @@ type App struct {
 	hub      *hub
 	metrics  *metrics.Metrics
 	record   *record.Reader
+	desk     *desk
 	decoder  *payload.Decoder
 	path     *ingest.Path
 	broker   *broker.Broker
@@ -57,9 +57,6 @@ type App struct {
 	base     context.Context
 	endBase  context.CancelFunc
 	failed   chan error
-
-	assessing sync.Mutex
-	answers   map[string]answer
 }
 
 // ending is one named step of stopping.
@@ -79,7 +76,7 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
-	a := &App{opt: opt, failed: make(chan error, 4), answers: map[string]answer{}}
+	a := &App{opt: opt, failed: make(chan error, 4)}
 	a.base, a.endBase = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {
@@ -117,6 +114,9 @@ func (a *App) openCases(ctx context.Context) error {
 	a.book = book
 	a.record = record.New(a.readings, a.opt.Now)
 	book.OnChange(a.record.CaseChanged)
+	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
+	a.desk.running.Go(func() { a.desk.nightly(a.base, book) })
+	a.onStop("the assessments", a.desk.close)
 	return nil
 }
 

@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"iter"
 	"log"
@@ -149,7 +148,7 @@ func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assess
 	if err != nil {
 		return assessment.Assessment{}, err
 	}
-	a, err := v.assessed(ctx, e.Case)
+	a, err := v.desk.Current(ctx, e.Case)
 	return a.Assessment, err
 }
 
@@ -199,30 +198,6 @@ func liveReading(l roof.Logger, r roof.Reading) api.LiveReading {
 		out.Flags = []string{}
 	}
 	return out
-}
-
-// assessed is the whole analysis of a case, worked out again only when its
-// readings or its file changed.
-func (a *App) assessed(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
-	a.assessing.Lock()
-	defer a.assessing.Unlock()
-	version := a.record.Version(c.ID)
-	if k, ok := a.answers[c.ID]; ok && k.version == version && k.c == c {
-		return k.answer, nil
-	}
-	set, err := a.record.Whole(ctx, c)
-	if err != nil {
-		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
-	}
-	out := assessment.Of(set)
-	a.answers[c.ID] = answer{c, version, out}
-	return out, nil
-}
-
-type answer struct {
-	c       *roof.Case
-	version int64
-	answer  assessment.Answer
 }
 
 func (a *App) gauges() {

@@ -7,7 +7,9 @@ import (
 
 // brokerGauges shows the embedded broker on /metrics.
 func (a *App) brokerGauges(b *broker.Broker) {
-	of := func(read func(broker.Stats) int64) func() float64 { return func() float64 { return float64(read(b.Stats())) } }
+	of := func(read func(broker.Stats) int64) func() float64 {
+		return func() float64 { return float64(read(b.Stats())) }
+	}
 	a.metrics.Gauge("dewcase_mqtt_clients", "Clients connected to the embedded broker.", nil, of(func(s broker.Stats) int64 { return s.Clients }))
 	a.messageCounters(of(func(s broker.Stats) int64 { return s.Received }), of(func(s broker.Stats) int64 { return s.Accepted }),
 		of(func(s broker.Stats) int64 { return s.NotDurable }), of(func(s broker.Stats) int64 { return s.TooLarge }))

@@ -18,7 +18,7 @@ import (
 // pages puts the pages on the router.
 func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	p, err := web.New(web.Options{Cases: pageCases{cases{a}}, Record: pageRecord{views{a}}, Rejects: pageRejects{a}, LogIn: g, Who: gate.Who,
-		Bundle: dashboards.Dist(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Demo: a.opt.Demo})
+		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Demo: a.opt.Demo})
 	if err != nil {
 		return err
 	}
@@ -68,7 +68,7 @@ func (p pageRecord) Answer(ctx context.Context, id string) (assessment.Answer, e
 	if err != nil {
 		return assessment.Answer{}, err
 	}
-	return p.assessed(ctx, e.Case)
+	return p.desk.Recent(ctx, e.Case)
 }
 
 // latestWithin is how far back of a logger's last record its values are looked
