@@ -1,0 +1,322 @@
+// The pages in a browser: axe, keyboard, zoom, read-out, phone width, policy.
+// They run against any daemon whose first house has a record:
+//   DEWCASE_PAGES=http://127.0.0.1:8480 node --test browser/
+import { test, before, after } from "node:test";
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { chromium } from "playwright-core";
+
+const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, "");
+assert.ok(base, "DEWCASE_PAGES must hold the address of the pages");
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+
+let browser, house;
+const desktop = { width: 1440, height: 900 }, phone = { width: 390, height: 844 };
+
+before(async () => {
+  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+  const p = await open("/");
+  // The first house that has nights to show.
+  house = await p.page.locator("ul.houses > li:has(figure.strip) h2 a").first().getAttribute("href");
+  assert.ok(house, "a house with a record is listed");
+  await p.done();
+});
+after(async () => { await browser?.close(); });
+
+/** open loads a page and watches it: every complaint of the browser and every request elsewhere is a fault. */
+async function open(path, { viewport = desktop, ...more } = {}) {
+  const context = await browser.newContext({ viewport, ...more });
+  const page = await context.newPage();
+  const faults = [];
+  page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(m.text()); });
+  page.on("pageerror", (e) => faults.push(String(e)));
+  page.on("request", (r) => { if (!r.url().startsWith(base + "/")) faults.push("a request elsewhere: " + r.url()); });
+  await page.addInitScript(() => { addEventListener("securitypolicyviolation", (e) => console.error("policy: " + e.violatedDirective)); });
+  const answer = await page.goto(base + path);
+  return { page, answer, faults, done: async () => { await context.close(); assert.deepEqual(faults, [], path); } };
+}
+
+const ready = (page) => page.waitForFunction(() => document.querySelector("dew-margin figure svg .tick") && !document.querySelector("dew-margin figure[aria-busy]"));
+const view = (page) => { const u = new URL(page.url()).searchParams; return [Date.parse(u.get("from")), Date.parse(u.get("to"))]; };
+const readout = (page) => page.locator("[data-readout]").textContent();
+/** settled waits until the address has changed from what it was and no answer is due. */
+async function settled(page, was) {
+  await page.waitForFunction((w) => location.search !== w && !document.querySelector("dew-margin figure[aria-busy]"), was);
+}
+async function moved(page, act) {
+  const was = await page.evaluate(() => location.search);
+  await act();
+  await settled(page, was);
+  return view(page);
+}
+
+/** accessible runs axe over the debugger protocol: the pages' policy rightly refuses an injected script. */
+async function accessible(page, where) {
+  const cdp = await page.context().newCDPSession(page);
+  const run = async (expression) => {
+    const r = await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true });
+    assert.ok(!r.exceptionDetails, JSON.stringify(r.exceptionDetails));
+    return r.result.value;
+  };
+  await run(axe + ";0");
+  const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
+  assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
+}
+
+test("axe is awake: it finds a fault that was put there", async () => {
+  const p = await open("/");
+  await p.page.evaluate(() => { const i = document.createElement("img"); i.src = "/favicon.svg"; document.body.append(i); });
+  await assert.rejects(accessible(p.page, "a picture without words"), /image-alt/);
+  await p.done();
+});
+
+const pages = () => ["/", "/messages", "/new", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/buildup", house + "/sure", house + "/file"];
+
+test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
+  for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
+    const p = await open(path, { colorScheme });
+    if (path === house) await ready(p.page);
+    await accessible(p.page, `${path} ${colorScheme}`);
+    await p.done();
+  }
+});
+
+test("a phone of 390 px scrolls no page sideways", async () => {
+  for (const path of pages()) {
+    const p = await open(path, { viewport: phone, hasTouch: true, isMobile: true });
+    if (path === house) await ready(p.page);
+    assert.equal(await p.page.evaluate(() => document.documentElement.scrollWidth), 390, path);
+    await p.done();
+  }
+});
+
+test("the sentence with its figure stands on a phone's first screen", async () => {
+  const p = await open(house, { viewport: phone });
+  const box = await p.page.locator("h1").boundingBox();
+  assert.ok(box && box.y + box.height < phone.height, JSON.stringify(box));
+  await p.done();
+});
+
+test("without script the pictures and their words are there", async () => {
+  const p = await open(house, { javaScriptEnabled: false });
+  for (const fig of ["figure.sheet", "figure.margin", "figure.positions"]) {
+    const svg = p.page.locator(`${fig} svg.pic`).first();
+    assert.ok((await svg.boundingBox()).height > 100, fig);
+    assert.match(await svg.locator("desc").first().textContent(), /\d/);
+  }
+  await p.page.locator("nav.zooms a", { hasText: "day" }).first().click();
+  const [from, until] = view(p.page);
+  assert.equal(until - from, 86400e3);
+  await p.done();
+});
+
+test("the browser draws what the server drew", async () => {
+  const shape = (page) => page.evaluate(() => {
+    const svg = document.querySelector("figure.margin svg.pic");
+    return { height: Math.round(svg.getBoundingClientRect().height), ticks: [...svg.querySelectorAll(".tick")].map((t) => t.textContent).sort(), classes: [...new Set([...svg.querySelectorAll("path, line, rect")].map((e) => e.getAttribute("class")))].sort() };
+  });
+  const path = `${house}?night=2027-01-20`;
+  const plain = await open(path, { javaScriptEnabled: false });
+  const u = new URL(await plain.page.locator("a[data-csv]").evaluate((a) => a.href)).searchParams;
+  const same = `${house}?from=${u.get("from")}&to=${u.get("to")}`;
+  await plain.page.goto(base + same);
+  const a = await shape(plain.page);
+  await plain.done();
+  const live = await open(same);
+  await ready(live.page);
+  await live.page.waitForFunction(() => document.querySelector("figure.margin")?.getAttribute("role") === "group");
+  await live.page.waitForTimeout(200);
+  const b = await shape(live.page);
+  await live.done();
+  assert.equal(b.height, a.height);
+  assert.deepEqual(b.ticks, a.ticks);
+  const drawn = (x) => x.classes.filter((c) => !/^t-|^cursor$/.test(c ?? "t-"));
+  assert.deepEqual(drawn(b), drawn(a));
+});
+
+test("keys zoom, move the read-out and leave", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  const fig = p.page.locator("dew-margin figure");
+  await fig.focus();
+  const width = ([a, b]) => b - a;
+  const start = await moved(p.page, () => p.page.keyboard.press("-"));
+  const near = await moved(p.page, () => p.page.keyboard.press("+"));
+  assert.ok(width(near) < width(start), "plus zooms in");
+  await p.page.keyboard.press("ArrowLeft");
+  const one = await readout(p.page);
+  assert.match(one, /margin −?\d+\.\d K|not observed/);
+  await p.page.keyboard.press("ArrowLeft");
+  assert.notEqual(await readout(p.page), one, "the arrow moves the read-out");
+  assert.equal(await p.page.locator("figure.margin .cursor").count(), 1);
+  assert.equal(await p.page.locator("[data-readout]").getAttribute("aria-live"), "polite");
+  const first = Date.parse(await p.page.locator("dew-margin").getAttribute("data-first"));
+  const home = await moved(p.page, () => p.page.keyboard.press("Home"));
+  assert.ok(Math.abs(home[0] - first) < 36e5 * 24, "Home goes to the first reading");
+  const end = await moved(p.page, () => p.page.keyboard.press("End"));
+  assert.ok(end[1] > home[1], "End goes to the last");
+  let v = end;
+  for (let i = 0; i < 20 && v[1] - v[0] > 11 * 60e3; i++) v = await moved(p.page, () => p.page.keyboard.press("+"));
+  assert.ok(v[1] - v[0] <= 11 * 60e3, "zooms down to minutes");
+  await p.page.keyboard.press("Escape");
+  assert.equal(await p.page.locator("figure.margin .cursor").count(), 0);
+  assert.notEqual(await p.page.evaluate(() => document.activeElement?.tagName), "FIGURE");
+  await p.done();
+});
+
+test("the address bar holds the view: the same link shows the same stretch", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  await p.page.locator("dew-margin figure").focus();
+  const v = await moved(p.page, () => p.page.keyboard.press("+"));
+  const again = await open(new URL(p.page.url()).pathname + new URL(p.page.url()).search);
+  assert.deepEqual([Date.parse(await again.page.locator("dew-margin").getAttribute("data-from")), Date.parse(await again.page.locator("dew-margin").getAttribute("data-until"))], v);
+  await again.done();
+  await p.done();
+});
+
+test("the wheel zooms a chart that was chosen and leaves the page alone otherwise", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  const fig = p.page.locator("dew-margin figure");
+  await fig.scrollIntoViewIfNeeded();
+  const box = await fig.boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + 100];
+  await p.page.mouse.move(x, y);
+  const before = await p.page.evaluate(() => scrollY);
+  await p.page.mouse.wheel(0, 60);
+  await p.page.waitForFunction((b) => scrollY !== b, before);
+  await fig.scrollIntoViewIfNeeded();
+  const b2 = await fig.boundingBox();
+  await p.page.mouse.click(b2.x + b2.width / 2, b2.y + 60);
+  const at = await p.page.evaluate(() => scrollY);
+  const from = await moved(p.page, () => p.page.mouse.wheel(0, 200));
+  const v = await moved(p.page, () => p.page.mouse.wheel(0, -200));
+  assert.ok(v[1] - v[0] < from[1] - from[0]);
+  assert.equal(await p.page.evaluate(() => scrollY), at);
+  await p.done();
+});
+
+test("dragging moves the stretch, Shift and dragging picks one", async () => {
+  const p = await open(`${house}`);
+  await ready(p.page);
+  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: "week" }).click());
+  await p.page.waitForTimeout(100);
+  const fig = p.page.locator("figure.margin svg.pic");
+  await fig.scrollIntoViewIfNeeded();
+  const box = await fig.boundingBox();
+  const y = box.y + 90;
+  const drag = async (a, b) => { await p.page.mouse.move(box.x + a, y); await p.page.mouse.down(); await p.page.mouse.move(box.x + (a + b) / 2, y, { steps: 4 }); await p.page.mouse.move(box.x + b, y, { steps: 4 }); await p.page.mouse.up(); };
+  const start = await moved(p.page, () => drag(200, 500));
+  const next = await moved(p.page, () => drag(200, 500));
+  assert.ok(next[0] < start[0], "dragged to the right, the chart shows earlier time");
+  assert.equal(next[1] - next[0], start[1] - start[0]);
+  await p.page.keyboard.down("Shift");
+  const picked = await moved(p.page, () => drag(300, 500));
+  await p.page.keyboard.up("Shift");
+  const share = (picked[1] - picked[0]) / (next[1] - next[0]);
+  assert.ok(Math.abs(share - 200 / box.width) < 0.02, `picked ${share} of the stretch`);
+  await p.done();
+});
+
+test("two fingers zoom on a phone, and a tap reads out", async () => {
+  const p = await open(house, { viewport: phone, hasTouch: true, isMobile: true });
+  await ready(p.page);
+  const fig = p.page.locator("figure.margin svg.pic");
+  await fig.scrollIntoViewIfNeeded();
+  const box = await fig.boundingBox();
+  const cdp = await p.page.context().newCDPSession(p.page);
+  const touch = (type, ...xs) => cdp.send("Input.dispatchTouchEvent", { type, touchPoints: xs.map((x, id) => ({ x: box.x + x, y: box.y + 80, id })) });
+  const start = await moved(p.page, async () => { await p.page.locator("dew-margin nav.zooms a", { hasText: "month" }).click(); });
+  const v = await moved(p.page, async () => {
+    await touch("touchStart", 120);
+    await touch("touchStart", 120, 180);
+    for (let i = 1; i <= 6; i++) await touch("touchMove", 120 - 10 * i, 180 + 10 * i);
+    await touch("touchEnd");
+  });
+  assert.ok(v[1] - v[0] < (start[1] - start[0]) * 0.6, `${(v[1] - v[0]) / (start[1] - start[0])}`);
+  await p.page.touchscreen.tap(box.x + 150, box.y + 80);
+  assert.match(await readout(p.page), /margin −?\d+\.\d K|not observed/);
+  await p.done();
+});
+
+test("a night of the sheet is read out and opens below, by pointer and by keys", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  const nights = p.page.locator("dew-sheet .taps a");
+  const n = await nights.count();
+  assert.ok(n > 1);
+  await nights.nth(n - 2).hover({ position: { x: 1, y: 150 }, force: true });
+  assert.match(await p.page.locator("dew-sheet .readout").textContent(), /^Night of \w{3} \d/);
+  const slider = p.page.locator('dew-sheet [role="slider"]');
+  await slider.focus();
+  await p.page.keyboard.press("ArrowLeft");
+  const said = await slider.getAttribute("aria-valuetext");
+  assert.match(said, /^Night of .*(wet|dry|near|frost|not observed)/);
+  const v = await moved(p.page, () => p.page.keyboard.press("Enter"));
+  const h = (v[1] - v[0]) / 36e5;
+  assert.ok(h >= 23 && h <= 25, `${h} h`);
+  await p.done();
+});
+
+test("the stretch's table and CSV follow the zoom", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
+  const href = await p.page.locator("a[data-csv]").evaluate((a) => a.href);
+  const [from, until] = view(p.page);
+  assert.equal(Date.parse(new URL(href).searchParams.get("from")), from);
+  assert.equal(until - from, 86400e3);
+  const csv = await p.page.request.get(href);
+  assert.equal(csv.headers()["content-type"], "text/csv; charset=utf-8");
+  await p.done();
+});
+
+test("live values arrive and say that they do", async () => {
+  const p = await open(house + "/positions");
+  await p.page.waitForFunction(() => document.querySelector("[data-live-state]")?.textContent?.startsWith("Live."), undefined, { timeout: 15000 });
+  if (process.env.DEWCASE_PAGES_LIVE !== "no") await p.page.waitForSelector("tr.fresh", { timeout: 20000 });
+  await p.done();
+});
+
+test("a fault's link leads to its line", async () => {
+  const p = await open("/new");
+  await p.page.locator("textarea").fill("case: a-house\nproperty:\n  label: A\n  timezone: Nowhere/None\npositions: []\n");
+  p.page.on("dialog", (d) => d.accept());
+  await p.page.locator("form.form button").click();
+  p.faults.length = 0; // the browser reports the 422 that is meant
+  await p.page.locator('a[data-line="4"]').click();
+  assert.equal(await p.page.evaluate(() => { const t = document.querySelector("textarea"); return t.value.slice(t.selectionStart, t.selectionEnd); }), "  timezone: Nowhere/None");
+  await p.done();
+});
+
+test("script and style are small, named by content and kept", async () => {
+  const p = await open(house);
+  let sum = 0;
+  for (const sel of ["script[src]", 'link[rel="stylesheet"]']) {
+    const path = await p.page.locator(sel).evaluate((e) => e.getAttribute("src") ?? e.getAttribute("href"));
+    assert.match(path, /^\/assets\/main-[0-9a-f]{12}\.(js|css)$/);
+    const r = await p.page.request.get(base + path);
+    assert.match(r.headers()["cache-control"], /immutable/);
+    if (path.endsWith(".js")) sum += (await r.body()).length;
+  }
+  assert.ok(sum > 0 && sum < 60_000, `${sum} bytes of script, unpacked`);
+  assert.match(p.answer.headers()["content-security-policy"] ?? "", /require-trusted-types-for 'script'/);
+  await p.done();
+});
+
+test("print shows the pictures, the light tokens and the footer", async () => {
+  const p = await open(house, { colorScheme: "dark" });
+  await ready(p.page);
+  await p.page.emulateMedia({ media: "print" });
+  const css = await p.page.evaluate(() => ({ paper: getComputedStyle(document.body).backgroundColor, foot: getComputedStyle(document.querySelector(".foot")).position, zooms: getComputedStyle(document.querySelector(".zooms")).display, words: document.querySelector(".foot").textContent }));
+  assert.equal(css.paper, "rgb(255, 255, 255)");
+  assert.equal(css.foot, "fixed");
+  assert.equal(css.zooms, "none");
+  assert.match(css.words, /record .* to .*observed .*dewcase/s);
+  const pdf = await p.page.pdf({ format: "A4" });
+  assert.ok(pdf.length > 20_000);
+  await p.done();
+});
