@@ -51,7 +51,8 @@ type pen struct {
 
 	rejectRows, rejectBytes int64 // in the log; rows -1: not counted yet
 
-	logBusy time.Time // no attempt to empty the log before
+	logBusy  time.Time // no attempt to empty the log before
+	logTried int64     // its length at the last attempt
 }
 
 // chain is the end of the chain of commits.
@@ -103,7 +104,7 @@ func newPen(s *Store) *pen {
 func (p *pen) open(ctx context.Context) error {
 	p.db = sql.OpenDB(connector{dsn(filepath.Join(p.s.dir, fileName),
 		"_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
-		"_pragma=wal_autocheckpoint(0)", "_pragma=cache_size(-16000)", "_pragma=temp_store(2)", "_pragma=journal_size_limit(67108864)")})
+		"_pragma=wal_autocheckpoint(0)", "_pragma=cache_size(-16000)", "_pragma=temp_store(2)", "_pragma=journal_size_limit(0)")})
 	p.db.SetMaxOpenConns(1)
 	var err error
 	if p.conn, err = p.db.Conn(ctx); err != nil {
@@ -157,8 +158,14 @@ func (p *pen) reopen(ctx context.Context) error {
 	}
 	if err != nil {
 		p.drop()
+		return err
 	}
-	return err
+	// On a full disk the log itself may be what fills it.
+	var busy, length, done int64
+	if err := p.conn.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &length, &done); err != nil {
+		p.s.opt.Log.Debug("the log could not be emptied", "error", err)
+	}
+	return nil
 }
 
 // drop gives the connection up; the next transaction makes another.
@@ -283,12 +290,28 @@ func (p *pen) forget() {
 // brought into the main file.
 const logPages = 2000
 
-// checkpoint empties the log when it has grown. Readers are not waited for.
+// checkpoint empties the log when it has grown, or earlier on a disk that would
+// soon be too full for it. Readers are not waited for.
 func (p *pen) checkpoint() error {
 	st, err := os.Stat(filepath.Join(p.s.dir, fileName+"-wal"))
-	if err != nil || st.Size() < logPages*4096 || time.Now().Before(p.logBusy) {
+	if err != nil || st.Size() < logPages*4096/64 || time.Now().Before(p.logBusy) {
 		return nil
 	}
+	if st.Size() < p.logTried {
+		p.logTried = 0
+	}
+	if st.Size() < logPages*4096 {
+		free, _, err := p.s.DiskFree()
+		if err != nil || free > 2*st.Size() {
+			return nil
+		}
+	}
+	// A log that a reader still needs is not tried again before it has grown on;
+	// one that was emptied starts over with the next commit, shorter.
+	if p.logTried > 0 && st.Size() < p.logTried+logPages*4096/2 {
+		return nil
+	}
+	p.logTried = st.Size()
 	var busy, length, done int64
 	if err := p.conn.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(PASSIVE)`).Scan(&busy, &length, &done); err != nil {
 		p.logBusy = time.Now().Add(10 * time.Second)

@@ -18,6 +18,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"modernc.org/sqlite" // also registers the driver
@@ -217,6 +218,16 @@ func (s *Store) Commits() int64 { return s.commits.Load() }
 
 // Queued is how many appends wait, and how many may.
 func (s *Store) Queued() (waiting, room int) { return len(s.queue), cap(s.queue) }
+
+// DiskFree says how many bytes of the data folder's disk are left to this
+// process, and how many it has.
+func (s *Store) DiskFree() (free, size int64, err error) {
+	var st syscall.Statfs_t
+	if err := syscall.Statfs(s.dir, &st); err != nil {
+		return 0, 0, fmt.Errorf("asking for the space left in %s: %w", s.dir, err)
+	}
+	return int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize), nil
+}
 
 // Dir is the data folder.
 func (s *Store) Dir() string { return s.dir }

@@ -138,6 +138,11 @@ func (s *Store) group(all []*request) {
 		}
 	}
 	err := s.transact(group)
+	if isCode(err, codeFull) {
+		// The log may be what fills the disk: the connection made anew has
+		// emptied it into the main file.
+		err = s.transact(group)
+	}
 	if err != nil && len(group) > 1 && !ofDisk(err) {
 		for _, r := range group {
 			if err := s.transact([]*request{r}); err != nil {
@@ -198,6 +203,11 @@ func (s *Store) failed(err error) {
 		s.opt.Log.Error("writing to the store failed; nothing is acknowledged until it works again", "error", f.Err)
 	}
 	s.failing.Store(f)
+}
+
+func isCode(err error, code int) bool {
+	var e *sqlite.Error
+	return errors.As(err, &e) && e.Code()&0xff == code
 }
 
 // ofDisk reports an error of the disk rather than of the data on it.
