@@ -51,7 +51,11 @@
 //
 // # Measured error rates
 //
-// See rates.go for the figures, how they were had, and what they are worth.
+// Rates holds the figures, how they were had, and what they are worth. In short:
+// on 240 simulated winters of 120 days that served for nothing else, 70 % were
+// named rightly, 12 % wrongly, 18 % left undetermined; 2 % wrongly with a support
+// over 0.8; with the openings known 74, 12 and 14 %. Support is calibrated within
+// 0.1. Without the outdoor or the loft logger nothing is ever named.
 //
 // # Limits
 //
