@@ -67,6 +67,8 @@ type Daemon struct {
 	done chan struct{}
 	HTTP string // http://HOST:PORT
 	MQTT string // HOST:PORT of the embedded broker; empty with an outside one
+
+	Token string // the administrator's, where the daemon wants one
 }
 
 // Serve starts `dewcase serve` on a data folder and waits until it has printed
@@ -189,6 +191,9 @@ func (d *Daemon) Do(method, path string, body io.Reader, statuses ...int) []byte
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, method, d.HTTP+path, body)
 	require.NoError(d.t, err)
+	if d.Token != "" {
+		req.Header.Set("Authorization", "Bearer "+d.Token)
+	}
 	resp, err := http.DefaultClient.Do(req)
 	require.NoError(d.t, err, d.Log())
 	defer resp.Body.Close()
@@ -196,6 +201,15 @@ func (d *Daemon) Do(method, path string, body io.Reader, statuses ...int) []byte
 	require.NoError(d.t, err)
 	require.Contains(d.t, statuses, resp.StatusCode, "%s %s: %s", method, path, out)
 	return out
+}
+
+// Status is the answer's status alone.
+func (d *Daemon) Status(path string) int {
+	d.t.Helper()
+	resp, err := http.Get(d.HTTP + path)
+	require.NoError(d.t, err)
+	_ = resp.Body.Close()
+	return resp.StatusCode
 }
 
 // Metric reads one sample of /metrics, by its name with labels.

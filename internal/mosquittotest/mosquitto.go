@@ -63,7 +63,7 @@ func New(t testing.TB, lines string) *Broker {
 	if strings.Contains(lines, "persistence true") && !strings.Contains(lines, "persistence_location") {
 		lines += "persistence_location " + b.Dir + "/\n"
 	}
-	if os.Geteuid() == 0 && !strings.Contains(lines, "user ") {
+	if os.Geteuid() == 0 && !strings.Contains("\n"+lines, "\nuser ") {
 		lines += "user root\n" // else it drops to a user that may not write its own test folder
 	}
 	b.conf = filepath.Join(b.Dir, "mosquitto.conf")
