@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"time"
 
 	"dewcase/internal/assessment"
@@ -42,6 +43,10 @@ func assess(_ context.Context, args []string, s Streams) error {
 		}
 		untilTime, untilMS = t, t.UnixMilli()
 	}
+	// A winter of one-minute readings fits in less than 300 MiB if garbage is
+	// collected before the heap has doubled.
+	debug.SetGCPercent(50)
+	debug.SetMemoryLimit(256 << 20)
 	c, _, err := readCase(*caseFile, casefile.Parse)
 	if err != nil {
 		return err
@@ -58,8 +63,10 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
+	notes := fileNotes(c, cols, sum)
+	cols, flagged = nil, nil // the set holds what is needed; a winter by the minute is large
 	a := assessment.Of(set)
-	a.Notes = append(a.Notes, fileNotes(c, cols, sum)...)
+	a.Notes = append(a.Notes, notes...)
 	out := bufio.NewWriter(s.Out)
 	if *format == "json" {
 		e := json.NewEncoder(out)

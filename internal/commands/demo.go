@@ -42,7 +42,7 @@ func runDemo(ctx context.Context, args []string, s Streams) (err error) {
 	if err != nil {
 		return err
 	}
-	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: logger(c.Log, s.Err), Out: s.Out})
+	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: logger(c.Log, s.Err), Out: s.Out, Demo: true})
 	if err != nil {
 		return fmt.Errorf("%w (if a port is taken, choose others: dewcase demo -http 127.0.0.1:0 -mqtt-listen 127.0.0.1:0)", err)
 	}

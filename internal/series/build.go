@@ -71,12 +71,6 @@ func LongestSpanMS(usualMS int64) int64 {
 	return int64(math.Min(2.5*i, math.Max(45*60e3, 1.5*i)))
 }
 
-// sample is one reading of a logger at a position, calibrated.
-type sample struct {
-	atMS   int64
-	values roof.Values
-}
-
 // Builder gathers a case's readings logger by logger.
 type Builder struct {
 	// UsualMS are usual intervals of loggers whose case file does not say,
@@ -94,10 +88,12 @@ type Builder struct {
 	flagged map[string]map[roof.Flags]int
 }
 
-// run is one fitting's readings in time order.
+// run is one fitting's readings, laid into tracks at once: one number a
+// quantity is all that a long record keeps of a reading.
 type run struct {
-	stint   Stint
-	samples []sample
+	stint  Stint
+	tracks Course // tracks only
+	any    bool
 }
 
 // NewBuilder starts a set. Only readings before untilMS are used; 0 is no bound.
@@ -147,7 +143,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 			b.excl[pos]++
 			continue
 		}
-		runs[k].samples = append(runs[k].samples, sample{ms, Calibrated(logger, ms, r.Values)})
+		runs[k].add(ms, Calibrated(logger, ms, r.Values))
 	}
 	usual := logger.Interval.Milliseconds()
 	if usual == 0 {
@@ -157,12 +153,12 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		usual = gaps.median()
 	}
 	for k, f := range fits {
-		if len(runs[k].samples) == 0 {
+		if !runs[k].any {
 			continue
 		}
-		s := runs[k].samples
-		runs[k].stint = Stint{Logger: logger.ID, FromMS: s[0].atMS, UntilMS: s[len(s)-1].atMS,
-			Accuracy: logger.Accuracy, Offset: OffsetAt(logger, s[len(s)-1].atMS), UsualMS: usual}
+		runs[k].join(LongestSpanMS(usual))
+		st := &runs[k].stint
+		st.Logger, st.Accuracy, st.Offset, st.UsualMS = logger.ID, logger.Accuracy, OffsetAt(logger, st.UntilMS), usual
 		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
 	}
 	return nil
@@ -182,16 +178,14 @@ func (b *Builder) Set() *Set {
 		end := int64(math.MinInt64)
 		for _, r := range runs {
 			if r.stint.FromMS <= end {
-				k, _ := slices.BinarySearchFunc(r.samples, end+1, func(s sample, ms int64) int { return int(sign(s.atMS - ms)) })
-				r.samples = r.samples[k:]
-				if len(r.samples) == 0 {
+				if r.stint.UntilMS <= end {
 					continue
 				}
-				r.stint.FromMS = r.samples[0].atMS
+				r.after(end)
 			}
 			end = r.stint.UntilMS
 			c.Stints = append(c.Stints, r.stint)
-			c.append(r)
+			c.append(r.tracks)
 		}
 		s.Courses = append(s.Courses, c)
 	}
@@ -210,39 +204,69 @@ func Build(c *roof.Case, untilMS int64, readings func(logger string) iter.Seq2[r
 	return b.Set(), nil
 }
 
-func (c *Course) append(r run) {
-	longest := LongestSpanMS(r.stint.UsualMS)
-	add := func(t *Track, get func(roof.Values) (float64, bool)) {
-		start := len(t.AtMS)
-		for _, s := range r.samples {
-			v, ok := get(s.values)
-			if !ok {
-				continue
-			}
-			if n := len(t.AtMS); n > start {
-				t.Joined[n-1] = s.atMS-t.AtMS[n-1] <= longest
-			}
-			t.AtMS, t.Value, t.Joined = append(t.AtMS, s.atMS), append(t.Value, v), append(t.Joined, false)
+// tracks are a course's tracks, in a fixed order.
+func (c *Course) tracks() []*Track {
+	return []*Track{&c.TempC, &c.RHPct, &c.VapourPa, &c.WoodPct, &c.WindMS, &c.SunWM2, &c.RainMM}
+}
+
+// append adds a later run's tracks; between two runs nothing was observed.
+func (c *Course) append(later Course) {
+	from := later.tracks()
+	for i, t := range c.tracks() {
+		if t.Len() == 0 {
+			*t = *from[i]
+			continue
+		}
+		t.AtMS, t.Value, t.Joined = append(t.AtMS, from[i].AtMS...), append(t.Value, from[i].Value...), append(t.Joined, from[i].Joined...)
+	}
+}
+
+// add lays one calibrated reading into the tracks.
+func (r *run) add(ms int64, v roof.Values) {
+	if !r.any {
+		r.stint.FromMS, r.any = ms, true
+	}
+	r.stint.UntilMS = ms
+	lay := func(t *Track, x float64) { t.AtMS, t.Value = append(t.AtMS, ms), append(t.Value, x) }
+	c := &r.tracks
+	for _, one := range [...]struct {
+		quantity roof.Quantity
+		track    *Track
+	}{{roof.TempC, &c.TempC}, {roof.RHPct, &c.RHPct}, {roof.WoodPct, &c.WoodPct}, {roof.WindMS, &c.WindMS}, {roof.SunWM2, &c.SunWM2}, {roof.RainMM, &c.RainMM}} {
+		if x, ok := v.Get(one.quantity); ok {
+			lay(one.track, x)
 		}
 	}
-	quantity := func(q roof.Quantity) func(roof.Values) (float64, bool) {
-		return func(v roof.Values) (float64, bool) { return v.Get(q) }
-	}
-	add(&c.TempC, quantity(roof.TempC))
-	add(&c.RHPct, quantity(roof.RHPct))
-	add(&c.WoodPct, quantity(roof.WoodPct))
-	add(&c.WindMS, quantity(roof.WindMS))
-	add(&c.SunWM2, quantity(roof.SunWM2))
-	add(&c.RainMM, quantity(roof.RainMM))
-	add(&c.VapourPa, func(v roof.Values) (float64, bool) {
-		t, okT := v.Get(roof.TempC)
-		rh, okRH := v.Get(roof.RHPct)
-		if !okT || !okRH {
-			return 0, false
+	temp, okT := v.Get(roof.TempC)
+	rh, okRH := v.Get(roof.RHPct)
+	if okT && okRH {
+		if pa, err := psychro.VapourPressurePa(temp, rh); err == nil {
+			lay(&c.VapourPa, pa)
 		}
-		pa, err := psychro.VapourPressurePa(t, rh)
-		return pa, err == nil
-	})
+	}
+}
+
+// join marks the intervals that count as observed.
+func (r *run) join(longestMS int64) {
+	for _, t := range r.tracks.tracks() {
+		t.Joined = make([]bool, len(t.AtMS))
+		for i := 1; i < len(t.AtMS); i++ {
+			t.Joined[i-1] = t.AtMS[i]-t.AtMS[i-1] <= longestMS
+		}
+	}
+}
+
+// after drops the readings up to a time.
+func (r *run) after(ms int64) {
+	first := int64(math.MaxInt64)
+	for _, t := range r.tracks.tracks() {
+		k := t.after(ms)
+		t.AtMS, t.Value, t.Joined = t.AtMS[k:], t.Value[k:], t.Joined[k:]
+		if len(t.AtMS) > 0 {
+			first = min(first, t.AtMS[0])
+		}
+	}
+	r.stint.FromMS = first
 }
 
 // Calibrated applies the offset in force; 100..105 %RH as received counts as
