@@ -177,7 +177,8 @@ func (p *Path) CaseChanged(caseID string) {
 
 // TooLarge rejects a message whose payload was over the limit and was not read.
 func (p *Path) TooLarge(ctx context.Context, topic string, size int64, at time.Time) {
-	p.reject(ctx, []roof.Reject{{At: at, Source: topic, Reason: roof.TooLarge,
+	caseID, logger := payload.Named(topic)
+	p.reject(ctx, []roof.Reject{{At: at, Case: caseID, Logger: logger, Source: topic, Reason: roof.TooLarge,
 		Detail: fmt.Sprintf("a payload of %d bytes is over the limit; send catch-up readings in smaller arrays, or raise mqtt.max_payload_kb", size)}})
 }
 

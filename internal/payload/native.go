@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"strconv"
+	"strings"
 
 	"dewcase/internal/roof"
 )
@@ -117,4 +118,14 @@ func parseNumber(text, name string) (float64, *problem) {
 		return 0, wrong(roof.BadValue, "%s %.40q is not a number", name, text)
 	}
 	return x, nil
+}
+
+// Named is the case and logger that a native topic names, where both can be
+// names; of a message whose payload was not read it is all there is to say.
+func Named(topic string) (caseID, logger string) {
+	levels := strings.Split(topic, "/")
+	if len(levels) != 3 || levels[0] != Prefix || !roof.ValidCaseID(levels[1]) || !roof.ValidID(levels[2]) {
+		return "", ""
+	}
+	return levels[1], levels[2]
 }
