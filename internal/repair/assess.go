@@ -216,11 +216,11 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 	f := j.decide(j.ends())
 	r.Verdict = f.verdict
 	a.write(&r, j, f)
-	if f.firm {
-		a.control(&r, i, fromMS, untilMS)
-		if !a.opts.NoSensitivity {
-			a.sensitivity(&r, j, f.looks[0], fromMS, untilMS)
+	if len(f.looks) > 0 && f.looks[0].open {
+		if f.firm && !a.opts.NoSensitivity {
+			a.sensitivity(&r, j, f.looks[0])
 		}
+		a.control(&r, i, fromMS, untilMS, j, f)
 	}
 	r.conclude(j, f)
 	return r
@@ -245,11 +245,17 @@ func (a *assessor) judge(e roof.Event, surfaceID string, fromMS, untilMS int64, 
 func (j *judge) prepare() {
 	s := j.s
 	j.m = s.measure()
-	j.bins = make([]bin, s.n)
-	s.drive(j.bins, s.measuredTemps(), 0, s.n, j.terms.wind)
-	j.loftCols, j.airCols = s.temperatureColumns()
+	j.prepareDrivers()
 	j.doubt = int(s.event.Uncertain.Milliseconds() / stepMS)
 	j.swapNear = s.swappedNear()
+	j.allow(s.declaredSwaps())
+}
+
+// prepareDrivers lays out what drives the model, from the site as it stands.
+func (j *judge) prepareDrivers() {
+	j.bins = make([]bin, j.s.n)
+	j.s.drive(j.bins, j.s.measuredTemps(), 0, j.s.n, j.terms.wind)
+	j.loftCols, j.airCols = j.s.temperatureColumns()
 }
 
 // ends are the bins of the noons at which the record was looked at.

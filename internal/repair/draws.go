@@ -49,9 +49,11 @@ type spread struct {
 
 // sample is what the draws say.
 type sample struct {
-	wet, risk, water []float64 // ln((with + c)/(without + c)) of each draw, sorted
+	wet, risk, water []float64 // ln((with + c)/(without + c)) of each draw; risk sorted
 	without, with    toll      // means
 	wetMean, wetSD   float64
+	waterMean        float64
+	waterSD          float64
 	riskSD           float64
 }
 
@@ -145,7 +147,7 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 		for k := range us {
 			w, o := t.count(t.bins, d.with[k], t.useA), t.count(d.bare, d.without[k], t.useA)
 			s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
-			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours)))
+			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours))*math.Max(riskGain+riskGainSpread*dc.g[i+k], 0))
 			s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
 			s.with.add(w)
 			s.without.add(o)
@@ -155,9 +157,8 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	s.without.scale(1 / float64(n))
 	s.wetMean, s.wetSD = meanSD(s.wet)
 	_, s.riskSD = meanSD(s.risk)
-	slices.Sort(s.wet)
+	s.waterMean, s.waterSD = meanSD(s.water)
 	slices.Sort(s.risk)
-	slices.Sort(s.water)
 	return s
 }
 

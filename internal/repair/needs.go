@@ -51,13 +51,7 @@ func (j *judge) coldNights(l *look) int {
 	t := l.trial
 	n := 0
 	for _, i := range t.validA {
-		var use []int32
-		for _, k := range t.useA {
-			if int(k) >= j.s.nights[i].from && int(k) < j.s.nights[i].until {
-				use = append(use, k)
-			}
-		}
-		if t.count(l.bare, l.without, use).wetH >= coldNightWetH {
+		if t.count(l.bare, l.without, t.binsOf(i)).wetH >= coldNightWetH {
 			n++
 		}
 	}

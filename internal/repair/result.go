@@ -124,6 +124,8 @@ type Control struct {
 type Variant struct {
 	What        string
 	RiskFallPct *float64
+	LowPct      *float64 // where the row changes the interval and not the estimate
+	HighPct     *float64
 	Flips       bool
 	Why         string // why it could not be had
 }

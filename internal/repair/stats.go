@@ -46,6 +46,7 @@ func meanSD(x []float64) (mean, sd float64) {
 type dice struct {
 	z [][paramCount]float64 // standard normal
 	t [][4]float64          // Student with 5 degrees of freedom: D, C, V, surfaces
+	g []float64             // standard normal: how far the model's reaction falls short
 }
 
 // throw makes n throws in pairs of opposite sign, which halves the noise of a
@@ -54,7 +55,7 @@ func throw(seed string, n int) dice {
 	h := fnv.New64a()
 	h.Write([]byte(seed)) // never fails (hash.Hash)
 	r := rand.New(rand.NewPCG(h.Sum64(), 0x9e3779b97f4a7c15))
-	d := dice{make([][paramCount]float64, n), make([][4]float64, n)}
+	d := dice{make([][paramCount]float64, n), make([][4]float64, n), make([]float64, n)}
 	for i := 0; i < n; i += 2 {
 		for k := range paramCount {
 			d.z[i][k] = r.NormFloat64()
@@ -67,6 +68,7 @@ func throw(seed string, n int) dice {
 			}
 			d.t[i][k] = r.NormFloat64() / math.Sqrt(chi/5)
 		}
+		d.g[i] = r.NormFloat64()
 		if i+1 < n {
 			for k := range paramCount {
 				d.z[i+1][k] = -d.z[i][k]
@@ -74,6 +76,7 @@ func throw(seed string, n int) dice {
 			for k := range d.t[i] {
 				d.t[i+1][k] = -d.t[i][k]
 			}
+			d.g[i+1] = -d.g[i]
 		}
 	}
 	return d

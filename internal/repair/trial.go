@@ -1,23 +1,25 @@
 package repair
 
-import "math"
+import (
+	"math"
+
+	"dewcase/internal/series"
+)
 
 // terms are how one fit is set up; the sensitivity list varies them.
 type terms struct {
-	credit       [3]bool // D, C, V
-	lockNights   int
-	laterHalf    bool // only the later half of the nights before
-	sunWeight    float64
-	driftScale   float64
-	wind         bool
-	spreadScale  float64 // on s0
-	structuralK  float64
-	shiftPct     [2]float64 // %RH added to loft and void readings, for the offset rows
-	shiftK       float64    // added to the surface temperature
-	leaveOut     map[int32]bool
-	loftSwapBin  int // >0: a step of the loft logger from this bin
-	voidSwapBin  int
-	narrowIndoor bool
+	credit      [3]bool // D, C, V
+	lockNights  int
+	laterHalf   bool // only the later half of the nights before
+	sunWeight   float64
+	driftScale  float64
+	wind        bool
+	spreadScale float64 // on s0
+	structuralK float64
+	shiftPct    [2]float64 // %RH added to loft and void readings, for the offset rows
+	leaveOut    map[int32]bool
+	loftSwapBin int // >0: a step of the loft logger from this bin
+	voidSwapBin int
 }
 
 func defaultTerms(credit [3]bool) terms {
@@ -81,6 +83,9 @@ func newTrial(s *site, bins []bin, tm terms, start, repair, end, uncertain int) 
 			t.pr[p].sd = changePriors[i].credited
 		}
 	}
+	for o, c := range [2]*series.Course{s.loftCourse, s.voidCourse} {
+		t.pr[pLoftRH+o].sd = offsetSD(c)
+	}
 	t.pr[pLoftDrift].sd *= tm.driftScale
 	t.pr[pVoidDrift].sd *= tm.driftScale
 	if tm.loftSwapBin > 0 {
@@ -101,6 +106,27 @@ func newTrial(s *site, bins []bin, tm terms, start, repair, end, uncertain int) 
 	}
 	t.observe()
 	return t
+}
+
+// offsetSD is the belief about a humidity logger's standing error, %RH: 1.5, or
+// the uncertainty of a check where every logger of the position has one.
+func offsetSD(c *series.Course) float64 {
+	const usual, least = 1.5, 0.3
+	if c == nil || len(c.Stints) == 0 {
+		return usual
+	}
+	worst := 0.0
+	for _, st := range c.Stints {
+		if st.Offset.RHUncPct == nil {
+			return usual
+		}
+		sd := *st.Offset.RHUncPct / math.Sqrt(3)
+		if st.Accuracy.K > 0 {
+			sd = *st.Offset.RHUncPct / st.Accuracy.K
+		}
+		worst = math.Max(worst, sd)
+	}
+	return clamp(worst, least, usual)
 }
 
 // pickNights finds the nights that count, and their bins.

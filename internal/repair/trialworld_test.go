@@ -16,11 +16,12 @@ import (
 // simulated is one winter of the independent simulator as its loggers saw it,
 // with the truth of the unrepaired twin beside it.
 type simulated struct {
-	set    *series.Set
-	winter *roofsim.Winter
-	slope  int
-	at     time.Time
-	event  roof.Event
+	set     *series.Set
+	winter  *roofsim.Winter
+	slope   int
+	surface string
+	at      time.Time
+	event   roof.Event
 }
 
 // work is what was done to the simulated roof.
@@ -104,7 +105,7 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	}
 	require.NotNil(t, e)
 	e.Changes, e.Treats = []roof.Change{declare}, []string{"void", "slate"}
-	return &simulated{set: buildSet(t, m), winter: winter, slope: m.Slope, at: at, event: *e}
+	return &simulated{set: buildSet(t, m), winter: winter, slope: m.Slope, surface: "slate", at: at, event: *e}
 }
 
 func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
@@ -133,8 +134,7 @@ func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
 }
 
 // truth is what the work did over the nights that a trial counts.
-func (s *simulated) truth(t *trial) (wet, risk, water float64, without roofsim.Hours) {
-	var with, twin roofsim.Hours
+func (s *simulated) truth(t *trial) (wet, risk, water float64, with, twin roofsim.Hours) {
 	for _, i := range t.validA {
 		n := t.s.nights[i]
 		a, b := time.UnixMilli(n.fromMS), time.UnixMilli(n.untilMS)
@@ -147,5 +147,5 @@ func (s *simulated) truth(t *trial) (wet, risk, water float64, without roofsim.H
 		twin.DepositGM2 += o.DepositGM2
 	}
 	f := func(a, b, c float64) float64 { return 1 - (a+c)/(b+c) }
-	return f(with.Condensing, twin.Condensing, fewHours), f(with.AtRisk, twin.AtRisk, fewHours), f(with.DepositGM2, twin.DepositGM2, 2), twin
+	return f(with.Condensing, twin.Condensing, fewHours), f(with.AtRisk, twin.AtRisk, fewHours), f(with.DepositGM2, twin.DepositGM2, 2), with, twin
 }

@@ -37,6 +37,14 @@ func (j *judge) decide(ends []int) findings {
 		return f.looks[i]
 	}
 	last := at(0)
+	if last != nil && last.fit != nil && j.terms.loftSwapBin == 0 && j.terms.voidSwapBin == 0 {
+		if found := j.undeclaredSwaps(last); len(found) > 0 {
+			j.allow(found)
+			j.wandered = false
+			f.looks = nil
+			last = at(0)
+		}
+	}
 	f.verdict = j.provisional(last)
 	if last == nil || !last.open || last.straddles() {
 		return f

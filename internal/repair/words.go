@@ -67,6 +67,9 @@ func ptr(x float64) *float64 {
 func (a *assessor) write(r *Result, j *judge, f findings) {
 	r.Notes = append(r.Notes, j.s.notes...)
 	r.Notes = append(r.Notes, j.s.blindness()...)
+	if j.swapNear {
+		r.Notes = append(r.Notes, swapNote)
+	}
 	if len(f.looks) == 0 {
 		r.Needs, r.Reason = "nights after the repair", "no whole night has passed since the repair"
 		return
@@ -101,6 +104,10 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		r.Evenings = append(r.Evenings, ev)
 	}
 	if l.open {
+		r.CrossCheck = j.cross(l)
+		if !a.opts.NoSensitivity {
+			r.Course = j.drawing(l)
+		}
 		r.ReductionPct, r.LowPct, r.HighPct = ptr(l.reduction.pct), ptr(l.reduction.low), ptr(l.reduction.high)
 		r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct = ptr(l.risk.pct), ptr(l.risk.low), ptr(l.risk.high)
 		r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = ptr(l.water.pct), ptr(l.water.low), ptr(l.water.high)
@@ -108,6 +115,9 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 }
 
 func ratio(a, b float64) float64 { return (a + companionOffset) / (b + companionOffset) }
+
+// swapNote is said when a logger was exchanged about the time of the repair.
+const swapNote = "a logger was exchanged within 7 days of the repair: the interval is wider and the bar higher for it; check the old and the new logger side by side"
 
 // blindness says what a missing logger hides.
 func (s *site) blindness() []string {

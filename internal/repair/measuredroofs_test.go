@@ -1,0 +1,174 @@
+package repair
+
+import (
+	"compress/gzip"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"iter"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
+)
+
+// measuredRoof is one of two real, unrepaired roofs in Finland over two winters.
+// Which surface condenses is not documented; the highest point of the roof
+// space stands for the underside of the covering.
+type measuredRoof struct {
+	rows    [][]string
+	columns map[string]int
+	times   []time.Time
+}
+
+func loadRoof(t testing.TB, name string) *measuredRoof {
+	t.Helper()
+	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", name+"_roof.csv.gz"))
+	if errors.Is(err, fs.ErrNotExist) {
+		t.Skip("the measured roofs of ../shared/data are not here")
+	}
+	require.NoError(t, err)
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	require.NoError(t, err)
+	r := csv.NewReader(z)
+	head, err := r.Read()
+	require.NoError(t, err)
+	m := &measuredRoof{columns: map[string]int{}}
+	for i, h := range head {
+		m.columns[h] = i
+	}
+	zone := time.FixedZone("UTC+2", 2*3600)
+	for {
+		row, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		require.NoError(t, err)
+		at, err := time.ParseInLocation("2006-01-02 15:04:05", row[0], zone)
+		require.NoError(t, err)
+		m.rows, m.times = append(m.rows, row), append(m.times, at.UTC())
+	}
+	return m
+}
+
+// fitting maps a column of the file to a position of the case.
+type fitting struct {
+	column   string
+	position roof.Position
+	bare     bool // temperature only
+}
+
+func (m *measuredRoof) set(t testing.TB, id string, fits []fitting, events []roof.Event, from, until time.Time) *series.Set {
+	t.Helper()
+	zone, err := time.LoadLocation("Europe/Helsinki")
+	require.NoError(t, err)
+	c := &roof.Case{ID: id, Property: roof.Property{Timezone: "Europe/Helsinki", Zone: zone}, Events: events}
+	acc, rh := 0.3, 2.0
+	for _, f := range fits {
+		c.Positions = append(c.Positions, f.position)
+		c.Loggers = append(c.Loggers, roof.Logger{ID: "k-" + f.position.ID, Interval: time.Hour, Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh}, Fitted: []roof.Fitting{{Position: f.position.ID, From: m.times[0]}}})
+	}
+	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+		var f fitting
+		for _, x := range fits {
+			if "k-"+x.position.ID == logger {
+				f = x
+			}
+		}
+		return func(yield func(roof.Reading, error) bool) {
+			for i, row := range m.rows {
+				if m.times[i].Before(from) || !m.times[i].Before(until) {
+					continue
+				}
+				r := roof.Reading{Logger: logger, At: m.times[i]}
+				if v, err := strconv.ParseFloat(row[m.columns[f.column+"_T"]], 64); err == nil {
+					r.Values.Set(roof.TempC, v)
+				}
+				if v, err := strconv.ParseFloat(row[m.columns[f.column+"_RH"]], 64); err == nil && !f.bare {
+					r.Values.Set(roof.RHPct, v)
+				}
+				if r.Values.Empty() {
+					continue
+				}
+				if !yield(r, nil) {
+					return
+				}
+			}
+		}
+	})
+	require.NoError(t, err)
+	return set
+}
+
+// roofKits are the ways a consultant might have mapped the two roofs.
+var roofKits = map[string]map[string][]fitting{
+	"R2": {
+		"loft": {{"station", roof.Position{ID: "outside", Place: roof.OutdoorAir}, false}, {"indoor1", roof.Position{ID: "room", Place: roof.IndoorAir}, false},
+			{"roofmiddle_airmiddle", roof.Position{ID: "loft", Place: roof.LoftAir}, false},
+			{"roofmiddle_airtop", roof.Position{ID: "deck", Place: roof.CoveringUnderside, Meets: "loft"}, true}},
+		"void": {{"station", roof.Position{ID: "outside", Place: roof.OutdoorAir}, false}, {"indoor1", roof.Position{ID: "room", Place: roof.IndoorAir}, false},
+			{"roofmiddle_insulationtop", roof.Position{ID: "loft", Place: roof.LoftAir}, false},
+			{"roofmiddle_airmiddle", roof.Position{ID: "void", Place: roof.BattenVoidAir}, false},
+			{"roofmiddle_airtop", roof.Position{ID: "deck", Place: roof.CoveringUnderside, Meets: "void"}, true}},
+	},
+	"R3": {
+		"loft": {{"station", roof.Position{ID: "outside", Place: roof.OutdoorAir}, false}, {"indoor1", roof.Position{ID: "room", Place: roof.IndoorAir}, false},
+			{"indoor2", roof.Position{ID: "room-2", Place: roof.IndoorAir}, false},
+			{"roofmiddle_airmiddle", roof.Position{ID: "loft", Place: roof.LoftAir}, false},
+			{"roofmiddle_airtop", roof.Position{ID: "deck", Place: roof.UnderlayUnderside, Meets: "loft"}, true}},
+		"void": {{"station", roof.Position{ID: "outside", Place: roof.OutdoorAir}, false}, {"indoor1", roof.Position{ID: "room", Place: roof.IndoorAir}, false},
+			{"roofmiddle_airmiddle", roof.Position{ID: "loft", Place: roof.LoftAir}, false},
+			{"roofleft_insulationtop", roof.Position{ID: "void", Place: roof.BattenVoidAir}, false},
+			{"roofmiddle_airtop", roof.Position{ID: "deck", Place: roof.CoveringUnderside, Meets: "void"}, true}},
+	},
+}
+
+func TestNoVerdictOnMeasuredRoofsThatNobodyRepaired(t *testing.T) {
+	for _, name := range []string{"R2", "R3"} {
+		m := loadRoof(t, name)
+		for kit, fits := range roofKits[name] {
+			for _, date := range []string{"2010-12-25", "2011-01-15", "2011-02-05", "2011-03-01", "2011-07-15", "2011-10-01", "2011-11-20", "2011-12-15", "2012-01-10", "2012-02-05"} {
+				at, err := time.Parse("2006-01-02", date)
+				require.NoError(t, err)
+				at = at.Add(9 * time.Hour)
+				for _, changes := range [][]roof.Change{nil, {roof.LoftVentilation}, {roof.CeilingChange}, {roof.VoidVentilation}} {
+					if kit == "loft" && len(changes) == 1 && changes[0] == roof.VoidVentilation {
+						continue
+					}
+					e := roof.Event{At: at, Kind: roof.Repair, Changes: changes}
+					for _, span := range [][2]time.Time{{at.AddDate(0, 0, -60), at.AddDate(0, 0, 62)}, {m.times[0], m.times[len(m.times)-1]}} {
+						if os.Getenv("DEWCASE_LONG") == "" && span[0] == m.times[0] {
+							continue
+						}
+						set := m.set(t, "measured-"+name, fits, []roof.Event{e}, span[0], span[1])
+						t0 := time.Now()
+						for _, r := range Assess(set, Options{NoSensitivity: true}) {
+							line := fmt.Sprintf("%s %s %s %v %s", name, kit, date, changes, r.Verdict)
+							if r.AtRiskReductionPct != nil {
+								line += fmt.Sprintf(" wet %.0f [%.0f %.0f] risk %.0f [%.0f %.0f] Q %.2f", *r.ReductionPct, *r.LowPct, *r.HighPct, *r.AtRiskReductionPct, *r.AtRiskLowPct, *r.AtRiskHighPct, r.Companion.Q)
+							} else {
+								line += " " + r.Needs
+							}
+							for _, x := range r.Mechanism {
+								line += fmt.Sprintf(" %.2f", x.Factor)
+							}
+							t.Log(line, len(set.Courses), time.Since(t0).Milliseconds())
+							if r.Verdict == Worked || r.Verdict == GotWorse {
+								t.Errorf("FALSE %s", line)
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+}
