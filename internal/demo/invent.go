@@ -75,7 +75,8 @@ func (p plan) build(now time.Time) (*house, error) {
 	}
 	winter := roofsim.Run(w, o)
 	faults := roofsim.FieldFaults()
-	faults.GapsPer100D, faults.GapH, faults.LongGapChance = 2.5, 4, 0.1
+	faults.GapsPer100D, faults.GapH = 2.5, 4
+	faults.TempLimitC, faults.RHLimitPct = 0.2, 1.8
 	slope := roofsim.SlopeA
 	m := roofsim.Kit{Interval: p.interval, Faults: faults, MainSlope: &slope, CaseID: p.id}.Measure(winter, p.seed)
 	c := m.Case

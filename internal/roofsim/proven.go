@@ -17,18 +17,24 @@ type Truth struct {
 // from nothing found (the convention of method-causes section 10); the others
 // are this package's own choice.
 const (
-	skyHoursPer30D   = 30.0
-	defectHours30D   = 15.0
-	defectFall       = 0.30
-	mixedFall        = 0.15
-	sourceExcessPa   = 20.0
-	skyOfHouseShare  = 0.25
-	drynessFirstDays = 40
+	skyHoursPer30D       = 30.0
+	defectHours30D       = 15.0
+	defectFall           = 0.30
+	mixedFall            = 0.15
+	sourceExcessPa       = 20.0
+	skyOfHouseShare      = 0.25
+	noneHoursPer30D      = 28.0
+	otherShare           = 0.6   // of the named cause's fall that another cause may reach, for a pure one
+	ordinaryCeilingMM2M2 = 120.0 // about the middle of what Draw gives a house without a ceiling fault
+	drynessFirstDays     = 40
 )
 
 // Judge runs the world, and what-if worlds with the cause taken away, over the
 // days given.
-func Judge(w World, days int) Truth {
+func Judge(w World, days int) Truth { return Houses{}.Judge(w, days) }
+
+// Judge is the same for a kind of houses.
+func (h Houses) Judge(w World, days int) Truth {
 	o := Options{Days: days}
 	real := Run(w, o)
 	t := Truth{LoftExcessPa: real.ExcessPa(real.LoftPa, time.Time{}, time.Time{})}
@@ -60,13 +66,13 @@ func Judge(w World, days int) Truth {
 	switch w.Cause {
 	case CeilingLeakage:
 		t.FallWithout = fall(w.withSealedCeiling())
-		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall
+		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, w.withOpenVoid())
 	case BlockedVentilation:
 		t.FallWithout = fall(w.withOpenLoft())
-		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall
+		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, w.withOpenVoid())
 	case UnventedBattenVoid:
 		t.FallWithout = coverFall(w.withOpenVoid())
-		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && t.FallWithout >= defectFall
+		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, coverFall, w.withOrdinaryCeiling())
 	case MixedCeilingVoid:
 		a, b := fall(w.withSealedCeiling()), coverFall(w.withOpenVoid())
 		t.FallWithout = min(a, b)
@@ -77,7 +83,11 @@ func Judge(w World, days int) Truth {
 		t.DrynessChangesSky = coverFall(dry)
 		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && t.DrynessChangesSky <= skyOfHouseShare && t.LoftExcessPa < 35
 	case NoneFound:
-		t.Matters = per30(t.Cover.Condensing) < skyHoursPer30D/2 && per30(t.Underlay.Condensing) < skyHoursPer30D/2 && t.LoftExcessPa < 35
+		most := skyHoursPer30D / 2
+		if h.AiryCoverings {
+			most = noneHoursPer30D
+		}
+		t.Matters = per30(t.Cover.Condensing) < most && per30(t.Underlay.Condensing) < most && t.LoftExcessPa < 35
 	case WaterIngress, PlumbingLeak:
 		t.ExcessPaFrom = excess(w.withoutLeak(), z)
 		t.Matters = t.ExcessPaFrom >= sourceExcessPa
@@ -103,6 +113,19 @@ func worst(w *Winter) Hours {
 
 func (w World) withSealedCeiling() World {
 	w.Roof.CeilingLeakMM2M2, w.House.CeilingHatchGap = min(30, w.Roof.CeilingLeakMM2M2), 0.0002
+	return w
+}
+
+// pure reports that a what-if for another cause takes away far less than the
+// named one, where purity is asked for.
+func (h Houses) pure(named float64, fall func(World) float64, without World) bool {
+	return !h.PureCauses || fall(without) <= otherShare*named
+}
+
+// withOrdinaryCeiling is a ceiling as ceilings are: what vapour comes through it
+// is the source in most roofs, and no cause of its own.
+func (w World) withOrdinaryCeiling() World {
+	w.Roof.CeilingLeakMM2M2 = min(ordinaryCeilingMM2M2, w.Roof.CeilingLeakMM2M2)
 	return w
 }
 
@@ -134,9 +157,14 @@ func (w World) withDryTimber() World {
 // DrawProven draws worlds from the seed on until the cause matters in the
 // winter of the days given. ok is false when 40 draws did not give one.
 func DrawProven(seed uint64, cause Cause, days int) (w World, t Truth, ok bool) {
+	return Houses{}.DrawProven(seed, cause, days)
+}
+
+// DrawProven is the same for a kind of houses.
+func (h Houses) DrawProven(seed uint64, cause Cause, days int) (w World, t Truth, ok bool) {
 	for try := range uint64(40) {
-		w = Draw(seed+try*1_000_003, cause)
-		if t = Judge(w, days); t.Matters {
+		w = h.Draw(seed+try*1_000_003, cause)
+		if t = h.Judge(w, days); t.Matters {
 			return w, t, true
 		}
 	}
