@@ -139,7 +139,7 @@ export function marginScene(f: Frame, s: Surface, words: string, flags: { at: nu
     end = temperatures(f, items, s.coverage, surface.temp_c.mean, limitOf(air), t);
     panels.push([t, end]);
   }
-  if (s.condensate_g_m2) end = mass(f, items, s.condensate_g_m2, end + gapTall);
+  for (const q of s.strips ?? []) end = quiet(f, items, q, end + gapTall);
   const axis: Item[] = [];
   timeAxis(f, axis, panels, end + 15);
   items.splice(axisAt, 0, ...axis);
@@ -193,15 +193,21 @@ function temperatures(f: Frame, items: Item[], coverage: Column, surface: Column
   return bottom;
 }
 
-function mass(f: Frame, items: Item[], c: Column, top: number): number {
-  let most = 10;
-  for (const v of c) most = Math.max(most, v ?? 0);
-  most = Math.ceil(most / 10) * 10;
+function quiet(f: Frame, items: Item[], q: NonNullable<Surface["strips"]>[number], top: number): number {
+  let most = q.top;
+  const [a, b] = seen(f);
+  for (let i = a; i < b; i++) if ((f.view.time[i] ?? 0) < f.until && next(f, i) > f.from) most = Math.max(most, at(q.value, i) ?? 0);
+  if (most > q.top) {
+    const step = 10 ** Math.floor(Math.log10(most));
+    most = Math.ceil(most / step) * step;
+  }
   const bottom = top + massTall;
-  const y = (g: number): number => bottom - (g / most) * massTall;
-  items.push({ kind: "area", cls: "mass", courses: between(f, c.map((v) => (v === null ? null : 0)), c, undefined, y), top, bottom },
-    { kind: "level", cls: "axis", x: 0, x2: span, y: bottom }, tick(String(most), top), tick("0", bottom),
-    { kind: "label", cls: "axis-title", text: "water on the surface, g/m²", x: 0, y: top - 7, dx: -42, anchor: "start" });
+  const y = (v: number): number => bottom - (v / most) * massTall;
+  if (q.mark > 0) items.push({ kind: "level", cls: "mark-line", x: 0, x2: span, y: y(q.mark) }, tick(q.mark.toFixed(0), y(q.mark)));
+  if (q.filled) items.push({ kind: "area", cls: "mass", courses: between(f, q.value.map((v) => (v === null ? null : 0)), q.value, undefined, y), top, bottom });
+  else items.push({ kind: "line", cls: "ln quiet", courses: line(f, q.value, undefined, y), top: top - 1, bottom: bottom + 1 });
+  items.push({ kind: "level", cls: "axis", x: 0, x2: span, y: bottom }, tick(most.toFixed(0), top), tick("0", bottom),
+    { kind: "label", cls: "axis-title", text: q.words, x: 0, y: top - 7, dx: -42, anchor: "start" });
   return bottom;
 }
 

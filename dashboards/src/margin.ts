@@ -3,9 +3,15 @@
 import { type Frame, limitOf, marginScene, positionsScene } from "./draw";
 import { listen } from "./live";
 import { el, render } from "./scene";
-import { type Surface, type View, at, load, signed, stamp, stepFor } from "./timeline";
+import { type Course, type Surface, type View, at, load, most, signed, stamp, stepFor } from "./timeline";
 import { Zone } from "./zone";
 import { handle } from "./hands";
+
+/** Beside is what the daemon knows beyond the readings of one surface. */
+interface Beside {
+  effect: { from_ms: number; step_s: number; without_minus_with_k: (number | null)[] } | null;
+  strips: (Course & { words: string; top: number; mark: number; filled: boolean })[];
+}
 
 const shortest = 10 * 60e3;
 
@@ -24,7 +30,7 @@ export class Margin extends HTMLElement {
   private out!: HTMLElement;
   private positions: HTMLElement | null = null;
   private order: { id: string; words: string }[] = [];
-  private effect: { from_ms: number; step_s: number; without_minus_with_k: (number | null)[] } | undefined;
+  private beside: Beside | undefined;
   private flags: { at: number; text: string; repair: boolean }[] = [];
 
   connectedCallback(): void {
@@ -70,28 +76,31 @@ export class Margin extends HTMLElement {
     });
     void this.ask(false);
     this.follow();
-    void this.repaired();
+    void this.behind();
   }
 
-  /** repaired loads what the repair did to the margin, where it was judged. */
-  private async repaired(): Promise<void> {
-    const path = this.dataset["effect"];
+  /** behind loads what stands beside the margin: what a repair did to it, and what follows from it. */
+  private async behind(): Promise<void> {
+    const path = this.dataset["beside"];
     if (!path) return;
     try {
       const r = await fetch(path);
       if (!r.ok) return;
-      this.effect = (await r.json()) as typeof this.effect;
-      this.without();
+      this.beside = (await r.json()) as Beside;
+      this.put();
       this.draw();
     } catch {
       // without it the chart shows what was measured alone
     }
   }
 
-  /** without adds the course of the unrepaired roof to the view: what was measured, and the change between the model's two runs. */
-  private without(): void {
-    const v = this.view, s = this.surface(), e = this.effect;
-    if (!v || !s || !e || s.unrepaired_margin_k) return;
+  /** put adds to the view the course of the unrepaired roof (what was measured, and the change between the model's two runs) and the strips. */
+  private put(): void {
+    const v = this.view, s = this.surface(), b = this.beside;
+    if (!v || !s || !b || s.strips) return;
+    s.strips = b.strips.map((q) => ({ words: q.words, top: q.top, mark: q.mark, filled: q.filled, value: v.time.map((t) => most(q, t, t + Math.max(v.step, 1))) }));
+    const e = b.effect;
+    if (!e) return;
     const step = e.step_s * 1e3, n = e.without_minus_with_k.length;
     let any = false;
     const out = v.time.map((t, i) => {
@@ -253,8 +262,11 @@ export class Margin extends HTMLElement {
     if (v.step && wet !== null && risk !== null) text += ` · wet ${minutes(wet)}, at risk ${minutes(risk)} of ${minutes(v.step / 60e3)}`;
     else if (m <= 0) text += " · wet";
     else if (m <= 1) text += " · near";
-    const g = at(s.condensate_g_m2, i);
-    if (g !== null) text += ` · water ${g.toFixed(0)} g/m²`;
+    for (const q of s.strips ?? []) {
+      const x = at(q.value, i);
+      const [words, unit] = q.words.split(", ");
+      if (x !== null) text += ` · ${words ?? ""} ${x.toFixed(x < 10 ? 1 : 0)}${unit ? " " + unit : ""}`;
+    }
     this.out.textContent = text;
   }
 
@@ -280,7 +292,7 @@ export class Margin extends HTMLElement {
     this.figure.setAttribute("aria-busy", "true");
     try {
       this.view = await load(this.dataset["case"] ?? "", this.from, this.until, fresh, asked.signal);
-      this.without();
+      this.put();
       this.draw();
       this.address();
     } catch (e) {

@@ -7,8 +7,8 @@ export interface Surface {
   surface: string; air: string; coverage: Column; margin_k: Band; condensing_min: Column; at_risk_min: Column; frost_min?: Column;
   /** the margin that the roof would have had without the repair, where it is known */
   unrepaired_margin_k?: Column;
-  /** condensed water on the surface, where it is known */
-  condensate_g_m2?: Column;
+  /** what follows from the margin, each along the view's times */
+  strips?: { words: string; top: number; mark: number; filled: boolean; value: Column }[];
 }
 export interface Remark { at: string; kind: string; what: string }
 export interface Timeline { case: string; from: string; until: string; step_s: number | null; time: string[]; positions: Position[]; surfaces: Surface[]; events: Remark[] }
@@ -44,6 +44,31 @@ export async function load(id: string, from: number, until: number, fresh: boole
   kept.set(path, v);
   if (kept.size > 12) kept.delete(kept.keys().next().value ?? "");
   return v;
+}
+
+/** Course is a quantity at its own times, linear from each to the next where they are joined. */
+export interface Course { at_ms: number[]; value: number[]; joined: boolean[] }
+
+/** most is a course's largest value within [from, until); null where it says nothing there. */
+export function most(c: Course, from: number, until: number): number | null {
+  const t = c.at_ms;
+  let lo = 0, hi = t.length;
+  while (lo < hi) {
+    const m = (lo + hi) >> 1;
+    if ((t[m] ?? 0) < from) lo = m + 1;
+    else hi = m;
+  }
+  let out: number | null = null;
+  const take = (v: number): void => { if (out === null || v > out) out = v; };
+  const between = (k: number, ms: number): void => {
+    const a = t[k], b = t[k + 1], x = c.value[k], y = c.value[k + 1];
+    if (a === undefined || b === undefined || x === undefined || y === undefined || !c.joined[k] || ms < a || ms > b) return;
+    take(x + ((ms - a) / (b - a)) * (y - x));
+  };
+  between(lo - 1, from);
+  for (; lo < t.length && (t[lo] ?? 0) < until; lo++) take(c.value[lo] ?? 0);
+  between(lo - 1, until);
+  return out;
 }
 
 export const at = (c: Column | undefined, i: number): number | null => c?.[i] ?? null;

@@ -143,35 +143,3 @@ func (p PairedNights) Scene() *Scene {
 		plural(both, "night", "nights"), num(sumM, 1), p.Words, num(sumW, 1))
 	return s
 }
-
-// Share is one candidate with what the evidence gives it.
-type Share struct {
-	Words   string
-	Support float64 // 0..1
-	Leading bool
-}
-
-// Shares is a bar a candidate, all adding up to one.
-type Shares struct {
-	ID     string
-	Shares []Share
-}
-
-// Scene lays the shares out.
-func (h Shares) Scene() *Scene {
-	const tall = 38.0
-	s := &Scene{ID: h.ID, Title: "Support of each cause", Span: 1, HeightPx: float64(len(h.Shares))*tall + 4}
-	for i, c := range h.Shares {
-		y := float64(i) * tall
-		class := "band"
-		if c.Leading {
-			class = "s-wet"
-		}
-		s.add(Item{Kind: Label, Class: "track-title", Text: c.Words, X: 0, Y: y + 14},
-			Item{Kind: Box, Class: "bar-ground", X: 0, X2: 1, Y: y + 19, Y2: y + 29},
-			Item{Kind: Box, Class: class, X: 0, X2: c.Support, Y: y + 19, Y2: y + 29},
-			Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.2f", c.Support), X: 0, Y: y + 28, DX: -6, Anchor: End})
-		s.Desc += fmt.Sprintf("%s: %.2f. ", capital(c.Words), c.Support)
-	}
-	return s
-}

@@ -26,8 +26,8 @@ type MarginChart struct {
 
 	UnrepairedK Column // the margin that the roof would have had without the repair
 
-	SurfaceC, LimitC Column // the two temperatures, drawn where the view is under a week
-	CondensateGM2    Column // condensed mass
+	SurfaceC, LimitC Column  // the two temperatures, drawn where the view is under a week
+	Strips           []Quiet // what follows from the margin: water, mould, timber
 
 	Events []Event
 }
@@ -230,8 +230,8 @@ func (m MarginChart) Scene() *Scene {
 	if m.near() {
 		y = m.temperatures(s, y+marginGapTall)
 	}
-	if m.CondensateGM2 != nil {
-		y = m.mass(s, y+marginGapTall)
+	for _, q := range m.Strips {
+		y = m.quiet(s, q, y+marginGapTall)
 	}
 	m.timeLabels(s, y+15)
 	m.flags(s, y)
@@ -337,31 +337,6 @@ func (m *MarginChart) temperatures(s *Scene, top float64) float64 {
 		Item{Kind: Line, Class: "ln limit", Courses: m.line(m.LimitC, y), Top: top, Bottom: bottom},
 		Item{Kind: Line, Class: "ln surface", Courses: m.line(m.SurfaceC, y), Top: top, Bottom: bottom},
 		Item{Kind: Label, Class: "axis-title", Text: "°C: surface (solid), limit of its air (dashed)", X: 0, Y: top - 7, DX: -42})
-	return bottom
-}
-
-// mass is the quiet band of condensed water.
-func (m *MarginChart) mass(s *Scene, top float64) float64 {
-	most := 10.0
-	for i := range m.Time {
-		if v, ok := at(m.CondensateGM2, i); ok {
-			most = math.Max(most, v)
-		}
-	}
-	most = math.Ceil(most/10) * 10
-	bottom := top + marginMassTall
-	y := func(g float64) float64 { return bottom - g/most*marginMassTall }
-	zero := NewFigures(len(m.Time))
-	for i := range m.Time {
-		if _, ok := at(m.CondensateGM2, i); ok {
-			zero.Set(i, 0)
-		}
-	}
-	s.add(Item{Kind: Area, Class: "mass", Courses: m.between(zero, m.CondensateGM2, y), Top: top, Bottom: bottom},
-		Item{Kind: Level, Class: "axis", X: 0, X2: marginSpan, Y: bottom},
-		Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.0f", most), X: 0, Y: top + 4, DX: -6, Anchor: End},
-		Item{Kind: Label, Class: "tick", Text: "0", X: 0, Y: bottom + 4, DX: -6, Anchor: End},
-		Item{Kind: Label, Class: "axis-title", Text: "water on the surface, g/m²", X: 0, Y: top - 7, DX: -42})
 	return bottom
 }
 

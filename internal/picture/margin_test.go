@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 func figures(x ...any) *Figures {
@@ -131,7 +132,10 @@ func TestTheChartLooksAsAgreed(t *testing.T) {
 	m.MarginMin, m.MarginMax = figures(1.5, 0, -0.8, -1.5, nil, 2), figures(2.5, 1, 0, -1, nil, 25)
 	m.CondensingMin, m.AtRiskMin, m.FrostMin = figures(0, 5, 60, 30, nil, 0), figures(0, 60, 60, 30, nil, 0), figures(0, 0, 10, 30, nil, 0)
 	m.SurfaceC, m.LimitC = figures(4, 2, 0, -1, nil, 6), figures(2, 1.5, 0.4, 0.2, nil, 3)
-	m.UnrepairedK, m.CondensateGM2 = figures(1, -0.5, -1.4, -2.2, nil, 2), figures(0, 1, 12, 33, nil, 4)
+	m.UnrepairedK = figures(1, -0.5, -1.4, -2.2, nil, 2)
+	ms := m.From.UnixMilli()
+	m.Strips = []Quiet{{Words: "water on the surface, g/m²", Top: 10, Filled: true, Course: Course{AtMS: []int64{ms, ms + 9e6, ms + 18e6}, Value: []float64{0, 33, 4}, Joined: []bool{true, false, false}}},
+		{Words: "mould index", Top: 4, Mark: 3, Course: Course{AtMS: []int64{ms, ms + 18e6}, Value: []float64{0.4, 0.5}, Joined: []bool{true, true}}}}
 	m.Events = []Event{{At: m.From.Add(90 * time.Minute), Kind: "repair", What: "vents"}}
 	golden(t, "margin", m.Scene())
 	x, lo, hi := 71.0, 55.0, 83.0
@@ -140,6 +144,42 @@ func TestTheChartLooksAsAgreed(t *testing.T) {
 	golden(t, "pairs", PairedNights{ID: "pairs", Words: "wet hours", Nights: []PairedNight{{From: m.From, Measured: &a, Without: &b}, {From: m.From.Add(24 * time.Hour)}}}.Scene())
 	golden(t, "positions", Positions{ID: "positions", From: m.From, Until: m.Until, Time: m.Time, Step: m.Step, Tracks: []PositionTrack{
 		{Position: "void", Place: "batten void (void)", TempMean: m.SurfaceC, DewMean: m.LimitC, Coverage: m.Coverage}}}.Scene())
+}
+
+func TestACourseIsReadWhereItIsJoinedAndThinnedWithoutLosingItsPeak(t *testing.T) {
+	c := Course{AtMS: []int64{0, 10, 20, 30, 40}, Value: []float64{0, 4, 1, 9, 2}, Joined: []bool{true, true, false, true, false}}
+	most := func(a, b int64) any {
+		if v, ok := c.Most(a, b); ok {
+			return v
+		}
+		return nil
+	}
+	assert.Equal(t, 2.8, most(5, 7), "between two times it runs linearly")
+	assert.Equal(t, 4.0, most(5, 15))
+	assert.Nil(t, most(22, 28), "a gap says nothing")
+	assert.Equal(t, 9.0, most(22, 31))
+	assert.Nil(t, most(41, 60))
+	_, ok := Course{}.Most(0, 1)
+	assert.False(t, ok)
+
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(0, 300).Draw(t, "n")
+		var c Course
+		high := -1.0
+		for i := range n {
+			v := rapid.Float64Range(0, 9).Draw(t, "v")
+			high = max(high, v)
+			c.AtMS, c.Value, c.Joined = append(c.AtMS, int64(i)), append(c.Value, v), append(c.Joined, rapid.Float64().Draw(t, "j") < 0.9)
+		}
+		thin := c.Thin(40)
+		got := -1.0
+		for _, v := range thin.Value {
+			got = max(got, v)
+		}
+		if got != high {
+			t.Fatalf("peak %g became %g", high, got)
+		}
+	})
 }
 
 func TestFiguresCarryATrueMinus(t *testing.T) {

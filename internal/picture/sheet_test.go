@@ -181,7 +181,6 @@ func TestHostileWordsStayWords(t *testing.T) {
 	w := WinterSheet{ID: nasty, Surface: nasty, Zone: zone, Nights: nightsFrom(zone, 2026, 12, 1, 3, func(int, int) Hour { return near }),
 		Events: []Event{{At: time.Date(2026, 12, 2, 0, 0, 0, 0, zone), Kind: "repair", What: nasty}}}
 	wellFormed(t, svg(t, w.Scene()))
-	wellFormed(t, svg(t, Shares{ID: nasty, Shares: []Share{{Words: nasty, Support: 0.4}}}.Scene()))
 	wellFormed(t, svg(t, Positions{ID: nasty, Zone: zone, From: time.Unix(0, 0), Until: time.Unix(3600, 0), Tracks: []PositionTrack{{Place: nasty}}}.Scene()))
 }
 

@@ -74,11 +74,20 @@ type view struct {
 
 // readView reads the address; whatever makes no sense falls back to the
 // default, so that an old link still shows something.
-func readView(h *head, q url.Values) view {
+func readView(h *head, a assessment.Answer, q url.Values) view {
 	var v view
 	surfaces := h.Case.Surfaces()
-	if len(surfaces) > 0 {
-		v.surface = surfaces[0]
+	most := -1.0
+	for _, s := range surfaces { // the wettest first
+		wet := 0.0
+		for _, of := range a.Surfaces {
+			if of.Surface == s.ID && of.HoursCondensing != nil {
+				wet = *of.HoursCondensing
+			}
+		}
+		if wet > most {
+			v.surface, most = s, wet
+		}
 	}
 	for _, s := range surfaces {
 		if s.ID == q.Get("surface") {
@@ -131,7 +140,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	h.Coverage = meanCoverage(a)
-	v := readView(h, r.URL.Query())
+	v := readView(h, a, r.URL.Query())
 	wi, years := winterOf(h, v.winter)
 	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, time.Hour)
 	if err != nil {
@@ -162,6 +171,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 			m.UnrepairedK = c
 		}
 	}
+	m.Strips = strips(a, v.surface.ID)
 	b.Chart, b.Positions = m.Scene(), multiples(h.Case, near, h.Zone).Scene()
 	b.StepWords = stepWords(m.Step)
 	b.Zooms = zooms(h, v)
@@ -294,7 +304,12 @@ func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	v := readView(h, r.URL.Query())
+	a, err := p.Record.Answer(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	v := readView(h, a, r.URL.Query())
 	wi, _ := winterOf(h, v.winter)
 	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, time.Hour)
 	if err != nil {
@@ -338,7 +353,12 @@ func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	v := readView(h, r.URL.Query())
+	a, err := p.Record.Answer(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	v := readView(h, a, r.URL.Query())
 	t, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, stepFor(v.until.Sub(v.from)))
 	if err != nil {
 		p.fail(w, r, err)

@@ -24,8 +24,9 @@ import (
 func (p *Pages) caseRoutes(r chi.Router) {
 	r.Get("/diagnosis", p.diagnosis)
 	r.Get("/repairs", p.repairs)
-	r.Get("/unrepaired", p.unrepaired)
+	r.Get("/beside", p.besideMargin)
 	r.Get("/buildup", p.buildUp)
+	r.Get("/physics", p.physics)
 	r.Get("/sure", p.howSure)
 }
 
@@ -53,7 +54,6 @@ func (p *Pages) asked(w http.ResponseWriter, r *http.Request, tab string) (h *he
 type diagnosisBody struct {
 	Sentence   string
 	Finding    cause.Finding
-	Shares     *picture.Scene
 	Causes     []causeRow
 	Cautions   []caution.Caution
 	From       time.Time
@@ -84,13 +84,10 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 	if f.Window.UntilMS > 0 {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
 	}
-	shares := picture.Shares{ID: "support"}
 	for i, c := range f.Causes {
-		shares.Shares = append(shares.Shares, picture.Share{Words: c.Cause.Words(), Support: c.Support, Leading: i == 0})
 		b.Causes = append(b.Causes, causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support,
 			For: evidenceRows(h, c.For), Against: evidenceRows(h, c.Against), Open: i == 0})
 	}
-	b.Shares = shares.Scene()
 	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
 }
 

@@ -226,22 +226,83 @@ func unrepairedColumn(m picture.MarginChart, e effect) picture.Column {
 	return f
 }
 
-// unrepaired hands the change to the page's script.
-func (p *Pages) unrepaired(w http.ResponseWriter, r *http.Request) {
+// beside is what the script draws with the margin beyond the readings.
+type beside struct {
+	Effect *effect       `json:"effect"`
+	Strips []besideStrip `json:"strips"`
+}
+
+type besideStrip struct {
+	Words  string    `json:"words"`
+	Top    float64   `json:"top"`
+	Mark   float64   `json:"mark"`
+	Filled bool      `json:"filled"`
+	AtMS   []int64   `json:"at_ms"`
+	Value  []float64 `json:"value"`
+	Joined []bool    `json:"joined"`
+}
+
+// besideMargin hands these to the page's script.
+func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
 	h, a, ok := p.asked(w, r, "timeline")
 	if !ok {
 		return
 	}
-	v := readView(h, r.URL.Query())
-	e, ok := effectOf(a, v.surface.ID)
+	v := readView(h, a, r.URL.Query())
+	out := beside{Strips: []besideStrip{}}
+	if e, ok := effectOf(a, v.surface.ID); ok {
+		out.Effect = &e
+	}
+	for _, q := range strips(a, v.surface.ID) {
+		b := besideStrip{Words: q.Words, Top: q.Top, Mark: q.Mark, Filled: q.Filled, AtMS: q.Course.AtMS, Joined: q.Course.Joined}
+		for _, x := range q.Course.Value {
+			b.Value = append(b.Value, math.Round(x*100)/100)
+		}
+		out.Strips = append(out.Strips, b)
+	}
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-cache")
-	if !ok {
-		w.WriteHeader(http.StatusNotFound)
-		_, _ = w.Write([]byte("{}"))
-		return
+	if err := json.NewEncoder(w).Encode(out); err != nil {
+		p.Log.Debug("what stands beside the margin was not read to its end", "case", h.ID, "error", err)
 	}
-	if err := json.NewEncoder(w).Encode(e); err != nil {
-		p.Log.Debug("the course without the repair was not read to its end", "case", h.ID, "error", err)
+}
+
+// stripPoints is how many points of a course the page is given.
+const stripPoints = 1500
+
+// strips are what follows from a surface's margin: water, mould, timber.
+func strips(a assessment.Answer, surface string) []picture.Quiet {
+	var out []picture.Quiet
+	for _, s := range a.Behind.Surfaces {
+		if s.Surface != surface {
+			continue
+		}
+		if len(s.Film) > 0 {
+			c := picture.Course{}
+			for _, p := range s.Film {
+				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.MassGM2), append(c.Joined, p.Joined)
+			}
+			out = append(out, picture.Quiet{Words: "water on the surface, g/m²", Course: c, Top: 10, Filled: true})
+		}
+		if s.Mould != nil && len(s.Mould.Course) > 0 {
+			c := picture.Course{}
+			for _, p := range s.Mould.Course {
+				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.Index), append(c.Joined, true)
+			}
+			out = append(out, picture.Quiet{Words: "mould index (3: visible)", Course: c.Thin(stripPoints), Top: 6, Mark: 3})
+		}
+		wood, words := s.Wood, "wood moisture measured, %"
+		if wood == nil {
+			wood, words = s.Timber, "wood moisture estimated, %"
+		}
+		if wood != nil && len(wood.Course) > 0 {
+			c := picture.Course{}
+			for i, p := range wood.Course {
+				joined := i+1 < len(wood.Course) && wood.Course[i+1].Joined
+				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.MCPct), append(c.Joined, joined)
+			}
+			out = append(out, picture.Quiet{Words: words, Course: c.Thin(stripPoints), Top: 30, Mark: 20})
+		}
 	}
+	return out
 }

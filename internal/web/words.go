@@ -175,6 +175,9 @@ func prose(s string) string {
 	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
 		s += "."
 	}
+	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "_/.") {
+		return s // a name that is written as it is
+	}
 	return upper(s)
 }
 
@@ -229,11 +232,18 @@ func (p *Pages) funcs() template.FuncMap {
 			return template.HTML(b.String()), nil //nolint:gosec // the scene escapes every word it is given
 		},
 		"stamp": func(t time.Time) string { return t.UTC().Format(time.RFC3339) },
-		"local": func(zone *time.Location, layout string, t time.Time) string {
-			if t.IsZero() {
-				return "–"
+		"local": func(zone *time.Location, layout string, at any) string {
+			switch t := at.(type) {
+			case time.Time:
+				if !t.IsZero() {
+					return t.In(zone).Format(layout)
+				}
+			case *time.Time:
+				if t != nil && !t.IsZero() {
+					return t.In(zone).Format(layout)
+				}
 			}
-			return t.In(zone).Format(layout)
+			return "–"
 		},
 		"age": func(t time.Time) string { return age(p.Now(), t) },
 		"hours": func(x any) string {
@@ -247,10 +257,20 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return "–"
 		},
-		"signed":  signed,
-		"percent": percent,
-		"upper":   upper,
-		"plural":  plural,
+		"signed": signed,
+		"percent": func(x any) string {
+			switch v := x.(type) {
+			case float64:
+				return percent(v)
+			case *float64:
+				if v != nil {
+					return percent(*v)
+				}
+			}
+			return "–"
+		},
+		"upper":  upper,
+		"plural": plural,
 		"num": func(x *float64) string {
 			if x == nil {
 				return "–"
@@ -263,11 +283,13 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return fmt.Sprintf("%.0f", *x)
 		},
-		"quantity": quantityWords,
-		"prose":    prose,
-		"payload":  payloadWords,
-		"join":     strings.Join,
-		"words":    func(s string) string { return strings.ReplaceAll(s, "_", " ") },
+		"quantity":  quantityWords,
+		"nightdate": func(zone *time.Location, t *time.Time) string { return nightOf(*t, zone).Format(time.DateOnly) },
+		"prose":     prose,
+		"payload":   payloadWords,
+		"barwidth":  func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
+		"join":      strings.Join,
+		"words":     func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 		"zone": func(z *time.Location) string {
 			if z == nil {
 				return "UTC"

@@ -72,7 +72,7 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/messages", "/new", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/messages", "/new", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
