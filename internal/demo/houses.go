@@ -15,11 +15,9 @@ type plan struct {
 	interval    time.Duration
 	repairs     func(start time.Time) []roofsim.Repair
 	repairText  string
-	secondSlope bool
 	rafter      bool
 	seed        uint64
 	dying       string // the logger whose battery runs down; "" none
-	edit        func(*roof.Case)
 }
 
 func mm(x float64) *float64 { return &x }
