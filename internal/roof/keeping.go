@@ -122,3 +122,21 @@ type KeptState struct {
 	At   time.Time
 	Blob []byte
 }
+
+// ErrElsewhere is wrapped when readings asked for lie in another engine alone.
+var ErrElsewhere = errors.New("these readings are kept in the other store")
+
+// Outgoing is a stored reading on its way to another engine.
+type Outgoing struct {
+	Seq     int64 // several may share one; it is done when all of them are
+	Case    string
+	Reading Reading
+	Aside   int64 // 0 for the record; else the number of the one kept aside
+}
+
+// KeptDay is one logger's UTC day as a store knows it.
+type KeptDay struct {
+	Case, Logger string
+	Day          time.Time // its first moment
+	Count        int64
+}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 
 	"dewcase/internal/roof"
 )
@@ -81,6 +82,9 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 	if err != nil {
 		return 0, err
 	}
+	if d.sealed == elsewhere {
+		return 0, soft{fmt.Errorf("%w: case %s, logger %s, day %s", roof.ErrElsewhere, l.caseID, l.name, r.At.Format(time.DateOnly))}
+	}
 	if d.sealed == asBlock {
 		if err := p.look(l, d, k); err != nil {
 			return 0, err
@@ -113,7 +117,7 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		}
 		l.n++
 		p.readings++
-		return roof.Stored, nil
+		return roof.Stored, p.post(outReading, l.id, at)
 	}
 	var rec []byte
 	if err := p.findRow.QueryRowContext(ctx, l.id, at).Scan(&rec); err != nil {
@@ -134,8 +138,9 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		}
 		d.digest.sub(digestOf(ofRecord, l.caseID, &kept))
 		p.note(d, &d.digest, digestOf(ofRecord, l.caseID, &merged))
+		err = p.post(outReading, l.id, at)
 	}
-	return outcome, nil
+	return outcome, err
 }
 
 // note adds a reading's digest to its day and to the commit's own.
@@ -157,13 +162,18 @@ func (p *pen) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (r
 		return outcome, nil
 	}
 	p.buf = appendRecord(p.buf[:0], l.id, r)
-	if _, err := p.addAside.ExecContext(ctx, l.id, at, p.buf); err != nil {
+	res, err := p.addAside.ExecContext(ctx, l.id, at, p.buf)
+	if err != nil {
+		return 0, fmt.Errorf("keeping a reading of logger %s aside: %w", l.name, err)
+	}
+	id, err := res.LastInsertId()
+	if err != nil {
 		return 0, fmt.Errorf("keeping a reading of logger %s aside: %w", l.name, err)
 	}
 	p.note(d, &d.asideDigest, digestOf(ofAside, l.caseID, r))
 	d.asideN++
 	l.aside++
-	return roof.Conflict, nil
+	return roof.Conflict, p.post(outAside, l.id, id)
 }
 
 func (p *pen) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Values, error) {

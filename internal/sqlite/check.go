@@ -40,6 +40,7 @@ func (d Damage) String() string {
 type Report struct {
 	Schema                         int
 	Loggers, Days, Readings, Aside int64
+	Elsewhere                      int64 // readings that lie in another engine alone
 	Cases                          int64 // versions of case files
 	Damage                         []Damage
 	more                           int
@@ -363,11 +364,14 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 }
 
 func (c *checker) compare(l *logger, should, is map[int64]tally, first, last int64) {
-	var n, aside int64
+	var n, aside, away int64
 	for k, t := range is {
 		n += t.n
 		aside += t.asideN
 		w := should[k]
+		if w.sealed == elsewhere && t.n == 0 {
+			w.n, w.sum = 0, digest{} // nothing of it is to be here but what was kept aside
+		}
 		if t.alreadyTold {
 			continue
 		}
@@ -387,12 +391,19 @@ func (c *checker) compare(l *logger, should, is map[int64]tally, first, last int
 		}
 	}
 	for k, w := range should {
+		if w.sealed == elsewhere {
+			n += w.n
+			away += w.n
+			first, last = min(first, l.first), max(last, l.last) // not known here
+			continue
+		}
 		if _, ok := is[k]; !ok && (w.n != 0 || w.asideN != 0) {
 			c.r.add(Damage{Case: l.caseID, Logger: l.name, From: fromMS(k * dayMS), Until: fromMS((k + 1) * dayMS), What: fmt.Sprintf("all %d readings of the day are missing", w.n)})
 		}
 	}
 	c.r.Days += int64(len(is))
-	c.r.Readings += n
+	c.r.Readings += n - away
+	c.r.Elsewhere += away
 	c.r.Aside += aside
 	if len(c.r.Damage) == 0 && (n != l.n || aside != l.aside || n > 0 && (first != l.first || last != l.last)) {
 		c.r.add(Damage{Case: l.caseID, Logger: l.name, What: fmt.Sprintf("%d readings are there, %d were stored", n, l.n)})

@@ -39,13 +39,14 @@ type pen struct {
 	findLogger, addLogger, putLogger        *sql.Stmt
 	findDay, putDay                         *sql.Stmt
 	addRow, findRow, putRow, sealed, unseal *sql.Stmt
-	addAside, findAside, putCommit          *sql.Stmt
+	addAside, findAside, putCommit, addOut  *sql.Stmt
 
 	chain    chain
 	loggers  map[loggerKey]*logger
 	touched  []*logger
 	looked   []*day // sealed days held unpacked
 	batch    hash.Hash
+	away     int64 // days that lie elsewhere
 	readings int64 // kept in all, with what this transaction adds
 	buf      []byte
 
@@ -93,6 +94,7 @@ const (
 	asRows = iota
 	asBlock
 	rowsForGood // too many or damaged
+	// and elsewhere, see outbox.go
 )
 
 func newPen(s *Store) *pen {
@@ -138,6 +140,7 @@ func (p *pen) prepare(ctx context.Context) error {
 		{&p.addAside, `INSERT INTO aside (logger, at, rec) VALUES (?, ?, ?)`},
 		{&p.findAside, `SELECT rec FROM aside WHERE logger = ? AND at = ?`},
 		{&p.putCommit, `INSERT OR REPLACE INTO commits (slot, seq, at, readings, head) VALUES (?, ?, ?, ?, ?)`},
+		{&p.addOut, `INSERT INTO outbox (kind, logger, at) VALUES (?, ?, ?)`},
 	} {
 		var err error
 		if *x.stmt, err = p.conn.PrepareContext(ctx, x.text); err != nil {
@@ -194,6 +197,9 @@ func (p *pen) close() error {
 func (p *pen) load(ctx context.Context) error {
 	c, err := loadChain(ctx, p.conn)
 	p.chain, p.readings = c, c.readings
+	if err == nil {
+		err = p.conn.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&p.away)
+	}
 	return err
 }
 
@@ -272,6 +278,7 @@ func (p *pen) settled() {
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
 	p.batch.Reset()
 	p.chain.recent = nil
+	p.s.away.Store(p.away)
 	m := mark{store: p.s.id, seq: p.chain.seq, head: hex.EncodeToString(p.chain.head), at: p.chain.at}
 	// The mark is a witness beside the record: without it nothing is lost.
 	_, _ = p.s.mark.WriteAt(m.text(), 0)

@@ -107,6 +107,16 @@ func (s *Store) part(ctx context.Context, caseID, logger string, lo, hi int64) (
 	if err != nil {
 		return 0, p, err
 	}
+	if s.away.Load() > 0 {
+		var k int64
+		err = tx.QueryRowContext(ctx, `SELECT day FROM day WHERE logger = ? AND sealed = 3 AND day >= ? AND day * 86400000 < ? LIMIT 1`, id, dayOf(lo), hi).Scan(&k)
+		if err == nil {
+			err = fmt.Errorf("%w: day %s", roof.ErrElsewhere, fromMS(k*dayMS).Format(time.DateOnly))
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return 0, p, err
+		}
+	}
 	if p.rows, err = readRows(ctx, tx, id, lo, hi, rowsAtATime); err != nil {
 		return 0, p, err
 	}
@@ -246,6 +256,9 @@ func (s *Store) Conflicts(ctx context.Context, caseID string, limit int) ([]roof
 	for i := 0; err == nil && i < len(out); i++ {
 		r := out[i].Reading
 		for kept, e := range s.Range(ctx, caseID, r.Logger, r.At, r.At.Add(time.Millisecond)) {
+			if errors.Is(e, roof.ErrElsewhere) {
+				break // it is left empty for whoever can read it there
+			}
 			out[i].Kept, err = kept.Values, e
 		}
 	}

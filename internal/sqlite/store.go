@@ -45,6 +45,7 @@ type Options struct {
 	RejectRows  int           // default 20,000
 	RejectBytes int64         // default 16 MiB
 	HeardNames  int           // default 1,000
+	Outbox      bool          // note every new reading for another engine, see Pending
 }
 
 func (o Options) withDefaults() Options {
@@ -95,6 +96,7 @@ type Store struct {
 	warnings []string
 	failing  atomic.Pointer[Failure]
 	commits  atomic.Int64
+	away     atomic.Int64 // days that lie in another engine alone
 }
 
 // Failure says since when writing fails, and why.
@@ -154,6 +156,7 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if err = s.pen.load(ctx); err != nil {
 		return nil, err
 	}
+	s.away.Store(s.pen.away)
 	m, marked := readMark(abs)
 	if marked {
 		if w := m.judge(s.id, s.pen.chain); w != "" {
