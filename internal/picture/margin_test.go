@@ -142,8 +142,27 @@ func TestTheChartLooksAsAgreed(t *testing.T) {
 	golden(t, "effect", Effect{ID: "effect", Falls: []Fall{{Words: "wet hours", Pct: &x, Low: &lo, High: &hi}, {Words: "condensed water"}}}.Scene())
 	a, b := 1.5, 6.0
 	golden(t, "pairs", PairedNights{ID: "pairs", Words: "wet hours", Nights: []PairedNight{{From: m.From, Measured: &a, Without: &b}, {From: m.From.Add(24 * time.Hour)}}}.Scene())
+	pitch := 32.0
+	golden(t, "section", Section{ID: "section", PitchDeg: &pitch, Underlay: "LR", Battens: "single", Insulation: "ceiling", LoftEaves: Slot{10, true}, VoidEaves: Slot{0, true},
+		Tags: []Tag{{AtLoft, "loft 6.1 °C, 84 %"}, {AtVoid, "void −0.4 °C, 100 %"}, {AtVoid, "void-e −0.2 °C, 98 %"}, {AtCovering, "slate −1.1 °C"}}}.Scene())
 	golden(t, "positions", Positions{ID: "positions", From: m.From, Until: m.Until, Time: m.Time, Step: m.Step, Tracks: []PositionTrack{
 		{Position: "void", Place: "batten void (void)", TempMean: m.SurfaceC, DewMean: m.LimitC, Coverage: m.Coverage}}}.Scene())
+}
+
+func TestASectionIsDrawnForEveryPitchAndSaysWhatIsNotKnown(t *testing.T) {
+	assert.Contains(t, Section{}.Scene().Desc, "The pitch is not known; drawn at 35 degrees.")
+	assert.Contains(t, Section{}.Scene().Desc, "Openings at the eaves: void not known, loft not known")
+	for _, pitch := range []float64{0, 5, 22.5, 45, 60, 90} {
+		s := Section{ID: "s", PitchDeg: &pitch, Underlay: "HR", Battens: "counter", Insulation: "rafter"}.Scene()
+		wellFormed(t, svg(t, s))
+		for _, it := range s.Items {
+			for _, c := range it.Courses {
+				for _, p := range c {
+					assert.True(t, p.X >= 0 && p.X <= s.Span && p.Y >= 0 && p.Y <= s.HeightPx, "pitch %g: %v of %s lies in the frame", pitch, p, it.Class)
+				}
+			}
+		}
+	}
 }
 
 func TestACourseIsReadWhereItIsJoinedAndThinnedWithoutLosingItsPeak(t *testing.T) {

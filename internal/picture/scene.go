@@ -69,7 +69,10 @@ type Scene struct {
 	Title, Desc string
 	HeightPx    float64
 	Span        float64 // width of the axis in span units
-	Items       []Item
+	// Fixed keeps the scene's shape: span units are px, and the whole is scaled
+	// to the page instead of stretched.
+	Fixed bool
+	Items []Item
 }
 
 func (s *Scene) add(items ...Item) { s.Items = append(s.Items, items...) }

@@ -14,13 +14,22 @@ func (s *Scene) WriteSVG(w io.Writer) error {
 	var b strings.Builder
 	b.Grow(4096)
 	id := xmlID(s.ID)
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" class="pic" id="%s" role="img" aria-labelledby="%s-t %s-d" width="100%%" height="%s">`, id, id, id, px(s.HeightPx))
+	size := fmt.Sprintf(`class="pic" width="100%%" height="%s"`, px(s.HeightPx))
+	if s.Fixed {
+		size = fmt.Sprintf(`class="pic fixed" viewBox="0 0 %s %s"`, px(s.Span), px(s.HeightPx))
+	}
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" id="%s" role="img" aria-labelledby="%s-t %s-d" %s>`, id, id, id, size)
 	fmt.Fprintf(&b, `<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, id, escape(s.Title), id, escape(s.Desc))
 	s.textures(&b, id)
 	for i := 0; i < len(s.Items); {
 		it := s.Items[i]
 		if it.Kind != Area && it.Kind != Line {
 			s.fixed(&b, id, it)
+			i++
+			continue
+		}
+		if s.Fixed {
+			s.stretched(&b, id, it)
 			i++
 			continue
 		}
@@ -124,6 +133,9 @@ func course(b *strings.Builder, c []Point, closed bool) {
 
 func (s *Scene) fixed(b *strings.Builder, id string, it Item) {
 	share := func(x float64) string {
+		if s.Fixed {
+			return px(x)
+		}
 		if s.Span == 0 {
 			return "0%"
 		}

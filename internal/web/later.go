@@ -174,6 +174,12 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 	if b.Openings, err = openings.Advise(h.Case.Roof, finding, set, vent); err != nil {
 		b.Fault = err.Error()
 	}
+	latest, err := p.Record.Latest(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b.Section = section(h.Case, latest)
 	b.Cautions = append(b.Cautions, b.Report.Cautions...)
 	for _, c := range b.Openings.Cautions {
 		if !slices.Contains(b.Cautions, c) {

@@ -311,9 +311,9 @@ test("print shows the pictures, the light tokens and the footer", async () => {
   const p = await open(house, { colorScheme: "dark" });
   await ready(p.page);
   await p.page.emulateMedia({ media: "print" });
-  const css = await p.page.evaluate(() => ({ paper: getComputedStyle(document.body).backgroundColor, foot: getComputedStyle(document.querySelector(".foot")).position, zooms: getComputedStyle(document.querySelector(".zooms")).display, words: document.querySelector(".foot").textContent }));
+  const css = await p.page.evaluate(() => ({ paper: getComputedStyle(document.body).backgroundColor, foot: getComputedStyle(document.querySelector(".foot")).display, zooms: getComputedStyle(document.querySelector(".zooms")).display, words: document.querySelector(".foot").textContent }));
   assert.equal(css.paper, "rgb(255, 255, 255)");
-  assert.equal(css.foot, "fixed");
+  assert.equal(css.foot, "table-footer-group", "the footer stands on every page");
   assert.equal(css.zooms, "none");
   assert.match(css.words, /record .* to .*observed .*dewcase/s);
   const pdf = await p.page.pdf({ format: "A4" });
