@@ -106,7 +106,11 @@ func inferCredit(c *roof.Case, e roof.Event, cr *Credit) {
 		if !ok {
 			continue
 		}
-		switch p.Place {
+		place := p.Place
+		if air, ok := c.Position(p.Meets); ok && air.Place == roof.LoftAir {
+			place = roof.LoftAir // a covering without a void below it
+		}
+		switch place {
 		case roof.CoveringUnderside, roof.BattenVoidAir:
 			cr.VoidVentilation = true
 		case roof.LoftAir, roof.UnderlayUnderside, roof.Timber:
@@ -236,6 +240,9 @@ func (a *assessor) judge(e roof.Event, surfaceID string, fromMS, untilMS int64, 
 	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(seed, a.opts.Draws)}
 	if s.onLoft && !s.hasVoid {
 		j.terms.credit[2] = false
+		if !cr.LoftVentilation && !cr.Ceiling {
+			return nil, ignored{"a logger in the batten void: the work is credited with a change of its ventilation only"}
+		}
 	}
 	j.prepare()
 	return j, nil

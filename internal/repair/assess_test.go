@@ -245,3 +245,14 @@ func TestTheUntouchedSlopeCanOnlyTakeAVerdictAway(t *testing.T) {
 	assert.Equal(t, "slate-2", rs[0].Control.Surface)
 	assert.Contains(t, rs[0].Control.Text, "slate-2")
 }
+
+// BenchmarkAssess is a winter of six loggers at five minutes with a repair that
+// worked: the dearest answer, with three evenings and the sensitivity list.
+func BenchmarkAssess(b *testing.B) {
+	set := kitted(b, 13, strongVoid(), roofsim.Kit{Interval: 5 * time.Minute}, 150, nil)
+	b.ReportAllocs()
+	for b.Loop() {
+		rs := Assess(set, Options{})
+		b.ReportMetric(float64(len(rs)), "answers")
+	}
+}

@@ -72,13 +72,8 @@ type drawer struct {
 }
 
 func newDrawer(f *fit, bare []bin) *drawer {
-	d := &drawer{f: f, bare: bare}
-	for range laneGroup {
-		a, b := f.newLane(), f.newLane()
-		a.course, b.course = newCourse(f.t.end), newCourse(f.t.end)
-		d.with, d.without = append(d.with, a), append(d.without, b)
-	}
-	return d
+	b := f.t.s.tools()
+	return &drawer{f: f, bare: bare, with: b.with[:], without: b.bare[:]}
 }
 
 // theta is one draw from the posterior.
@@ -168,9 +163,15 @@ func (c *toll) add(o toll) {
 
 func (c *toll) scale(f float64) { c.wetH, c.riskH, c.water = c.wetH*f, c.riskH*f, c.water*f }
 
-// central is the pair of runs at the optimum.
+// central is the pair of runs at the optimum, to keep.
 func (d *drawer) central() (with, without *lane) {
 	var zero [4]float64
 	d.both([]vector{d.f.u}, []*[4]float64{&zero}, spread{})
-	return d.with[0], d.without[0]
+	kept := func(l *lane) *lane {
+		k := *l
+		k.course = course{}
+		k.loftOut, k.voidOut = slices.Clone(l.loftOut[:d.f.t.end]), slices.Clone(l.voidOut[:d.f.t.end])
+		return &k
+	}
+	return kept(d.with[0]), kept(d.without[0])
 }

@@ -28,37 +28,69 @@ func newFit(t *trial) *fit {
 	}
 	f.base = f.newLane()
 	f.base.course = newCourse(t.end)
-	f.lanes = make([]*lane, firstOutput)
-	for _, k := range f.free {
-		if k >= firstOutput {
-			continue
-		}
-		l := f.newLane()
-		switch k {
-		case pLoftCalm, pLoftLift, pStepLift:
-			l.course.loft = make([]float64, t.end)
-		case pVoidCalm, pVoidLift, pStepVoid:
-			l.course.void = make([]float64, t.end)
-		case pWoodSun:
-			l.course.wood = make([]float64, t.end)
-		}
-		f.lanes[k] = l
-	}
+	b := t.s.tools()
+	f.lanes = b.lanes[:]
 	for o := range 2 {
 		m := len(t.out[o].hour)
 		f.jac[o] = make([][]float64, paramCount)
 		for _, k := range f.free {
-			f.jac[o][k] = make([]float64, m)
+			f.jac[o][k] = b.jac[o][k][:m]
 		}
-		f.wgt[o] = make([]float64, m)
+		f.wgt[o] = b.wgt[o][:m]
 	}
 	m := len(f.free)
 	f.chol, f.work = make([]float64, m*m), make([]float64, m*m)
 	return f
 }
 
+// tools are the large arrays that every fit of a site needs while it runs and
+// none afterwards. A site is judged by one goroutine.
+type tools struct {
+	lanes [firstOutput]*lane
+	jac   [2][paramCount][]float64
+	wgt   [2][]float64
+	tmp   []float64
+	with  [laneGroup]*lane // of the draws
+	bare  [laneGroup]*lane
+}
+
+func (s *site) tools() *tools {
+	if s.shop != nil {
+		return s.shop
+	}
+	b := &tools{tmp: make([]float64, s.n/2+1)}
+	for k := range b.lanes {
+		l := newLane(s.n)
+		switch k {
+		case pLoftCalm, pLoftLift, pStepLift:
+			l.course.loft = make([]float64, s.n)
+		case pVoidCalm, pVoidLift, pStepVoid:
+			l.course.void = make([]float64, s.n)
+		case pWoodSun:
+			l.course.wood = make([]float64, s.n)
+		}
+		b.lanes[k] = l
+	}
+	for i := range laneGroup {
+		b.with[i], b.bare[i] = newLane(s.n), newLane(s.n)
+		b.with[i].course, b.bare[i].course = newCourse(s.n), newCourse(s.n)
+	}
+	for o := range 2 {
+		for k := range b.jac[o] {
+			b.jac[o][k] = make([]float64, s.n/2+1)
+		}
+		b.wgt[o] = make([]float64, s.n/2+1)
+	}
+	s.shop = b
+	return b
+}
+
+func newLane(n int) *lane {
+	return &lane{loftOut: make([]float64, n), voidOut: make([]float64, n)}
+}
+
 func (f *fit) newLane() *lane {
-	return &lane{loftOut: make([]float64, f.t.end), voidOut: make([]float64, f.t.end)}
+	return newLane(f.t.end)
 }
 
 // begin puts a lane at the start of the record.
@@ -298,7 +330,7 @@ func (f *fit) normal(u *vector) []float64 {
 		if n == 0 {
 			continue
 		}
-		tmp := make([]float64, n)
+		tmp := f.t.s.tools().tmp[:n]
 		for a, ka := range f.free {
 			if ka >= firstOutput && (ka-firstOutput)%2 != o {
 				continue

@@ -60,6 +60,7 @@ const (
 	mostSigmaK      = 0.8
 	mostDrift       = 2.5 // ratio of modelled to counted hours, after over before
 	leastOverlap    = 5
+	leastMetShare   = 0.5 // where loft or ceiling are credited
 	leastFallPct    = 20.0
 	leastCompanion  = 0.10
 	worseNights     = 28
@@ -289,6 +290,11 @@ func (j *judge) judgeGates(l *look) {
 	n := j.overlap(t)
 	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", plural(n, "night", "nights")), fmt.Sprintf("at least %d", leastOverlap), n >= leastOverlap,
 		"nights after the repair as cold and as clear as those before it: the two periods hardly overlap")
+	if j.terms.credit[0] || j.terms.credit[1] {
+		share := j.metShare(l)
+		add("hours in like weather", fmt.Sprintf("%.0f %% of the at-risk hours without the repair fell in weather met before it", 100*share), fmt.Sprintf("at least %.0f %%", 100*leastMetShare), share >= leastMetShare,
+			"nights after the repair as cold and as clear as those before it: most hours at risk fell in weather not met before the repair")
+	}
 	l.open = true
 	for _, g := range l.gates {
 		l.open = l.open && g.Open
@@ -297,17 +303,30 @@ func (j *judge) judgeGates(l *look) {
 
 // overlap counts nights after whose temperature and clearness lie inside the
 // 2..98 % range of those before.
-func (j *judge) overlap(t *trial) int {
+func (j *judge) overlap(t *trial) int { return len(j.alikeNights(t)) }
+
+func (j *judge) alikeNights(t *trial) []int {
 	loT, hiT := j.range98(t.validB, func(n night) float64 { return n.outC })
 	loK, hiK := j.range98(t.validB, func(n night) float64 { return n.clearK })
-	n := 0
+	var out []int
 	for _, i := range t.validA {
 		x := j.s.nights[i]
 		if x.outC >= loT && x.outC <= hiT && (!j.s.hasCover || x.clearK >= loK && x.clearK <= hiK) {
-			n++
+			out = append(out, i)
 		}
 	}
-	return n
+	return out
+}
+
+// metShare is the part of the at-risk hours without the repair that falls on
+// nights with weather met before it.
+func (j *judge) metShare(l *look) float64 {
+	all := l.trial.count(l.bare, l.without, l.trial.useA).riskH
+	met := 0.0
+	for _, i := range j.alikeNights(l.trial) {
+		met += l.trial.count(l.bare, l.without, l.trial.binsOf(i)).riskH
+	}
+	return met / math.Max(all, 1)
 }
 
 func (j *judge) range98(nights []int, get func(night) float64) (lo, hi float64) {

@@ -5,6 +5,7 @@ package repair
 import (
 	"fmt"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -20,11 +21,15 @@ func TestPlacebos(t *testing.T) {
 	}
 	defer out.Close()
 	day := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 9, 0, 0, 0, time.UTC) }
+	only := os.Getenv("TRIAL_ONLY")
 	for _, name := range []string{"R2", "R3"} {
 		m := loadRoof(t, name)
 		for kit, fits := range roofKits[name] {
 			for at := day(2010, 12, 20); at.Before(day(2012, 3, 1)); at = at.AddDate(0, 0, 10) {
 				if at.After(day(2011, 3, 5)) && at.Before(day(2011, 10, 25)) {
+					continue
+				}
+				if only != "" && !strings.Contains(only, name+"/"+kit+"/"+at.Format("2006-01-02")) {
 					continue
 				}
 				for ci, changes := range [][]roof.Change{{roof.LoftVentilation, roof.CeilingChange, roof.VoidVentilation}, {roof.LoftVentilation}, {roof.CeilingChange}, {roof.VoidVentilation}} {
@@ -50,7 +55,7 @@ func TestPlacebos(t *testing.T) {
 						cf = *x.FallPct
 					}
 					d, c, v := l.trial.changes(&l.fit.u)
-					fmt.Fprintf(out, "%s,%s,%s,%s,%v,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.3f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.1f,%v,%.0f\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open, l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high, l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf, x.FallPct != nil, l.sample.without.wetH)
+					fmt.Fprintf(out, "%s,%s,%s,%s,%v,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.3f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.1f,%v,%.0f,%.2f,%d,%d\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open, l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high, l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf, x.FallPct != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA))
 				}
 			}
 		}

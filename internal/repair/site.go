@@ -29,6 +29,7 @@ type site struct {
 	nightOf                 []int32 // of each bin, -1 outside
 	repairBin               int     // first bin after the repair
 	notes                   []string
+	shop                    *tools
 }
 
 // night is one noon-to-noon night of the property.

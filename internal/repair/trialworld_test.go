@@ -134,10 +134,9 @@ func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
 }
 
 // truth is what the work did over the nights that a trial counts.
-func (s *simulated) truth(t *trial) (wet, risk, water float64, with, twin roofsim.Hours) {
-	for _, i := range t.validA {
-		n := t.s.nights[i]
-		a, b := time.UnixMilli(n.fromMS), time.UnixMilli(n.untilMS)
+func (s *simulated) truth(nights [][2]int64) (wet, risk, water float64, with, twin roofsim.Hours) {
+	for _, n := range nights {
+		a, b := time.UnixMilli(n[0]), time.UnixMilli(n[1])
 		h, o := s.winter.CoverHours(s.slope, a, b), s.winter.Twin.CoverHours(s.slope, a, b)
 		with.Condensing += h.Condensing
 		with.AtRisk += h.AtRisk
@@ -148,4 +147,22 @@ func (s *simulated) truth(t *trial) (wet, risk, water float64, with, twin roofsi
 	}
 	f := func(a, b, c float64) float64 { return 1 - (a+c)/(b+c) }
 	return f(with.Condensing, twin.Condensing, fewHours), f(with.AtRisk, twin.AtRisk, fewHours), f(with.DepositGM2, twin.DepositGM2, 2), with, twin
+}
+
+// nightsOf are the nights after the repair that a trial counts.
+func nightsOf(t *trial) (out [][2]int64) {
+	for _, i := range t.validA {
+		out = append(out, [2]int64{t.s.nights[i].fromMS, t.s.nights[i].untilMS})
+	}
+	return out
+}
+
+// usedNights are the same from an answer.
+func usedNights(r Result) (out [][2]int64) {
+	for _, n := range r.Nights {
+		if n.Used && n.Period == "after" {
+			out = append(out, [2]int64{n.FromMS, n.FromMS + 24*3600*1000})
+		}
+	}
+	return out
 }
