@@ -1,0 +1,328 @@
+// Package notify brings messages to people and to home automation: mail, a
+// signed webhook and a retained MQTT topic, through an outbox that outlives a
+// restart, tries again with growing waits, and delivers each message once.
+package notify
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"dewcase/internal/alert"
+	"dewcase/internal/roof"
+)
+
+// State keeps the outbox; the default store does.
+type State interface {
+	PutState(ctx context.Context, kind, key string, blob []byte) error
+	States(ctx context.Context, kind string) ([]roof.KeptState, error)
+	DeleteState(ctx context.Context, kind, key string) error
+}
+
+// Channel is one way to reach somebody.
+type Channel interface {
+	// Name is the channel's name in the log and on the pages.
+	Name() string
+	// Send delivers to the addresses. It must be safe to call again after an
+	// error; a receiver tells a repeat by the message's key.
+	Send(ctx context.Context, m alert.Message, to []string) error
+}
+
+// Kinds of state.
+const (
+	boxKind  = "outbox" // letters not yet delivered, and what became of the others
+	keepDone = 70 * 24 * time.Hour
+	// giveUp is how long a letter is tried: news a week old is no news.
+	giveUp     = 7 * 24 * time.Hour
+	firstWait  = 30 * time.Second
+	longest    = 30 * time.Minute
+	sendFor    = 30 * time.Second
+	maxLetters = 2000 // not yet delivered; beyond it the oldest are given up
+)
+
+// Letter is one message on one channel.
+type Letter struct {
+	Key     string        `json:"key"` // message key and channel
+	Channel string        `json:"channel"`
+	To      []string      `json:"to"`
+	Message alert.Message `json:"message"`
+	Tries   int           `json:"tries"`
+	Next    time.Time     `json:"next"`
+	Error   string        `json:"error,omitempty"` // of the last try
+	Sent    time.Time     `json:"sent,omitzero"`   // delivered
+	GaveUp  time.Time     `json:"gave_up,omitzero"`
+}
+
+// Done reports that nothing more is tried.
+func (l Letter) Done() bool { return !l.Sent.IsZero() || !l.GaveUp.IsZero() }
+
+// ErrRefused is wrapped by a channel's error that no repeat will mend.
+var ErrRefused = errors.New("refused for good")
+
+// Outbox keeps letters until they are delivered.
+type Outbox struct {
+	state    State
+	channels map[string]Channel
+	log      *slog.Logger
+	now      func() time.Time
+
+	mu      sync.Mutex
+	letters map[string]*Letter
+	health  map[string]Health
+	wake    chan struct{}
+	jitter  func() float64
+}
+
+// Health is how a channel does.
+type Health struct {
+	Channel string    `json:"channel"`
+	Waiting int       `json:"waiting"`
+	Sent    int64     `json:"sent"` // since the start
+	Failing string    `json:"failing,omitempty"`
+	Since   time.Time `json:"since,omitzero"` // failing
+}
+
+// Open loads what was not delivered.
+func Open(ctx context.Context, state State, channels []Channel, now func() time.Time, log *slog.Logger) (*Outbox, error) {
+	o := &Outbox{state: state, channels: map[string]Channel{}, log: log, now: now, letters: map[string]*Letter{}, health: map[string]Health{},
+		wake: make(chan struct{}, 1), jitter: rand.Float64}
+	for _, c := range channels {
+		o.channels[c.Name()] = c
+		o.health[c.Name()] = Health{Channel: c.Name()}
+	}
+	kept, err := state.States(ctx, boxKind)
+	if err != nil {
+		return nil, fmt.Errorf("reading the outbox: %w", err)
+	}
+	for _, k := range kept {
+		var l Letter
+		if err := json.Unmarshal(k.Blob, &l); err != nil {
+			log.Error("a letter of the outbox cannot be read and is left", "letter", k.Key, "error", err)
+			continue
+		}
+		o.letters[l.Key] = &l
+	}
+	return o, nil
+}
+
+// Post takes a message for a channel; the same message again changes nothing.
+// When it returns without an error the message is durable.
+func (o *Outbox) Post(ctx context.Context, channel string, to []string, m alert.Message) error {
+	l := &Letter{Key: m.Key + "@" + channel, Channel: channel, To: to, Message: m, Next: m.After}
+	o.mu.Lock()
+	_, had := o.letters[l.Key]
+	o.mu.Unlock()
+	if had {
+		return nil
+	}
+	if err := o.keep(ctx, l); err != nil {
+		return err
+	}
+	o.mu.Lock()
+	o.letters[l.Key] = l
+	o.mu.Unlock()
+	select {
+	case o.wake <- struct{}{}:
+	default:
+	}
+	return nil
+}
+
+func (o *Outbox) keep(ctx context.Context, l *Letter) error {
+	b, err := json.Marshal(l)
+	if err != nil {
+		return fmt.Errorf("writing letter %s: %w", l.Key, err)
+	}
+	if err := o.state.PutState(ctx, boxKind, l.Key, b); err != nil {
+		return fmt.Errorf("keeping letter %s: %w", l.Key, err)
+	}
+	return nil
+}
+
+// Run delivers until ctx ends.
+func (o *Outbox) Run(ctx context.Context) {
+	for ctx.Err() == nil {
+		next := o.Deliver(ctx)
+		wait := time.Minute
+		if !next.IsZero() {
+			wait = min(wait, max(next.Sub(o.now()), 200*time.Millisecond))
+		}
+		t := time.NewTimer(wait)
+		select {
+		case <-ctx.Done():
+		case <-o.wake:
+		case <-t.C:
+		}
+		t.Stop()
+	}
+}
+
+// Deliver tries every letter that is due, each channel's in order and the
+// channels side by side, and says when the next is due.
+func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
+	o.tidy(ctx)
+	now := o.now()
+	due := map[string][]*Letter{}
+	o.mu.Lock()
+	for _, l := range o.letters {
+		if l.Done() {
+			continue
+		}
+		if !l.Next.After(now) {
+			due[l.Channel] = append(due[l.Channel], l)
+		}
+	}
+	o.mu.Unlock()
+	var all sync.WaitGroup
+	for name, letters := range due {
+		slices.SortFunc(letters, func(a, b *Letter) int { return strings.Compare(a.Key, b.Key) })
+		all.Go(func() {
+			for _, l := range letters {
+				if ctx.Err() != nil || !o.try(ctx, name, l) {
+					break // what stands behind a failing channel waits with it
+				}
+			}
+		})
+	}
+	all.Wait()
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, l := range o.letters {
+		if !l.Done() && (next.IsZero() || l.Next.Before(next)) {
+			next = l.Next
+		}
+	}
+	return next
+}
+
+// try sends one letter; false where the channel fails.
+func (o *Outbox) try(ctx context.Context, name string, l *Letter) bool {
+	c, ok := o.channels[name]
+	var err error
+	if !ok {
+		err = fmt.Errorf("the channel %s is not set up any more: %w", name, ErrRefused)
+	} else {
+		sending, cancel := context.WithTimeout(ctx, sendFor)
+		err = c.Send(sending, l.Message, l.To)
+		cancel()
+	}
+	if ctx.Err() != nil && err != nil {
+		return false // stopping: not the channel's fault
+	}
+	now := o.now()
+	o.mu.Lock()
+	done := *l
+	h := o.health[name]
+	done.Tries++
+	switch {
+	case err == nil:
+		done.Sent, done.Error = now, ""
+		h.Sent++
+		h.Failing, h.Since = "", time.Time{}
+	case errors.Is(err, ErrRefused), now.Sub(l.Message.After) > giveUp:
+		done.GaveUp, done.Error = now, err.Error()
+	default:
+		done.Error, done.Next = err.Error(), now.Add(o.wait(done.Tries))
+	}
+	if err != nil {
+		if h.Since.IsZero() {
+			h.Since = now
+			o.log.Warn("a message could not be delivered; it is tried again", "channel", name, "letter", l.Key, "error", err)
+		}
+		h.Failing = err.Error()
+	}
+	o.health[name] = h
+	*l = done
+	o.mu.Unlock()
+	if kerr := o.keep(context.WithoutCancel(ctx), &done); kerr != nil {
+		// Delivered but not noted: after a crash now it would go out a second
+		// time, with the same key. The next try of anything notes it.
+		o.log.Error("what became of a letter could not be kept", "letter", l.Key, "error", kerr)
+	}
+	return err == nil || errors.Is(err, ErrRefused)
+}
+
+// wait grows from half a minute to half an hour, spread by half either way so
+// that many letters do not come together.
+func (o *Outbox) wait(tries int) time.Duration {
+	d := longest
+	if tries < 8 {
+		d = min(longest, firstWait<<(tries-1))
+	}
+	return time.Duration(float64(d) * (0.5 + o.jitter()))
+}
+
+// tidy forgets letters long done and gives up the oldest beyond the bound.
+func (o *Outbox) tidy(ctx context.Context) {
+	now := o.now()
+	var drop []string
+	var waiting []*Letter
+	o.mu.Lock()
+	for k, l := range o.letters {
+		at := l.Sent
+		if at.IsZero() {
+			at = l.GaveUp
+		}
+		if l.Done() && now.Sub(at) > keepDone {
+			drop = append(drop, k)
+		}
+		if !l.Done() {
+			waiting = append(waiting, l)
+		}
+	}
+	if over := len(waiting) - maxLetters; over > 0 {
+		slices.SortFunc(waiting, func(a, b *Letter) int { return a.Message.At.Compare(b.Message.At) })
+		for _, l := range waiting[:over] {
+			drop = append(drop, l.Key)
+		}
+	}
+	for _, k := range drop {
+		delete(o.letters, k)
+	}
+	o.mu.Unlock()
+	for _, k := range drop {
+		if err := o.state.DeleteState(ctx, boxKind, k); err != nil {
+			o.log.Error("an old letter could not be dropped", "letter", k, "error", err)
+		}
+	}
+}
+
+// Of lists what became of a case's messages, newest first.
+func (o *Outbox) Of(caseID string) []Letter {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	var out []Letter
+	for _, l := range o.letters {
+		if l.Message.Case == caseID {
+			out = append(out, *l)
+		}
+	}
+	slices.SortFunc(out, func(a, b Letter) int { return strings.Compare(b.Key, a.Key) })
+	return out
+}
+
+// Health lists the channels and how they do.
+func (o *Outbox) Health() []Health {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	waiting := map[string]int{}
+	for _, l := range o.letters {
+		if !l.Done() {
+			waiting[l.Channel]++
+		}
+	}
+	var out []Health
+	for _, h := range o.health {
+		h.Waiting = waiting[h.Channel]
+		out = append(out, h)
+	}
+	slices.SortFunc(out, func(a, b Health) int { return strings.Compare(a.Channel, b.Channel) })
+	return out
+}

@@ -1,0 +1,101 @@
+package notify
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"sync"
+	"time"
+
+	"dewcase/internal/alert"
+)
+
+// TopicPrefix begins every topic of ours. It is not the loggers' prefix, so that
+// what we say never comes back as a reading.
+const TopicPrefix = "dewcase-state/"
+
+// Topic publishes each case's state, retained, for home automation.
+type Topic struct {
+	publish func(topic string, payload []byte, retained bool) error
+
+	mu   sync.Mutex
+	last map[string]string
+}
+
+// NewTopic publishes by the function given.
+func NewTopic(publish func(topic string, payload []byte, retained bool) error) *Topic {
+	return &Topic{publish: publish, last: map[string]string{}}
+}
+
+// CaseState is what a case's topic says.
+type CaseState struct {
+	Case     string       `json:"case"`
+	Wet      bool         `json:"wet"` // water forms somewhere now
+	Sentence string       `json:"sentence"`
+	Tonight  *float64     `json:"chance_tonight"` // 0..1, null where not known
+	Alerts   []TopicAlert `json:"alerts"`
+	Evidence *time.Time   `json:"evidence"` // newest reading behind it
+}
+
+// TopicAlert is one alert in force.
+type TopicAlert struct {
+	ID        string    `json:"id"`
+	Condition string    `json:"condition"`
+	Position  string    `json:"position"`
+	State     string    `json:"state"`
+	Since     time.Time `json:"since"`
+}
+
+// StateOf is a case's state from its book.
+func StateOf(caseID, sentence string, b *alert.Book, chance *float64) CaseState {
+	s := CaseState{Case: caseID, Sentence: sentence, Tonight: chance, Alerts: []TopicAlert{}}
+	for _, a := range b.Alerts {
+		if !a.Open() {
+			continue
+		}
+		s.Wet = s.Wet || a.Condition == alert.SurfaceWet
+		s.Alerts = append(s.Alerts, TopicAlert{a.ID, string(a.Condition), a.Position, string(a.State), a.Since.UTC()})
+		if s.Evidence == nil || a.At.After(*s.Evidence) {
+			at := a.At.UTC()
+			s.Evidence = &at
+		}
+	}
+	return s
+}
+
+// Say publishes a case's state where it differs from what was published last.
+// The evidence's time alone is no difference: the topic changes when something
+// happened. A failure is tried again at the next call.
+func (t *Topic) Say(_ context.Context, s CaseState) error {
+	plain := s
+	plain.Evidence = nil
+	sum, err := json.Marshal(plain)
+	if err != nil {
+		return fmt.Errorf("writing the state of case %s: %w", s.Case, err)
+	}
+	t.mu.Lock()
+	same := t.last[s.Case] == string(sum)
+	t.mu.Unlock()
+	if same {
+		return nil
+	}
+	body, err := json.Marshal(s)
+	if err != nil {
+		return fmt.Errorf("writing the state of case %s: %w", s.Case, err)
+	}
+	if err := t.publish(TopicPrefix+s.Case, body, true); err != nil {
+		return fmt.Errorf("publishing the state of case %s: %w", s.Case, err)
+	}
+	t.mu.Lock()
+	t.last[s.Case] = string(sum)
+	t.mu.Unlock()
+	return nil
+}
+
+// Forget withdraws a case's topic.
+func (t *Topic) Forget(caseID string) error {
+	t.mu.Lock()
+	delete(t.last, caseID)
+	t.mu.Unlock()
+	return t.publish(TopicPrefix+caseID, nil, true)
+}

@@ -1,0 +1,268 @@
+// Package watch looks at a case's record at one moment and says what it shows in
+// the words of alerts: which surfaces are wet, how the last nights were, which
+// loggers are silent. It reads hourly rows that are kept at hand, so that many
+// cases can be looked at every few minutes.
+package watch
+
+import (
+	"math"
+	"time"
+
+	"dewcase/internal/alert"
+	"dewcase/internal/psychro"
+	"dewcase/internal/roof"
+	"dewcase/internal/timeline"
+)
+
+// Days is how far back a look reaches: far enough for a fortnight on the page
+// and for what is usual of this roof.
+const Days = 21
+
+// Which roofs the household hears of. Water that forms under any roof on clear
+// nights is dew from outdoor air and no defect; it must not ring. What tells
+// the two apart is vapour from within: of the simulated roofs of
+// internal/roofsim, measured with ordinary loggers, a healthy loft stays below
+// 30 Pa above outdoors over a week and a leaky one lies at 60 to 200 Pa. The
+// loggers' own error is up to 50 Pa, so that the diagnosis of the whole record
+// decides as soon as it rests on enough nights. The figures are this program's
+// choice, set on simulated winters that the tests do not use.
+const (
+	dampPa   = 60.0 // over three days: damp from within
+	unsurePa = 25.0 // over three days: it may be
+	// healthyEnough and dampEnough are the diagnosis's support for "no defect"
+	// (nothing found, or night-sky cooling) from which and to which it decides,
+	// once it rests on enoughDays.
+	healthyEnough, dampEnough = 0.65, 0.20
+	enoughDays                = 10
+	minOwnH                   = 8
+	ownH                      = 72
+	// wetNightH is how many hours of water make a wet night: shorter dew is
+	// wiped off by the morning (this program's choice).
+	wetNightH = 1.0
+)
+
+const hourMS = int64(3600_000)
+
+// Seen is how a logger was last heard.
+type Seen struct {
+	Logger     string
+	Last       time.Time
+	BatteryPct *float64
+	BatteryAt  time.Time
+	// Of the readings of the last day: how many came, and how many were doubtful
+	// or carried a clock that cannot be right.
+	Day, Doubtful, ClockWrong int
+}
+
+// Trouble is something of the daemon that keeps it from its work.
+type Trouble struct {
+	Part  string // store, disk, broker, mirror, or a channel of messages
+	Words string // "" while all is well
+	Since time.Time
+}
+
+// Input is everything of one case at one moment.
+type Input struct {
+	Case *roof.Case
+	Rows []timeline.Row // by the hour; the last may be cut by now
+	// FromMS is where the first row begins.
+	FromMS  int64
+	Now     time.Time
+	Loggers []Seen
+	Slow    *Slow // what the nightly work found; nil before the first
+	Chance  *float64
+	Trouble []Trouble
+}
+
+// View is what a look found.
+type View struct {
+	Signs []alert.Sign
+	// Level is whose water it is that forms, as far as the record tells.
+	Level alert.Level
+	// ExcessPa is the mean vapour pressure above outdoors of the last three days.
+	ExcessPa    float64
+	ExcessKnown bool
+}
+
+// Look says what the record shows at Input.Now.
+func Look(in Input) View {
+	w := newRecord(in)
+	var v View
+	v.ExcessPa, v.ExcessKnown = w.excess(len(in.Rows))
+	v.Level = w.level(in.Slow)
+	for k, s := range in.Case.Surfaces() {
+		c := w.surfaces[k]
+		v.Signs = append(v.Signs, w.wetNow(c, s), w.wetNights(c, s), w.melting(c, s))
+	}
+	v.Signs = append(v.Signs, w.sudden()...)
+	v.Signs = append(v.Signs, slow(in)...)
+	v.Signs = append(v.Signs, loggers(in)...)
+	for _, t := range in.Trouble {
+		s := alert.Sign{Condition: alert.DaemonTrouble, Position: t.Part, Known: true, At: in.Now, Since: t.Since, Facts: alert.Facts{Detail: t.Words}}
+		if t.Words != "" {
+			s.Value = 1
+		}
+		v.Signs = append(v.Signs, s)
+	}
+	for i := range v.Signs {
+		v.Signs[i].Facts.Chance = in.Chance
+	}
+	return v
+}
+
+// record is the rows in the figures that a look needs.
+type record struct {
+	in       Input
+	n        int
+	surfaces []surface
+	outPa    []float64 // NaN where not observed
+	airs     []air
+	zone     *time.Location
+}
+
+// surface is one surface by the hour.
+type surface struct {
+	pos              roof.Position
+	observed         []float64 // h
+	wet, frost       []float64 // h
+	marginMin        []float64 // K; meaningless where observed is 0
+	tempC, airPa     []float64 // NaN where not observed
+	lastObserved     int       // row of the newest observation, -1 for none
+	lastObservedTime time.Time
+}
+
+type air struct {
+	pos   roof.Position
+	pa    []float64
+	tempC []float64
+}
+
+func newRecord(in Input) *record {
+	w := &record{in: in, n: len(in.Rows), zone: in.Case.Property.Zone}
+	if w.zone == nil {
+		w.zone = time.UTC
+	}
+	index := map[string]int{}
+	for i, p := range in.Case.Positions {
+		index[p.ID] = i
+	}
+	pa := func(p int) (pa, temp []float64) {
+		pa, temp = make([]float64, w.n), make([]float64, w.n)
+		for i, r := range in.Rows {
+			pa[i], temp[i] = math.NaN(), math.NaN()
+			if p >= len(r.Positions) {
+				continue
+			}
+			b := r.Positions[p]
+			if b.DewPointC.ObservedMS > 0 {
+				pa[i] = psychro.SatWaterPa(b.DewPointC.Mean)
+			}
+			if b.TempC.ObservedMS > 0 {
+				temp[i] = b.TempC.Mean
+			}
+		}
+		return pa, temp
+	}
+	for i, p := range in.Case.Positions {
+		switch p.Place {
+		case roof.OutdoorAir:
+			one, _ := pa(i)
+			w.outPa = fill(w.outPa, one)
+		case roof.LoftAir, roof.BattenVoidAir:
+			x, t := pa(i)
+			w.airs = append(w.airs, air{p, x, t})
+		}
+	}
+	for k, p := range in.Case.Surfaces() {
+		w.surfaces = append(w.surfaces, w.surface(k, p, index, pa))
+	}
+	return w
+}
+
+// fill takes a further outdoor logger where the first is silent.
+func fill(have, more []float64) []float64 {
+	if have == nil {
+		return more
+	}
+	for i := range have {
+		if math.IsNaN(have[i]) {
+			have[i] = more[i]
+		}
+	}
+	return have
+}
+
+func (w *record) surface(k int, p roof.Position, index map[string]int, pa func(int) (a, b []float64)) surface {
+	s := surface{pos: p, lastObserved: -1}
+	s.observed, s.wet, s.frost, s.marginMin = make([]float64, w.n), make([]float64, w.n), make([]float64, w.n), make([]float64, w.n)
+	_, s.tempC = pa(index[p.ID])
+	if i, ok := index[p.Meets]; ok {
+		s.airPa, _ = pa(i)
+	} else {
+		s.airPa = make([]float64, w.n)
+		for i := range s.airPa {
+			s.airPa[i] = math.NaN()
+		}
+	}
+	for i, r := range w.in.Rows {
+		x := r.Surfaces[k]
+		if x.ObservedMS <= 0 {
+			continue
+		}
+		s.observed[i], s.wet[i], s.frost[i], s.marginMin[i] = x.ObservedMS/3.6e6, x.CondensingMS/3.6e6, x.FrostMS/3.6e6, x.MarginMin
+		s.lastObserved = i
+		end := w.in.FromMS + int64(i)*hourMS + int64(x.ObservedMS)
+		if i < w.n-1 { // a whole hour, or a gap within it: its end bounds the time
+			end = w.in.FromMS + int64(i+1)*hourMS
+		}
+		s.lastObservedTime = time.UnixMilli(min(end, w.in.Now.UnixMilli())).UTC()
+	}
+	return s
+}
+
+func (w *record) at(i int) time.Time { return time.UnixMilli(w.in.FromMS + int64(i)*hourMS).UTC() }
+
+// excess is the mean vapour pressure of loft or void, whichever is damper, above
+// outdoors over the three days before row i.
+func (w *record) excess(i int) (pa float64, ok bool) {
+	if w.outPa == nil {
+		return 0, false
+	}
+	from := max(0, i-ownH)
+	for _, a := range w.airs {
+		sum, n := 0.0, 0
+		for j := from; j < i; j++ {
+			if d := a.pa[j] - w.outPa[j]; !math.IsNaN(d) {
+				sum += d
+				n++
+			}
+		}
+		if n >= minOwnH && (!ok || sum/float64(n) > pa) {
+			pa, ok = sum/float64(n), true
+		}
+	}
+	return pa, ok
+}
+
+// level says whose water it is. The diagnosis decides once it rests on enough
+// days, the vapour of the last three days before; without an outdoor logger and
+// a diagnosis a wetting counts as possible damp: better once too often than a
+// drip unannounced.
+func (w *record) level(s *Slow) alert.Level {
+	if s != nil && s.Days >= enoughDays && s.Healthy != nil {
+		switch {
+		case *s.Healthy <= dampEnough:
+			return alert.Damp
+		case *s.Healthy >= healthyEnough:
+			return alert.Dew
+		}
+	}
+	pa, ok := w.excess(w.n)
+	switch {
+	case ok && pa >= dampPa:
+		return alert.Damp
+	case ok && pa < unsurePa && (s == nil || s.Days < enoughDays), !ok && w.outPa != nil && w.n < minOwnH:
+		return alert.Dew
+	}
+	return alert.Unsure
+}
