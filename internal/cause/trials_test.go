@@ -101,6 +101,16 @@ func TestTrials(t *testing.T) {
 	}
 }
 
+// newWorld draws a winter of the simulator's first kind in which the cause
+// matters.
+func newWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
+	w, _, ok := roofsim.DrawProven(seed, planted, days)
+	if !ok {
+		return world{}, false
+	}
+	return measure(seed, w, days), true
+}
+
 // secondWorld is a house of the simulator's second kind: open coverings as airy
 // as the rules of the trade ask, and winters in which no other cause rivals the
 // planted one.

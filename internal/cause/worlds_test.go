@@ -32,17 +32,8 @@ func (w world) rightAnswers() []Cause {
 	return out
 }
 
-// newWorld draws a winter in which the cause matters and measures it with
-// loggers of ordinary or cheap make and a survey that is partly unknown and
-// sometimes wrong.
-func newWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
-	w, _, ok := roofsim.DrawProven(seed, planted, days)
-	if !ok {
-		return world{}, false
-	}
-	return measure(seed, w, days), true
-}
-
+// measure lets a house live through a winter and reads it with loggers of
+// ordinary or cheap make and a survey that is partly unknown and sometimes wrong.
 func measure(seed uint64, w roofsim.World, days int) world {
 	kit := roofsim.Kit{Interval: 10 * time.Minute, SecondSlope: seed%3 == 0, Faults: roofsim.FieldFaults(), Blur: roofsim.Blur{UnknownShare: 0.2, WrongShare: 0.04}}
 	if seed%2 == 1 {
