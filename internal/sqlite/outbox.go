@@ -330,3 +330,19 @@ func (p *pen) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
 	d, err := p.day(l, k)
 	return l, d, k, err
 }
+
+// PostDay puts a whole day into the outbox once more.
+func (s *Store) PostDay(ctx context.Context, of roof.KeptDay) error {
+	err := s.do(ctx, func(p *pen) error {
+		l, _, k, err := p.keptDay(of)
+		if err != nil {
+			return err
+		}
+		_, err = p.addOut.ExecContext(context.Background(), outDay, l.id, k)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("noting that a day is to be copied again: %w", err)
+	}
+	return nil
+}

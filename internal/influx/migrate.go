@@ -1,0 +1,114 @@
+package influx
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"dewcase/internal/roof"
+)
+
+// Moved is what a migration did.
+type Moved struct {
+	Days, Readings int64 // moved, each day compared by count and digest
+}
+
+// MoveOut brings everything that the local store holds into the engine, reads
+// it back and compares each day, and leaves the digests here. Broken off, it
+// goes on where it stopped when called again; what is refused or does not
+// agree stays here and is an error. Sealed days alone are moved: seal first.
+func MoveOut(ctx context.Context, local Local, client *Client, opt DrainOptions) (m Moved, err error) {
+	drain := NewDrain(client, local, opt)
+	waiting, _, err := local.Backlog(ctx)
+	if err != nil {
+		return m, err
+	}
+	if waiting == 0 {
+		// Days that were moved before a break are not posted again.
+		if err := local.PostAll(ctx); err != nil {
+			return m, err
+		}
+	}
+	if err := drain.Empty(ctx); err != nil {
+		return m, fmt.Errorf("moving to InfluxDB: %w", err)
+	}
+	if _, refused, err := local.Backlog(ctx); err != nil || refused > 0 {
+		if err == nil {
+			err = fmt.Errorf("moving to InfluxDB: it refused %d entries, which stay here", refused)
+		}
+		return m, err
+	}
+	for {
+		aged, err := local.Aged(ctx, latest, 64)
+		if err != nil {
+			return m, err
+		}
+		for _, d := range aged {
+			readings, err := client.Readings(ctx, d.Case, d.Logger, d.Day, d.Day.Add(day))
+			if err != nil {
+				return m, fmt.Errorf("reading back what was moved: %w", err)
+			}
+			ok, err := local.Release(ctx, d, readings)
+			if err != nil {
+				return m, fmt.Errorf("comparing what was moved: %w", err)
+			}
+			if !ok {
+				return m, errors.New("moving to InfluxDB: new readings arrived meanwhile; stop the daemon, or move again")
+			}
+			m.Days++
+			m.Readings += d.Count
+		}
+		if len(aged) == 0 {
+			return m, nil
+		}
+	}
+}
+
+// MoveBack takes every day that lies in the engine alone back into the local
+// store, each compared by count and digest. Broken off, it goes on where it
+// stopped when called again. Nothing is deleted in the engine.
+func MoveBack(ctx context.Context, local Local, client *Client) (m Moved, err error) {
+	away, err := local.Elsewhere(ctx, "", "", time.Time{}, time.Time{})
+	if err != nil {
+		return m, err
+	}
+	for _, d := range away {
+		readings, err := client.Readings(ctx, d.Case, d.Logger, d.Day, d.Day.Add(day))
+		if err != nil {
+			return m, fmt.Errorf("reading from InfluxDB: %w", err)
+		}
+		if err := local.Adopt(ctx, d, readings); err != nil {
+			return m, err
+		}
+		m.Days++
+		m.Readings += d.Count
+	}
+	return m, nil
+}
+
+// Verify compares every day that lies in the engine alone with its digest and
+// names those that do not agree.
+func Verify(ctx context.Context, local Local, client *Client) (m Moved, err error) {
+	away, err := local.Elsewhere(ctx, "", "", time.Time{}, time.Time{})
+	if err != nil {
+		return m, err
+	}
+	var bad []error
+	for _, d := range away {
+		readings, err := client.Readings(ctx, d.Case, d.Logger, d.Day, d.Day.Add(day))
+		if err != nil {
+			return m, fmt.Errorf("reading from InfluxDB: %w", err)
+		}
+		if err := local.Agrees(ctx, d, readings); err != nil {
+			if !errors.Is(err, roof.ErrDamaged) {
+				return m, err
+			}
+			bad = append(bad, err)
+			continue
+		}
+		m.Days++
+		m.Readings += d.Count
+	}
+	return m, errors.Join(bad...)
+}
