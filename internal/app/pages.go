@@ -25,7 +25,11 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	r.Group(func(r chi.Router) {
 		r.Use(gate.Costly(16, 5*time.Second, 30*time.Second))
 		p.Mount(r)
+		err = a.reports(r, p.Style(), p.Fail)
 	})
+	if err != nil {
+		return err
+	}
 	r.NotFound(p.NotFound)
 	return nil
 }

@@ -37,6 +37,7 @@ func all() []command {
 		{"serve", "run the daemon", serve},
 		{"demo", "run the daemon with an invented house whose loggers publish", runDemo},
 		{"assess", "analyse a case file and a readings file in one shot", assess},
+		{"report", "write the report of a case file and a readings file, PDF or HTML", writeReport},
 		{"import", "store a case file and a readings file", importFiles},
 		{"check", "verify the store", check},
 		{"backup", "copy the store to one file, also while serving", backup},

@@ -242,6 +242,12 @@ func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
 	p.render(w, r, b.Status, "error", page{Title: http.StatusText(b.Status), Body: b})
 }
 
+// Style is the path of the pages' style sheet, "" where it was not built.
+func (p *Pages) Style() string { return p.assets.Style }
+
+// Fail answers with the page that an error has.
+func (p *Pages) Fail(w http.ResponseWriter, r *http.Request, err error) { p.fail(w, r, err) }
+
 // NotFound answers a path that no page has.
 func (p *Pages) NotFound(w http.ResponseWriter, r *http.Request) {
 	p.render(w, r, http.StatusNotFound, "error", page{Title: "Not found", Body: errorBody{http.StatusNotFound, "There is no such page.", "Start from the list of houses."}})

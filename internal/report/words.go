@@ -1,0 +1,194 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"dewcase/internal/cause"
+)
+
+// missing stands where a figure could not be had.
+const missing = "not known"
+
+// hours writes hours with one decimal, without one from 100 h up.
+func hours(h float64) string {
+	if math.Abs(h) >= 99.95 {
+		return fixed(h, 0)
+	}
+	return fixed(h, 1)
+}
+
+// fixed writes a figure with a true minus.
+func fixed(x float64, decimals int) string {
+	s := fmt.Sprintf("%.*f", decimals, math.Abs(x))
+	if x < 0 && strings.Trim(s, "0.") != "" {
+		return "−" + s
+	}
+	return s
+}
+
+// hoursAt is a figure of the assessment in hours.
+func hoursAt(path string, x *float64) Run {
+	if x == nil {
+		return Run{Words: missing}
+	}
+	return Run{Words: hours(*x), From: path, Scale: 1}
+}
+
+// figureAt is a figure of the assessment.
+func figureAt(path string, x *float64, decimals int) Run {
+	if x == nil {
+		return Run{Words: missing}
+	}
+	return Run{Words: fixed(*x, decimals), From: path, Scale: 1}
+}
+
+// shareAt is a share of the assessment in per cent: without decimals, unless it
+// is under one per cent or would be rounded to all or nothing.
+func shareAt(path string, share float64) Run {
+	p := share * 100
+	decimals := 0
+	if p > 0 && p < 1 || p > 99 && p < 100 {
+		decimals = 1
+		if p < 0.05 || p > 99.95 {
+			decimals = 3
+		}
+	}
+	return Run{Words: fixed(p, decimals), From: path, Scale: 100}
+}
+
+func countAt(path string, n int) Run { return Run{Words: fmt.Sprint(n), From: path, Scale: 1} }
+
+func plural(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// minus finds a hyphen that stands for a minus sign.
+var minus = regexp.MustCompile(`(^|[\s(\[])-(\d)`)
+
+// prose makes a sentence of a line that the analysis wrote for a terminal: it
+// begins with a capital and ends with a full stop, causes are in words, and
+// signs are typographic.
+func prose(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	for _, c := range cause.Named() {
+		s = strings.ReplaceAll(s, string(c), "“"+c.Words()+"”")
+	}
+	s = strings.ReplaceAll(s, "+-", "±")
+	s = minus.ReplaceAllString(s, "$1−$2")
+	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
+		s += "."
+	}
+	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "_/.") {
+		return s // a name that is written as it is
+	}
+	return upper(s)
+}
+
+func upper(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// names writes a list as people do: a, b and c.
+func names(list []string) string {
+	switch n := len(list); n {
+	case 0:
+		return ""
+	case 1:
+		return list[0]
+	default:
+		return strings.Join(list[:n-1], ", ") + " and " + list[n-1]
+	}
+}
+
+// spaced writes a word of the contract for a reader: no_change_shown.
+func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+const (
+	dayLayout  = "2 January 2006"
+	timeLayout = "2 January 2006 15:04"
+)
+
+func local(t time.Time, zone *time.Location, layout string) string { return t.In(zone).Format(layout) }
+
+// clean keeps words that others wrote from disturbing the page: control signs
+// become spaces, and signs that turn the direction of writing, by which a name
+// can be made to read as another, are shown by their number.
+func clean(s string) string {
+	s = strings.ToValidUTF8(s, "\uFFFD")
+	if !strings.ContainsFunc(s, odd) {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		switch {
+		case turns(r):
+			fmt.Fprintf(&b, "[U+%04X]", r)
+		case odd(r):
+			b.WriteByte(' ')
+		default:
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+func odd(r rune) bool { return unicode.IsControl(r) || turns(r) || r == '\u2028' || r == '\u2029' }
+
+func turns(r rune) bool {
+	return r >= '\u202A' && r <= '\u202E' || r >= '\u2066' && r <= '\u2069' || r == '\u200E' || r == '\u200F' || r == '\u061C'
+}
+
+// cleaned cleans every word of a document.
+func (d *Document) cleaned() *Document {
+	text := func(t Text) {
+		for i := range t {
+			t[i].Words = clean(t[i].Words)
+		}
+	}
+	d.Title, d.House = clean(d.Title), clean(d.House)
+	d.Foot = Foot{clean(d.Foot.Case), clean(d.Foot.Span), clean(d.Foot.Coverage), clean(d.Foot.Version), clean(d.Foot.Made)}
+	for i := range d.Facts {
+		text(d.Facts[i].Is)
+	}
+	for _, t := range d.Answer {
+		text(t)
+	}
+	for _, p := range d.Parts {
+		for _, b := range p.Blocks {
+			text(b.Text)
+			for _, t := range b.Items {
+				text(t)
+			}
+			if b.Table != nil {
+				for _, r := range b.Table.Rows {
+					for _, c := range r.Cells {
+						text(c)
+					}
+				}
+			}
+			if b.Scene != nil {
+				b.Scene.Title, b.Scene.Desc = clean(b.Scene.Title), clean(b.Scene.Desc)
+				for i := range b.Scene.Items {
+					b.Scene.Items[i].Text = clean(b.Scene.Items[i].Text)
+				}
+			}
+		}
+	}
+	return d
+}
