@@ -201,6 +201,9 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 		r.Reason = "the record begins after the repair; what is measured now can be set against outdoor air, but that cannot show what the work changed"
 	}
 	if r.Needs != "" {
+		if at <= a.set.FromMS {
+			a.againstOutdoors(&r, e, surface.ID)
+		}
 		if r.Reason == "" {
 			r.Reason = "there is nothing yet to compare"
 		}
@@ -217,6 +220,7 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 		r.Reason = "a logger that the answer rests on is missing"
 		return r
 	}
+	r.Notes = append(r.Notes, j.household()...)
 	f := j.decide(j.ends())
 	r.Verdict = f.verdict
 	a.write(&r, j, f)

@@ -43,48 +43,6 @@ func newFit(t *trial) *fit {
 	return f
 }
 
-// tools are the large arrays that every fit of a site needs while it runs and
-// none afterwards. A site is judged by one goroutine.
-type tools struct {
-	lanes [firstOutput]*lane
-	jac   [2][paramCount][]float64
-	wgt   [2][]float64
-	tmp   []float64
-	with  [laneGroup]*lane // of the draws
-	bare  [laneGroup]*lane
-}
-
-func (s *site) tools() *tools {
-	if s.shop != nil {
-		return s.shop
-	}
-	b := &tools{tmp: make([]float64, s.n/2+1)}
-	for k := range b.lanes {
-		l := newLane(s.n)
-		switch k {
-		case pLoftCalm, pLoftLift, pStepLift:
-			l.course.loft = make([]float64, s.n)
-		case pVoidCalm, pVoidLift, pStepVoid:
-			l.course.void = make([]float64, s.n)
-		case pWoodSun:
-			l.course.wood = make([]float64, s.n)
-		}
-		b.lanes[k] = l
-	}
-	for i := range laneGroup {
-		b.with[i], b.bare[i] = newLane(s.n), newLane(s.n)
-		b.with[i].course, b.bare[i].course = newCourse(s.n), newCourse(s.n)
-	}
-	for o := range 2 {
-		for k := range b.jac[o] {
-			b.jac[o][k] = make([]float64, s.n/2+1)
-		}
-		b.wgt[o] = make([]float64, s.n/2+1)
-	}
-	s.shop = b
-	return b
-}
-
 func newLane(n int) *lane {
 	return &lane{loftOut: make([]float64, n), voidOut: make([]float64, n)}
 }
@@ -418,63 +376,6 @@ func (f *fit) minimise(maxSteps int) {
 			small = 0
 		}
 	}
-}
-
-// scatter updates sigma and tau from the residuals of the last evaluation.
-func (t *trial) scatter() {
-	for o := range t.out {
-		out := &t.out[o]
-		num, den := 0.0, 0.0
-		for i, e := range out.e {
-			e = clamp(e, -2, 2)
-			num += out.weight[i] * e * e
-			den += out.weight[i]
-		}
-		if den == 0 {
-			continue
-		}
-		out.sigma = math.Max(math.Sqrt(num/den), 0.12)
-		out.tau = clamp(out.correlationH(), 6, 72)
-	}
-}
-
-// correlationH is the integral correlation time of the residuals in h, summed
-// up to where they first stop being alike.
-func (o *output) correlationH() float64 {
-	const reach = 200
-	n := len(o.hour)
-	rw, root := make([]float64, n), make([]float64, n)
-	for i := range root {
-		rw[i] = math.Sqrt(o.weight[i])
-		root[i] = rw[i] * clamp(o.e[i], -2, 2)
-	}
-	var num, wgt [reach + 1]float64
-	for i := range n {
-		for j := i; j < n; j++ {
-			lag := int(o.hour[j] - o.hour[i])
-			if lag > reach {
-				break
-			}
-			num[lag] += root[i] * root[j]
-			wgt[lag] += rw[i] * rw[j]
-		}
-	}
-	if num[0] == 0 {
-		return 12
-	}
-	tau := 0.5
-	v0 := num[0] / wgt[0]
-	for k := 1; k <= reach; k++ {
-		if wgt[k] == 0 {
-			continue
-		}
-		r := num[k] / wgt[k] / v0
-		if r < 0.05 {
-			break
-		}
-		tau += r
-	}
-	return tau
 }
 
 // rounds fits from where it stands: each round refits, then takes sigma and tau

@@ -253,4 +253,21 @@ func (r *Result) conclude(j *judge, f findings) {
 		r.Needs = j.needs(l)
 	}
 	r.Progress = r.Needs
+	r.Notes = append(r.Notes, waterWords(l)...)
+}
+
+// apartPct is how far the falls of water and hours must differ to be worth a
+// sentence.
+const apartPct = 15.0
+
+// waterWords says whether work moved the water or the hours.
+func waterWords(l *look) []string {
+	w, h := l.water.pct, l.reduction.pct
+	switch {
+	case w-h > apartPct:
+		return []string{fmt.Sprintf("the condensed water changed by %.0f %%, the condensing hours by %.0f %%: less water more than fewer hours", -w, -h)}
+	case h-w > apartPct:
+		return []string{fmt.Sprintf("the condensing hours changed by %.0f %%, the condensed water by %.0f %%: fewer hours more than less water (a better ventilated void also brings outdoor moisture on clear nights)", -h, -w)}
+	}
+	return nil
 }
