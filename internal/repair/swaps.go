@@ -19,6 +19,8 @@ const (
 	shiftNights  = 5
 	shiftLimit   = 5.0
 	shiftFloorK  = 0.12
+	shiftLargeK  = 0.9 // about 6 %RH; sound simulated loggers stayed under 0.5
+	shiftLargeZ  = 3.0
 	swapNearBins = 7 * 48
 )
 
@@ -50,7 +52,7 @@ func (s *site) dateOf(k int) string { return day0(s.set.Case, time.UnixMilli(s.a
 
 // undeclaredSwaps looks for a date at which the residuals of one logger step:
 // the mean of the five nights after against the five before, over the scatter
-// of a night. At the repair itself the two cannot be told apart.
+// of a night, or a large step that stands out less. At the repair itself the two cannot be told apart.
 func (j *judge) undeclaredSwaps(l *look) []shift {
 	var out []shift
 	s := j.s
@@ -64,7 +66,11 @@ func (j *judge) undeclaredSwaps(l *look) []shift {
 			}
 			a, sa := meanSD(mean[i-shiftNights : i])
 			b, sb := meanSD(mean[i : i+shiftNights])
-			if z := math.Abs(a-b) / math.Max(math.Sqrt((sa*sa+sb*sb)/2), shiftFloorK); z > best {
+			z := math.Abs(a-b) / math.Max(math.Sqrt((sa*sa+sb*sb)/2), shiftFloorK)
+			if math.Abs(a-b) > shiftLargeK && z > shiftLargeZ {
+				z = math.Max(z, shiftLimit+math.Abs(a-b)) // a large step need not be a clean one
+			}
+			if z > best {
 				best, at = z, s.nights[nights[i]].from
 			}
 		}
