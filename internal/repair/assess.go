@@ -1,6 +1,3 @@
-// Package repair says whether a repair worked: hours of condensation the
-// repaired roof had, against those the same roof, unrepaired, would have had in
-// the same measured weather with the same household.
 package repair
 
 import (

@@ -34,7 +34,15 @@ const (
 	voidWork    work = "void"
 	ceilingWork work = "ceiling"
 	loftWork    work = "loft vents"
+	noIndoor    work = "none, no indoor logger"
+	noLoftAir   work = "none, no loft logger"
+	voidBlind   work = "void, no indoor logger"
 )
+
+// Kits with a logger missing.
+var lacks = map[work]roof.Place{noIndoor: roof.IndoorAir, noLoftAir: roof.LoftAir, voidBlind: roof.IndoorAir}
+
+
 
 // simulate draws a house, lets it live through a winter with the work done on
 // the 48th day or so, and reads it with rough loggers. Confounders come at
@@ -69,7 +77,7 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	slots := [3][2]float64{{2, 1}, {6, 3}, {25, 5}}[strength]
 	declare := roof.VoidVentilation
 	switch w {
-	case voidWork:
+	case voidWork, voidBlind:
 		rep.VoidEavesMM, rep.VoidRidgeMM = &slots[0], &slots[1]
 		if oneSlope {
 			rep.Slopes = roofsim.OnlyA
@@ -91,6 +99,9 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	if r.Float64() < 0.3 {
 		p := []string{"void", "slate", "loft"}[r.IntN(3)]
 		kit.Swaps = append(kit.Swaps, roofsim.Swap{Position: p, At: at.Add(time.Duration(r.IntN(48)-24) * time.Hour), Declared: r.Float64() < 0.4})
+	}
+	if place, ok := lacks[w]; ok {
+		kit.Without = []roof.Place{place}
 	}
 	if oneSlope {
 		a := roofsim.SlopeA
