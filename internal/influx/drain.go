@@ -16,7 +16,7 @@ import (
 type Outbox interface {
 	Pending(ctx context.Context, after int64, limit int) (out []roof.Outgoing, last int64, err error)
 	Sent(ctx context.Context, upTo int64) error
-	Refuse(ctx context.Context, seq int64, why string) error
+	Refuse(ctx context.Context, o roof.Outgoing, why string) error
 	Backlog(ctx context.Context) (waiting, refused int64, err error)
 }
 
@@ -44,8 +44,8 @@ type Drain struct {
 
 // DrainState is how the drain stands.
 type DrainState struct {
-	Waiting int64     // entries in the outbox
-	Refused int64     // entries that the engine would not take
+	Waiting int64     // readings in the outbox
+	Refused int64     // readings that the engine would not take
 	Written int64     // readings written since the start
 	Err     error     // of the last write; nil while all is well
 	Since   time.Time // since when writing fails
@@ -218,7 +218,7 @@ func (d *Drain) write(ctx context.Context, out []roof.Outgoing) error {
 		return d.write(ctx, out[len(out)/2:])
 	}
 	d.opt.Log.Error("InfluxDB will not have a reading; it stays in the outbox's list of refused ones", "case", out[0].Case, "logger", out[0].Reading.Logger, "at", out[0].Reading.At, "error", err)
-	if err := d.from.Refuse(ctx, out[0].Seq, err.Error()); err != nil {
+	if err := d.from.Refuse(ctx, out[0], err.Error()); err != nil {
 		return outboxError{fmt.Errorf("noting a refusal: %w", err)}
 	}
 	return nil

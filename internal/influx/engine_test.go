@@ -65,7 +65,9 @@ func newEngine(t testing.TB) *engine {
 				r.Out.URL.RawQuery = url.Values{"db": q["bucket"], "precision": q["precision"]}.Encode()
 			}
 		},
-		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, err error) { http.Error(w, err.Error(), http.StatusBadGateway) },
+		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, err error) {
+			http.Error(w, err.Error(), http.StatusBadGateway)
+		},
 	}
 	e.proxy = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.URL.Path != "/api/v2/write" {

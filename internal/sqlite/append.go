@@ -117,7 +117,7 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		}
 		l.n++
 		p.readings++
-		return roof.Stored, p.post(outReading, l.id, at)
+		return roof.Stored, p.post(outReading, l.id, at, 0, p.buf)
 	}
 	var rec []byte
 	if err := p.findRow.QueryRowContext(ctx, l.id, at).Scan(&rec); err != nil {
@@ -138,7 +138,7 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		}
 		d.digest.sub(digestOf(ofRecord, l.caseID, &kept))
 		p.note(d, &d.digest, digestOf(ofRecord, l.caseID, &merged))
-		err = p.post(outReading, l.id, at)
+		err = p.post(outReading, l.id, at, 0, p.buf)
 	}
 	return outcome, err
 }
@@ -173,7 +173,7 @@ func (p *pen) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (r
 	p.note(d, &d.asideDigest, digestOf(ofAside, l.caseID, r))
 	d.asideN++
 	l.aside++
-	return roof.Conflict, p.post(outAside, l.id, id)
+	return roof.Conflict, p.post(outAside, l.id, at, id, p.buf)
 }
 
 func (p *pen) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Values, error) {

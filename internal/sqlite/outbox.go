@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"time"
@@ -21,14 +22,39 @@ const (
 // engine alone; its count and digest stay here.
 const elsewhere = 3
 
-// post notes in the same transaction that something new is to be copied.
-func (p *pen) post(kind int, logger, at int64) error {
+// entriesARow is how many readings one row of the outbox holds at most.
+const entriesARow = 2000
+
+// post notes that something new is to be copied, as its row holds it. An entry
+// is the kind, the logger's id, the time, the number of one kept aside, and the
+// record; of a day only the kind, the logger's id and the day.
+func (p *pen) post(kind int, logger, at, aside int64, rec []byte) error {
 	if !p.s.opt.Outbox {
 		return nil
 	}
-	if _, err := p.addOut.ExecContext(context.Background(), kind, logger, at); err != nil {
+	p.out = append(p.out, byte(kind))
+	p.out = binary.AppendVarint(p.out, logger)
+	p.out = binary.AppendVarint(p.out, at)
+	p.out = binary.AppendVarint(p.out, aside)
+	p.out = binary.AppendUvarint(p.out, uint64(len(rec)))
+	p.out = append(p.out, rec...)
+	p.outN++
+	if p.outN >= entriesARow {
+		return p.postRow()
+	}
+	return nil
+}
+
+// postRow writes the entries gathered so far, in the same transaction.
+func (p *pen) postRow() error {
+	if p.outN == 0 {
+		return nil
+	}
+	p.outTotal += p.outN
+	if _, err := p.addOut.ExecContext(context.Background(), p.outN, p.outTotal, p.out); err != nil {
 		return fmt.Errorf("noting what is to be copied: %w", err)
 	}
+	p.out, p.outN = p.out[:0], 0
 	return nil
 }
 
@@ -44,51 +70,20 @@ func (s *Store) Pending(ctx context.Context, after int64, limit int) (out []roof
 		return fail(err)
 	}
 	defer func() { _ = tx.Rollback() }()
-	rows, err := tx.QueryContext(ctx, `SELECT o.seq, o.kind, o.logger, o.at, l.case_id, l.name, r.rec
-		FROM outbox o JOIN logger l ON l.id = o.logger LEFT JOIN reading r ON o.kind = 0 AND r.logger = o.logger AND r.at = o.at
-		WHERE o.seq > ? ORDER BY o.seq LIMIT ?`, after, limit)
+	rows, err := tx.QueryContext(ctx, `SELECT seq, entries FROM outbox WHERE seq > ? ORDER BY seq`, after)
 	if err != nil {
 		return fail(err)
 	}
 	defer rows.Close()
 	last = after
-	look := dayReader{tx: tx}
-	for rows.Next() && len(out) < limit {
-		var seq, logger, at int64
-		var kind int
-		var caseID, name string
-		var rec []byte
-		if err := rows.Scan(&seq, &kind, &logger, &at, &caseID, &name, &rec); err != nil {
+	look := dayReader{tx: tx, names: map[int64]loggerKey{}}
+	for len(out) < limit && rows.Next() {
+		var entries sql.RawBytes
+		if err := rows.Scan(&last, &entries); err != nil {
 			return fail(err)
 		}
-		last = seq
-		switch {
-		case kind == outReading && rec != nil:
-			r, err := readRecord(rec, logger, name, at)
-			if err != nil {
-				return fail(damagedAt(caseID, name, at, err))
-			}
-			out = append(out, roof.Outgoing{Seq: seq, Case: caseID, Reading: r})
-		case kind == outAside:
-			r, err := look.aside(ctx, at, logger, name)
-			if err != nil {
-				return fail(err)
-			}
-			out = append(out, roof.Outgoing{Seq: seq, Case: caseID, Reading: r, Aside: at})
-		default:
-			k := at
-			if kind == outReading {
-				k = dayOf(at)
-			}
-			readings, err := look.day(ctx, caseID, name, logger, k)
-			if err != nil {
-				return fail(err)
-			}
-			for _, r := range readings {
-				if kind == outDay || r.At.UnixMilli() == at {
-					out = append(out, roof.Outgoing{Seq: seq, Case: caseID, Reading: r})
-				}
-			}
+		if out, err = look.entries(ctx, out, last, entries); err != nil {
+			return fail(err)
 		}
 	}
 	if err := rows.Err(); err != nil {
@@ -97,46 +92,68 @@ func (s *Store) Pending(ctx context.Context, after int64, limit int) (out []roof
 	return out, last, nil
 }
 
-// dayReader reads whole days and remembers the last, since what is to be copied
-// of a sealed day mostly comes together.
+// dayReader unpacks the outbox: it remembers the loggers' names.
 type dayReader struct {
-	tx       executor
-	id, k    int64
-	readings []roof.Reading
+	tx    executor
+	names map[int64]loggerKey
 }
 
-func (d *dayReader) day(ctx context.Context, caseID, name string, id, k int64) ([]roof.Reading, error) {
-	if d.readings != nil && d.id == id && d.k == k {
-		return d.readings, nil
+func (d *dayReader) name(ctx context.Context, id int64) (key loggerKey, err error) {
+	key, ok := d.names[id]
+	if !ok {
+		if err := d.tx.QueryRowContext(ctx, `SELECT case_id, name FROM logger WHERE id = ?`, id).Scan(&key.caseID, &key.name); err != nil {
+			return key, fmt.Errorf("looking up a logger's name: %w", err)
+		}
+		d.names[id] = key
 	}
-	p := part{}
-	var err error
+	return key, nil
+}
+
+func (d *dayReader) entries(ctx context.Context, out []roof.Outgoing, seq int64, b []byte) ([]roof.Outgoing, error) {
+	u := unpacker{b: b}
+	for len(u.b) > 0 {
+		kind, id, at, aside, n := u.byte(), u.varint(), u.varint(), u.varint(), u.uvarint()
+		if u.bad || n > uint64(len(u.b)) {
+			return nil, damaged(fmt.Errorf("entry %d of the outbox", seq))
+		}
+		rec := u.b[:n]
+		u.b = u.b[n:]
+		key, err := d.name(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		if kind == outDay {
+			readings, err := d.day(ctx, key, id, at)
+			if err != nil {
+				return nil, err
+			}
+			for _, r := range readings {
+				out = append(out, roof.Outgoing{Seq: seq, Case: key.caseID, Reading: r})
+			}
+			continue
+		}
+		r, err := readRecord(rec, id, key.name, at)
+		if err != nil {
+			return nil, damagedAt(key.caseID, key.name, at, err)
+		}
+		out = append(out, roof.Outgoing{Seq: seq, Case: key.caseID, Reading: r, Aside: aside})
+	}
+	return out, nil
+}
+
+func (d *dayReader) day(ctx context.Context, key loggerKey, id, k int64) (out []roof.Reading, err error) {
+	p := part{end: (k + 1) * dayMS}
 	if p.rows, err = readRows(ctx, d.tx, id, k*dayMS, (k+1)*dayMS, 1<<30); err != nil {
 		return nil, err
 	}
 	if p.blocks, err = readBlocks(ctx, d.tx, id, k*dayMS, (k+1)*dayMS, 1); err != nil {
 		return nil, err
 	}
-	p.end = (k + 1) * dayMS
-	d.id, d.k, d.readings = id, k, []roof.Reading{}
-	_, err = p.each(caseID, name, id, k*dayMS, func(r roof.Reading) bool {
-		d.readings = append(d.readings, r)
+	_, err = p.each(key.caseID, key.name, id, k*dayMS, func(r roof.Reading) bool {
+		out = append(out, r)
 		return true
 	})
-	return d.readings, err
-}
-
-func (d *dayReader) aside(ctx context.Context, aside, id int64, name string) (roof.Reading, error) {
-	var at int64
-	var rec []byte
-	if err := d.tx.QueryRowContext(ctx, `SELECT at, rec FROM aside WHERE id = ?`, aside).Scan(&at, &rec); err != nil {
-		return roof.Reading{}, err
-	}
-	r, err := readRecord(rec, id, name, at)
-	if err != nil {
-		err = damaged(fmt.Errorf("a reading kept aside of logger %s: %w", name, err))
-	}
-	return r, err
+	return out, err
 }
 
 // Sent drops from the outbox what was copied, up to a number.
@@ -151,11 +168,19 @@ func (s *Store) Sent(ctx context.Context, upTo int64) error {
 	return nil
 }
 
-// Refuse takes one entry out of the outbox's order, since the other engine will
-// not have it; it stays listed with the reason, and its day is never released.
-func (s *Store) Refuse(ctx context.Context, seq int64, why string) error {
+// Refuse lists a reading that the other engine will not have, with the reason;
+// its day is never released.
+func (s *Store) Refuse(ctx context.Context, o roof.Outgoing, why string) error {
 	err := s.do(ctx, func(p *pen) error {
-		_, err := p.conn.ExecContext(context.Background(), `INSERT OR REPLACE INTO refused (seq, kind, logger, at, why) SELECT seq, kind, logger, at, ? FROM outbox WHERE seq = ?`, cut(why), seq)
+		l, err := p.logger(o.Case, o.Reading.Logger)
+		if err != nil {
+			return err
+		}
+		kind, at := outReading, o.Reading.At.UnixMilli()
+		if o.Aside != 0 {
+			kind, at = outAside, o.Aside
+		}
+		_, err = p.conn.ExecContext(context.Background(), `INSERT OR REPLACE INTO refused (kind, logger, at, why) VALUES (?, ?, ?, ?)`, kind, l.id, at, cut(why))
 		return err
 	})
 	if err != nil {
@@ -164,38 +189,87 @@ func (s *Store) Refuse(ctx context.Context, seq int64, why string) error {
 	return nil
 }
 
-// Backlog says how many entries wait to be copied and how many were refused.
+// Backlog says how many readings wait to be copied and how many were refused.
 func (s *Store) Backlog(ctx context.Context) (waiting, refused int64, err error) {
-	// Entries leave from the front only, so their numbers say how many they are.
-	if err := s.read.QueryRowContext(ctx, `SELECT coalesce((SELECT max(seq) FROM outbox) - (SELECT min(seq) FROM outbox) + 1, 0), (SELECT count(*) FROM refused)`).Scan(&waiting, &refused); err != nil {
+	if err := s.read.QueryRowContext(ctx, `SELECT coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1) - (SELECT total - n FROM outbox ORDER BY seq LIMIT 1), 0), (SELECT count(*) FROM refused)`).Scan(&waiting, &refused); err != nil {
 		return 0, 0, fmt.Errorf("counting what is to be copied: %w", explain(err))
 	}
 	return waiting, refused, nil
 }
 
-// PostAll puts every day that is here into the outbox, and again what was
-// refused, so that the other engine comes to hold all of it. Asked again before
-// that is done, it adds nothing.
+// PostAll puts every day that is here into the outbox, everything kept aside,
+// and with them again what was refused, so that the other engine comes to hold
+// all of it.
 func (s *Store) PostAll(ctx context.Context) error {
 	err := s.do(ctx, func(p *pen) error {
-		ctx := context.Background()
-		for _, x := range []string{
-			`INSERT INTO outbox (kind, logger, at) SELECT 2, logger, day FROM day d WHERE n > 0 AND sealed <> 3
-				AND NOT EXISTS (SELECT 1 FROM outbox o WHERE o.kind = 2 AND o.logger = d.logger AND o.at = d.day) ORDER BY day, logger`,
-			`INSERT INTO outbox (kind, logger, at) SELECT 1, logger, id FROM aside a
-				WHERE NOT EXISTS (SELECT 1 FROM outbox o WHERE o.kind = 1 AND o.at = a.id) ORDER BY id`,
-			`DELETE FROM refused`,
-		} {
-			if _, err := p.conn.ExecContext(ctx, x); err != nil {
-				return err
-			}
+		if err := p.postAll(); err != nil {
+			return err
 		}
-		return nil
+		_, err := p.conn.ExecContext(context.Background(), `DELETE FROM refused`)
+		return err
 	})
 	if err != nil {
 		return fmt.Errorf("noting that everything is to be copied: %w", err)
 	}
 	return nil
+}
+
+func (p *pen) postAll() error {
+	ctx := context.Background()
+	var after [2]int64
+	for more := true; more; {
+		rows, err := p.conn.QueryContext(ctx, `SELECT logger, day, n FROM day WHERE (logger, day) > (?, ?) AND n > 0 AND sealed <> 3 ORDER BY logger, day LIMIT 1000`, after[0], after[1])
+		if err != nil {
+			return err
+		}
+		var list [][3]int64
+		for rows.Next() {
+			var x [3]int64
+			if err := rows.Scan(&x[0], &x[1], &x[2]); err != nil {
+				rows.Close()
+				return err
+			}
+			list = append(list, x)
+		}
+		if err := rows.Close(); err != nil {
+			return err
+		}
+		for _, x := range list {
+			after = [2]int64{x[0], x[1]}
+			if err := p.postDay(x[0], x[1], x[2]); err != nil {
+				return err
+			}
+		}
+		more = len(list) > 0
+	}
+	rows, err := p.conn.QueryContext(ctx, `SELECT id, logger, at, rec FROM aside ORDER BY id`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id, logger, at int64
+		var rec []byte
+		if err := rows.Scan(&id, &logger, &at, &rec); err != nil {
+			return err
+		}
+		if err := p.post(outAside, logger, at, id, rec); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// postDay puts one day into the outbox, in a row of its own.
+func (p *pen) postDay(logger, k, n int64) error {
+	if err := p.postRow(); err != nil {
+		return err
+	}
+	if err := p.post(outDay, logger, k, 0, nil); err != nil {
+		return err
+	}
+	p.outN = n
+	return p.postRow()
 }
 
 // Aged lists sealed days before a time that wait for nothing to be copied, at
@@ -205,7 +279,7 @@ func (s *Store) Aged(ctx context.Context, before time.Time, limit int) ([]roof.K
 		WHERE d.sealed = 1 AND d.day < ? AND NOT EXISTS (SELECT 1 FROM outbox) AND `+notRefused+` ORDER BY d.day, d.logger LIMIT ?`, dayOf(before.UnixMilli()), limit)
 }
 
-const notRefused = `NOT EXISTS (SELECT 1 FROM refused r WHERE r.logger = d.logger AND (r.kind = 2 AND r.at = d.day OR r.kind = 0 AND r.at >= d.day * 86400000 AND r.at < (d.day + 1) * 86400000))`
+const notRefused = `NOT EXISTS (SELECT 1 FROM refused r WHERE r.logger = d.logger AND (r.kind = 0 AND r.at >= d.day * 86400000 AND r.at < (d.day + 1) * 86400000))`
 
 // Elsewhere lists a logger's days within a span that lie in the other engine
 // alone; with an empty case, those of all cases.
@@ -276,7 +350,7 @@ func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Re
 		if err := p.conn.QueryRowContext(context.Background(), `SELECT EXISTS (SELECT 1 FROM outbox)`).Scan(&busy); err != nil {
 			return err
 		}
-		if busy || d.sealed != asBlock {
+		if busy || p.outN > 0 || d.sealed != asBlock {
 			return nil
 		}
 		if err := agrees(of, readings, d.n, d.digest); err != nil {
@@ -334,12 +408,11 @@ func (p *pen) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
 // PostDay puts a whole day into the outbox once more.
 func (s *Store) PostDay(ctx context.Context, of roof.KeptDay) error {
 	err := s.do(ctx, func(p *pen) error {
-		l, _, k, err := p.keptDay(of)
+		l, d, k, err := p.keptDay(of)
 		if err != nil {
 			return err
 		}
-		_, err = p.addOut.ExecContext(context.Background(), outDay, l.id, k)
-		return err
+		return p.postDay(l.id, k, d.n)
 	})
 	if err != nil {
 		return fmt.Errorf("noting that a day is to be copied again: %w", err)

@@ -48,8 +48,9 @@ func TestOutboxHoldsWhatIsNewInOrderUntilItWasSent(t *testing.T) {
 	s = openIn(t, dir, outbox())
 	got := drain(t, s)
 	require.Len(t, got, 4, "two readings, one kept aside, one that gained a quantity")
-	two.Values.Set(roof.BatteryPct, 88)
-	for i, want := range []roof.Reading{one, two, other, two} {
+	whole := two
+	whole.Values.Set(roof.BatteryPct, 88)
+	for i, want := range []roof.Reading{one, two, other, whole} {
 		require.Empty(t, storetest.Difference(want, got[i].Reading))
 		require.Equal(t, house, got[i].Case)
 		require.Equal(t, i == 2, got[i].Aside != 0)
@@ -65,7 +66,7 @@ func TestWhatTheOtherEngineRefusesStaysListedAndHere(t *testing.T) {
 	storetest.Put(t, s, house, storetest.TRH("k7", 0, 1, 1), storetest.TRH("k8", 0, 1, 1))
 	out, last, err := s.Pending(t.Context(), 0, 10)
 	require.NoError(t, err)
-	require.NoError(t, s.Refuse(t.Context(), out[0].Seq, "field type conflict"))
+	require.NoError(t, s.Refuse(t.Context(), out[0], "field type conflict"))
 	require.NoError(t, s.Sent(t.Context(), last))
 	_, refused, err := s.Backlog(t.Context())
 	require.NoError(t, err)

@@ -50,6 +50,9 @@ type pen struct {
 	readings int64 // kept in all, with what this transaction adds
 	buf      []byte
 
+	out            []byte // entries for the outbox
+	outN, outTotal int64
+
 	rejectRows, rejectBytes int64 // in the log; rows -1: not counted yet
 
 	logBusy  time.Time // no attempt to empty the log before
@@ -140,7 +143,7 @@ func (p *pen) prepare(ctx context.Context) error {
 		{&p.addAside, `INSERT INTO aside (logger, at, rec) VALUES (?, ?, ?)`},
 		{&p.findAside, `SELECT rec FROM aside WHERE logger = ? AND at = ?`},
 		{&p.putCommit, `INSERT OR REPLACE INTO commits (slot, seq, at, readings, head) VALUES (?, ?, ?, ?, ?)`},
-		{&p.addOut, `INSERT INTO outbox (kind, logger, at) VALUES (?, ?, ?)`},
+		{&p.addOut, `INSERT INTO outbox (n, total, entries) VALUES (?, ?, ?)`},
 	} {
 		var err error
 		if *x.stmt, err = p.conn.PrepareContext(ctx, x.text); err != nil {
@@ -198,7 +201,7 @@ func (p *pen) load(ctx context.Context) error {
 	c, err := loadChain(ctx, p.conn)
 	p.chain, p.readings = c, c.readings
 	if err == nil {
-		err = p.conn.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&p.away)
+		err = p.conn.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM day WHERE sealed = 3), coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1), 0)`).Scan(&p.away, &p.outTotal)
 	}
 	return err
 }
@@ -228,6 +231,9 @@ func loadChain(ctx context.Context, db executor) (chain, error) {
 func (p *pen) settle() error {
 	ctx := context.Background()
 	now := p.s.opt.Now().UnixMilli()
+	if err := p.postRow(); err != nil {
+		return err
+	}
 	for _, l := range p.touched {
 		for k, d := range l.days {
 			if !d.dirty {
@@ -291,6 +297,7 @@ func (p *pen) forget() {
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
 	p.batch.Reset()
 	p.rejectRows = -1
+	p.out, p.outN = p.out[:0], 0
 }
 
 // logPages is the length of the log, in pages of 4 KiB, from which it is
