@@ -76,7 +76,7 @@
 //
 // # Measured error rates
 //
-// FIGURES
+// # FIGURES
 //
 // # Limits
 //

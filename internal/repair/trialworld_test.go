@@ -42,8 +42,6 @@ const (
 // Kits with a logger missing.
 var lacks = map[work]roof.Place{noIndoor: roof.IndoorAir, noLoftAir: roof.LoftAir, voidBlind: roof.IndoorAir}
 
-
-
 // simulate draws a house, lets it live through a winter with the work done on
 // the 48th day or so, and reads it with rough loggers. Confounders come at
 // random, several at once.
