@@ -170,3 +170,26 @@ func TestMigrationBothWaysBrokenOffAndResumed(t *testing.T) {
 	require.NoError(t, r.Err())
 	require.Zero(t, r.Elsewhere)
 }
+
+func TestFirstUseOfABucketCopiesWhatIsThereAlready(t *testing.T) {
+	e := newEngine(t)
+	client := e.bucket(t, t.Name())
+	dir := t.TempDir()
+	before, err := sqlite.Open(t.Context(), dir, sqlite.Options{SealAfter: -1})
+	require.NoError(t, err)
+	storetest.Put(t, before, house, storetest.TRH("k7", 0, 1, 1), storetest.TRH("k7", 60, 1, 1), storetest.TRH("k7", 0, 2, 2))
+	require.NoError(t, before.Close())
+	local, err := sqlite.Open(t.Context(), dir, sqlite.Options{SealAfter: -1, Outbox: true})
+	require.NoError(t, err)
+	defer local.Close()
+	drain := NewDrain(client, local, quick)
+	for range 2 {
+		require.NoError(t, Begin(t.Context(), local, local, client.server))
+		require.NoError(t, drain.Empty(t.Context()))
+	}
+	require.Equal(t, 2, count(t, client, ofReading))
+	require.Equal(t, 1, count(t, client, ofAside))
+	st, err := drain.State(t.Context())
+	require.NoError(t, err)
+	require.EqualValues(t, 3, st.Written, "once")
+}

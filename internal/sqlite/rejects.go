@@ -55,6 +55,9 @@ func cut(s string) string {
 func (p *pen) reject(r roof.Reject) error {
 	ctx := context.Background()
 	r.Case, r.Logger, r.Source, r.Detail = cut(r.Case), cut(r.Logger), cut(r.Source), cut(r.Detail)
+	if p.s.nearlyFull() {
+		r.Payload = nil // before readings are refused, what was rejected is kept without its bytes
+	}
 	if len(r.Payload) > rejectPayload {
 		r.Payload = r.Payload[:rejectPayload]
 	}

@@ -96,6 +96,8 @@ type Store struct {
 	warnings []string
 	failing  atomic.Pointer[Failure]
 	commits  atomic.Int64
+	looked   atomic.Int64 // Unix s of the last look at the space left
+	low      atomic.Bool  // little of it was
 	away     atomic.Int64 // days that lie in another engine alone
 }
 
@@ -230,6 +232,17 @@ func (s *Store) DiskFree() (free, size int64, err error) {
 		return 0, 0, fmt.Errorf("asking for the space left in %s: %w", s.dir, err)
 	}
 	return int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize), nil
+}
+
+// nearlyFull says whether less than a tenth of the disk is left; it looks at
+// most every few seconds.
+func (s *Store) nearlyFull() bool {
+	now := time.Now().Unix()
+	if last := s.looked.Load(); now-last >= 5 && s.looked.CompareAndSwap(last, now) {
+		free, size, err := s.DiskFree()
+		s.low.Store(err == nil && free < size/10)
+	}
+	return s.low.Load()
 }
 
 // Dir is the data folder.
