@@ -37,6 +37,8 @@ type Sent struct {
 	N       int
 	Topic   string
 	Payload []byte
+
+	before bool // was written to a connection already
 }
 
 // NewPublisher prepares a publisher; it connects with the first message.
@@ -73,9 +75,10 @@ func (p *Publisher) Send(s Sent) error {
 		p.next = 1
 	}
 	id := p.next
+	conn := p.conn
+	s.before = conn != nil
 	p.pending[id] = s
 	p.order = append(p.order, id)
-	conn := p.conn
 	p.mu.Unlock()
 	if conn == nil {
 		return p.connect() // sends all that is pending
@@ -153,9 +156,13 @@ func (p *Publisher) connect() error {
 		order := p.order[:0]
 		for _, id := range p.order {
 			if s, ok := p.pending[id]; ok {
-				again = append(again, encode(s, id, true)...)
+				again = append(again, encode(s, id, s.before)...)
 				order = append(order, id)
-				p.resent++
+				if s.before {
+					p.resent++
+				}
+				s.before = true
+				p.pending[id] = s
 			}
 		}
 		p.order = order
