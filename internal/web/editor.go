@@ -19,6 +19,7 @@ type editorBody struct {
 	Changed bool // someone else saved in the meantime
 	Saved   bool
 	New     bool
+	Review  bool // written from the short form, not kept yet
 }
 
 // maxCaseFile is the contract's limit, 1 MiB.
@@ -56,6 +57,10 @@ events: []                        # e.g. {at: 2026-12-20T12:00:00Z, kind: repair
 `
 
 func (p *Pages) newCase(w http.ResponseWriter, r *http.Request) {
+	if r.URL.Query().Get("empty") == "" {
+		p.guided(w, r)
+		return
+	}
 	p.render(w, r, http.StatusOK, "editor", page{Title: "New house", Body: editorBody{File: caseTemplate, New: true}})
 }
 
@@ -165,7 +170,7 @@ func caseID(file string) string {
 		if !ok {
 			continue
 		}
-		rest, _, _ = strings.Cut(rest, "#")
+		rest, _, _ = strings.Cut(rest, " #")
 		return strings.Trim(strings.TrimSpace(rest), `"'`)
 	}
 	return ""

@@ -64,7 +64,7 @@ positions:
 loggers:
   - {id: k7-landing, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2.0}, fitted: [{position: landing, from: 2026-10-01T12:00:00Z}]}
   - {id: k7-loft, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2.0}, fitted: [{position: loft, from: 2026-10-01T12:00:00Z}]}
-  - {id: k7-void, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2.0}, fitted: [{position: void, from: 2026-10-01T12:00:00Z}]}
+  - {id: k7-void, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2.0}, offsets: [{from: 2026-09-28T00:00:00Z, temp_c: 0.0, rh_pct: 0.4, check: "NaCl 75.3 %RH at 25 C"}], fitted: [{position: void, from: 2026-10-01T12:00:00Z}]}
   - {id: k7-slate, interval_s: 900, accuracy: {temp_c: 0.3}, fitted: [{position: slate, from: 2026-10-01T12:00:00Z}]}
   - {id: k7-felt, interval_s: 900, accuracy: {temp_c: 0.3}, fitted: [{position: felt, from: 2026-10-01T12:00:00Z}]}
   - {id: k7-out, interval_s: 900, fitted: [{position: outside, from: 2026-10-01T12:00:00Z}]}

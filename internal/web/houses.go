@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"sort"
+	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -162,7 +163,8 @@ type positionRow struct {
 	Latest
 	Words  string
 	Silent bool
-	Low    bool // battery
+	Low    bool   // battery
+	Check  string // the last check against a reference
 }
 
 // positions shows each position's last values, live with script.
@@ -188,7 +190,7 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 			b.Unknown = append(b.Unknown, row)
 			continue
 		}
-		row.Place, row.Words = pos.Place, positionWords(pos)
+		row.Place, row.Words, row.Check = pos.Place, positionWords(pos), lastCheck(h, l.Logger, now)
 		seen[pos.ID] = true
 		b.Rows = append(b.Rows, row)
 	}
@@ -208,6 +210,21 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 		b.Chart = multiples(h.Case, v, h.Zone).Scene()
 	}
 	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
+}
+
+// lastCheck says when a logger was last held against a reference, and which.
+func lastCheck(h *head, logger string, now time.Time) string {
+	l, _ := h.Case.Logger(logger)
+	var last roof.Offset
+	for _, o := range l.Offsets {
+		if !o.From.After(now) && o.From.After(last.From) {
+			last = o
+		}
+	}
+	if last.From.IsZero() {
+		return ""
+	}
+	return strings.TrimSuffix(last.From.In(h.Zone).Format("2 Jan 2006")+": "+last.Check, ": ")
 }
 
 // messagesBody is the page of what could not be used.

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"encoding/csv"
+	"html"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -51,12 +52,13 @@ func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 	for path, want := range map[string]string{
 		"/":                                   "4 Larch End",
 		"/messages":                           "temp out of range",
-		"/new":                                "case: new-house",
+		"/new":                                "Where loggers hang",
+		"/new?empty=1":                        "case: new-house",
 		"/cases/larch-end-4":                  "Water formed under the covering on",
 		"/cases/larch-end-4?surface=felt":     "under the underlay",
 		"/cases/larch-end-4?night=2027-02-03": "3 February 2027 12:00 to 4 February 2027 12:00",
 		"/cases/larch-end-4?from=x&to=y&surface=no": "Water formed under the covering on",
-		"/cases/larch-end-4/positions":              "garage-9",
+		"/cases/larch-end-4/positions":              "28 Sep 2026: NaCl 75.3 %RH at 25 C",
 		"/cases/larch-end-4/diagnosis":              "What the evidence gives to each cause",
 		"/cases/larch-end-4/repairs":                "weather being equal",
 		"/cases/larch-end-4/buildup?vent=10000":     "What to open",
@@ -217,18 +219,53 @@ func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
 
 func TestTheFileAsOfferedIsAnExampleThatHolds(t *testing.T) {
 	h, _ := house(t)
-	_, body, _ := get(t, h, "/new")
-	_, rest, ok := strings.Cut(body, "<textarea")
-	require.True(t, ok)
-	_, rest, _ = strings.Cut(rest, ">\n")
-	file, _, _ := strings.Cut(rest, "</textarea>")
-	file = strings.NewReplacer("&#34;", `"`, "&amp;", "&", "&#43;", "+", "&lt;", "<", "&gt;", ">", "&#39;", "'").Replace(file)
+	_, body, _ := get(t, h, "/new?empty=1")
+	file := textarea(t, body)
 	code, body, _ := post(t, h, "/new", url.Values{"file": {file}})
 	assert.Equal(t, http.StatusSeeOther, code, body)
 	// Every key that is commented out is right as well.
 	full := regexp.MustCompile(`(?m)^(\s*)# (\w+:)`).ReplaceAllString(strings.Replace(file, "new-house", "full-house", 1), "$1$2")
 	code, body, _ = post(t, h, "/new", url.Values{"file": {full}})
 	assert.Equal(t, http.StatusSeeOther, code, body)
+}
+
+func TestTheShortFormWritesAFileThatHolds(t *testing.T) {
+	h, f := house(t)
+	form := url.Values{"label": {`3 Förde "Way", {a}: #b`}, "timezone": {"Europe/Berlin"}, "covering": {"fibre-cement: slate"}, "covering_air": {"closed"}, "underlay": {"LR"},
+		"battens": {"single"}, "insulation": {"ceiling"}, "sealed": {"no"}, "pitch_deg": {"32,5"}, "loft_eaves": {"10"}, "void_eaves": {"0"},
+		"logger_void": {"a1"}, "logger_covering": {"a2"}, "logger_underlay": {"a3"}, "from": {"2026-10-01"}, "accuracy_c": {"0,3"}, "accuracy_rh": {"2"}}
+	code, body, _ := post(t, h, "/new/review", form)
+	require.Equal(t, http.StatusOK, code)
+	assert.Contains(t, body, "Not kept yet")
+	assert.Len(t, f.files, 2, "nothing is kept before it was seen")
+	code, body, head := post(t, h, "/new", url.Values{"file": {textarea(t, body)}})
+	require.Equal(t, http.StatusSeeOther, code, body)
+	assert.Equal(t, "/cases/3-f-rde-way-a-b/file?saved=1", head.Get("Location"))
+	c := f.cases["3-f-rde-way-a-b"]
+	require.NotNil(t, c)
+	assert.Equal(t, `3 Förde "Way", {a}: #b`, c.Property.Label)
+	assert.InDelta(t, 32.5, *c.Roof.PitchDeg, 1e-9)
+	assert.Nil(t, c.Roof.Openings.LoftRidgeMM, "what was left empty is not known")
+	assert.InDelta(t, 0, *c.Roof.Openings.VoidEavesMM, 0)
+	assert.Equal(t, "void", c.Surfaces()[1].Meets)
+	assert.Empty(t, c.Surfaces()[0].Meets, "the loft has no logger, so that nothing meets the underlay")
+
+	form.Set("pitch_deg", "steep")
+	form.Set("case", "Has Spaces")
+	_, body, _ = post(t, h, "/new/review", form)
+	code, body, _ = post(t, h, "/new", url.Values{"file": {textarea(t, body)}})
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Contains(t, body, "no usable name")
+}
+
+// textarea is the file that a page's form holds.
+func textarea(t *testing.T, body string) string {
+	t.Helper()
+	_, rest, ok := strings.Cut(body, "<textarea")
+	require.True(t, ok)
+	_, rest, _ = strings.Cut(rest, ">\n")
+	file, _, _ := strings.Cut(rest, "</textarea>")
+	return html.UnescapeString(file)
 }
 
 func TestLoggingIn(t *testing.T) {

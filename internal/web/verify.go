@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"time"
 
 	"dewcase/internal/assessment"
@@ -45,10 +46,9 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		pos, _ := h.Case.Position(res.Surface)
 		v := resultView{Result: res, Words: surfaceWords(h.Case, pos)}
 		v.Sentence = verdictSentence(h, v.Words, res)
-		v.Effect = picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: []picture.Fall{
-			{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
-			{Words: "hours at risk", Pct: res.AtRiskReductionPct, Low: res.AtRiskLowPct, High: res.AtRiskHighPct},
-			{Words: "condensed water", Pct: res.CondensateReductionPct, Low: res.CondensateLowPct, High: res.CondensateHighPct}}}.Scene()
+		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
+			v.Effect = effectPicture(i, res)
+		}
 		for _, n := range res.Nights {
 			if n.Used {
 				v.Used++
@@ -68,6 +68,19 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() + "&surface=" + res.Surface + "#margin"
 		b.Results = append(b.Results, v)
 	}
+	// What can be said comes first: the latest repair with a verdict.
+	slices.SortStableFunc(b.Results, func(x, y resultView) int {
+		firm := func(v resultView) int {
+			if v.Verdict == repair.TooEarly {
+				return 1
+			}
+			return 0
+		}
+		if d := firm(x) - firm(y); d != 0 {
+			return d
+		}
+		return y.At.Compare(x.At)
+	})
 	switch {
 	case !h.Repairs:
 		b.Sentence = "No repair is in the case file."
@@ -77,6 +90,13 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		b.Sentence = b.Results[0].Sentence
 	}
 	p.render(w, r, http.StatusOK, "repairs", page{Title: "Did it work, " + h.Label, Case: h, Tab: "repairs", Body: b})
+}
+
+func effectPicture(i int, res repair.Result) *picture.Scene {
+	return picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: []picture.Fall{
+		{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
+		{Words: "hours at risk", Pct: res.AtRiskReductionPct, Low: res.AtRiskLowPct, High: res.AtRiskHighPct},
+		{Words: "condensed water", Pct: res.CondensateReductionPct, Low: res.CondensateLowPct, High: res.CondensateHighPct}}}.Scene()
 }
 
 // verdictSentence says the verdict with its figure and how sure it is.

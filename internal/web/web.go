@@ -154,6 +154,8 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Post("/logout", p.logOut)
 		r.Get("/new", p.newCase)
 		r.Post("/new", p.createCase)
+		r.Get("/new/review", p.guided) // a reload of the review begins again
+		r.Post("/new/review", p.fromGuided)
 		r.Route("/cases/{case}", func(r chi.Router) {
 			r.Get("/", p.casePage)
 			r.Get("/nights.csv", p.nightsCSV)

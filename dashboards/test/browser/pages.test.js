@@ -72,7 +72,7 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/messages", "/new", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
@@ -282,7 +282,7 @@ test("live values arrive and say that they do", async () => {
 });
 
 test("a fault's link leads to its line", async () => {
-  const p = await open("/new");
+  const p = await open("/new?empty=1");
   await p.page.locator("textarea").fill("case: a-house\nproperty:\n  label: A\n  timezone: Nowhere/None\npositions: []\n");
   p.page.on("dialog", (d) => d.accept());
   await p.page.locator("form.form button").click();
