@@ -5,7 +5,7 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -s -w -X dewcase/internal/commands.Version=$(VERSION)
 export CGO_ENABLED ?= 0
 
-.PHONY: build pages run test check bench fuzz deps clean
+.PHONY: build pages run test check pictures bench deps clean
 
 build: pages
 	go build -trimpath -ldflags "$(LDFLAGS)" -o bin/dewcase ./cmd/dewcase
@@ -28,6 +28,11 @@ check: pages
 test: deps check
 	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error && npx tsc --noEmit -p ..
 	go test -timeout 14m ./...
+
+# The README's pictures, taken of the demo in a real browser.
+pictures: build
+	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error
+	.ci/pictures
 
 bench: build
 	go test -run '^$$' -bench . -benchtime 1x ./internal/...
