@@ -68,12 +68,16 @@ func (p *Path) appendAll(ctx context.Context, all []taken, results []error, n in
 	if err == nil {
 		return
 	}
+	failed := 0
 	for i, t := range all {
 		if results[i] != nil || len(t.readings) == 0 {
 			continue
 		}
-		if results[i] = err; len(all) > 1 {
-			_, results[i] = p.append(ctx, t.caseID, t.readings)
+		// Twice the same is the disk's fault and not a message's: stop asking it.
+		if results[i] = err; len(all) > 1 && failed < 2 {
+			if _, results[i] = p.append(ctx, t.caseID, t.readings); results[i] != nil {
+				failed++
+			}
 		}
 	}
 }
