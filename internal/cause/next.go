@@ -109,7 +109,14 @@ func (a *assessment) next(f *Finding) {
 		}
 	}
 	if s[UnventedBattenVoid] > 0.15 && (s[WaterIngress] > 0.15 || house > 0.15) {
-		f.step(caution.LiftCover, "Find the underlay's class (label, or lift one slate) and whether the battens are counter-battened.")
+		// What the survey has found already need not be found again, only made
+		// sure of where the answer hangs on it.
+		switch roof := a.c.Roof; {
+		case roof.Underlay.Class == "" || roof.Underlay.Class == "unknown" || roof.Battens == "" || roof.Battens == "unknown":
+			f.step(caution.LiftCover, "Find the underlay's class (label, or lift one slate) and whether the battens are counter-battened.")
+		default:
+			f.step(caution.LiftCover, "Lift one slate at mid-slope on a cold morning: water beading under it with a dry underlay below points to the void; make sure of the underlay's class and the battens while it is up.")
+		}
 	}
 	if f.With != "" && a.post[stateVC] >= mixedPosterior {
 		f.step(caution.SealCeiling, "Seal one (ceiling hatch and downlights) for three weeks and compare.")
