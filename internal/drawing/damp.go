@@ -59,7 +59,7 @@ func Shares(id string, shares []Share) *picture.Scene {
 	s := &picture.Scene{ID: id, Title: "Support of each cause", Span: 1, HeightPx: float64(len(shares))*tall + 4}
 	for i, c := range shares {
 		y := float64(i) * tall
-		class := "band"
+		class := "s-near"
 		if i == 0 {
 			class = "s-wet"
 		}

@@ -39,7 +39,7 @@ func (b *builder) cause(p *part) {
 	for _, n := range f.Notes {
 		p.para("%s", prose(n))
 	}
-	p.quiet("Below, every line of evidence, cause by cause. Measured lines and lines seen on the survey are kept apart. The weight is in nats: 0.7 doubles the odds of the cause, 2.3 makes them tenfold; below zero it speaks against. Accuracy is ± twice the standard uncertainty where it is known. Causes whose support is under 0.005 have their lines too: what speaks against them is evidence as well.")
+	p.quiet("Below, every line of evidence, cause by cause. Measured lines and lines seen on the survey are kept apart. The weight is in nats: 0.7 doubles the odds of the cause, 2.3 makes them tenfold; below zero it speaks against. The figure scored is the one the method weighs, which can be another form of what the sentence says; its accuracy is ± twice the standard uncertainty where that is known. Causes whose support is under 0.005 have their lines too: what speaks against them is evidence as well.")
 	for i, c := range f.Causes {
 		p.head("%s: support %s", upper(c.Cause.Words()), b.support(i))
 		b.evidence(p, c)
@@ -79,8 +79,21 @@ func placesWords(places []roof.Place) string {
 	return names(out)
 }
 
+// unitWords writes a unit of the method for a reader.
+func unitWords(u string) string {
+	switch u {
+	case "h/30 d":
+		return "h in 30 days"
+	case "1/30 d":
+		return "in 30 days"
+	case "t":
+		return "(t value)"
+	}
+	return u
+}
+
 func (b *builder) evidence(p *part, c cause.Support) {
-	t := &Table{Head: []string{"Evidence", "Accuracy", "Nights", "Weight"}, Numeric: []bool{false, true, true, true}}
+	t := &Table{Head: []string{"Evidence", "Figure scored, ± accuracy", "Nights", "Weight"}, Numeric: []bool{false, true, true, true}}
 	for _, g := range []struct {
 		title, basis string
 		lines        []cause.Evidence
@@ -91,8 +104,12 @@ func (b *builder) evidence(p *part, c cause.Support) {
 				continue
 			}
 			accuracy, nights := "–", "–"
-			if e.Accuracy != nil {
-				accuracy = fmt.Sprintf("±%.2g %s", *e.Accuracy, e.Unit)
+			if e.Figure != nil {
+				accuracy = figure(*e.Figure)
+				if e.Accuracy != nil {
+					accuracy += " ±" + figure(*e.Accuracy)
+				}
+				accuracy += " " + unitWords(e.Unit)
 			}
 			if e.Nights > 0 {
 				nights = fmt.Sprint(e.Nights)

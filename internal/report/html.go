@@ -7,12 +7,54 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"dewcase/internal/picture"
 )
 
 //go:embed templates/report.html templates/report.css
 var files embed.FS
+
+// longWord is how long a word may be before a place to break it is offered.
+const longWord = 24
+
+// soft escapes words and offers places to break very long ones.
+func soft(s string) template.HTML {
+	var b strings.Builder
+	for _, w := range strings.SplitAfter(s, " ") {
+		for {
+			cut, n := -1, 0
+			for at := range w {
+				if n == longWord {
+					cut = at
+					break
+				}
+				n++
+			}
+			if cut < 0 {
+				b.WriteString(template.HTMLEscapeString(w))
+				break
+			}
+			b.WriteString(template.HTMLEscapeString(w[:cut]) + "<wbr>")
+			w = w[cut:]
+		}
+	}
+	return template.HTML(b.String()) //nolint:gosec // every word is escaped
+}
+
+// footRule is the style by which a browser that prints puts the report's foot on
+// every page. Signs that are no letter, digit or space are written by number.
+func footRule(line string) string {
+	var b strings.Builder
+	for _, r := range line {
+		if r < 0x80 && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == ' ') {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "\\%06x", r)
+		}
+	}
+	return `@page { @bottom-left { content: "` + b.String() + `"; font: 7.5pt sans-serif; color: #333; text-align: left; width: 84%; } }` + "\n"
+}
 
 // Frame is what the page of a report stands in.
 type Frame struct {
@@ -29,6 +71,7 @@ var page = template.Must(template.New("report.html").Funcs(template.FuncMap{
 		}
 		return template.HTML(b.String()), nil //nolint:gosec // the scene escapes every word it is given
 	},
+	"soft":    soft,
 	"numeric": func(t *Table, i int) bool { return t.IsNumeric(i) },
 	"times":   func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) },
 }).ParseFS(files, "templates/report.html"))
@@ -43,7 +86,7 @@ func (d *Document) WriteHTML(w io.Writer, f Frame) error {
 		if err != nil {
 			return fmt.Errorf("reading the report's style sheet: %w", err)
 		}
-		inline = template.CSS(f.Inline + "\n" + string(own)) //nolint:gosec // the program's own style sheets
+		inline = template.CSS(f.Inline + "\n" + string(own) + footRule(d.Foot.Line())) //nolint:gosec // the program's own style sheets
 	}
 	if err := page.Execute(w, struct {
 		*Document

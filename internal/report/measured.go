@@ -24,11 +24,16 @@ func (b *builder) measured(p *part) {
 		p.warn("%s", prose(n))
 	}
 	b.positions(p)
+	b.course(p)
 	b.loggers(p)
 	b.checks(p)
 	b.intake(p)
 	b.gaps(p)
 	b.events(p)
+}
+
+// course is the picture of all positions over the whole record.
+func (b *builder) course(p *part) {
 	if !b.recorded() {
 		return
 	}

@@ -31,8 +31,15 @@ func (b *builder) observed() (float64, bool) {
 	return sum / float64(len(b.Answer.Coverage)), true
 }
 
+// footLabel is how much of a property's label stands in the foot.
+const footLabel = 60
+
 func (b *builder) foot() Foot {
-	f := Foot{Case: b.label() + " (" + b.Case.ID + ")", Span: b.span(), Version: "dewcase " + b.Version,
+	label := b.label()
+	if r := []rune(label); len(r) > footLabel { // the rest of the foot must be there too
+		label = string(r[:footLabel]) + "…"
+	}
+	f := Foot{Case: label + " (" + b.Case.ID + ")", Span: b.span(), Version: "dewcase " + b.Version,
 		Made: "made " + local(b.MadeAt, b.zone, "2 Jan 2006 15:04 MST")}
 	if b.label() == b.Case.ID {
 		f.Case = b.Case.ID
@@ -90,9 +97,7 @@ func (b *builder) answer() []Text {
 			out = append(out, say("%s", prose(r)))
 		}
 	}
-	for i := range b.Answer.Results {
-		out = append(out, b.verdictSentence(i))
-	}
+	out = append(out, b.verdicts()...)
 	if len(b.Case.Repairs()) > 0 && len(b.Answer.Results) == 0 {
 		out = append(out, say("No repair can be judged from this record."))
 	}
@@ -107,6 +112,48 @@ func (b *builder) answer() []Text {
 		out = append(out, t)
 	}
 	return out
+}
+
+// verdicts are the sentences on all repairs and surfaces; those for which it is
+// too early for the same reason are one.
+func (b *builder) verdicts() []Text {
+	var out []Text
+	type early struct {
+		at    int64
+		needs string
+	}
+	where := map[early][]string{}
+	for _, r := range b.Answer.Results {
+		if r.Verdict == repair.TooEarly {
+			k := early{r.At.UnixMilli(), r.Needs}
+			where[k] = append(where[k], b.surfaceWords(r.Surface))
+		}
+	}
+	for i, r := range b.Answer.Results {
+		if r.Verdict != repair.TooEarly {
+			out = append(out, b.verdictSentence(i))
+			continue
+		}
+		k := early{r.At.UnixMilli(), r.Needs}
+		if len(where[k]) > 0 {
+			out = append(out, b.tooEarly(r, names(where[k])))
+			delete(where, k)
+		}
+	}
+	return out
+}
+
+func (b *builder) surfaceWords(id string) string {
+	pos, _ := b.Case.Position(id)
+	return drawing.SurfaceWords(b.Case, pos)
+}
+
+func (b *builder) tooEarly(r repair.Result, where string) Text {
+	t := say("%s", bold("It is too early to say whether the repair of "+local(r.At, b.zone, dayLayout)+" worked "+where+"."))
+	if r.Needs != "" {
+		t = append(t, Run{Words: " Needed: " + prose(r.Needs)})
+	}
+	return t
 }
 
 // wettest is the surface with the most hours condensing.
@@ -217,8 +264,7 @@ var (
 // verdictSentence says the verdict on one repair at one surface.
 func (b *builder) verdictSentence(i int) Text {
 	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
-	pos, _ := b.Case.Position(r.Surface)
-	words := drawing.SurfaceWords(b.Case, pos)
+	words := b.surfaceWords(r.Surface)
 	when := "The repair of " + local(r.At, b.zone, dayLayout)
 	var verdict string
 	switch r.Verdict {
@@ -229,11 +275,7 @@ func (b *builder) verdictSentence(i int) Text {
 	case repair.NoChangeShown:
 		verdict = when + " has shown no change " + words + " so far"
 	default:
-		t := say("%s", bold("It is too early to say whether the repair of "+local(r.At, b.zone, dayLayout)+" worked "+words+"."))
-		if r.Needs != "" {
-			t = append(t, Run{Words: " Needed: " + prose(r.Needs)})
-		}
-		return t
+		return b.tooEarly(r, words)
 	}
 	fall := interval(i, "hours of condensation", a.ReductionPct, a.LowPct, a.HighPct, wetNames)
 	if fall == nil {

@@ -240,11 +240,36 @@ func (s *sheetOfPaper) part(p Part) {
 	s.flow(say("%s", bold(p.Number+". "+p.Title)), boldFace, 13, marginSide, s.inner())
 	s.y += 4
 	for i, b := range p.Blocks {
-		s.block(b, i+1 < len(p.Blocks) && p.Blocks[i+1].Kind == Figure)
+		if b.Kind == Heading {
+			s.room(s.least(p.Blocks[i:]))
+		}
+		s.block(b)
 	}
 }
 
-func (s *sheetOfPaper) block(b Block, figureNext bool) {
+// least is how much of these blocks must stand on one page, so that no heading
+// stands alone at its foot.
+func (s *sheetOfPaper) least(blocks []Block) float64 {
+	tall := 0.0
+	for _, b := range blocks {
+		switch b.Kind {
+		case Heading, Lead:
+			tall += float64(len(s.ruler.set(b.Text, boldFace, 10.5, s.inner())))*10.5*leading + 12
+			continue
+		case Grid:
+			cols := s.columns(b.Table)
+			tall += 4*smallSize*leading + s.together(b.Table, cols)
+		case Figure:
+			tall += 0.8*b.Scene.HeightPx*pxPt + 40
+		default:
+			tall += 2 * textSize * leading
+		}
+		break
+	}
+	return min(tall, (s.bottom()-marginTop)*0.7)
+}
+
+func (s *sheetOfPaper) block(b Block) {
 	switch b.Kind {
 	case Lead:
 		s.flow(b.Text, boldFace, 10, marginSide, s.inner())
@@ -261,11 +286,6 @@ func (s *sheetOfPaper) block(b Block, figureNext bool) {
 		s.boxed(b.Text)
 	case Heading:
 		s.y += 7
-		need := 70.0
-		if figureNext {
-			need = 220
-		}
-		s.room(need)
 		s.flow(b.Text, boldFace, 10.5, marginSide, s.inner())
 		s.y += 3
 	case Bullets, Steps:

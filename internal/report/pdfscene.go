@@ -67,6 +67,21 @@ var looks = map[string]look{
 	"ln limit":      {stroke: rgb{60, 110, 150}, wide: 1.5, dash: []float64{4, 3}},
 	"ln quiet":      {stroke: ink, wide: 1.3},
 
+	"sec-room":         {fill: rgb{235, 235, 235}, filled: true},
+	"sec-insulation":   {fill: white, filled: true},
+	"sec-batten":       {fill: ink2, filled: true},
+	"sec-slot-open":    {fill: white, filled: true, stroke: ink, wide: 1.6},
+	"sec-slot-none":    {fill: ink, filled: true, stroke: ink, wide: 1},
+	"sec-slot-unknown": {fill: white, filled: true, stroke: warm, wide: 1.4, dash: []float64{2, 2}},
+	"ln sec-wall":      {stroke: ink, wide: 2},
+	"ln sec-covering":  {stroke: ink, wide: 4},
+	"ln sec-underlay":  {stroke: ink, wide: 1.8},
+	"ln sec-unknown":   {stroke: hatch, wide: 1.5, dash: []float64{2, 4}},
+	"ln sec-leader":    {stroke: ink2, wide: 0.8},
+
+	"ln sec-underlay sec-open": {stroke: ink, wide: 1.8, dash: []float64{7, 4}},
+	"ln sec-insulation-line":   {stroke: hatch, wide: 8},
+
 	"ln unrepaired-bar": {stroke: warm, wide: 1.4},
 }
 
@@ -108,17 +123,26 @@ func (s *sheetOfPaper) figure(b Block) {
 	if len(b.Text) == 0 {
 		caption = nil
 	}
+	if b.Scene.Fixed { // keeps its shape
+		c.x, c.wide = marginSide, b.Scene.Span*c.k
+	}
 	tall := b.Scene.HeightPx*c.k + 6
 	if b.Legend != NoLegend {
 		tall += 14
 	}
 	capTall := float64(len(caption)) * capSize * leading
-	most := s.bottom() - marginTop
-	if over := tall + capTall - most; over > 0 && tall > 0 { // too tall for a page: smaller
-		c.k *= math.Max((tall-over)/tall, 0.3)
-		tall -= over
-	}
 	s.y += 4
+	// A picture too tall for what is left of the page, or for a page, is drawn
+	// smaller where that is enough; its words never under 80 % of their size on
+	// a page that has others.
+	shrink := func(room, least float64) {
+		if over := tall + capTall - room; over > 0 && over <= tall*(1-least) && !b.Scene.Fixed {
+			c.k *= (tall - over) / tall
+			tall -= over
+		}
+	}
+	shrink(s.bottom()-s.y, 0.8)
+	shrink(s.bottom()-marginTop, 0.3)
 	s.room(tall + capTall)
 	c.y = s.y + 2
 	c.draw()
@@ -285,6 +309,10 @@ func (c scene) label(it picture.Item) {
 		f, colour = boldFace, warm
 	case "flag-note-text", "axis-title":
 		colour = ink
+	case "sec-value":
+		f, colour = boldFace, ink
+	case "sec-word":
+		size = 10.5 * c.k
 	case "track-title":
 		size, colour = 12.5*c.k, ink
 	}

@@ -7,6 +7,14 @@ const (
 	leastCol = 34.0
 )
 
+// gap stands after a column: more where a figure meets words.
+func (t *Table) gap(i int) float64 {
+	if t.IsNumeric(i) && !t.IsNumeric(i+1) {
+		return cellGap + 7
+	}
+	return cellGap
+}
+
 // columns are the widths of a table's columns: as wide as their cells where all
 // fits, else shared out, none narrower than its widest word as far as that can
 // be had.
@@ -15,6 +23,9 @@ func (s *sheetOfPaper) columns(t *Table) []float64 {
 	least, want := make([]float64, n), make([]float64, n)
 	see := func(i int, c Text, f face) {
 		w, natural := s.ruler.widest(c, f, smallSize)
+		if t.IsNumeric(i) {
+			w = natural // a figure stays on one line
+		}
 		least[i], want[i] = max(least[i], min(w, 130)), max(want[i], natural)
 	}
 	for i, h := range t.Head {
@@ -31,7 +42,10 @@ func (s *sheetOfPaper) columns(t *Table) []float64 {
 			}
 		}
 	}
-	room := s.inner() - cellGap*float64(n-1)
+	room := s.inner()
+	for i := range n - 1 {
+		room -= t.gap(i)
+	}
 	sum := func(xs []float64) (out float64) {
 		for _, x := range xs {
 			out += x
@@ -52,7 +66,11 @@ func (s *sheetOfPaper) columns(t *Table) []float64 {
 	}
 	// What is left goes to the columns that want more, in proportion to the root
 	// of it, so that one long column does not starve the others.
+	// Names of rows are read first: they get what they want up to a quarter.
 	out := append([]float64{}, least...)
+	if name := min(want[0], room/4); name > out[0] && sum(out)+name-out[0] <= room {
+		out[0] = name
+	}
 	for range 8 {
 		left := room - sum(out)
 		weight := 0.0
@@ -95,7 +113,7 @@ func (s *sheetOfPaper) put(t *Table, lines [][]line, cols []float64, from, until
 			}
 			s.pieces(at, s.y+float64(k-from)*step+smallSize, smallSize, l)
 		}
-		x += w + cellGap
+		x += w + t.gap(i)
 	}
 	s.y += float64(until-from)*step + cellPad
 }
@@ -106,12 +124,37 @@ func (s *sheetOfPaper) rule(width float64, grey int, thick float64) {
 	s.Line(marginSide, s.y, marginSide+width, s.y)
 }
 
+// together is how much of a table must not be parted from its head: a short one
+// whole, of a longer one the first rows.
+func (s *sheetOfPaper) together(t *Table, cols []float64) float64 {
+	step := smallSize * 1.28
+	tall := 0.0
+	for i, r := range t.Rows {
+		if r.Group {
+			tall += step + 2*cellPad + 3
+			continue
+		}
+		_, most := s.setRow(t, r.Cells, cols, regular)
+		tall += float64(most)*step + 2*cellPad
+		if most := s.bottom() - marginTop; tall > most*0.3 {
+			if i < 3 {
+				return min(tall, most*0.3)
+			}
+			return 3 * (step + 2*cellPad)
+		}
+	}
+	return tall
+}
+
 // table sets a table; its head is said again on every page.
 func (s *sheetOfPaper) table(t *Table) {
 	cols := s.columns(t)
-	wide := -cellGap
-	for _, w := range cols {
-		wide += w + cellGap
+	wide := 0.0
+	for i, w := range cols {
+		if i > 0 {
+			wide += t.gap(i - 1)
+		}
+		wide += w
 	}
 	heads := make([]Text, len(t.Head))
 	for i, h := range t.Head {
@@ -125,7 +168,7 @@ func (s *sheetOfPaper) table(t *Table) {
 	if t.Caption == "" {
 		caption = nil
 	}
-	s.room(float64(len(caption))*(smallSize*leading) + headHigh + 3*step)
+	s.room(float64(len(caption))*(smallSize*leading) + headHigh + s.together(t, cols))
 	for _, l := range caption {
 		s.pieces(marginSide, s.y+smallSize, smallSize+0.3, l)
 		s.y += smallSize * leading

@@ -77,11 +77,11 @@ func (b *builder) effect(p *part, i int) {
 		return
 	}
 	id := fmt.Sprint(i)
-	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: []picture.Fall{
-		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
-		{Words: "hours at risk", Pct: a.AtRiskReductionPct, Low: a.AtRiskLowPct, High: a.AtRiskHighPct},
-		{Words: "condensed water", Pct: a.CondensateReductionPct, Low: a.CondensateLowPct, High: a.CondensateHighPct}}}.Scene(), NoLegend,
-		say("What the repair took away, weather being equal. Line: best estimate. Bar: 95 % interval. To the right of “no change” there is less of it, to the left more."))
+	if a.ReductionPct == nil && a.AtRiskReductionPct == nil && a.CondensateReductionPct == nil {
+		p.para("How far hours fell because of the repair is not given: not all the conditions below hold.")
+	} else {
+		b.effectPicture(p, id, i)
+	}
 	t := &Table{Caption: "The effect over the nights that count", Head: []string{"What", "Measured, h", "By the model, h", "Without the repair, h", "Fall, %", "95 %: from", "to"}, Numeric: []bool{false, true, true, true, true, true, true}}
 	row := func(what string, measured, with, without string, x, lo, hi *float64, n [3]string) {
 		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), say("%s", measured), say("%s", with), say("%s", without),
@@ -104,6 +104,15 @@ func (b *builder) effect(p *part, i int) {
 		p.figure("pairs", wet.Scene(), GapLegend, say("Wet hours, each night since the repair. %s%s", legend, wet.Scene().Desc))
 		p.figure("pairs", risk.Scene(), GapLegend, say("Hours at risk, each night since the repair. %s%s", legend, risk.Scene().Desc))
 	}
+}
+
+func (b *builder) effectPicture(p *part, id string, i int) {
+	a := b.Answer.Repairs[i]
+	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: []picture.Fall{
+		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
+		{Words: "hours at risk", Pct: a.AtRiskReductionPct, Low: a.AtRiskLowPct, High: a.AtRiskHighPct},
+		{Words: "condensed water", Pct: a.CondensateReductionPct, Low: a.CondensateLowPct, High: a.CondensateHighPct}}}.Scene(), NoLegend,
+		say("What the repair took away, weather being equal. Line: best estimate. Bar: 95 % interval. To the right of “no change” there is less of it, to the left more."))
 }
 
 func (b *builder) mechanism(p *part, r repair.Result) {

@@ -2,9 +2,11 @@ package report
 
 import (
 	"fmt"
+	"math"
 
 	"dewcase/internal/buildup"
 	"dewcase/internal/caution"
+	"dewcase/internal/drawing"
 	"dewcase/internal/openings"
 )
 
@@ -16,6 +18,7 @@ func (b *builder) seen(p *part) {
 		p.lead("%s", prose(r.Sentence))
 	}
 	p.quiet("Read from the survey in the case file alone; nothing in this part was measured.")
+	p.figure("section", drawing.Section(b.Case).Scene(), NoLegend, say("The roof cut open, as surveyed. Squares: openings; empty is open, full is none, dashed is not known. Underlay: whole line HR, dashed LR, dotted not known. Dark blocks: battens as cut."))
 	t := &Table{Head: []string{"Part of the roof", "What was found", "Why it matters", "What usually cures it, or where to look", "Source"}}
 	for _, g := range []struct {
 		title   string
@@ -59,8 +62,8 @@ func (b *builder) open(p *part) {
 		if l.Instead != "" {
 			source += "; " + l.Instead
 		}
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", upper(l.Where.Words())), {figureAt(path+"needed_mm", &o.NeededMM, decimalsOf(o.NeededMM))}, {figureAt(path+"have_mm", o.HaveMM, 1)},
-			{figureAt(path+"short_mm", o.ShortMM, 1)}, {figureAt(path+"short_mm2", o.ShortMM2, 0)}, say("%s", source)}})
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", upper(l.Where.Words())), {millimetres(path+"needed_mm", &o.NeededMM)}, {millimetres(path+"have_mm", o.HaveMM)},
+			{millimetres(path+"short_mm", o.ShortMM)}, {figureAt(path+"short_mm2", o.ShortMM2, 0)}, say("%s", source)}})
 	}
 	p.table(t)
 	if len(a.Lines) == 0 {
@@ -77,11 +80,13 @@ func licence(a *openings.Answer) string {
 	return openings.Licence
 }
 
-func decimalsOf(x float64) int {
-	if x == float64(int64(x)) {
-		return 0
+// millimetres has a decimal only where there is one.
+func millimetres(path string, x *float64) Run {
+	decimals := 0
+	if x != nil && math.Abs(*x-math.Round(*x)) > 0.05 {
+		decimals = 1
 	}
-	return 1
+	return figureAt(path, x, decimals)
 }
 
 // cautions is what must be said wherever somebody may act on the report.

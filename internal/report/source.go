@@ -64,7 +64,7 @@ func New(s Source) (*Document, error) {
 	if l := s.Case.Property.Label; l != "" {
 		d.House = l + " (" + s.Case.ID + ")"
 	}
-	d.Title = "Condensation in the roof of " + b.label()
+	d.Title = "Moisture in the roof of " + b.label()
 	d.Facts = b.facts()
 	d.Answer = b.answer()
 	add := func(id, title string, fill func(p *part)) {

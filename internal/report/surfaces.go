@@ -147,6 +147,7 @@ func (b *builder) damp(p *part) {
 	if !b.recorded() {
 		return
 	}
+	said := map[string]bool{}
 	var pass = map[string]string{"pass": "keeps the limit (3.0)", "fail": "breaks the limit (3.0)"}
 	for k, s := range b.Answer.Physics.Surfaces {
 		if s.Mould == nil && s.Timber == nil && s.Wood == nil && s.Fixings == nil {
@@ -182,7 +183,8 @@ func (b *builder) damp(p *part) {
 				"if the whole year were like the record; in brackets: if all that was not observed were dry, or wet. Category "+f.Category+" of ISO 9223")
 		}
 		p.table(t)
-		if f := s.Fixings; f != nil && f.Remark != "" {
+		if f := s.Fixings; f != nil && f.Remark != "" && !said[f.Remark] {
+			said[f.Remark] = true
 			p.para("%s", prose(f.Remark))
 		}
 		for _, n := range s.Notes {

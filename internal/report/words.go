@@ -53,11 +53,11 @@ func figureAt(path string, x *float64, decimals int) Run {
 func shareAt(path string, share float64) Run {
 	p := share * 100
 	decimals := 0
-	if p > 0 && p < 1 || p > 99 && p < 100 {
+	switch {
+	case p > 0 && p < 0.05, p >= 99.95 && p < 100:
+		decimals = 2
+	case p > 0 && p < 1, p > 99 && p < 100:
 		decimals = 1
-		if p < 0.05 || p > 99.95 {
-			decimals = 3
-		}
 	}
 	return Run{Words: fixed(p, decimals), From: path, Scale: 100}
 }
@@ -148,6 +148,25 @@ func clean(s string) string {
 	return b.String()
 }
 
+// unit finds a space between a figure and its unit.
+var unit = regexp.MustCompile(`(\d) (%|h|K|Pa|°C|g/m²|mm|min)([\s.,;:)]|$)`)
+
+// held keeps a figure and its unit on one line.
+func held(s string) string { return unit.ReplaceAllString(s, "$1\u00A0$2$3") }
+
+// figure writes a figure to about two places, without an exponent.
+func figure(x float64) string {
+	switch a := math.Abs(x); {
+	case a >= 10 || a == 0:
+		return fixed(x, 0)
+	case a >= 1:
+		return fixed(x, 1)
+	case a >= 0.1:
+		return fixed(x, 2)
+	}
+	return fixed(x, 3)
+}
+
 func odd(r rune) bool { return unicode.IsControl(r) || turns(r) || r == '\u2028' || r == '\u2029' }
 
 func turns(r rune) bool {
@@ -158,7 +177,12 @@ func turns(r rune) bool {
 func (d *Document) cleaned() *Document {
 	text := func(t Text) {
 		for i := range t {
-			t[i].Words = clean(t[i].Words)
+			t[i].Words = held(clean(t[i].Words))
+			if i > 0 && t[i-1].From != "" {
+				if rest, ok := strings.CutPrefix(t[i].Words, " %"); ok {
+					t[i].Words = "\u00A0%" + rest
+				}
+			}
 		}
 	}
 	d.Title, d.House = clean(d.Title), clean(d.House)
