@@ -17,7 +17,9 @@ func (d *Decoder) native(m *decoding, caseID, logger string) {
 		return
 	}
 	m.caseID = caseID
-	if !roof.ValidID(logger) {
+	// . and .. can name a logger in a file; in a topic they are somebody trying
+	// to walk about.
+	if !roof.ValidID(logger) || logger == "." || logger == ".." {
 		m.reject(wrong(roof.BadLogger, "%.80q cannot name a logger; 1 to 64 of A-Z, a-z, 0-9, . _ - can", logger), m.Payload)
 		return
 	}
