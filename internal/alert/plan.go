@@ -42,6 +42,8 @@ type Message struct {
 	Text     string    `json:"text"`
 	Alerts   []string  `json:"alerts"`   // ids
 	Evidence time.Time `json:"evidence"` // newest reading behind it
+	// Unsubscribe stops the mails to the address that a copy goes to.
+	Unsubscribe string `json:"unsubscribe,omitempty"`
 }
 
 // Chance is tonight's outlook, as far as a message needs it.
@@ -60,9 +62,7 @@ type PlanInput struct {
 
 // Links are what a message points to; empty ones are left out.
 type Links struct {
-	Home        string // the householder's page
-	Alerts      string // the consultant's page
-	Unsubscribe string // of the household's mail
+	Alerts string // the consultant's page
 }
 
 // Limits of the plan.

@@ -41,12 +41,7 @@ func write(m *Message, b *Book, in PlanInput, due []*Alert) {
 	if len(said.Care) > 0 {
 		lines = append(lines, "Take care: "+strings.Join(said.Care, " "))
 	}
-	if in.Links.Home != "" {
-		lines = append(lines, "Your page: "+in.Links.Home)
-	}
-	if in.Links.Unsubscribe != "" {
-		lines = append(lines, "To stop these mails: "+in.Links.Unsubscribe)
-	}
+	lines = append(lines, "Your house page shows how things stand.")
 	m.Text = strings.Join(lines, "\n\n")
 }
 

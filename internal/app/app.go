@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"dewcase/internal/broker"
@@ -47,6 +48,7 @@ type App struct {
 	metrics  *metrics.Metrics
 	record   *record.Reader
 	desk     *desk
+	bell     atomic.Pointer[bell] // nil until the alerts are open
 	decoder  *payload.Decoder
 	path     *ingest.Path
 	broker   *broker.Broker
@@ -85,7 +87,7 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 			err = errors.Join(err, a.stop(stopping))
 		}
 	}()
-	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openHTTP, a.openMQTT} {
+	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openHTTP, a.openMQTT, a.openAlerts} {
 		if err = step(ctx); err != nil {
 			return nil, err
 		}
@@ -151,6 +153,9 @@ func (a *App) interval(caseID, logger string) time.Duration {
 // stored is told of readings once they are durable.
 func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	a.record.Appended(caseID, readings, outcomes)
+	if b := a.bell.Load(); b != nil {
+		b.took(caseID, readings, outcomes)
+	}
 	if a.hub.watched(caseID) {
 		a.tellWatchers(caseID, readings, outcomes)
 	}

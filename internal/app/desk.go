@@ -152,11 +152,15 @@ func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assess
 	return a.Assessment, err
 }
 
-func (v views) Alerts(_ context.Context, caseID string) ([]api.Alert, error) {
+func (v views) Alerts(ctx context.Context, caseID string) ([]api.Alert, error) {
 	if _, err := v.book.Get(caseID); err != nil {
 		return nil, err
 	}
-	return []api.Alert{}, nil
+	b := v.bell.Load()
+	if b == nil {
+		return []api.Alert{}, nil
+	}
+	return b.AlertsOf(ctx, caseID)
 }
 
 // tellWatchers hands stored readings to those who watch the case.

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -25,7 +26,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	r.Group(func(r chi.Router) {
 		r.Use(gate.Costly(16, 5*time.Second, 30*time.Second))
 		p.Mount(r)
-		err = a.reports(r, p.Style(), p.Fail)
+		err = errors.Join(a.reports(r, p.Style(), p.Fail), a.alertPages(r, p))
 	})
 	if err != nil {
 		return err

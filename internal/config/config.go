@@ -77,7 +77,9 @@ type Alerts struct {
 	SMTPUser         string
 	SMTPPasswordFile string
 	SMTPTLS          string // starttls | tls | none (loopback only)
+	SMTPCAFile       string // certificates that may sign the mail server's; "" the system's
 	From             string
+	Consultant       []string // mail addresses where the case file names none, and for the daemon's own troubles
 	WebhookURL       string
 	WebhookSecret    string // file
 	WebhookPrivate   bool   // allow addresses in private networks
@@ -165,8 +167,10 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	r := top.Get("rejects").Map("max_mb")
 	whole(r.Get("max_mb"), &c.Store.RejectMB, 1, 10240)
 
-	a := top.Get("alerts").Map("smtp", "webhook")
-	s := a.Get("smtp").Map("host", "port", "user", "password_file", "tls", "from")
+	a := top.Get("alerts").Map("smtp", "webhook", "consultant")
+	texts(a.Get("consultant"), &c.Alerts.Consultant)
+	s := a.Get("smtp").Map("host", "port", "user", "password_file", "tls", "from", "ca_file")
+	text(s.Get("ca_file"), &c.Alerts.SMTPCAFile)
 	text(s.Get("host"), &c.Alerts.SMTPHost)
 	whole(s.Get("port"), &c.Alerts.SMTPPort, 1, 65535)
 	text(s.Get("user"), &c.Alerts.SMTPUser)

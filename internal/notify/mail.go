@@ -4,10 +4,12 @@ import (
 	"context"
 	"crypto/sha256"
 	"crypto/tls"
+	"crypto/x509"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"net"
+	"os"
 	"strings"
 
 	"github.com/wneessen/go-mail"
@@ -23,12 +25,13 @@ type MailOptions struct {
 	Password string
 	TLS      string // starttls | tls | none
 	From     string
-	Roots    *tls.Config // nil: the system's roots
+	CAFile   string // certificates (PEM) that may sign the server's; "" the system's
 }
 
 // Mail sends messages through one mail server.
 type Mail struct {
-	opt MailOptions
+	opt   MailOptions
+	roots *x509.CertPool // nil: the system's
 }
 
 // NewMail checks the options. Mail in clear is for a server on this machine
@@ -43,7 +46,17 @@ func NewMail(o MailOptions) (*Mail, error) {
 	if o.User != "" && o.TLS == "none" {
 		return nil, errors.New("a mail password is not sent in clear: set alerts.smtp.tls to starttls or tls")
 	}
-	return &Mail{o}, nil
+	m := &Mail{opt: o}
+	if o.CAFile != "" {
+		pem, err := os.ReadFile(o.CAFile)
+		if err != nil {
+			return nil, fmt.Errorf("reading the mail server's certificate (alerts.smtp.ca_file): %w", err)
+		}
+		if m.roots = x509.NewCertPool(); !m.roots.AppendCertsFromPEM(pem) {
+			return nil, fmt.Errorf("the file %s (alerts.smtp.ca_file) holds no certificate in PEM form", o.CAFile)
+		}
+	}
+	return m, nil
 }
 
 func local(host string) bool {
@@ -54,43 +67,23 @@ func local(host string) bool {
 // Name is the channel's name.
 func (*Mail) Name() string { return "mail" }
 
-// Send delivers one message to each address on its own, so that no household
-// sees who else is written to. An address that the server refuses for good is
-// named; the others still get theirs.
-func (m *Mail) Send(ctx context.Context, msg alert.Message, to []string) error {
+// Send delivers one message to one address.
+func (m *Mail) Send(ctx context.Context, msg alert.Message, to string) error {
 	client, err := m.client()
 	if err != nil {
 		return err
 	}
-	var letters []*mail.Msg
-	var bad []string
-	for _, address := range to {
-		x, err := m.letter(msg, address)
-		if err != nil {
-			bad = append(bad, fmt.Sprintf("%s: %v", address, err))
-			continue
-		}
-		letters = append(letters, x)
+	letter, err := m.letter(msg, to)
+	if err != nil {
+		return fmt.Errorf("writing to %s: %w: %w", to, err, ErrRefused)
 	}
-	if len(letters) == 0 {
-		return fmt.Errorf("no address to write to (%s): %w", strings.Join(bad, "; "), ErrRefused)
+	err = client.DialAndSendWithContext(ctx, letter)
+	if err == nil || letter.IsDelivered() {
+		return nil // taken by the server; what failed after is only the farewell
 	}
-	err = client.DialAndSendWithContext(ctx, letters...)
-	if err == nil {
-		return nil
-	}
-	refused, sent := 0, 0
-	for _, x := range letters {
-		if x.IsDelivered() {
-			sent++
-		}
-		var s *mail.SendError
-		if x.HasSendError() && errors.As(x.SendError(), &s) && !s.IsTemp() && s.Reason != mail.ErrConnCheck {
-			refused++
-		}
-	}
-	if refused > 0 && refused+sent == len(letters) {
-		return fmt.Errorf("sending mail to %s: %w: %w", strings.Join(to, ", "), err, ErrRefused)
+	var s *mail.SendError
+	if errors.As(err, &s) && !s.IsTemp() && s.ErrorCode() >= 500 {
+		return fmt.Errorf("the mail server refuses the mail to %s: %w: %w", to, err, ErrRefused)
 	}
 	return fmt.Errorf("sending mail by %s: %w", m.opt.Host, err)
 }
@@ -98,10 +91,7 @@ func (m *Mail) Send(ctx context.Context, msg alert.Message, to []string) error {
 func (m *Mail) client() (*mail.Client, error) {
 	o := m.opt
 	options := []mail.Option{mail.WithPort(o.Port), mail.WithTimeout(sendFor)}
-	conf := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: o.Host}
-	if o.Roots != nil {
-		conf.RootCAs = o.Roots.RootCAs
-	}
+	conf := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: o.Host, RootCAs: m.roots}
 	options = append(options, mail.WithTLSConfig(conf))
 	switch o.TLS {
 	case "tls":
@@ -137,11 +127,14 @@ func (m *Mail) letter(msg alert.Message, to string) (*mail.Msg, error) {
 	domain := m.opt.From[strings.LastIndexByte(m.opt.From, '@')+1:]
 	x.SetMessageIDWithValue(hex.EncodeToString(sum[:16]) + "@" + strings.Trim(domain, "> "))
 	x.SetGenHeader("Auto-Submitted", "auto-generated")
-	if link := between(msg.Text, "To stop these mails: "); link != "" {
+	text := msg.Text + "\n"
+	if link := msg.Unsubscribe; link != "" {
+		// RFC 8058: one click, without opening a page.
 		x.SetGenHeader("List-Unsubscribe", "<"+link+">")
 		x.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
+		text += "\nTo stop these mails: " + link + "\n"
 	}
-	x.SetBodyString(mail.TypeTextPlain, msg.Text+"\n")
+	x.SetBodyString(mail.TypeTextPlain, text)
 	return x, nil
 }
 
@@ -152,14 +145,4 @@ func oneLine(s string) string {
 		}
 		return r
 	}, s)
-}
-
-// between is the rest of the line after a mark.
-func between(s, mark string) string {
-	_, rest, ok := strings.Cut(s, mark)
-	if !ok {
-		return ""
-	}
-	line, _, _ := strings.Cut(rest, "\n")
-	return strings.TrimSpace(line)
 }

@@ -30,9 +30,10 @@ type State interface {
 type Channel interface {
 	// Name is the channel's name in the log and on the pages.
 	Name() string
-	// Send delivers to the addresses. It must be safe to call again after an
-	// error; a receiver tells a repeat by the message's key.
-	Send(ctx context.Context, m alert.Message, to []string) error
+	// Send delivers to an address, where the channel has addresses. It must be
+	// safe to call again after an error; a receiver tells a repeat by the
+	// message's key.
+	Send(ctx context.Context, m alert.Message, to string) error
 }
 
 // Kinds of state.
@@ -49,9 +50,9 @@ const (
 
 // Letter is one message on one channel.
 type Letter struct {
-	Key     string        `json:"key"` // message key and channel
+	Key     string        `json:"key"` // message key, channel and address
 	Channel string        `json:"channel"`
-	To      []string      `json:"to"`
+	To      string        `json:"to,omitempty"`
 	Message alert.Message `json:"message"`
 	Tries   int           `json:"tries"`
 	Next    time.Time     `json:"next"`
@@ -114,8 +115,8 @@ func Open(ctx context.Context, state State, channels []Channel, now func() time.
 
 // Post takes a message for a channel; the same message again changes nothing.
 // When it returns without an error the message is durable.
-func (o *Outbox) Post(ctx context.Context, channel string, to []string, m alert.Message) error {
-	l := &Letter{Key: m.Key + "@" + channel, Channel: channel, To: to, Message: m, Next: m.After}
+func (o *Outbox) Post(ctx context.Context, channel, to string, m alert.Message) error {
+	l := &Letter{Key: m.Key + " " + channel + " " + to, Channel: channel, To: to, Message: m, Next: m.After}
 	o.mu.Lock()
 	_, had := o.letters[l.Key]
 	o.mu.Unlock()

@@ -112,7 +112,7 @@ type hook struct {
 }
 
 // Send posts one message; anything but 2xx is an error.
-func (w *Webhook) Send(ctx context.Context, m alert.Message, _ []string) error {
+func (w *Webhook) Send(ctx context.Context, m alert.Message, _ string) error {
 	body, err := json.Marshal(hook{m.Key, m.Case, string(m.To), string(m.Kind), m.At.UTC(), m.Subject, m.Text, m.Alerts, m.Evidence.UTC()})
 	if err != nil {
 		return fmt.Errorf("writing message %s: %w", m.Key, err)

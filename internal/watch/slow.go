@@ -11,6 +11,7 @@ import (
 // Slow is what the nightly work found: what needs the whole record.
 type Slow struct {
 	At       time.Time // of the newest reading it rests on
+	Done     time.Time // when the work was done
 	Finding  string    // of the diagnosis; "" none yet
 	Healthy  *float64  // its support for no defect: nothing found, or dew on clear nights
 	Days     float64   // that it rests on

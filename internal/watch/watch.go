@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dewcase/internal/alert"
+	"dewcase/internal/outlook"
 	"dewcase/internal/psychro"
 	"dewcase/internal/roof"
 	"dewcase/internal/timeline"
@@ -72,6 +73,8 @@ type Input struct {
 	Slow    *Slow // what the nightly work found; nil before the first
 	Chance  *float64
 	Trouble []Trouble
+	// Forecast is what a weather service says of tonight, nil without one.
+	Forecast *outlook.Forecast
 }
 
 // View is what a look found.

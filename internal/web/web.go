@@ -107,6 +107,7 @@ type Pages struct {
 	Options
 	assets    assets
 	templates map[string]*template.Template
+	alerts    bool // the alert pages are mounted, so that links lead there
 }
 
 // New prepares the pages; an error means that a template or an asset is broken.

@@ -1,0 +1,24 @@
+// Keeps the last state at hand for when the phone is not online, and says so.
+const here = location.pathname.replace(/\/$/, "");
+if ("serviceWorker" in navigator) {
+  let address = here + "/worker.js";
+  if (window.trustedTypes) {
+    const own = trustedTypes.createPolicy("home", {
+      createScriptURL: (s) => { if (s !== here + "/worker.js") throw new TypeError("not ours"); return s; },
+    });
+    address = own.createScriptURL(address);
+  }
+  navigator.serviceWorker.register(address, { scope: here }).catch(() => {});
+}
+const made = new Date(document.body.dataset.at);
+const say = () => {
+  // A page from the worker's store is older than a fresh one can be.
+  const old = Date.now() - made.getTime() > 10 * 60 * 1000;
+  const note = document.getElementById("offline");
+  if (!note) return;
+  note.hidden = navigator.onLine && !old;
+  document.getElementById("then").textContent = made.toLocaleString([], { weekday: "long", hour: "2-digit", minute: "2-digit" });
+};
+say();
+addEventListener("online", () => location.reload());
+addEventListener("offline", say);
