@@ -183,10 +183,7 @@ func inventWinter(until time.Time) map[string][]roof.Reading {
 func (f *fixture) IDs(context.Context) ([]string, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	ids := []string{}
-	for _, id := range []string{"larch-end-4", "orchard-row-2"} {
-		ids = append(ids, id)
-	}
+	ids := []string{"larch-end-4", "orchard-row-2"}
 	for id := range f.cases {
 		if id != ids[0] && id != ids[1] {
 			ids = append(ids, id)

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -36,8 +37,27 @@ func post(t *testing.T, h http.Handler, path string, form url.Values) (int, stri
 	return w.Code, w.Body.String(), w.Header()
 }
 
+type built struct {
+	pages http.Handler
+	house *fixture
+	err   error
+}
+
+var shared = sync.OnceValue(func() built {
+	h, f, err := newPages(false)
+	return built{h, f, err}
+})
+
 // house is the invented house's pages, shared by the tests that only read.
 func house(t *testing.T) (http.Handler, *fixture) {
+	t.Helper()
+	b := shared()
+	require.NoError(t, b.err)
+	return b.pages, b.house
+}
+
+// ownHouse is for a test that writes.
+func ownHouse(t *testing.T) (http.Handler, *fixture) {
 	t.Helper()
 	h, f, err := newPages(false)
 	require.NoError(t, err)
@@ -182,7 +202,7 @@ func TestTheChartsTableIsTheStretchAskedFor(t *testing.T) {
 }
 
 func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
-	h, f := house(t)
+	h, f := ownHouse(t)
 	bad := "case: mill-lane-1\nproperty: {label: Mill, timezone: Europe/Nowhere}\npositions:\n  - {id: loft, place: attic}\n"
 	code, body, _ := post(t, h, "/new", url.Values{"file": {bad}})
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
@@ -218,7 +238,7 @@ func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
 }
 
 func TestTheFileAsOfferedIsAnExampleThatHolds(t *testing.T) {
-	h, _ := house(t)
+	h, _ := ownHouse(t)
 	_, body, _ := get(t, h, "/new?empty=1")
 	file := textarea(t, body)
 	code, body, _ := post(t, h, "/new", url.Values{"file": {file}})
@@ -230,7 +250,7 @@ func TestTheFileAsOfferedIsAnExampleThatHolds(t *testing.T) {
 }
 
 func TestTheShortFormWritesAFileThatHolds(t *testing.T) {
-	h, f := house(t)
+	h, f := ownHouse(t)
 	form := url.Values{"label": {`3 Förde "Way", {a}: #b`}, "timezone": {"Europe/Berlin"}, "covering": {"fibre-cement: slate"}, "covering_air": {"closed"}, "underlay": {"LR"},
 		"battens": {"single"}, "insulation": {"ceiling"}, "sealed": {"no"}, "pitch_deg": {"32,5"}, "loft_eaves": {"10"}, "void_eaves": {"0"},
 		"logger_void": {"a1"}, "logger_covering": {"a2"}, "logger_underlay": {"a3"}, "from": {"2026-10-01"}, "accuracy_c": {"0,3"}, "accuracy_rh": {"2"}}
