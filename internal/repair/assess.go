@@ -46,7 +46,6 @@ type assessor struct {
 	opts    Options
 	cache   *layCache
 	repairs []roof.Event
-	judges  map[string]*judge
 }
 
 // treatedSurfaces are the surfaces a repair answers for: those it names, those

@@ -50,15 +50,15 @@
 // first widened by what a pretended repair in the middle of the nights before
 // made of this very roof (draws.go, look.go). Gates: 14 nights either side, 20 h
 // of condensing weather, a model that follows the readings, in both periods
-// alike, and weather met before. For loft and ceiling work at least half of the
-// at-risk hours must fall on nights with weather met before: on a measured roof a
-// cold, dry spell passed for a tighter ceiling (below).
+// alike, and weather met before.
 //
 // Worked: on three evenings running the fall of the at-risk hours is certain to
 // 97.5 % (99.5 % where loft or ceiling are credited or a logger was exchanged),
 // the condensing hours fell by 20 % or more, and the measured hours say so too,
 // by a ratio of measured to expected hours that contains no estimate of the
-// change. Got worse: harder, on seven evenings with 28 nights. A verdict falls
+// change. For loft and ceiling work the nights with weather met before must show
+// it by themselves (rule.go): on a measured roof hard frost after a mild autumn
+// passed for a tighter ceiling. Got worse: harder, on seven evenings with 28 nights. A verdict falls
 // when its interval takes in 0. Each answer replays the evenings it needs
 // (verdict.go): the answer for a date depends on the readings up to it alone.
 // Beside it stand a night-by-night comparison made without the model

@@ -41,6 +41,7 @@ type look struct {
 	riskFirm  effect // 99 % interval
 	water     effect
 	companion companion
+	like      *effect // risk, on nights with weather met before; nil until asked for
 }
 
 // effect is a fall in per cent with its interval.
@@ -60,7 +61,7 @@ const (
 	mostSigmaK      = 0.8
 	mostDrift       = 2.5 // ratio of modelled to counted hours, after over before
 	leastOverlap    = 5
-	leastMetShare   = 0.5 // where loft or ceiling are credited
+	leastLikePart   = 0.5 // of the fall, on nights with weather met before
 	leastFallPct    = 20.0
 	leastCompanion  = 0.10
 	worseNights     = 28
@@ -76,6 +77,7 @@ const (
 	coldNightWetH   = 1.0
 	winterOverC     = 8.0
 	companionOffset = 10.0
+	likeSteps       = 8
 )
 
 // How much less the model reacts to a repair than roofs do, as factors on the
@@ -297,11 +299,6 @@ func (j *judge) judgeGates(l *look) {
 	n := j.overlap(t)
 	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", plural(n, "night", "nights")), fmt.Sprintf("at least %d", leastOverlap), n >= leastOverlap,
 		"nights after the repair as cold and as clear as those before it: the two periods hardly overlap")
-	if j.terms.credit[0] || j.terms.credit[1] {
-		share := j.metShare(l)
-		add("hours in like weather", fmt.Sprintf("%.0f %% of the at-risk hours without the repair fell in weather met before it", 100*share), fmt.Sprintf("at least %.0f %%", 100*leastMetShare), share >= leastMetShare,
-			"nights after the repair as cold and as clear as those before it: most hours at risk fell in weather not met before the repair")
-	}
 	l.open = true
 	for _, g := range l.gates {
 		l.open = l.open && g.Open
@@ -343,26 +340,6 @@ func (j *judge) range98(nights []int, get func(night) float64) (lo, hi float64) 
 	}
 	slices.Sort(v)
 	return quantile(v, 0.02), quantile(v, 0.98)
-}
-
-// strict says that loft or ceiling changes are credited, or a logger was
-// swapped at the repair: the fall must then be certain to 99.5 %.
-func (j *judge) strict() bool { return j.terms.credit[0] || j.terms.credit[1] || j.swapNear }
-
-func (j *judge) worked(l *look) bool {
-	if l == nil || !l.open {
-		return false
-	}
-	low := l.risk.low
-	if j.strict() {
-		low = l.riskFirm.low
-	}
-	return low > 0 && l.reduction.pct >= leastFallPct && l.companion.q <= -leastCompanion
-}
-
-func (j *judge) worse(l *look) bool {
-	return l != nil && l.open && len(l.trial.validA) >= worseNights && l.riskFirm.high < 0 &&
-		l.reduction.pct <= -leastFallPct && l.companion.q >= leastCompanion && !j.swapNear
 }
 
 // straddles says that the 95 % interval of the at-risk fall takes in 0.

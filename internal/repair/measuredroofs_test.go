@@ -135,7 +135,7 @@ var roofKits = map[string]map[string][]fitting{
 // Nobody repaired these roofs. Whatever is pretended, at dates through two
 // winters and with every kind of work declared or none, a verdict is a false one.
 // The dates of December 2011 and January 2012 are those at which a first version
-// took a cold, dry spell for a tighter ceiling.
+// took hard frost for a tighter ceiling.
 func TestNoVerdictOnMeasuredRoofsThatNobodyRepaired(t *testing.T) {
 	if testing.Short() {
 		t.Skip("half a minute of fits; run without -short")

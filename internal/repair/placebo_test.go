@@ -55,7 +55,7 @@ func TestPlacebos(t *testing.T) {
 						cf = *x.FallPct
 					}
 					d, c, v := l.trial.changes(&l.fit.u)
-					fmt.Fprintf(out, "%s,%s,%s,%s,%v,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.3f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.1f,%v,%.0f,%.2f,%d,%d\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open, l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high, l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf, x.FallPct != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA))
+					fmt.Fprintf(out, "%s,%s,%s,%s,%v,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.3f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.1f,%v,%.0f,%.2f,%d,%d,%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open, l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high, l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf, x.FallPct != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA), j.worked(l), j.worse(l))
 				}
 			}
 		}
