@@ -40,7 +40,7 @@ type Options struct {
 	Log         *slog.Logger
 	Now         func() time.Time
 	SealAfter   time.Duration // age at which a day is sealed; default 7 days, negative: never
-	SealQuiet   time.Duration // a day is not sealed within this time of its last change; default 10 min, negative: at once
+	SealQuiet   time.Duration // a day is not sealed within this time of its last change; default 1 min, negative: at once
 	Queue       int           // appends that may wait; default 1024
 	RejectRows  int           // default 20,000
 	RejectBytes int64         // default 16 MiB
@@ -59,7 +59,7 @@ func (o Options) withDefaults() Options {
 		o.SealAfter = 7 * 24 * time.Hour
 	}
 	if o.SealQuiet == 0 {
-		o.SealQuiet = 10 * time.Minute
+		o.SealQuiet = time.Minute
 	}
 	if o.Queue <= 0 {
 		o.Queue = 1024
