@@ -7,7 +7,6 @@ import (
 	"io"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"dewcase/internal/picture"
 )
@@ -42,20 +41,6 @@ func soft(s string) template.HTML {
 	return template.HTML(b.String()) //nolint:gosec // every word is escaped
 }
 
-// footRule is the style by which a browser that prints puts the report's foot on
-// every page. Signs that are no letter, digit or space are written by number.
-func footRule(line string) string {
-	var b strings.Builder
-	for _, r := range line {
-		if r < 0x80 && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == ' ') {
-			b.WriteRune(r)
-		} else {
-			fmt.Fprintf(&b, "\\%06x", r)
-		}
-	}
-	return `@page { @bottom-left { content: "` + b.String() + `"; font: 7.5pt sans-serif; color: #333; text-align: left; width: 84%; } }` + "\n"
-}
-
 // Frame is what the page of a report stands in.
 type Frame struct {
 	Case   string // id, for the links back; "" where there is nothing to go back to
@@ -86,7 +71,7 @@ func (d *Document) WriteHTML(w io.Writer, f Frame) error {
 		if err != nil {
 			return fmt.Errorf("reading the report's style sheet: %w", err)
 		}
-		inline = template.CSS(f.Inline + "\n" + string(own) + footRule(d.Foot.Line())) //nolint:gosec // the program's own style sheets
+		inline = template.CSS(f.Inline + "\n" + string(own)) //nolint:gosec // the program's own style sheets
 	}
 	if err := page.Execute(w, struct {
 		*Document

@@ -12,13 +12,6 @@ import (
 	"dewcase/internal/roof"
 )
 
-func (b *builder) span() string {
-	if !b.recorded() {
-		return "no record"
-	}
-	return local(b.from, b.zone, dayLayout) + " to " + local(b.until, b.zone, dayLayout)
-}
-
 // observed is the mean share observed over the positions, as on the pages.
 func (b *builder) observed() (float64, bool) {
 	if len(b.Answer.Coverage) == 0 || !b.recorded() {
@@ -35,11 +28,15 @@ func (b *builder) observed() (float64, bool) {
 const footLabel = 60
 
 func (b *builder) foot() Foot {
+	span := "no record"
+	if b.recorded() {
+		span = day(b.from, b.zone) + " to " + day(b.until, b.zone)
+	}
 	label := b.label()
 	if r := []rune(label); len(r) > footLabel { // the rest of the foot must be there too
 		label = string(r[:footLabel]) + "…"
 	}
-	f := Foot{Case: label + " (" + b.Case.ID + ")", Span: b.span(), Version: "dewcase " + b.Version,
+	f := Foot{Case: label + " (" + b.Case.ID + ")", Span: span, Version: "dewcase " + b.Version,
 		Made: "made " + local(b.MadeAt, b.zone, "2 Jan 2006 15:04 MST")}
 	if b.label() == b.Case.ID {
 		f.Case = b.Case.ID

@@ -135,7 +135,7 @@ func TestEveryPageHasItsFootWithItsNumber(t *testing.T) {
 				all += w.text
 			}
 			assert.Contains(t, all, fmt.Sprintf("page %d of %d", n+1, len(p.pages)))
-			for _, want := range []string{"elder-bank-3", "28 October 2026", "dewcase 1.2.3", "made 9 Dec 2026 08:30", "observed 85 %"} {
+			for _, want := range []string{"elder-bank-3", "28 Oct 2026 to", "dewcase 1.2.3", "made 9 Dec 2026 08:30", "observed 85 %"} {
 				assert.Contains(t, strings.ReplaceAll(all, "\u00A0", " "), want, "page %d", n+1)
 			}
 		}

@@ -126,9 +126,9 @@ func (s *sheetOfPaper) figure(b Block) {
 	if b.Scene.Fixed { // keeps its shape
 		c.x, c.wide = marginSide, b.Scene.Span*c.k
 	}
-	tall := b.Scene.HeightPx*c.k + 6
+	more := 8.0
 	if b.Legend != NoLegend {
-		tall += 14
+		more += 14
 	}
 	capTall := float64(len(caption)) * capSize * leading
 	s.y += 4
@@ -136,14 +136,14 @@ func (s *sheetOfPaper) figure(b Block) {
 	// smaller where that is enough; its words never under 80 % of their size on
 	// a page that has others.
 	shrink := func(room, least float64) {
-		if over := tall + capTall - room; over > 0 && over <= tall*(1-least) && !b.Scene.Fixed {
-			c.k *= (tall - over) / tall
-			tall -= over
+		fits := (room - more - capTall) / b.Scene.HeightPx
+		if fits < c.k && fits >= least*pxPt && !b.Scene.Fixed {
+			c.k = fits
 		}
 	}
 	shrink(s.bottom()-s.y, 0.8)
 	shrink(s.bottom()-marginTop, 0.3)
-	s.room(tall + capTall)
+	s.room(b.Scene.HeightPx*c.k + more + capTall)
 	c.y = s.y + 2
 	c.draw()
 	s.y = c.y + b.Scene.HeightPx*c.k + 4

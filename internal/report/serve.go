@@ -6,11 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"io"
 	"net/http"
-	"net/url"
-	"strings"
-	"unicode/utf8"
 
 	"github.com/go-chi/chi/v5"
 )
@@ -25,14 +21,6 @@ type Options struct {
 	Fail func(w http.ResponseWriter, r *http.Request, err error)
 }
 
-// cut shortens words to at most n bytes.
-func cut(s string, n int) string {
-	if len(s) <= n {
-		return s
-	}
-	return strings.ToValidUTF8(s[:n-3], "") + "…"
-}
-
 // Mount puts the report's page, its PDF and its style sheet on a router.
 func Mount(r chi.Router, o Options) error {
 	css, err := files.ReadFile("templates/report.css")
@@ -45,17 +33,6 @@ func Mount(r chi.Router, o Options) error {
 		w.Header().Set("Content-Type", "text/css; charset=utf-8")
 		w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
 		_, _ = w.Write(css)
-	})
-	// The foot of printed pages is a style of its own, because no other way to
-	// say a page's words on every sheet passes the policy against inline styles.
-	r.Get("/report-foot.css", func(w http.ResponseWriter, r *http.Request) {
-		line := r.URL.Query().Get("line")
-		if len(line) > 1000 || !utf8.ValidString(line) {
-			http.Error(w, "line is at most 1000 bytes of text", http.StatusBadRequest)
-			return
-		}
-		w.Header().Set("Content-Type", "text/css; charset=utf-8")
-		_, _ = io.WriteString(w, footRule(clean(line)))
 	})
 	// Both forms are written whole or not at all.
 	serve := func(kind string, write func(*Document, *http.Request, *bytes.Buffer) error) http.HandlerFunc {
@@ -86,7 +63,7 @@ func Mount(r chi.Router, o Options) error {
 		if o.Style != "" {
 			f.Styles = append(f.Styles, o.Style)
 		}
-		f.Styles = append(f.Styles, style, "/report-foot.css?"+url.Values{"line": {cut(d.Foot.Line(), 1000)}}.Encode())
+		f.Styles = append(f.Styles, style)
 		return d.WriteHTML(b, f)
 	}))
 	r.Get("/cases/{case}/report.pdf", serve("application/pdf", func(d *Document, r *http.Request, b *bytes.Buffer) error {

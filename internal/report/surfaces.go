@@ -41,10 +41,10 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	for _, n := range s.Notes {
 		p.warn("%s", prose(n))
 	}
-	b.hours(p, i)
 	if s.HoursObserved == 0 {
 		return
 	}
+	b.hours(p, i)
 	for k, w := range b.winters {
 		sheet := drawing.Sheet(b.Case, w.hourly, pos, w.from, w.until, b.zone)
 		sheet.ID = fmt.Sprintf("report-sheet-%d-%d", i, k)
