@@ -27,7 +27,7 @@ check: pages
 
 test: deps check
 	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error && npx tsc --noEmit -p ..
-	go test -timeout 14m ./...
+	.ci/test ./...
 
 # The README's pictures, taken of the demo in a real browser.
 pictures: build
