@@ -48,22 +48,23 @@ type assessor struct {
 	repairs []roof.Event
 }
 
-// treatedSurfaces are the surfaces a repair answers for: those it names, those
-// whose air it names, and every one when it names none.
+// treatedSurfaces are the surfaces a repair answers for: those it names and
+// those whose air it names; every one but the untouched when it names none of
+// either.
 func treatedSurfaces(c *roof.Case, e roof.Event) []roof.Position {
-	var out []roof.Position
+	var named, all []roof.Position
 	for _, p := range c.Surfaces() {
-		if len(e.Treats) == 0 {
-			if !p.Untouched {
-				out = append(out, p)
-			}
-			continue
-		}
 		if treated(e, p.ID) || p.Meets != "" && treated(e, p.Meets) {
-			out = append(out, p)
+			named = append(named, p)
+		}
+		if air, _ := c.Position(p.Meets); !p.Untouched && !air.Untouched {
+			all = append(all, p)
 		}
 	}
-	return out
+	if len(named) > 0 {
+		return named
+	}
+	return all
 }
 
 // credit decides which changes a repair is credited with.

@@ -178,3 +178,19 @@ func TestCreditIsDeclaredOrInferredAndSaid(t *testing.T) {
 		assert.Contains(t, got.Text, map[bool]string{true: "declares", false: "inferred"}[len(x.e.Changes) > 0], name)
 	}
 }
+
+func TestEveryRepairAnswersForSomeSurface(t *testing.T) {
+	c := &roof.Case{Positions: []roof.Position{{ID: "loft", Place: roof.LoftAir}, {ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"},
+		{ID: "void-e", Place: roof.BattenVoidAir, Untouched: true}, {ID: "slate-e", Place: roof.CoveringUnderside, Meets: "void-e"}, {ID: "membrane", Place: roof.UnderlayUnderside, Meets: "loft"}}}
+	for treats, want := range map[string][]string{"": {"slate", "membrane"}, "slate": {"slate"}, "void": {"slate"}, "loft": {"membrane"}, "slate-e": {"slate-e"}, "elsewhere": {"slate", "membrane"}} {
+		e := roof.Event{}
+		if treats != "" {
+			e.Treats = []string{treats}
+		}
+		var got []string
+		for _, p := range treatedSurfaces(c, e) {
+			got = append(got, p.ID)
+		}
+		assert.Equal(t, want, got, treats)
+	}
+}
