@@ -166,6 +166,18 @@ func simulated(t testing.TB, seed uint64, planted roofsim.Cause, days int) (*win
 		return nil, nil
 	}
 	win := roofsim.Run(world, roofsim.Options{Days: days})
+	w, m := measuredWith(t, win, seed)
+	return w, truth(win, m.Slope)
+}
+
+// measured is a simulated winter as ordinary loggers saw it.
+func measured(t testing.TB, win *roofsim.Winter, seed uint64) *winter {
+	w, _ := measuredWith(t, win, seed)
+	return w
+}
+
+func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roofsim.Measured) {
+	t.Helper()
 	m := roofsim.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(win, seed)
 	set, err := series.Build(m.Case, 0, func(logger string) iter.Seq2[roof.Reading, error] {
 		rows := m.Of(logger)
@@ -179,7 +191,7 @@ func simulated(t testing.TB, seed uint64, planted roofsim.Cause, days int) (*win
 		}
 	})
 	require.NoError(t, err)
-	return layOut(t, set), truth(win, m.Slope)
+	return layOut(t, set), m
 }
 
 // lived is what a household went through in one winter.
