@@ -12,12 +12,14 @@ import (
 	"net/http"
 	"os"
 	"slices"
+	"sync"
 	"sync/atomic"
 	"time"
 
 	"dewcase/internal/broker"
 	"dewcase/internal/casebook"
 	"dewcase/internal/config"
+	"dewcase/internal/influx"
 	"dewcase/internal/ingest"
 	"dewcase/internal/metrics"
 	"dewcase/internal/mqttfeed"
@@ -56,6 +58,9 @@ type App struct {
 	server   *http.Server
 	listener net.Listener
 	ending   []ending
+	influx   *influx.Client
+	drain    *influx.Drain
+	behind   sync.WaitGroup // what works behind ingest until base ends
 	base     context.Context
 	endBase  context.CancelFunc
 	failed   chan error
@@ -96,13 +101,13 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 }
 
 func (a *App) openStore(ctx context.Context) error {
-	s, err := sqlite.Open(ctx, a.opt.Config.Data, sqlite.Options{Log: a.opt.Log, Now: a.opt.Now, RejectBytes: int64(a.opt.Config.Store.RejectMB) << 20})
+	s, err := sqlite.Open(ctx, a.opt.Config.Data, sqlite.Options{Log: a.opt.Log, Now: a.opt.Now, RejectBytes: int64(a.opt.Config.Store.RejectMB) << 20, Outbox: wantsInflux(a.opt.Config.Store)})
 	if err != nil {
 		return err
 	}
 	a.store, a.readings = s, s
 	a.onStop("the store", func(context.Context) error { return s.Close() })
-	return nil
+	return a.openInflux(ctx, s)
 }
 
 func (a *App) openCases(ctx context.Context) error {
@@ -119,6 +124,7 @@ func (a *App) openCases(ctx context.Context) error {
 	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
 	a.desk.running.Go(func() { a.desk.nightly(a.base, book) })
 	a.onStop("the assessments", a.desk.close)
+	a.copyDerived()
 	return nil
 }
 
@@ -153,6 +159,9 @@ func (a *App) interval(caseID, logger string) time.Duration {
 // stored is told of readings once they are durable.
 func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	a.record.Appended(caseID, readings, outcomes)
+	if a.drain != nil {
+		a.drain.Wake()
+	}
 	if b := a.bell.Load(); b != nil {
 		b.took(caseID, readings, outcomes)
 	}

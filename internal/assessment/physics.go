@@ -63,6 +63,11 @@ type SteadyMonth struct {
 // filmPoints is how many points of a film's course are kept for drawing.
 const filmPoints = 2000
 
+// PhysicsOf is the physics alone, with no finding to open anything for.
+func PhysicsOf(set *series.Set) Physics {
+	return physics(set, cause.Finding{Finding: cause.Undetermined})
+}
+
 func physics(set *series.Set, f cause.Finding) Physics {
 	var p Physics
 	for _, s := range set.Case.Surfaces() {
