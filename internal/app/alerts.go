@@ -77,6 +77,9 @@ type heardLogger struct {
 
 func (a *App) openAlerts(ctx context.Context) error {
 	b := &bell{App: a, cases: map[string]*watched{}, counts: map[string]map[string]*heardLogger{}, via: map[string]bool{}}
+	if a.drain != nil {
+		b.furtherTroubles = append(b.furtherTroubles, a.mirrorTrouble)
+	}
 	channels, err := b.channels(a.opt.Config.Alerts)
 	if err != nil {
 		return fmt.Errorf("reaching people (alerts): %w", err)
