@@ -90,6 +90,10 @@ const (
 const (
 	wetGain, wetGainSpread   = 1.3, 0.45
 	riskGain, riskGainSpread = 1.15, 0.3
+	// What the count of wet hours misses besides, as a logarithm: always, and for
+	// each unit of the largest credited change (chosen on 147 repaired winters of
+	// this repository's simulator, of which 95 % were then covered).
+	wetFloor, wetChange = 0.08, 0.06
 )
 
 // Condensed mass hangs on how far the exchange grew even where the hours do not:
@@ -235,15 +239,17 @@ func (j *judge) spread() spread {
 	return s
 }
 
+func square(x float64) float64 { return x * x }
+
 // fall turns a log ratio into a fall in per cent.
 func fall(lnRatio float64) float64 { return 100 * (1 - math.Exp(lnRatio)) }
 
 func (l *look) summarise() {
 	s := &l.sample
-	m := wetGain * s.wetMean
-	u := math.Hypot(wetGain*s.wetSD, wetGainSpread*s.wetMean)
-	l.reduction = effect{fall(m), fall(m + 1.96*u), fall(m - 1.96*u)}
 	change := l.largestChange()
+	m := wetGain * s.wetMean
+	u := math.Sqrt(square(wetGain*s.wetSD) + square(wetGainSpread*s.wetMean) + square(wetFloor) + square(wetChange*change))
+	l.reduction = effect{fall(m), fall(m + 1.96*u), fall(m - 1.96*u)}
 	wm := (1-waterLean)*s.waterMean + waterLean*m
 	wu := math.Hypot(s.waterSD, waterSpread*change)
 	l.water = effect{fall(wm), fall(wm + 1.96*wu), fall(wm - 1.96*wu)}
