@@ -92,7 +92,7 @@ func TestWhateverCannotBeJudgedSaysWhatItNeeds(t *testing.T) {
 		}, needs: "more well-observed nights after the repair"},
 		"no outdoor logger":              {without: []roof.Place{roof.OutdoorAir}, needs: "outdoor air"},
 		"no logger in the void":          {without: []roof.Place{roof.BattenVoidAir}, needs: ""},
-		"no logger at the covering":      {without: []roof.Place{roof.CoveringUnderside}, needs: ""},
+		"no surface at all":              {without: []roof.Place{roof.CoveringUnderside, roof.UnderlayUnderside}, needs: ""},
 		"no readings at all":             {change: func(m *roofsim.Measured) { m.Readings = nil }, needs: "readings of fitted loggers"},
 		"a surface that meets nothing":   {change: func(m *roofsim.Measured) { setMeets(m, "slate", "") }, needs: "key meets"},
 		"a surface that meets the house": {change: func(m *roofsim.Measured) { setMeets(m, "slate", m.Case.At(roof.IndoorAir)[0].ID) }, needs: "neither loft nor batten void"},
