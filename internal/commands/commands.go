@@ -42,6 +42,7 @@ func all() []command {
 		{"check", "verify the store", check},
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
+		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
 		{"password", "make the hash to keep for a password", password},
 		{"version", "print the version", version},
 	}
