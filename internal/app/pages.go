@@ -19,7 +19,7 @@ import (
 // pages puts the pages on the router.
 func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	p, err := web.New(web.Options{Cases: pageCases{cases{a}}, Record: pageRecord{views{a}}, Rejects: pageRejects{a}, LogIn: g, Who: gate.Who,
-		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Demo: a.opt.Demo})
+		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo})
 	if err != nil {
 		return err
 	}

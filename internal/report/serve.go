@@ -9,6 +9,7 @@ import (
 	"net/http"
 
 	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
 )
 
 // Options are what the report's routes stand on.
@@ -58,7 +59,7 @@ func Mount(r chi.Router, o Options) error {
 			_, _ = b.WriteTo(w)
 		}
 	}
-	r.Get("/cases/{case}/report", serve("text/html; charset=utf-8", func(d *Document, r *http.Request, b *bytes.Buffer) error {
+	r.With(middleware.Compress(5, "text/html")).Get("/cases/{case}/report", serve("text/html; charset=utf-8", func(d *Document, r *http.Request, b *bytes.Buffer) error {
 		f := Frame{Case: chi.URLParam(r, "case")}
 		if o.Style != "" {
 			f.Styles = append(f.Styles, o.Style)

@@ -96,6 +96,7 @@ type Options struct {
 	Version string
 	Now     func() time.Time
 	Log     *slog.Logger
+	Reports bool // the report of each case is served beside the pages
 	Demo    bool // says on every page that the data is invented
 }
 

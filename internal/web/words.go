@@ -217,7 +217,8 @@ func upper(s string) string {
 
 func (p *Pages) funcs() template.FuncMap {
 	return template.FuncMap{
-		"alertpages": func() bool { return p.alerts },
+		"reportpages": func() bool { return p.Reports },
+		"alertpages":  func() bool { return p.alerts },
 		"svg": func(s *picture.Scene) (template.HTML, error) {
 			var b strings.Builder
 			if err := s.WriteSVG(&b); err != nil {
