@@ -132,6 +132,7 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	t := d.f.t
 	var s sample
 	n = min(n, len(dc.z))
+	gain, gainSpread := t.gains()
 	us, st := make([]vector, 0, laneGroup), make([]*[4]float64, 0, laneGroup)
 	for i := 0; i < n; i += laneGroup {
 		us, st = us[:0], st[:0]
@@ -142,7 +143,7 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 		for k := range us {
 			w, o := t.count(t.bins, d.with[k], t.useA), t.count(d.bare, d.without[k], t.useA)
 			s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
-			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours))*math.Max(riskGain+riskGainSpread*dc.g[i+k], 0))
+			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours))*math.Max(gain+gainSpread*dc.g[i+k], 0))
 			s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
 			s.with.add(w)
 			s.without.add(o)
@@ -155,6 +156,14 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	s.waterMean, s.waterSD = meanSD(s.water)
 	slices.Sort(s.risk)
 	return s
+}
+
+// gains are the factor on the at-risk fall's logarithm and its spread.
+func (t *trial) gains() (gain, spread float64) {
+	if t.terms.credit[0] || t.terms.credit[1] {
+		return loftGain, loftGainSpread
+	}
+	return riskGain, riskGainSpread
 }
 
 func (c *toll) add(o toll) {

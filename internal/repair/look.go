@@ -90,6 +90,9 @@ const (
 const (
 	wetGain, wetGainSpread   = 1.3, 0.45
 	riskGain, riskGainSpread = 1.15, 0.3
+	// Changes of loft and ceiling are shrunk more: the prior of a sealed ceiling
+	// is wide but the season moves it too.
+	loftGain, loftGainSpread = 1.3, 0.5
 	// What the count of wet hours misses besides, as a logarithm: always, and for
 	// each unit of the largest credited change (chosen on 147 repaired winters of
 	// this repository's simulator, of which 95 % were then covered).

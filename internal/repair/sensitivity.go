@@ -108,7 +108,8 @@ func (j *judge) refitWith(l *look) (float64, bool) {
 	d := newDrawer(f, j.unrepaired(t))
 	w, o := d.central()
 	a, b := t.count(t.bins, w, t.useA), t.count(d.bare, o, t.useA)
-	return fall(math.Log((a.riskH+fewHours)/(b.riskH+fewHours)) * riskGain), true
+	gain, _ := t.gains()
+	return fall(math.Log((a.riskH+fewHours)/(b.riskH+fewHours)) * gain), true
 }
 
 // refitShifted moves the judged surface's temperature.
