@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -47,6 +48,10 @@ func timeParam(name string) *huma.Param {
 
 func (s *server) postReadings(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "case")
+	if r.ContentLength > s.MaxBody { // said before any of it is sent
+		s.refuse(w, r, fmt.Errorf("a body of %d bytes: %w", r.ContentLength, &http.MaxBytesError{Limit: s.MaxBody}))
+		return
+	}
 	// Importing takes as long as the body; only a stalled sender is cut off.
 	ctx := context.WithoutCancel(r.Context())
 	body := patient{http.MaxBytesReader(w, r.Body, s.MaxBody), http.NewResponseController(w)}
@@ -119,7 +124,12 @@ const stalledFor = 30 * time.Second
 
 func (p patient) Read(b []byte) (int, error) {
 	_ = p.reach.SetReadDeadline(time.Now().Add(stalledFor))
-	return p.body.Read(b)
+	n, err := p.body.Read(b)
+	var large *http.MaxBytesError
+	if err != nil && !errors.Is(err, io.EOF) && !errors.As(err, &large) {
+		err = fmt.Errorf("the body broke off: %w: %w", ErrRequest, err)
+	}
+	return n, err
 }
 
 func (s *server) listings() {
