@@ -216,9 +216,9 @@ func TestSilenceOfTheHouseholdReachesTheConsultantOnce(t *testing.T) {
 	}
 	assert.Equal(t, []Audience{Household, Consultant, Consultant}, to, "the news to both, and the silence to the consultant")
 	other := newScript(t)
-	other.hour(SuddenWetting, 2)
-	other.hour(SuddenWetting, 2)
-	other.hour(SuddenWetting, 2)
+	for range 8 {
+		other.hour(SuddenWetting, 2)
+	}
 	other.plan()
 	_, err := other.b.Acknowledge(other.b.Alerts[0].ID, "household", other.now)
 	require.NoError(t, err)

@@ -200,8 +200,8 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 	switch {
 	case told || b.Level == Dew:
 	case b.Level == Unsure:
-		// One note, once it is a run of nights or a long wetting.
-		if !b.Standing(now) && slices.ContainsFunc(water, func(a *Alert) bool { return a.Condition == WetNights || a.Value >= noteHours }) {
+		if len(water) > 0 && !b.Standing(now) { // one note for the winter
+
 			kind, due = Note, append(due, water...)
 		}
 	case n >= standingAfter:
@@ -222,10 +222,6 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 	}
 	return b.send(in, Household, kind, due, conditions, now), true
 }
-
-// noteHours is the wetting in hours from which the one note is sent where a run
-// of nights is not there yet.
-const noteHours = 4.0
 
 // toldSince reports whether an audience heard of a condition since a time.
 func (b *Book) toldSince(to Audience, c Condition, since time.Time) bool {

@@ -67,6 +67,7 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 			}
 		}
 	}
+	out.From = out.From.Truncate(time.Second)
 	out.Since, out.Until = out.From, out.At
 	out.Facts.WetHours = out.Value
 	if out.Value > 0 {
@@ -208,9 +209,9 @@ func (w *record) melting(s surface, p roof.Position) alert.Sign {
 
 // Bounds of a sudden wetting.
 const (
-	suddenPa   = 150.0 // Pa above the usual, at least: a cooked meal raises a leaky loft by less over six hours
+	suddenPa   = 180.0 // Pa above the usual, at least: a cooked meal raises a leaky loft by less over six hours
 	suddenDays = 10    // days of the roof's own before anything is sudden
-	robustK    = 4.0   // in robust standard deviations (1.4826 MAD)
+	robustK    = 5.0   // in robust standard deviations (1.4826 MAD)
 )
 
 // sudden finds vapour of loft or void that rose at once far above what this roof
@@ -219,6 +220,9 @@ const (
 // elsewhere. The value is 1 at the limit.
 func (w *record) sudden() (out []alert.Sign) {
 	for _, a := range w.airs {
+		if a.pos.Place != w.lofts() {
+			continue // the void thaws and dries in the sun by itself
+		}
 		s := alert.Sign{Condition: alert.SuddenWetting, Position: a.pos.ID, Tell: true, Facts: alert.Facts{Words: "in the loft"}}
 		if v, detail, at, ok := w.suddenAt(a); ok {
 			s.Known, s.At, s.Value, s.Facts.Detail = true, at, v, detail

@@ -6,6 +6,7 @@ package watch
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"dewcase/internal/alert"
@@ -28,15 +29,15 @@ const Days = 21
 // decides as soon as it rests on enough nights. The figures are this program's
 // choice, set on simulated winters that the tests do not use.
 const (
-	dampPa   = 60.0 // over three days: damp from within
-	unsurePa = 25.0 // over three days: it may be
-	// healthyEnough and dampEnough are the diagnosis's support for "no defect"
-	// (nothing found, or night-sky cooling) from which and to which it decides,
-	// once it rests on enoughDays.
-	healthyEnough, dampEnough = 0.65, 0.20
-	enoughDays                = 10
-	minOwnH                   = 8
-	ownH                      = 72
+	// Before the diagnosis rests on enoughDays: vapour of loft or void over the
+	// last three days, from which it may be damp from within.
+	earlyPa, earlyH, earlySeenH = 60.0, 72, 16
+	enoughDays                  = 10
+	// From then on its support for "no defect" (nothing found, or dew from
+	// night-sky cooling) decides, together with the loft's vapour over a week.
+	maybeHealthy, maybePa = 0.65, 0.0
+	dampHealthy, dampPa   = 0.20, 40.0
+	weekH, weekSeenH      = 168, 48
 	// wetNightH is how many hours of water make a wet night: shorter dew is
 	// wiped off by the morning (this program's choice).
 	wetNightH = 1.0
@@ -91,7 +92,7 @@ type View struct {
 func Look(in Input) View {
 	w := newRecord(in)
 	var v View
-	v.ExcessPa, v.ExcessKnown = w.excess(len(in.Rows))
+	v.ExcessPa, v.ExcessKnown = w.excess(earlyH, earlySeenH, roof.LoftAir, roof.BattenVoidAir)
 	v.Level = w.level(in.Slow)
 	for k, s := range in.Case.Surfaces() {
 		c := w.surfaces[k]
@@ -225,26 +226,37 @@ func (w *record) surface(k int, p roof.Position, index map[string]int, pa func(i
 
 func (w *record) at(i int) time.Time { return time.UnixMilli(w.in.FromMS + int64(i)*hourMS).UTC() }
 
-// excess is the mean vapour pressure of loft or void, whichever is damper, above
-// outdoors over the three days before row i.
-func (w *record) excess(i int) (pa float64, ok bool) {
+// excess is the mean vapour pressure of the damper of the places above outdoors
+// over the hours before now, with at least so many of them seen.
+func (w *record) excess(hours, seen int, places ...roof.Place) (pa float64, ok bool) {
 	if w.outPa == nil {
 		return 0, false
 	}
-	from := max(0, i-ownH)
 	for _, a := range w.airs {
+		if !slices.Contains(places, a.pos.Place) {
+			continue
+		}
 		sum, n := 0.0, 0
-		for j := from; j < i; j++ {
+		for j := max(0, w.n-hours); j < w.n; j++ {
 			if d := a.pa[j] - w.outPa[j]; !math.IsNaN(d) {
 				sum += d
 				n++
 			}
 		}
-		if n >= minOwnH && (!ok || sum/float64(n) > pa) {
+		if n >= seen && (!ok || sum/float64(n) > pa) {
 			pa, ok = sum/float64(n), true
 		}
 	}
 	return pa, ok
+}
+
+// lofts are the places whose vapour tells of the house: the loft, or the void
+// where no logger is in the loft.
+func (w *record) lofts() roof.Place {
+	if slices.ContainsFunc(w.airs, func(a air) bool { return a.pos.Place == roof.LoftAir }) {
+		return roof.LoftAir
+	}
+	return roof.BattenVoidAir
 }
 
 // level says whose water it is. The diagnosis decides once it rests on enough
@@ -252,20 +264,30 @@ func (w *record) excess(i int) (pa float64, ok bool) {
 // a diagnosis a wetting counts as possible damp: better once too often than a
 // drip unannounced.
 func (w *record) level(s *Slow) alert.Level {
-	if s != nil && s.Days >= enoughDays && s.Healthy != nil {
+	diagnosed := s != nil && s.Days >= enoughDays && s.Healthy != nil
+	if w.outPa == nil {
 		switch {
-		case *s.Healthy <= dampEnough:
+		case !diagnosed:
+			return alert.Unsure
+		case *s.Healthy <= dampHealthy:
 			return alert.Damp
-		case *s.Healthy >= healthyEnough:
-			return alert.Dew
+		case *s.Healthy <= maybeHealthy:
+			return alert.Unsure
 		}
-	}
-	pa, ok := w.excess(w.n)
-	switch {
-	case ok && pa >= dampPa:
-		return alert.Damp
-	case ok && pa < unsurePa && (s == nil || s.Days < enoughDays), !ok && w.outPa != nil && w.n < minOwnH:
 		return alert.Dew
 	}
-	return alert.Unsure
+	if !diagnosed {
+		if pa, ok := w.excess(earlyH, earlySeenH, roof.LoftAir, roof.BattenVoidAir); ok && pa >= earlyPa {
+			return alert.Unsure
+		}
+		return alert.Dew
+	}
+	pa, ok := w.excess(weekH, weekSeenH, w.lofts())
+	switch {
+	case *s.Healthy <= dampHealthy && ok && pa >= dampPa:
+		return alert.Damp
+	case *s.Healthy <= maybeHealthy && (!ok || pa >= maybePa):
+		return alert.Unsure
+	}
+	return alert.Dew
 }

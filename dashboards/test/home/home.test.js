@@ -1,0 +1,93 @@
+// The householder's page and the consultant's alerts in a browser: axe, phone
+// width, the last state without the network. A daemon with one house runs:
+//   DEWCASE_PAGES=http://127.0.0.1:8480 DEWCASE_HOME=/home/TOKEN node --test home/
+import { test, before, after } from "node:test";
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { chromium } from "playwright-core";
+
+const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, ""), home = process.env.DEWCASE_HOME;
+assert.ok(base && home, "DEWCASE_PAGES and DEWCASE_HOME must say where the pages are");
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const shots = process.env.DEWCASE_SHOTS;
+const phone = { width: 390, height: 844 };
+
+let browser;
+before(async () => {
+  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+});
+after(async () => { await browser?.close(); });
+
+/** open loads a page at phone width; every complaint of the browser is a fault. */
+async function open(path, more = {}) {
+  const context = await browser.newContext({ viewport: phone, ...more });
+  const page = await context.newPage();
+  const faults = [];
+  page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(m.text()); });
+  page.on("pageerror", (e) => faults.push(String(e)));
+  await page.addInitScript(() => { addEventListener("securitypolicyviolation", (e) => console.error("policy: " + e.violatedDirective)); });
+  await page.goto(base + path);
+  return { context, page, faults };
+}
+
+/** accessible runs axe over the debugger protocol: the policy refuses an injected script. */
+async function accessible(page, where) {
+  const cdp = await page.context().newCDPSession(page);
+  const run = async (expression) => {
+    const r = await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true });
+    assert.ok(!r.exceptionDetails, JSON.stringify(r.exceptionDetails));
+    return r.result.value;
+  };
+  await run(axe + ";0");
+  const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
+  assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
+}
+
+for (const [name, path] of [["home", home], ["alerts", "/cases/larch-3/alerts"], ["all-alerts", "/alerts"], ["gone", "/home/" + "x".repeat(43)]]) {
+  for (const colorScheme of ["light", "dark"]) {
+    test(`${name} in ${colorScheme} fits a phone and has no serious fault`, async () => {
+      const p = await open(path, { colorScheme });
+      await accessible(p.page, name);
+      const wide = await p.page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      assert.ok(wide <= 0, `${name} scrolls sideways by ${wide} px`);
+      if (shots) await p.page.screenshot({ path: `${shots}/${name}-${colorScheme}.png`, fullPage: true });
+      if (name !== "gone") assert.deepEqual(p.faults, []);
+      await p.context.close();
+    });
+  }
+}
+
+test("a button is large enough for a thumb and works", async () => {
+  const p = await open(home);
+  const button = p.page.getByRole("button", { name: "I have seen this" }).first();
+  if (await button.count()) {
+    assert.ok((await button.boundingBox()).height >= 44);
+    const was = await p.page.getByRole("button", { name: "I have seen this" }).count();
+    await button.click();
+    await p.page.waitForFunction((n) => document.querySelectorAll("article.alert button").length < n, was);
+  }
+  assert.deepEqual(p.faults, []);
+  await p.context.close();
+});
+
+test("the last state shows without the network, and says so", async () => {
+  const p = await open(home);
+  await p.page.evaluate(() => navigator.serviceWorker.ready.then(() => 0));
+  const said = await p.page.locator("h1").textContent();
+  await p.page.waitForFunction(async () => (await caches.keys()).length > 0);
+  await p.context.setOffline(true);
+  await p.page.reload();
+  assert.equal(await p.page.locator("h1").textContent(), said);
+  assert.ok(await p.page.locator("#offline").isVisible());
+  await p.context.close();
+});
+
+test("the page can be installed", async () => {
+  const p = await open(home);
+  const manifest = await p.page.evaluate(async () => (await fetch(document.querySelector("link[rel=manifest]").href)).json());
+  assert.equal(manifest.start_url, home);
+  assert.equal(manifest.display, "standalone");
+  await p.context.close();
+});
