@@ -39,9 +39,25 @@ func verdicts(results []repair.Result) []Repair {
 func diagnosis(f cause.Finding) Diagnosis {
 	d := Diagnosis{Finding: string(f.Finding), Causes: []Cause{}, Next: f.NextText()}
 	for _, s := range f.Causes {
-		d.Causes = append(d.Causes, Cause{Cause: string(s.Cause), Support: round(s.Support, 6), For: texts(s.For), Against: texts(s.Against)})
+		d.Causes = append(d.Causes, Cause{Cause: string(s.Cause), Support: round(s.Support, supportDecimals), For: texts(s.For), Against: texts(s.Against)})
 	}
+	sumToOne(d.Causes)
 	return d
+}
+
+const supportDecimals = 6
+
+// sumToOne gives what rounding lost to the best supported cause, where it
+// weighs least, so that the figures as printed sum to 1.
+func sumToOne(causes []Cause) {
+	if len(causes) == 0 {
+		return
+	}
+	rest := 1.0
+	for _, c := range causes[1:] {
+		rest -= c.Support
+	}
+	causes[0].Support = round(rest, supportDecimals)
 }
 
 func texts(lines []cause.Evidence) []string {
