@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -27,7 +28,7 @@ func (s *Store) sealRegularly() {
 	tick := time.NewTicker(time.Minute)
 	defer tick.Stop()
 	for {
-		if _, err := s.Seal(ctx); err != nil && ctx.Err() == nil {
+		if _, err := s.Seal(ctx); err != nil && ctx.Err() == nil && !errors.Is(err, ErrClosed) {
 			s.opt.Log.Warn("sealing old days failed; they stay as they are", "error", err)
 		}
 		select {
