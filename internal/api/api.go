@@ -137,9 +137,34 @@ func Mount(r chi.Router, opt Options) {
 		s.readings(heavy)
 	})
 	s.live(r)
-	r.Handle("/api/*", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		gate.Refuse(w, http.StatusNotFound, "there is no such route; /api/openapi.json lists them")
-	}))
+	r.Handle(elsewhere, nowhere(r))
+}
+
+// elsewhere is every path under /api that no route answers.
+const elsewhere = "/api/*"
+
+// nowhere tells a path that does not exist from one that is asked with another
+// method.
+func nowhere(routes chi.Routes) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		var allowed []string
+		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut} {
+			asked := method
+			if method == http.MethodHead {
+				asked = http.MethodGet // the daemon answers HEAD as GET without a body
+			}
+			at := chi.NewRouteContext()
+			if routes.Match(at, asked, r.URL.Path) && at.RoutePattern() != elsewhere {
+				allowed = append(allowed, method)
+			}
+		}
+		if len(allowed) == 0 {
+			gate.Refuse(w, http.StatusNotFound, "there is no such route; /api/openapi.json lists them")
+			return
+		}
+		w.Header().Set("Allow", strings.Join(allowed, ", "))
+		gate.Refuse(w, http.StatusMethodNotAllowed, "this route takes "+strings.Join(allowed, ", "))
+	}
 }
 
 // schemaName tells types of one name in two rooms apart.

@@ -191,6 +191,9 @@ func TestErrorsAreProblemObjects(t *testing.T) {
 		{"another case's file", "PUT", "/api/cases/larch-4/file", house, nil, []int{422}},
 		{"a file of 1 MiB and more", "PUT", "/api/cases/larch-3/file", house + "#" + strings.Repeat("x", 1<<20), nil, []int{413}},
 		{"readings over the limit", "POST", "/api/cases/larch-3/readings", "time,logger,temp_c,rh_pct\n" + strings.Repeat("2026-11-20T06:00:00Z,k1,4,90\n", 50_000), nil, []int{413}},
+		{"a case to be created that is there", "PUT", "/api/cases/larch-3/file", house, []string{"If-None-Match", "*"}, []int{412}},
+		{"a method that a route does not take", "DELETE", "/api/cases", "", nil, []int{405}},
+		{"a body where none is read", "POST", "/api/cases/larch-3/assessment", "{}", nil, []int{405}},
 		{"an overtaken change", "PUT", "/api/cases/larch-3/file", house, []string{"If-Match", `"other"`}, []int{412}},
 		{"a foreign host", "GET", "/api/cases", "", []string{"Host", "evil.example"}, []int{403, 421}},
 		{"a change from another site", "POST", "/api/cases/larch-3/readings", "", []string{"Origin", "http://evil.example"}, []int{403}},
@@ -210,6 +213,28 @@ func TestErrorsAreProblemObjects(t *testing.T) {
 			assert.NotEmpty(t, p.Detail)
 		})
 	}
+}
+
+// "At most 1 MiB" (contract, section 5) includes a file of just that size.
+func TestACaseFileOfOneMebibyteIsTaken(t *testing.T) {
+	d := start(t, nil)
+	file := house + "#" + strings.Repeat("x", 1<<20-len(house)-1)
+	resp, body := d.ask("PUT", "/api/cases/larch-3/file", file)
+	assert.Equal(t, http.StatusCreated, resp.StatusCode, body)
+	resp, _ = d.ask("PUT", "/api/cases/larch-3/file", file+"x")
+	assert.Equal(t, http.StatusRequestEntityTooLarge, resp.StatusCode)
+}
+
+func TestHEADIsAnsweredAsGETWithoutItsBody(t *testing.T) {
+	d := start(t, nil)
+	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
+	for _, path := range []string{"/healthz", "/readyz", "/metrics", "/", "/api/cases", "/api/cases/larch-3/file", "/api/cases/larch-3/readings.csv", "/api/openapi.json"} {
+		resp, body := d.ask("HEAD", path, "")
+		assert.Equal(t, http.StatusOK, resp.StatusCode, path)
+		assert.Empty(t, body, path)
+	}
+	resp, _ := d.ask("DELETE", "/api/cases/larch-3/file", "")
+	assert.Equal(t, "GET, HEAD, PUT", resp.Header.Get("Allow"))
 }
 
 func TestAChangeFromAnOldVersionIsRefused(t *testing.T) {

@@ -90,6 +90,7 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	r := chi.NewRouter()
 	r.Use(gate.Headers)
 	r.Use(g.Wrap)
+	r.Use(headed)
 	r.Get("/healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
 	r.Get("/readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if problems := a.problems(); len(problems) > 0 {
@@ -102,6 +103,18 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	api.Mount(r, api.Options{Cases: cases{a}, Readings: readings{a}, Views: views{a}, Live: a.hub, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})
 	return r, a.pages(r, g)
+}
+
+// headed answers HEAD as GET; net/http leaves the body out. A live stream never
+// ends, so it has no such answer.
+func headed(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead && !strings.HasSuffix(r.URL.Path, "/live") {
+			r = r.WithContext(r.Context())
+			r.Method = http.MethodGet
+		}
+		next.ServeHTTP(w, r)
+	})
 }
 
 func plain(w http.ResponseWriter, code int, text string) {
