@@ -4,10 +4,13 @@ import (
 	"bufio"
 	"context"
 	"encoding/json"
+	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"os"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"dewcase/internal/assessment"
@@ -36,7 +39,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 	}
 	var untilTime time.Time
 	var untilMS int64
-	if *until != "" {
+	if isSet(f, "until") {
 		t, err := roof.ParseTime(*until)
 		if err != nil {
 			return usageError{fmt.Sprintf("-until %q is %v", *until, err)}
@@ -49,7 +52,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 	debug.SetMemoryLimit(256 << 20)
 	c, _, err := readCase(*caseFile, casefile.Parse)
 	if err != nil {
-		return err
+		return withReadingsFaults(err, *readings, s)
 	}
 	cols, sum, err := readColumns(*readings, *strict, s)
 	if err != nil {
@@ -102,6 +105,31 @@ func readColumns(file string, strict bool, s Streams) (*csvreadings.Columns, csv
 	return cols, sum, tellBadRows(sum, name, strict, s)
 }
 
+// withReadingsFaults adds to a case file's faults what makes the readings file
+// unusable too, so that both are put right in one go.
+func withReadingsFaults(caseErr error, file string, s Streams) error {
+	var all, more roof.Faults
+	if !errors.As(caseErr, &all) {
+		return caseErr
+	}
+	in, name, done, err := openReadings(file, s)
+	if err == nil {
+		defer done()
+		_, err = csvreadings.Read(name, in, time.Now(), func(roof.Reading, int) error { return nil })
+	}
+	if errors.As(err, &more) {
+		all = slices.Concat(all, more)
+	}
+	return all
+}
+
+// isSet tells a flag that was given empty from one that was not given.
+func isSet(f *flag.FlagSet, name string) bool {
+	set := false
+	f.Visit(func(g *flag.Flag) { set = set || g.Name == name })
+	return set
+}
+
 // openReadings opens a readings file, or standard input for -.
 func openReadings(file string, s Streams) (in io.Reader, name string, done func(), err error) {
 	if file == "-" {
@@ -110,6 +138,10 @@ func openReadings(file string, s Streams) (in io.Reader, name string, done func(
 	f, err := os.Open(file)
 	if err != nil {
 		return nil, "", nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: plainError(err), Remedy: "name a readings file that can be read"}}
+	}
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		_ = f.Close()
+		return nil, "", nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: "is a folder", Remedy: "name a readings file that can be read"}}
 	}
 	return f, file, func() { _ = f.Close() }, nil
 }
