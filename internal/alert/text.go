@@ -133,7 +133,7 @@ var airing = []string{"Keep bath and kitchen doors shut and run the fans.", "Kee
 func eveningWords(due []*Alert, c Chance) Saying {
 	line := "Water is likely to form " + whereOf(due) + " tonight."
 	if c.Known {
-		line = fmt.Sprintf("Water is likely to form %s tonight: %s.", whereOf(due), ChanceWords(c.P))
+		line = fmt.Sprintf("Water is likely to form %s tonight. It does on %s.", whereOf(due), ChanceWords(c.P))
 	}
 	return Saying{Subject: "water is likely in the roof tonight", Lines: []string{line}, Do: airing, Care: care("loft", "electrics")}
 }
@@ -143,9 +143,9 @@ func ChanceWords(p float64) string {
 	n := int(math.Round(p * 10))
 	switch {
 	case n <= 0:
-		return "less than 1 night in 10"
+		return "less than 1 in 10 nights like this"
 	case n >= 10:
-		return "more than 9 nights in 10"
+		return "more than 9 in 10 nights like this"
 	}
 	return fmt.Sprintf("about %d in 10 nights like this", n)
 }

@@ -108,6 +108,10 @@ func (b *bell) arrivals(caseID string, now time.Time, x *watch.Seen) {
 // took is told of readings once they are durable. Catching up on the past is no
 // sign of life now, a wrong clock is.
 func (b *bell) took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	select {
+	case b.news <- struct{}{}:
+	default:
+	}
 	b.heard.Lock()
 	defer b.heard.Unlock()
 	for i, r := range readings {

@@ -30,6 +30,7 @@ const (
 const (
 	lookEvery  = time.Minute      // whether anything is new
 	lookAnyway = 10 * time.Minute // also where no reading came: silence is a sign
+	settleFor  = 5 * time.Second  // after readings came
 	nightlyAt  = 12               // hour of the house's clock: a night is noon to noon
 )
 
@@ -52,6 +53,7 @@ type bell struct {
 
 	heard  sync.Mutex
 	counts map[string]map[string]*heardLogger // case, logger
+	news   chan struct{}                      // readings came
 }
 
 // watched is what is at hand of one case.
@@ -76,7 +78,7 @@ type heardLogger struct {
 }
 
 func (a *App) openAlerts(ctx context.Context) error {
-	b := &bell{App: a, cases: map[string]*watched{}, counts: map[string]map[string]*heardLogger{}, via: map[string]bool{}}
+	b := &bell{App: a, cases: map[string]*watched{}, counts: map[string]map[string]*heardLogger{}, via: map[string]bool{}, news: make(chan struct{}, 1)}
 	if a.drain != nil {
 		b.furtherTroubles = append(b.furtherTroubles, a.mirrorTrouble)
 	}
@@ -151,6 +153,13 @@ func (b *bell) run(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-t.C:
+		case <-b.news:
+			// What comes together is looked at together.
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(settleFor):
+			}
 		}
 	}
 }
@@ -206,8 +215,13 @@ func (b *bell) of(ctx context.Context, id string) (*watched, error) {
 // look takes one case a step further: what its record shows, what that raises
 // or clears, and whom that must be told.
 func (b *bell) look(ctx context.Context, c *roof.Case) error {
+	b.nightly(ctx, c, b.opt.Now().UTC())
+	return b.glance(ctx, c)
+}
+
+// glance is a look without the nightly work, which can take seconds.
+func (b *bell) glance(ctx context.Context, c *roof.Case) error {
 	now := b.opt.Now().UTC()
-	b.nightly(ctx, c, now)
 	b.step.Lock()
 	defer b.step.Unlock()
 	w, err := b.of(ctx, c.ID)
@@ -256,7 +270,7 @@ func (b *bell) settle(ctx context.Context, c *roof.Case, w *watched) error {
 	if c.ID == theDaemon {
 		return nil
 	}
-	if err := b.topic.Say(ctx, notify.StateOf(c.ID, sentence(c, w).now, w.book, w.chance)); err != nil {
+	if err := b.topic.Say(ctx, notify.StateOf(c.ID, sentence(c, w, b.opt.Now().UTC()).now, w.book, w.chance)); err != nil {
 		b.opt.Log.Debug("a case's state could not be published", "case", c.ID, "error", err)
 	}
 	return nil

@@ -218,11 +218,14 @@ func TestHouseholdersPageInABrowser(t *testing.T) {
 	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
 	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(18, time.Now()), "Content-Type", "text/csv")
 	_, page := d.ask("POST", "/cases/larch-3/alerts/link", "")
+	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)
+	d.ask("GET", link, "") // a page looks at its house itself
+	require.Eventually(t, func() bool { keys, _ := r.all(); return keys > 0 }, 40*time.Second, 100*time.Millisecond)
 	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, "node", "--test", "home/home.test.js")
 	cmd.Dir = dir
-	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+d.http, "DEWCASE_HOME="+regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page))
+	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+d.http, "DEWCASE_HOME="+link)
 	cmd.WaitDelay = 10 * time.Second
 	out, err := cmd.CombinedOutput()
 	require.NoError(t, err, "%s", out)

@@ -126,7 +126,7 @@ type said struct {
 }
 
 // sentence sums a case up for its household.
-func sentence(c *roof.Case, w *watched) said {
+func sentence(c *roof.Case, w *watched, now time.Time) said {
 	var due []*alert.Alert
 	var newest time.Time
 	for _, a := range w.book.Alerts {
@@ -137,15 +137,15 @@ func sentence(c *roof.Case, w *watched) said {
 			due = append(due, a)
 		}
 	}
-	return homeWords(w, due, newest)
+	return homeWords(w, due, newest, now)
 }
 
-func homeWords(w *watched, due []*alert.Alert, newest time.Time) said {
+func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
 	if newest.IsZero() {
 		return said{now: "We have no news from your roof yet."}
 	}
-	if w.at.Sub(newest) > 6*time.Hour {
-		return said{now: "We have heard nothing from your roof since " + ago(w.at.Sub(newest)) + ".", do: []string{"Your roof expert can see this too."}}
+	if now.Sub(newest) > 6*time.Hour {
+		return said{now: "We have heard nothing from your roof for " + ago(now.Sub(newest)) + ".", do: []string{"Your roof expert can see this too."}}
 	}
 	serious := due[:0:0]
 	for _, a := range due {
@@ -159,7 +159,11 @@ func homeWords(w *watched, due []*alert.Alert, newest time.Time) said {
 	}
 	for _, a := range due {
 		if a.Condition == alert.SurfaceWet {
-			return said{now: "There is some dew " + a.Facts.Words + " now, as many roofs have.", do: []string{"There is nothing you need to do."}}
+			what := "water"
+			if w.book.Level == alert.Dew {
+				what = "dew"
+			}
+			return said{now: "There is some " + what + " " + a.Facts.Words + " now.", do: []string{"There is nothing you need to do."}}
 		}
 	}
 	return said{now: "Your roof is dry now.", do: []string{"There is nothing you need to do."}}
@@ -178,6 +182,9 @@ func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	if err != nil {
 		return homepage.Home{}, err
 	}
+	if err := b.glance(ctx, c); err != nil {
+		return homepage.Home{}, err
+	}
 	b.step.Lock()
 	defer b.step.Unlock()
 	w, err := b.of(ctx, c.ID)
@@ -189,9 +196,8 @@ func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	if err != nil {
 		return homepage.Home{}, err
 	}
-	w.view, w.at = watch.Look(in), now
-	s := sentence(c, w)
-	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Do: s.do, Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew}
+	s := sentence(c, w, now)
+	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Do: s.do, Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew && w.slow != nil && w.slow.Healthy != nil && *w.slow.Healthy > 0.65}
 	worst := -1.0
 	for _, p := range c.Surfaces() {
 		nights := watch.Nights(in, p.ID)
