@@ -226,7 +226,7 @@ func (s *sheetOfPaper) contents() {
 
 func (s *sheetOfPaper) part(p Part) {
 	s.y += 16
-	s.room(90)
+	s.room(max(90, 36+s.least(p.Blocks)))
 	if s.at == nil {
 		s.at = map[string]int{}
 	}
@@ -252,13 +252,13 @@ func (s *sheetOfPaper) part(p Part) {
 func (s *sheetOfPaper) least(blocks []Block) float64 {
 	tall := 0.0
 	for _, b := range blocks {
-		switch b.Kind {
-		case Heading, Lead:
+		if b.Kind == Heading || b.Kind == Lead {
 			tall += float64(len(s.ruler.set(b.Text, boldFace, 10.5, s.inner())))*10.5*leading + 12
 			continue
+		}
+		switch b.Kind {
 		case Grid:
-			cols := s.columns(b.Table)
-			tall += 4*smallSize*leading + s.together(b.Table, cols)
+			tall += 4*smallSize*leading + s.together(b.Table, s.columns(b.Table))
 		case Figure:
 			tall += 0.8*b.Scene.HeightPx*pxPt + 40
 		default:

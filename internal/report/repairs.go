@@ -100,7 +100,7 @@ func (b *builder) effect(p *part, i int) {
 	p.quiet("Measured hours are counted on half-hour means over the nights that count, and so differ from the hours of part 2. The fall reported is not the plain ratio of the two columns: it also carries how much less such models were found to react than roofs do (annex).")
 	wet, risk := drawing.Paired(r, "report-"+id, b.zone)
 	if len(wet.Nights) > 0 {
-		legend := "Filled: measured. Outline: the same night in the same weather without the repair, by the model. Hatched: not observed well enough. "
+		legend := "Filled: measured. Outline: the same night in the same weather without the repair, by the model. Hatched: not observed well enough. All nights since are drawn, by plain count, also those that do not count for the verdict, so that these sums are not those of the table above. "
 		p.figure("pairs", wet.Scene(), GapLegend, say("Wet hours, each night since the repair. %s%s", legend, wet.Scene().Desc))
 		p.figure("pairs", risk.Scene(), GapLegend, say("Hours at risk, each night since the repair. %s%s", legend, risk.Scene().Desc))
 	}

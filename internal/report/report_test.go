@@ -239,3 +239,43 @@ func TestPaperKnowsEveryClassThatThePicturesUse(t *testing.T) {
 	}
 	assert.Greater(t, scenes, 6)
 }
+
+func TestALongRecordIsCutIntoWintersWithoutAHoleOrAnOverlap(t *testing.T) {
+	s := source(t)
+	from, until := time.Date(2025, 10, 3, 9, 0, 0, 0, time.UTC), time.Date(2028, 2, 11, 7, 0, 0, 0, time.UTC)
+	s.Answer.From, s.Answer.Until = &from, &until
+	type span struct{ from, until time.Time }
+	var asked []span
+	s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
+		if step == time.Hour {
+			asked = append(asked, span{from, until})
+		}
+		return timeline.View{From: from, Until: until}, nil
+	}
+	_, err := load(s)
+	require.NoError(t, err)
+	require.Len(t, asked, 3)
+	assert.Equal(t, "2025-10-02T12:00", asked[0].from.In(s.Case.Property.Zone).Format("2006-01-02T15:04"), "the noon before the first reading")
+	for i, a := range asked {
+		assert.Equal(t, 12, a.from.In(s.Case.Property.Zone).Hour())
+		if i > 0 {
+			assert.Equal(t, asked[i-1].until, a.from)
+			assert.Equal(t, time.July, a.from.Month())
+		}
+	}
+	assert.Equal(t, "2028-02-11T12:00", asked[2].until.In(s.Case.Property.Zone).Format("2006-01-02T15:04"))
+}
+
+func TestInventedDataIsSaidOnEveryPage(t *testing.T) {
+	s := source(t)
+	s.Demo = true
+	d := document(t, s)
+	assert.Contains(t, html(t, d), "the house, its people and its winter are invented")
+	for n, page := range readPDF(t, pdf(t, d)).pages {
+		all := ""
+		for _, w := range page {
+			all += w.text
+		}
+		assert.Contains(t, all, "INVENTED DATA", "page %d", n+1)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewcase/internal/assessment"
+	"dewcase/internal/condensate"
 	"dewcase/internal/drawing"
 	"dewcase/internal/roof"
 )
@@ -102,10 +103,10 @@ func (b *builder) hours(p *part, i int) {
 	row("At risk, h", hoursAt(surfacePath(i, "hours_at_risk"), s.HoursAtRisk), say("–"), "plain count of margin up to 1 K; includes the condensing hours")
 	row("Frost, h", hoursAt(surfacePath(i, "frost_hours"), s.FrostHours), say("–"), "part of the plain count with the surface below 0 °C")
 	row("Observed, h", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved), say("–"), "surface and its air together")
-	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"), "by mass balance, drips left out")
+	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"), "by mass balance: good to a factor of about two")
 	if told, k, ok := b.told(s.Surface); ok && told.Condensate != nil {
 		c, path := told.Condensate, fmt.Sprintf("physics.surfaces.%d.condensate.", k)
-		row("Nights wetted", countAt(path+"nights_wetted", c.NightsWetted), say("–"), "by mass balance, films of some weight only")
+		row("Nights wetted", countAt(path+"nights_wetted", c.NightsWetted), say("–"), "by mass balance, from the least mass said below")
 		row("Mornings dried by noon", countAt(path+"mornings_dried", c.MorningsDried), say("–"), "of the nights wetted")
 		row("Mornings still wet at noon", countAt(path+"mornings_still_wet_at_noon", c.MorningsWet), say("–"), "of the nights wetted; the rest was not observed at noon")
 		row("Condensed in all, g/m²", figureAt(path+"condensed_g_m2", &c.CondensedGM2, 0), say("–"), "by mass balance")
@@ -115,6 +116,24 @@ func (b *builder) hours(p *part, i int) {
 		}
 	}
 	p.table(t)
+	if of := b.film(s.Surface); of != nil {
+		gaps := ""
+		if of.GapsWet > 0 {
+			gaps = fmt.Sprintf(" A film lay on the surface when %d of %s began; after a gap the balance starts again from dry, so that what is counted is a lower bound.", of.GapsWet, plural(of.Gaps, "gap"))
+		}
+		p.quiet("Every figure in g/m² goes with the coefficient of heat transfer of still air, taken as %s W/m²K, which is known to a factor of about two; nights wetted are those on which at least %s g/m² condensed, and a smooth slope is taken to hold %s g/m² before it drips.%s",
+			fmt.Sprintf("%g", of.Settings.ConvectionWM2K), fmt.Sprintf("%g", of.Settings.WettedGM2), fmt.Sprintf("%g", of.Settings.RunOffGM2), gaps)
+	}
+}
+
+// film is the water balance of a surface; nil where there is none.
+func (b *builder) film(surface string) *condensate.Result {
+	for _, s := range b.Answer.Behind.Surfaces {
+		if s.Surface == surface {
+			return s.Condensate
+		}
+	}
+	return nil
 }
 
 var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
