@@ -12,6 +12,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/internal/assessment"
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 	"dewcase/internal/roof"
 )
@@ -101,7 +102,7 @@ func readView(h *head, a assessment.Answer, q url.Values) view {
 	}
 	if n, err := time.ParseInLocation(time.DateOnly, q.Get("night"), h.Zone); err == nil {
 		v.from = time.Date(n.Year(), n.Month(), n.Day(), 12, 0, 0, 0, h.Zone)
-		v.until = nightsAfter(v.from, 1, h.Zone)
+		v.until = drawing.NightsAfter(v.from, 1, h.Zone)
 	}
 	from, err1 := roof.ParseTime(q.Get("from"))
 	until, err2 := roof.ParseTime(q.Get("to"))
@@ -147,16 +148,16 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, stepFor(v.until.Sub(v.from)))
+	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
-	b := caseBody{Surface: v.surface, SurfaceWords: surfaceWords(h.Case, v.surface), Coverage: a.Coverage, Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
+	b := caseBody{Surface: v.surface, SurfaceWords: drawing.SurfaceWords(h.Case, v.surface), Coverage: a.Coverage, Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
 	for i := range h.Surfaces {
 		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
 	}
-	s := sheet(h.Case, hourly, v.surface, wi, h.Zone)
+	s := drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone)
 	s.WindowFrom, s.WindowUntil = v.from, v.until
 	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
 	b.Sheet = s.Scene()
@@ -164,15 +165,15 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	if len(years) > 0 {
 		b.Winter = seasonYear(wi.From.In(h.Zone))
 	}
-	m := chart(h.Case, near, v.surface, h.Zone)
-	if e, ok := effectOf(a, v.surface.ID); ok {
+	m := drawing.Chart(h.Case, near, v.surface, h.Zone)
+	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
 		b.HasEffect = true
-		if c := unrepairedColumn(m, e); c != nil {
+		if c := drawing.Unrepaired(m, e); c != nil {
 			m.UnrepairedK = c
 		}
 	}
-	m.Strips = strips(a, v.surface.ID)
-	b.Chart, b.Positions = m.Scene(), multiples(h.Case, near, h.Zone).Scene()
+	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
+	b.Chart, b.Positions = m.Scene(), drawing.Multiples(h.Case, near, h.Zone).Scene()
 	b.StepWords = stepWords(m.Step)
 	b.Zooms = zooms(h, v)
 	b.Rows, b.RowsCut = marginRows(m)
@@ -318,7 +319,7 @@ func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
 	}
 	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-nights.csv")
 	_ = out.Write([]string{"night_from", "night_until", "surface", "wet_h", "at_risk_h", "frost_h", "observed_share", "outdoor_min_c", "undercooling_k", "sky"})
-	for _, n := range sheet(h.Case, hourly, v.surface, wi, h.Zone).Nights {
+	for _, n := range drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone).Nights {
 		s := n.Sum()
 		_ = out.Write([]string{n.From.In(h.Zone).Format(time.RFC3339), n.Until.In(h.Zone).Format(time.RFC3339), v.surface.ID,
 			hoursCSV(s.ObservedMin, s.CondensingMin), hoursCSV(s.ObservedMin, s.AtRiskMin), hoursCSV(s.ObservedMin, s.FrostMin),
@@ -359,12 +360,12 @@ func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := readView(h, a, r.URL.Query())
-	t, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, stepFor(v.until.Sub(v.from)))
+	t, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
-	m := chart(h.Case, t, v.surface, h.Zone)
+	m := drawing.Chart(h.Case, t, v.surface, h.Zone)
 	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-margin.csv")
 	_ = out.Write([]string{"time", "surface", "margin_mean_k", "margin_min_k", "margin_max_k", "condensing_min", "at_risk_min", "observed_share", "surface_c", "limit_c"})
 	cell := func(c picture.Column, i int) string {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 	"dewcase/internal/roof"
 )
@@ -59,8 +60,8 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 		row.Attention, row.weight = []string{"no readings yet"}, 20
 		return row, nil
 	}
-	until := nightsAfter(nightOf(h.Until, h.Zone), 1, h.Zone)
-	wi := winter{nightsAfter(until, -stripNights, h.Zone), until}
+	until := drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
+	wi := winter{drawing.NightsAfter(until, -stripNights, h.Zone), until}
 	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, time.Hour)
 	if err != nil {
 		return row, err
@@ -72,7 +73,7 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	var worst picture.WinterSheet
 	most := -1.0
 	for _, s := range h.Case.Surfaces() {
-		sh := sheet(h.Case, v, s, wi, h.Zone)
+		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
 		if n := picture.CountNights(sh.Nights); n.WetHours > most {
 			worst, most = sh, n.WetHours
 		}
@@ -190,24 +191,24 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 			b.Unknown = append(b.Unknown, row)
 			continue
 		}
-		row.Place, row.Words, row.Check = pos.Place, positionWords(pos), lastCheck(h, l.Logger, now)
+		row.Place, row.Words, row.Check = pos.Place, drawing.PositionWords(pos), lastCheck(h, l.Logger, now)
 		seen[pos.ID] = true
 		b.Rows = append(b.Rows, row)
 	}
 	for _, pos := range h.Case.Positions {
 		if !seen[pos.ID] {
-			b.Rows = append(b.Rows, positionRow{Latest: Latest{Position: pos.ID, Place: pos.Place}, Words: positionWords(pos), Silent: true})
+			b.Rows = append(b.Rows, positionRow{Latest: Latest{Position: pos.ID, Place: pos.Place}, Words: drawing.PositionWords(pos), Silent: true})
 		}
 	}
-	sort.SliceStable(b.Rows, func(i, j int) bool { return placeRank[b.Rows[i].Place] < placeRank[b.Rows[j].Place] })
+	sort.SliceStable(b.Rows, func(i, j int) bool { return drawing.Rank(b.Rows[i].Place) < drawing.Rank(b.Rows[j].Place) })
 	if h.HasRecord {
 		from := h.Until.Add(-3 * 24 * time.Hour)
-		v, err := p.Record.Timeline(ctx, h.ID, from, h.Until, stepFor(h.Until.Sub(from)))
+		v, err := p.Record.Timeline(ctx, h.ID, from, h.Until, drawing.StepFor(h.Until.Sub(from)))
 		if err != nil {
 			p.fail(w, r, err)
 			return
 		}
-		b.Chart = multiples(h.Case, v, h.Zone).Scene()
+		b.Chart = drawing.Multiples(h.Case, v, h.Zone).Scene()
 	}
 	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
 }

@@ -15,6 +15,7 @@ import (
 	"dewcase/internal/buildup"
 	"dewcase/internal/cause"
 	"dewcase/internal/caution"
+	"dewcase/internal/drawing"
 	"dewcase/internal/openings"
 	"dewcase/internal/picture"
 )
@@ -206,7 +207,7 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 	var b sureBody
 	for _, s := range a.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
-		row := sureSurface{Surface: s, Words: surfaceWords(h.Case, pos)}
+		row := sureSurface{Surface: s, Words: drawing.SurfaceWords(h.Case, pos)}
 		row.Sentence = sureSentence(s, row.Words)
 		for _, x := range s.HowSure {
 			if x.Part > 0 {

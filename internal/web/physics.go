@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewcase/internal/assessment"
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 )
 
@@ -45,8 +46,8 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 	b := physicsBody{Told: a.Physics}
 	for _, s := range a.Physics.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
-		row := physicsSurface{ToldSurface: s, Words: surfaceWords(h.Case, pos)}
-		if q := strips(a, s.Surface); len(q) > 0 {
+		row := physicsSurface{ToldSurface: s, Words: drawing.SurfaceWords(h.Case, pos)}
+		if q := drawing.Strips(a.Behind.Surfaces, s.Surface); len(q) > 0 {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
 		if s.Condensate != nil {
@@ -66,7 +67,7 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		for _, e := range a.Physics.House.Excesses {
 			row := classRow{Place: e.Place, Excess: fmt.Sprintf("%.0f", e.MeanPa), Supply: signed(e.SupplyGM3)}
 			if pos, ok := h.Case.Position(e.Place); ok {
-				row.Place = positionWords(pos)
+				row.Place = drawing.PositionWords(pos)
 			}
 			if e.UncPa > 0 {
 				row.Excess += fmt.Sprintf(" ± %.0f", 2*e.UncPa)
@@ -105,7 +106,7 @@ func physicsSentence(s []physicsSurface) string {
 
 // courses draws what follows from the margin over the whole record.
 func courses(h *head, words, id string, q []picture.Quiet) *picture.Scene {
-	step := stepFor(h.Until.Sub(h.From))
+	step := drawing.StepFor(h.Until.Sub(h.From))
 	m := picture.MarginChart{ID: "courses-" + id, Surface: words, Zone: h.Zone, From: h.From, Until: h.Until, Step: step, Strips: q, Events: h.Events}
 	for t := h.From; step > 0 && t.Before(h.Until); t = t.Add(step) {
 		m.Time = append(m.Time, t)

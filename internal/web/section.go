@@ -1,6 +1,7 @@
 package web
 
 import (
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 	"dewcase/internal/roof"
 )
@@ -12,16 +13,8 @@ var sectionPlaces = map[roof.Place]picture.Place{
 
 // section cuts the surveyed roof open, with the loggers' last values.
 func section(c *roof.Case, latest []Latest) *picture.Scene {
-	slot := func(mm *float64) picture.Slot {
-		if mm == nil {
-			return picture.Slot{}
-		}
-		return picture.Slot{MM: *mm, Known: true}
-	}
-	b := c.Roof
-	s := picture.Section{ID: "section", PitchDeg: b.PitchDeg, Underlay: b.Underlay.Class, Battens: b.Battens, Insulation: b.Insulation,
-		LoftEaves: slot(b.Openings.LoftEavesMM), LoftRidge: slot(b.Openings.LoftRidgeMM), VoidEaves: slot(b.Openings.VoidEavesMM), VoidRidge: slot(b.Openings.VoidRidgeMM),
-		Covering: b.Covering.Material}
+	s := drawing.Section(c)
+	s.ID = "section"
 	for _, l := range latest {
 		pos, ok := c.Position(l.Position)
 		place, drawn := sectionPlaces[pos.Place]

@@ -6,9 +6,10 @@ import (
 	"math"
 	"net/http"
 	"slices"
+	"strconv"
 	"time"
 
-	"dewcase/internal/assessment"
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 	"dewcase/internal/repair"
 )
@@ -44,7 +45,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 	var b repairsBody
 	for i, res := range a.Results {
 		pos, _ := h.Case.Position(res.Surface)
-		v := resultView{Result: res, Words: surfaceWords(h.Case, pos)}
+		v := resultView{Result: res, Words: drawing.SurfaceWords(h.Case, pos)}
 		v.Sentence = verdictSentence(h, v.Words, res)
 		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
 			v.Effect = effectPicture(i, res)
@@ -57,7 +58,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 				v.LeftOut = append(v.LeftOut, n)
 			}
 		}
-		if wet, risk := paired(h, res, i); len(wet.Nights) > 0 {
+		if wet, risk := drawing.Paired(res, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
 			v.Wet, v.Risk = wet.Scene(), risk.Scene()
 		}
 		if res.Hours != nil {
@@ -120,136 +121,10 @@ func verdictSentence(h *head, words string, r repair.Result) string {
 	return "It is too early to say whether the repair of " + r.At.In(h.Zone).Format("2 January 2006") + " worked " + words + "."
 }
 
-// paired sums the course after a repair up by night: hours measured, and hours
-// that the unrepaired roof would have had in the same weather. As on the
-// timeline, what the repair did is added to what was measured, so that an error
-// that both runs of the model share does not look like an effect.
-func paired(h *head, r repair.Result, i int) (wet, risk picture.PairedNights) {
-	wet = picture.PairedNights{ID: fmt.Sprintf("wet-%d", i), Words: "wet hours", Zone: h.Zone}
-	risk = picture.PairedNights{ID: fmt.Sprintf("risk-%d", i), Words: "hours at risk", Zone: h.Zone}
-	const half = 0.5 // h a point
-	type sum struct{ wet, wet0, risk, risk0, seen float64 }
-	var nights []time.Time
-	sums := map[time.Time]*sum{}
-	for _, pt := range r.Course {
-		noon := nightOf(time.UnixMilli(pt.AtMS), h.Zone)
-		s, ok := sums[noon]
-		if !ok {
-			s = &sum{}
-			sums[noon] = s
-			nights = append(nights, noon)
-		}
-		if pt.MeasuredK == nil {
-			continue
-		}
-		s.seen += half
-		m, m0 := *pt.MeasuredK, *pt.MeasuredK+pt.WithoutK-pt.WithK
-		add := func(into *float64, margin, limit float64) {
-			if margin <= limit {
-				*into += half
-			}
-		}
-		add(&s.wet, m, 0)
-		add(&s.wet0, m0, 0)
-		add(&s.risk, m, 1)
-		add(&s.risk0, m0, 1)
-	}
-	for _, noon := range nights {
-		s := sums[noon]
-		a, b := picture.PairedNight{From: noon}, picture.PairedNight{From: noon}
-		if s.seen >= 0.8*nightsAfter(noon, 1, h.Zone).Sub(noon).Hours() {
-			a.Measured, a.Without = &s.wet, &s.wet0
-			b.Measured, b.Without = &s.risk, &s.risk0
-		}
-		wet.Nights, risk.Nights = append(wet.Nights, a), append(risk.Nights, b)
-	}
-	return wet, risk
-}
-
-// effect is what the last repair of a surface did to its margin, half hour by
-// half hour.
-type effect struct {
-	Surface string     `json:"surface"`
-	At      time.Time  `json:"repair_at"`
-	FromMS  int64      `json:"from_ms"`
-	StepS   int        `json:"step_s"`
-	ChangeK []*float64 `json:"without_minus_with_k"`
-}
-
-const halfHourMS = 30 * 60 * 1000
-
-// effectOf finds the last judged repair of a surface that has a course.
-func effectOf(a assessment.Answer, surface string) (effect, bool) {
-	var last *repair.Result
-	for i, r := range a.Results {
-		if r.Surface == surface && len(r.Course) > 1 && (last == nil || r.At.After(last.At)) {
-			last = &a.Results[i]
-		}
-	}
-	if last == nil {
-		return effect{}, false
-	}
-	first, end := last.Course[0].AtMS, last.Course[len(last.Course)-1].AtMS
-	e := effect{Surface: surface, At: last.At.UTC(), FromMS: first, StepS: halfHourMS / 1000, ChangeK: make([]*float64, (end-first)/halfHourMS+1)}
-	for _, pt := range last.Course {
-		x := math.Round((pt.WithoutK-pt.WithK)*100) / 100
-		if i := (pt.AtMS - first) / halfHourMS; i >= 0 && int(i) < len(e.ChangeK) {
-			e.ChangeK[i] = &x
-		}
-	}
-	return e, true
-}
-
-// over is the mean change over [fromMS, untilMS); ok is false where none is
-// known.
-func (e effect) over(fromMS, untilMS int64) (float64, bool) {
-	if untilMS <= e.FromMS {
-		return 0, false
-	}
-	first := max(fromMS-e.FromMS, 0) / halfHourMS
-	end := min((untilMS-e.FromMS+halfHourMS-1)/halfHourMS, int64(len(e.ChangeK)))
-	sum, n := 0.0, 0
-	for i := first; i < end; i++ {
-		if x := e.ChangeK[i]; x != nil {
-			sum, n = sum+*x, n+1
-		}
-	}
-	if n == 0 {
-		return 0, false
-	}
-	return sum / float64(n), true
-}
-
-// unrepairedColumn is the margin that the roof would have had without the
-// repair: what was measured, and the change between the model's two runs.
-func unrepairedColumn(m picture.MarginChart, e effect) picture.Column {
-	f := picture.NewFigures(len(m.Time))
-	any := false
-	for i, t := range m.Time {
-		if m.MarginMean == nil {
-			break
-		}
-		x, ok := m.MarginMean.Get(i)
-		if !ok {
-			continue
-		}
-		from := t.UnixMilli()
-		until := from + max(m.Step.Milliseconds(), 1)
-		if d, ok := e.over(from, until); ok {
-			f.Set(i, x+d)
-			any = true
-		}
-	}
-	if !any {
-		return nil
-	}
-	return f
-}
-
 // beside is what the script draws with the margin beyond the readings.
 type beside struct {
-	Effect *effect       `json:"effect"`
-	Strips []besideStrip `json:"strips"`
+	Effect *drawing.Change `json:"effect"`
+	Strips []besideStrip   `json:"strips"`
 }
 
 type besideStrip struct {
@@ -270,10 +145,10 @@ func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
 	}
 	v := readView(h, a, r.URL.Query())
 	out := beside{Strips: []besideStrip{}}
-	if e, ok := effectOf(a, v.surface.ID); ok {
+	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
 		out.Effect = &e
 	}
-	for _, q := range strips(a, v.surface.ID) {
+	for _, q := range drawing.Strips(a.Behind.Surfaces, v.surface.ID) {
 		b := besideStrip{Words: q.Words, Top: q.Top, Mark: q.Mark, Filled: q.Filled, AtMS: q.Course.AtMS, Joined: q.Course.Joined}
 		for _, x := range q.Course.Value {
 			b.Value = append(b.Value, math.Round(x*100)/100)
@@ -285,44 +160,4 @@ func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
 	if err := json.NewEncoder(w).Encode(out); err != nil {
 		p.Log.Debug("what stands beside the margin was not read to its end", "case", h.ID, "error", err)
 	}
-}
-
-// stripPoints is how many points of a course the page is given.
-const stripPoints = 1500
-
-// strips are what follows from a surface's margin: water, mould, timber.
-func strips(a assessment.Answer, surface string) []picture.Quiet {
-	var out []picture.Quiet
-	for _, s := range a.Behind.Surfaces {
-		if s.Surface != surface {
-			continue
-		}
-		if len(s.Film) > 0 {
-			c := picture.Course{}
-			for _, p := range s.Film {
-				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.MassGM2), append(c.Joined, p.Joined)
-			}
-			out = append(out, picture.Quiet{Words: "water on the surface, g/m²", Course: c, Top: 10, Filled: true})
-		}
-		if s.Mould != nil && len(s.Mould.Course) > 0 {
-			c := picture.Course{}
-			for _, p := range s.Mould.Course {
-				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.Index), append(c.Joined, true)
-			}
-			out = append(out, picture.Quiet{Words: "mould index (3: visible)", Course: c.Thin(stripPoints), Top: 6, Mark: 3})
-		}
-		wood, words := s.Wood, "wood moisture measured, %"
-		if wood == nil {
-			wood, words = s.Timber, "wood moisture estimated, %"
-		}
-		if wood != nil && len(wood.Course) > 0 {
-			c := picture.Course{}
-			for i, p := range wood.Course {
-				joined := i+1 < len(wood.Course) && wood.Course[i+1].Joined
-				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.MCPct), append(c.Joined, joined)
-			}
-			out = append(out, picture.Quiet{Words: words, Course: c.Thin(stripPoints), Top: 30, Mark: 20})
-		}
-	}
-	return out
 }

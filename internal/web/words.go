@@ -12,31 +12,9 @@ import (
 
 	"dewcase/internal/assessment"
 	"dewcase/internal/cause"
+	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
-	"dewcase/internal/roof"
 )
-
-// placeWords are the places as people say them.
-var placeWords = map[roof.Place]string{
-	roof.IndoorAir: "indoors", roof.LoftAir: "loft", roof.BattenVoidAir: "batten void",
-	roof.CoveringUnderside: "under the covering", roof.UnderlayUnderside: "under the underlay",
-	roof.Timber: "on the timber", roof.OutdoorAir: "outdoors", roof.Other: "elsewhere",
-}
-
-// placeRank orders positions from indoors to outdoors.
-var placeRank = map[roof.Place]int{
-	roof.IndoorAir: 0, roof.LoftAir: 1, roof.Timber: 2, roof.UnderlayUnderside: 3,
-	roof.BattenVoidAir: 4, roof.CoveringUnderside: 5, roof.OutdoorAir: 6, roof.Other: 7,
-}
-
-// positionWords names a position: batten void (void-e).
-func positionWords(p roof.Position) string {
-	place := placeWords[p.Place]
-	if place == "" {
-		place = "elsewhere"
-	}
-	return place + " (" + p.ID + ")"
-}
 
 // hours writes hours with one decimal, without one from 100 h up.
 func hours(h float64) string {
@@ -279,7 +257,7 @@ func (p *Pages) funcs() template.FuncMap {
 			return fmt.Sprintf("%.0f", *x)
 		},
 		"quantity":  quantityWords,
-		"nightdate": func(zone *time.Location, t *time.Time) string { return nightOf(*t, zone).Format(time.DateOnly) },
+		"nightdate": func(zone *time.Location, t *time.Time) string { return drawing.NightOf(*t, zone).Format(time.DateOnly) },
 		"prose":     prose,
 		"payload":   payloadWords,
 		"barwidth":  func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
