@@ -4,6 +4,7 @@
 package assessment
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -151,7 +152,7 @@ func coverage(set *series.Set, c *series.Course) Coverage {
 }
 
 func surface(set *series.Set, p roof.Position) Surface {
-	s := Surface{Surface: p.ID, Air: p.Meets, HowSure: []HowSure{}, Notes: []string{}}
+	s := Surface{Surface: p.ID, Air: p.Meets, HowSure: []HowSure{}, Notes: keptOut(set, p)}
 	c, err := risk.Margin(set, p.ID)
 	if err != nil {
 		s.Notes = append(s.Notes, err.Error())
@@ -176,6 +177,35 @@ func surface(set *series.Set, p roof.Position) Surface {
 		s.Notes = append(s.Notes, "the accuracy of logger "+missing+" is unknown: hours_condensing is the plain count and has no interval (key loggers.accuracy)")
 	}
 	return s
+}
+
+// excludingWords say in a note why readings do not count.
+var excludingWords = []struct {
+	flag  roof.Flags
+	words string
+}{
+	{roof.FlagClockWrong, "the logger's clock cannot be right"},
+	{roof.FlagBeforeFitting, "they are older than the logger's fitting"},
+	{roof.FlagFlatLine, "the logger showed no movement at all for 8 h while its neighbours moved"},
+	{roof.FlagSideBySide, "the logger disagrees with its side-by-side check"},
+	{roof.FlagElsewhere, "the logger was fitted elsewhere at the time"},
+}
+
+// keptOut says which readings behind a surface were kept out of its hours.
+func keptOut(set *series.Set, p roof.Position) []string {
+	notes := []string{}
+	for _, id := range []string{p.ID, p.Meets} {
+		c := set.Course(id)
+		if c == nil {
+			continue
+		}
+		for _, e := range excludingWords {
+			if n := c.Flagged[e.flag]; n > 0 {
+				notes = append(notes, fmt.Sprintf("readings at %s kept out of hours: %d, because %s", id, n, e.words))
+			}
+		}
+	}
+	return notes
 }
 
 func round(x float64, decimals int) float64 {

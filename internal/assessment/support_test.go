@@ -7,6 +7,8 @@ import (
 	"pgregory.net/rapid"
 
 	"dewcase/internal/cause"
+	"dewcase/internal/roof"
+	"dewcase/internal/series"
 )
 
 func TestSupportSumsToOneAsPrinted(t *testing.T) {
@@ -29,4 +31,13 @@ func TestSupportSumsToOneAsPrinted(t *testing.T) {
 		}
 		assert.InDelta(t, 1, sum, 1e-12)
 	})
+}
+
+// A figure that is null because a probe stood still says so.
+func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
+	set := &series.Set{Case: &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}}
+	set.Courses = []series.Course{{Position: set.Case.Positions[0], Excluded: 200, Flagged: map[roof.Flags]int{roof.FlagFlatLine: 200, roof.FlagJump: 3}}, {Position: set.Case.Positions[1]}}
+	notes := measured(set).Surfaces[0].Notes
+	assert.Contains(t, notes, "readings at void kept out of hours: 200, because the logger showed no movement at all for 8 h while its neighbours moved")
+	assert.Len(t, notes, 2)
 }
