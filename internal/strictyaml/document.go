@@ -151,10 +151,16 @@ func textFault(data []byte) (line int, problem string) {
 	return line, ""
 }
 
+// structural counts what the parser can make a token of; a # within a word or a
+// row of them is text.
 func structural(data []byte) (n int) {
-	for _, c := range data {
+	for i, c := range data {
 		switch c {
-		case '[', ']', '{', '}', ',', ':', '-', '?', '&', '*', '#', '!', '|', '>', '"', '\'', '%', '@', '`', '\n':
+		case '#':
+			if i == 0 || data[i-1] == ' ' || data[i-1] == '\t' || data[i-1] == '\n' {
+				n++
+			}
+		case '[', ']', '{', '}', ',', ':', '-', '?', '&', '*', '!', '|', '>', '"', '\'', '%', '@', '`', '\n':
 			n++
 		}
 	}

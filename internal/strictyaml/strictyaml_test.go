@@ -96,6 +96,14 @@ func TestHostileFilesAreRefusedOrReadInBoundedMemory(t *testing.T) {
 	}
 }
 
+// A remark may fill a file up to its limit: it costs the parser one token.
+func TestALongRemarkIsRead(t *testing.T) {
+	for name, text := range map[string]string{"a rule of signs": "a: 1\n" + strings.Repeat("#", 1<<20-5), "words": "a: 1\n#" + strings.Repeat(" pad", 1<<18-2)} {
+		d := Parse("f.yaml", []byte(text), 1<<20)
+		assert.Equal(t, []string{"a"}, d.Root().Map().Keys(), name)
+	}
+}
+
 func FuzzParse(f *testing.F) {
 	f.Add([]byte("a: 1\nb: [x, {c: ~}]\n"))
 	f.Add([]byte("a: &x |\n  y\n<<: *x\n"))
