@@ -97,5 +97,5 @@ func fitted(rows [][]float64, wet []float64) string {
 		}
 		return out + "},\n"
 	}
-	return line("centre", m.centre[:]) + line("scale", m.scale[:]) + line("beta", beta) + "\t\tstiff: 8,\n"
+	return line("centre", m.centre[:]) + line("scale", m.scale[:]) + line("beta", beta) + "\t\tstiff: 3,\n"
 }
