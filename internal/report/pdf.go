@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -89,7 +90,9 @@ func newSheet(d *Document, r *ruler, paper Paper) *sheetOfPaper {
 	p.SetMargins(0, 0, 0)
 	p.SetCellMargin(0)
 	for i, b := range faceFiles {
-		p.AddUTF8FontFromBytes(faceNames[i], "", b)
+		// A copy each time: cutting the type down to the signs used writes into
+		// the bytes it was given, which would change every report after the first.
+		p.AddUTF8FontFromBytes(faceNames[i], "", slices.Clone(b))
 	}
 	p.SetCatalogSort(true)
 	p.SetCreationDate(d.made)
