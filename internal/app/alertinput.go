@@ -34,6 +34,9 @@ func (b *bell) input(ctx context.Context, c *roof.Case, w *watched, now time.Tim
 	if in.Loggers, err = b.loggers(ctx, c, now); err != nil {
 		return in, err
 	}
+	if in.Forecast, err = b.forecastOf(ctx, c, now); err != nil {
+		return in, err
+	}
 	in.Chance = watch.Tonight(in)
 	return in, nil
 }

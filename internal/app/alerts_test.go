@@ -191,6 +191,11 @@ func TestTheHouseholdersPageOpensByItsLinkAlone(t *testing.T) {
 	if link[len(link)-1] != 'A' {
 		assert.Equal(t, 404, answer.StatusCode)
 	}
+	answer, _ = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": -6, "until": "`+time.Now().Add(12*time.Hour).UTC().Format(time.RFC3339)+`"}`)
+	assert.Equal(t, 204, answer.StatusCode)
+	answer, body = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": "cold"}`)
+	assert.Equal(t, 422, answer.StatusCode)
+	assert.Contains(t, body, "min_c")
 	d.ask("POST", "/cases/larch-3/alerts/unlink", "")
 	answer, page = d.ask("GET", link, "")
 	assert.Equal(t, 404, answer.StatusCode)
