@@ -188,7 +188,7 @@ func (a *App) openBroker(c config.MQTT) error {
 		return fmt.Errorf("the embedded broker: %w", err)
 	}
 	a.broker, err = broker.New(broker.Options{Listen: c.Listen, TLS: tls, Authenticate: auth, AnonymousLoopback: config.Loopback(c.Listen),
-		MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
+		MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log, Now: a.opt.Now,
 		Batch: func(ctx context.Context, messages []broker.Message) []error {
 			in := make([]ingest.Incoming, len(messages))
 			for i, m := range messages {
@@ -245,10 +245,14 @@ func (a *App) topics() []string {
 	return out
 }
 
+// secure says whether pages are served over TLS. (The server makes itself a
+// TLSConfig in any case.)
+func (a *App) secure() bool { return a.opt.Config.HTTP.CertFile != "" }
+
 // Addresses are what a person or a logger connects to.
 func (a *App) Addresses() []string {
 	scheme := "http"
-	if a.server.TLSConfig != nil {
+	if a.secure() {
 		scheme = "https"
 	}
 	out := []string{scheme + "://" + a.listener.Addr().String()}
@@ -261,7 +265,11 @@ func (a *App) Addresses() []string {
 // Run serves until ctx ends, then drains and stops.
 func (a *App) Run(ctx context.Context) error {
 	go func() {
-		err := a.server.Serve(a.listener)
+		serve := a.server.Serve
+		if a.secure() {
+			serve = func(l net.Listener) error { return a.server.ServeTLS(l, "", "") } // with the certificate of TLSConfig
+		}
+		err := serve(a.listener)
 		if !errors.Is(err, http.ErrServerClosed) {
 			a.failed <- fmt.Errorf("serving pages: %w", err)
 		}

@@ -72,6 +72,7 @@ type Options struct {
 	Handler Handler
 	Batch   Batch // takes precedence
 	Logger  *slog.Logger
+	Now     func() time.Time // the clock that arrivals are dated by; default time.Now
 }
 
 // Limits that are not worth a key of the configuration.
@@ -123,6 +124,9 @@ func New(opts Options) (*Broker, error) {
 	}
 	if opts.Authenticate == nil && !isLoopbackHost(host) {
 		return nil, fmt.Errorf("%w: %s listens wider", ErrNeedsCredentials, opts.Listen)
+	}
+	if opts.Now == nil {
+		opts.Now = time.Now
 	}
 	if opts.MaxClients <= 0 {
 		opts.MaxClients = 512

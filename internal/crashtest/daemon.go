@@ -110,7 +110,7 @@ func Serve(t testing.TB, data string, args ...string) *Daemon {
 		case line, ok := <-lines:
 			require.True(t, ok, "the daemon ended before it was ready:\n%s", d.Log())
 			switch {
-			case strings.HasPrefix(line, "http://"):
+			case strings.HasPrefix(line, "http://"), strings.HasPrefix(line, "https://"):
 				d.HTTP = line
 				got++
 			case strings.HasPrefix(line, "mqtt://"):
