@@ -86,12 +86,12 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 	names := kept
 	kept = kept[:0]
 	for _, r := range names {
-		ok, err := p.admit(ctx, caseID, r.Logger, m.Arrived)
+		ok, err := p.admit(ctx, caseID, r.Logger, m.Arrived, p.MaxLoggers)
 		if err != nil {
 			return taken{}, err
 		}
 		if !ok {
-			rejects = append(rejects, p.tooMany(caseID, r, m.Topic, 0))
+			rejects = append(rejects, p.tooMany(caseID, r, m.Topic, 0, p.MaxLoggers))
 			continue
 		}
 		kept = append(kept, r)
@@ -126,14 +126,14 @@ func (p *Path) reject(ctx context.Context, rejects []roof.Reject) {
 	}
 }
 
-func (p *Path) tooMany(caseID string, r roof.Reading, source string, line int) roof.Reject {
+func (p *Path) tooMany(caseID string, r roof.Reading, source string, line, limit int) roof.Reject {
 	return roof.Reject{At: p.Now(), Case: caseID, Logger: r.Logger, Source: source, Line: line, Reason: roof.TooManyLoggers,
-		Detail: fmt.Sprintf("the case has %d loggers already that its case file does not know; name this one in the case file, or raise mqtt.max_loggers", p.MaxLoggers)}
+		Detail: fmt.Sprintf("the case has %d loggers already that its case file does not know; name this one in the case file, or raise mqtt.max_loggers", limit)}
 }
 
 // admit reports whether a logger's readings are kept: always where the case
-// file knows it, else up to MaxLoggers names a case.
-func (p *Path) admit(ctx context.Context, caseID, logger string, at time.Time) (bool, error) {
+// file knows it, else while the case has fewer than limit names that it does not.
+func (p *Path) admit(ctx context.Context, caseID, logger string, at time.Time, limit int) (bool, error) {
 	if p.Cases.Fitted(caseID, logger) {
 		return true, nil
 	}
@@ -160,7 +160,7 @@ func (p *Path) admit(ctx context.Context, caseID, logger string, at time.Time) (
 		p.Rejects.Heard(caseID, logger, at)
 		return true, nil
 	}
-	if len(names) >= p.MaxLoggers {
+	if len(names) >= limit {
 		return false, nil
 	}
 	names[logger] = true
@@ -204,6 +204,11 @@ type RejectedRow struct {
 // batchRows is how many rows are made durable together.
 const batchRows = 2000
 
+// maxFileLoggers is how many unknown names files may bring to a case. Somebody
+// chose the file, so MaxLoggers, which guards against a broken publisher, does
+// not hold; this bounds the memory.
+const maxFileLoggers = 10_000
+
 // maxListed bounds the rows listed by line; all are counted.
 const maxListed = 5000
 
@@ -234,12 +239,12 @@ func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Repor
 	}
 	var rejects []roof.Reject
 	sum, err := csvreadings.Read(name, r, now, func(reading roof.Reading, line int) error {
-		ok, err := p.admit(ctx, caseID, reading.Logger, now)
+		ok, err := p.admit(ctx, caseID, reading.Logger, now, max(p.MaxLoggers, maxFileLoggers))
 		if err != nil {
 			return err
 		}
 		if !ok {
-			rejects = append(rejects, p.tooMany(caseID, reading, name, line))
+			rejects = append(rejects, p.tooMany(caseID, reading, name, line, max(p.MaxLoggers, maxFileLoggers)))
 			return nil
 		}
 		if !unknown[reading.Logger] && !p.Cases.Fitted(caseID, reading.Logger) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"strings"
 	"testing"
 	"time"
 
@@ -126,4 +127,16 @@ func TestRejectsOfAMessageThatMustComeAgainAreNotCountedYet(t *testing.T) {
 	s.refuse = ""
 	require.NoError(t, p.Messages(context.Background(), []Incoming{m})[0])
 	require.Equal(t, map[roof.Reason]int{roof.TempOutOfRange: 1}, d.rejects)
+}
+
+// The limit of unknown names guards against a broken publisher; rows of a file
+// that somebody chose are kept and reported (contract, section 2).
+func TestRowsOfManyUnknownLoggersAreKept(t *testing.T) {
+	p, d, _ := path(t, "")
+	rep, err := p.CSV(context.Background(), "a", "readings.csv", strings.NewReader("time,logger,temp_c,rh_pct\n"+
+		"2026-01-31T12:00:00Z,u1,4,90\n2026-01-31T12:00:00Z,u2,4,90\n2026-01-31T12:00:00Z,u3,4,90\n2026-01-31T12:00:00Z,u4,4,90\n"))
+	require.NoError(t, err)
+	require.Equal(t, 4, rep.Stored)
+	require.Equal(t, []string{"u1", "u2", "u3", "u4"}, rep.Unknown)
+	require.Empty(t, d.rejects)
 }
