@@ -58,7 +58,6 @@ type sheetOfPaper struct {
 	pages int            // in all, as the first pass found
 	at    map[string]int // page of each part, likewise
 	links map[string]int
-	err   error
 }
 
 // WritePDF writes the report on paper. The same document makes the same bytes.
