@@ -3,17 +3,18 @@
 package repair
 
 import (
-	"fmt"
-	"math"
+	"encoding/json"
 	"os"
 	"strconv"
 	"testing"
 	"time"
 )
 
-// TestTrials measures the operating figures: every world is looked at every
-// TRIAL_EVERY nights (2), and one line a look goes to TRIAL_OUT for the table.
-// TRIAL_WORK names the kind of work, TRIAL_FROM and TRIAL_TO the seeds.
+// TestTrials measures the operating figures on simulated winters and prints
+// their table. TRIAL_WORK names the kind of work (see the work constants),
+// TRIAL_FROM and TRIAL_TO the seeds, TRIAL_EVERY how many evenings lie between two
+// looks (4; where the conditions hold, the evenings after it are looked at one by
+// one), and TRIAL_OUT a file for one JSON line a look.
 func TestTrials(t *testing.T) {
 	number := func(key string, usual int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
@@ -21,33 +22,46 @@ func TestTrials(t *testing.T) {
 		}
 		return usual
 	}
-	from, to, every := number("TRIAL_FROM", 1), number("TRIAL_TO", 20), number("TRIAL_EVERY", 4)
-	draws := number("TRIAL_DRAWS", 160)
-	out, err := os.OpenFile(os.Getenv("TRIAL_OUT"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer out.Close()
 	w := work(os.Getenv("TRIAL_WORK"))
-	for seed := uint64(from); seed <= uint64(to); seed++ {
-		s := simulate(t, seed, w, 66, 10*time.Minute)
-		s.follow(t, fmt.Sprintf("%s,%d", w, seed), every, draws, func(line string) { fmt.Fprintln(out, line) })
+	if w == "" {
+		w = noWork
 	}
+	var lines *json.Encoder
+	if name := os.Getenv("TRIAL_OUT"); name != "" {
+		out, err := os.OpenFile(name, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer out.Close()
+		lines = json.NewEncoder(out)
+	}
+	var all []outcome
+	for seed := uint64(number("TRIAL_FROM", 1)); seed <= uint64(number("TRIAL_TO", 20)); seed++ {
+		s := simulate(t, seed, w, 66, 10*time.Minute)
+		if o, ok := s.follow(t, seed, number("TRIAL_EVERY", 4), number("TRIAL_DRAWS", 160), lines); ok {
+			all = append(all, o)
+		}
+	}
+	t.Logf("%s, %d winters\n%s", w, len(all), table(all))
 }
 
+// mostNights after the repair are counted in the table.
+const mostNights = 58
+
 // follow looks at one world evening by evening, each fit from the last.
-func (s *simulated) follow(t *testing.T, name string, every, draws int, emit func(string)) {
+func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *json.Encoder) (o outcome, ok bool) {
 	a := &assessor{set: s.set, opts: Options{Draws: draws}, cache: newLayCache(), repairs: s.set.Case.Repairs()}
 	fromMS, untilMS, _ := a.window(0, s.set.Course(s.surface).Position)
 	j, err := a.judge(s.event, s.surface, fromMS, untilMS, credit(s.set.Case, s.event))
 	if err != nil {
-		t.Logf("%s: %v", name, err)
-		return
+		t.Logf("%d: %v", seed, err)
+		return o, false
 	}
+	ends := j.ends()
 	var last *look
 	n := 0
-	for i, end := range j.ends() {
-		if (len(j.ends())-1-i)%every != 0 {
+	for i, end := range ends {
+		if (len(ends)-1-i)%every != 0 {
 			continue
 		}
 		var from *fit
@@ -58,44 +72,44 @@ func (s *simulated) follow(t *testing.T, name string, every, draws int, emit fun
 		if l.fit == nil {
 			continue
 		}
+		if len(l.trial.validA) > mostNights {
+			break
+		}
 		n++
 		last = l
-		// Where the conditions hold, the evenings that follow decide.
-		firm := ""
-		for _, rule := range []struct {
-			name  string
-			holds func(*look) bool
-			run   int
-		}{{"worked", j.worked, runWorked}, {"worse", j.worse, runWorse}} {
-			ok, prev := rule.holds(l), l
-			for k := 1; ok && k < rule.run; k++ {
-				if ok = i+k < len(j.ends()); ok {
-					prev = j.evaluate(j.ends()[i+k], prev.fit, draws)
-					ok = rule.holds(prev)
+		running := func(holds func(*look) bool, evenings int) bool {
+			prev := l
+			for k := 0; ; k++ {
+				if !holds(prev) {
+					return false
 				}
-			}
-			if ok {
-				firm = rule.name
-			}
-		}
-		tw, tr, tm, wi, wo := s.truth(nightsOf(l.trial))
-		d, c, v := l.trial.changes(&l.fit.u)
-		gates := 0
-		for g, x := range l.gates {
-			if !x.Open {
-				gates |= 1 << g
+				if k == evenings-1 {
+					return true
+				}
+				if i+k+1 >= len(ends) {
+					return false
+				}
+				prev = j.evaluate(ends[i+k+1], prev.fit, draws)
 			}
 		}
-		cf := 999.0
-		if x := j.cross(l); x.FallPct != nil {
-			cf = *x.FallPct
+		nights := len(l.trial.validA)
+		if o.workedAt == 0 && running(j.worked, runWorked) {
+			o.workedAt = nights + runWorked - 1
 		}
-		emit(fmt.Sprintf("%s,%d,%d,%d,%.4f,%.4f,%.4f,%.1f,%.1f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.2f,%.4f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.2f,%.2f,%.1f,%.1f,%d,%v,%.4f,%.4f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%s,%.1f,%.2f",
-			name, i, len(l.trial.validB), len(l.trial.validA), tw, tr, tm, wo.Condensing, l.sample.without.wetH,
-			l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high, l.riskFirm.low, l.riskFirm.high, l.water.pct, l.water.low, l.water.high,
-			l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], l.fit.sdOf(pV)*l.trial.pr[pV].sd, math.Abs(l.spread.change[2]),
-			l.trial.out[0].sigma, l.trial.out[1].sigma, l.trial.out[0].tau, l.trial.out[1].tau, gates, j.swapNear, l.sample.wetMean, l.sample.wetSD,
-			wi.Condensing, wi.AtRisk, wo.AtRisk, wi.DepositGM2, wo.DepositGM2, l.sample.with.wetH, l.sample.with.riskH, l.sample.without.riskH, l.sample.with.water, l.sample.without.water,
-			l.companion.obsBefore, l.companion.expBefore, l.companion.obsAfter, l.companion.expAfter, firm, cf, j.metShare(l)))
+		if o.worseAt == 0 && running(j.worse, runWorse) {
+			o.worseAt = nights + runWorse - 1
+		}
+		o.wet, o.risk, o.water, _, _ = s.truth(nightsOf(l.trial))
+		o.open, o.reduction, o.atRisk, o.condensed = l.open, l.reduction, l.risk, l.water
+		if lines != nil {
+			d, c, v := l.trial.changes(&l.fit.u)
+			err := lines.Encode(map[string]any{"seed": seed, "nights": nights, "before": len(l.trial.validB), "true_wet": o.wet, "true_risk": o.risk, "true_water": o.water,
+				"reduction": []float64{l.reduction.pct, l.reduction.low, l.reduction.high}, "risk": []float64{l.risk.pct, l.risk.low, l.risk.high}, "water": []float64{l.water.pct, l.water.low, l.water.high},
+				"companion": l.companion.q, "d": d, "c": c, "v": v, "wander": j.wander, "open": l.open, "needs": l.needs, "worked_at": o.workedAt, "worse_at": o.worseAt, "swap": j.swapNear})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
 	}
+	return o, last != nil
 }
