@@ -81,3 +81,11 @@ func table(all []outcome) string {
 	}
 	return b.String()
 }
+
+// nightsOf are the nights after the repair that a trial counts.
+func nightsOf(t *trial) (out [][2]int64) {
+	for _, i := range t.validA {
+		out = append(out, [2]int64{t.s.nights[i].fromMS, t.s.nights[i].untilMS})
+	}
+	return out
+}

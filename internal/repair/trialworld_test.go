@@ -158,14 +158,6 @@ func (s *simulated) truth(nights [][2]int64) (wet, risk, water float64, with, tw
 	return f(with.Condensing, twin.Condensing, fewHours), f(with.AtRisk, twin.AtRisk, fewHours), f(with.DepositGM2, twin.DepositGM2, 2), with, twin
 }
 
-// nightsOf are the nights after the repair that a trial counts.
-func nightsOf(t *trial) (out [][2]int64) {
-	for _, i := range t.validA {
-		out = append(out, [2]int64{t.s.nights[i].fromMS, t.s.nights[i].untilMS})
-	}
-	return out
-}
-
 // usedNights are the same from an answer.
 func usedNights(r Result) (out [][2]int64) {
 	for _, n := range r.Nights {

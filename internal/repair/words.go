@@ -90,7 +90,7 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 	}
 	r.Mechanism = j.mechanism(l)
 	r.Overlap = j.overlap(t)
-	r.Weather = j.weather(t, r.Overlap)
+	r.Weather = j.weather(t, r.Overlap) + fmt.Sprintf(", with %.0f %% of the hours at risk that the unrepaired roof would have had", 100*j.metShare(l))
 	c := l.companion
 	r.Companion = &Companion{Before: ratio(c.obsBefore, c.expBefore), After: ratio(c.obsAfter, c.expAfter), Q: c.q}
 	r.Companion.Text = fmt.Sprintf("at-risk hours were %.2f of the expected before and %.2f after", r.Companion.Before, r.Companion.After)
