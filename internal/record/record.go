@@ -128,17 +128,29 @@ func floor(ms, phase int64) int64 {
 }
 
 // Span is the first and last reading of the case's fitted loggers; ok is false
-// before the first.
+// before the first. What a logger sent before it was fitted, as one does whose
+// clock fell back to its beginning, does not stretch it: the span then starts
+// with the fitting.
 func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64, ok bool, err error) {
 	spans, err := r.store.Spans(ctx, c.ID)
 	if err != nil {
 		return 0, 0, false, fmt.Errorf("listing the loggers of case %s: %w", c.ID, err)
 	}
 	for _, s := range spans {
-		if l, known := c.Logger(s.Logger); !known || len(l.Fitted) == 0 {
+		l, known := c.Logger(s.Logger)
+		if !known || len(l.Fitted) == 0 {
 			continue
 		}
-		f, u := s.First.UnixMilli(), s.Last.UnixMilli()
+		fitted := l.Fitted[0].From
+		for _, x := range l.Fitted[1:] {
+			if x.From.Before(fitted) {
+				fitted = x.From
+			}
+		}
+		f, u := max(s.First.UnixMilli(), fitted.UnixMilli()), s.Last.UnixMilli()
+		if f > u {
+			continue
+		}
 		if !ok || f < fromMS {
 			fromMS = f
 		}

@@ -142,3 +142,18 @@ func TestAChangedOffsetIsSeenAtOnce(t *testing.T) {
 		require.InDelta(t, x-1, y, 1e-9)
 	}
 }
+
+// A clock that fell back to 2000 must not stretch the default view by decades.
+func TestAReadingOfBeforeTheFittingDoesNotStretchTheSpan(t *testing.T) {
+	ctx := context.Background()
+	store := mem.New()
+	c := house("Europe/London")
+	rng := rand.New(rand.NewPCG(1, 2))
+	_, err := store.Append(ctx, c.ID, []roof.Reading{reading("a", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC), rng), reading("a", start, rng)})
+	require.NoError(t, err)
+	from, until, ok, err := record.New(store, time.Now).Span(ctx, c)
+	require.NoError(t, err)
+	require.True(t, ok)
+	require.Equal(t, start.Add(-time.Hour).UnixMilli(), from, "the fitting")
+	require.Equal(t, start.UnixMilli(), until)
+}
