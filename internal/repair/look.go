@@ -63,6 +63,7 @@ const (
 	leastOverlap    = 5
 	leastLikePart   = 0.5 // of the fall, on nights with weather met before
 	leastFallPct    = 20.0
+	mostRisePct     = 20.0 // of the condensing hours, that a worked may leave possible
 	leastCompanion  = 0.10
 	worseNights     = 28
 	runWorked       = 3

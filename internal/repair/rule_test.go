@@ -48,12 +48,13 @@ func TestGotWorseIsHarderThanWorked(t *testing.T) {
 	l := &look{open: true, trial: &trial{validA: make([]int, 30)}, risk: effect{pct: -30, low: -60, high: -5}, riskFirm: effect{high: -2}, reduction: effect{pct: -40}, companion: companion{q: 0.2}}
 	assert.True(t, j.worse(l))
 	for name, spoil := range map[string]func(*look, *judge){
-		"few nights":          func(l *look, _ *judge) { l.trial = &trial{validA: make([]int, 20)} },
-		"not certain":         func(l *look, _ *judge) { l.riskFirm.high = 1 },
-		"small":               func(l *look, _ *judge) { l.reduction.pct = -10 },
-		"not in the readings": func(l *look, _ *judge) { l.companion.q = 0 },
-		"a logger exchanged":  func(_ *look, j *judge) { j.swapNear = true },
-		"a gate shut":         func(l *look, _ *judge) { l.open = false },
+		"few nights":            func(l *look, _ *judge) { l.trial = &trial{validA: make([]int, 20)} },
+		"not certain":           func(l *look, _ *judge) { l.riskFirm.high = 1 },
+		"small":                 func(l *look, _ *judge) { l.reduction.pct = -10 },
+		"hours may have fallen": func(l *look, _ *judge) { l.reduction.high = 30 },
+		"not in the readings":   func(l *look, _ *judge) { l.companion.q = 0 },
+		"a logger exchanged":    func(_ *look, j *judge) { j.swapNear = true },
+		"a gate shut":           func(l *look, _ *judge) { l.open = false },
 	} {
 		m, k := *l, *j
 		spoil(&m, &k)
