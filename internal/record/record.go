@@ -129,8 +129,7 @@ func floor(ms, phase int64) int64 {
 
 // Span is the first and last reading of the case's fitted loggers; ok is false
 // before the first. What a logger sent before it was fitted, as one does whose
-// clock fell back to its beginning, does not stretch it: the span then starts
-// with the fitting.
+// clock fell back to its beginning, does not stretch it.
 func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64, ok bool, err error) {
 	spans, err := r.store.Spans(ctx, c.ID)
 	if err != nil {
@@ -147,9 +146,18 @@ func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64,
 				fitted = x.From
 			}
 		}
-		f, u := max(s.First.UnixMilli(), fitted.UnixMilli()), s.Last.UnixMilli()
-		if f > u {
-			continue
+		f, u := s.First.UnixMilli(), s.Last.UnixMilli()
+		if s.First.Before(fitted) {
+			if s.Last.Before(fitted) {
+				continue
+			}
+			for x, err := range r.store.Range(ctx, c.ID, s.Logger, fitted, time.Time{}) {
+				if err != nil {
+					return 0, 0, false, fmt.Errorf("finding the first reading of logger %s of case %s: %w", s.Logger, c.ID, err)
+				}
+				f = x.At.UnixMilli()
+				break
+			}
 		}
 		if !ok || f < fromMS {
 			fromMS = f
