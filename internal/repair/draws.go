@@ -132,7 +132,7 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	t := d.f.t
 	var s sample
 	n = min(n, len(dc.z))
-	gain, gainSpread := t.gains()
+	gain, gainSpread := t.riskGains()
 	us, st := make([]vector, 0, laneGroup), make([]*[4]float64, 0, laneGroup)
 	for i := 0; i < n; i += laneGroup {
 		us, st = us[:0], st[:0]
@@ -158,10 +158,18 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	return s
 }
 
-// gains are the factor on the at-risk fall's logarithm and its spread.
-func (t *trial) gains() (gain, spread float64) {
+// wetGains and riskGains are the factor on the logarithm of the fall and its
+// spread.
+func (t *trial) wetGains() (gain, spread float64) {
 	if t.terms.credit[0] || t.terms.credit[1] {
-		return loftGain, loftGainSpread
+		return loftGain, loftWetSpread
+	}
+	return wetGain, wetGainSpread
+}
+
+func (t *trial) riskGains() (gain, spread float64) {
+	if t.terms.credit[0] || t.terms.credit[1] {
+		return loftGain, loftRiskSpread
 	}
 	return riskGain, riskGainSpread
 }

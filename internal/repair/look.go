@@ -91,9 +91,9 @@ const (
 const (
 	wetGain, wetGainSpread   = 1.3, 0.45
 	riskGain, riskGainSpread = 1.15, 0.3
-	// Changes of loft and ceiling are shrunk more: the prior of a sealed ceiling
-	// is wide but the season moves it too.
-	loftGain, loftGainSpread = 1.3, 0.5
+	// Changes of loft and ceiling are shrunk more, since the season moves them
+	// too: wet and at-risk hours alike.
+	loftGain, loftWetSpread, loftRiskSpread = 1.5, 0.6, 0.5
 	// What the count of wet hours misses besides, as a logarithm: always, and for
 	// each unit of the largest credited change (chosen on 147 repaired winters of
 	// this repository's simulator, of which 95 % were then covered).
@@ -251,8 +251,9 @@ func fall(lnRatio float64) float64 { return 100 * (1 - math.Exp(lnRatio)) }
 func (l *look) summarise() {
 	s := &l.sample
 	change := l.largestChange()
-	m := wetGain * s.wetMean
-	u := math.Sqrt(square(wetGain*s.wetSD) + square(wetGainSpread*s.wetMean) + square(wetFloor) + square(wetChange*change))
+	gain, gainSpread := l.trial.wetGains()
+	m := gain * s.wetMean
+	u := math.Sqrt(square(gain*s.wetSD) + square(gainSpread*s.wetMean) + square(wetFloor) + square(wetChange*change))
 	l.reduction = effect{fall(m), fall(m + 1.96*u), fall(m - 1.96*u)}
 	wm := (1-waterLean)*s.waterMean + waterLean*m
 	wu := math.Hypot(s.waterSD, waterSpread*change)

@@ -108,7 +108,7 @@ func (j *judge) refitWith(l *look) (float64, bool) {
 	d := newDrawer(f, j.unrepaired(t))
 	w, o := d.central()
 	a, b := t.count(t.bins, w, t.useA), t.count(d.bare, o, t.useA)
-	gain, _ := t.gains()
+	gain, _ := t.riskGains()
 	return fall(math.Log((a.riskH+fewHours)/(b.riskH+fewHours)) * gain), true
 }
 
