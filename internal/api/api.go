@@ -12,6 +12,7 @@ import (
 	"path"
 	"reflect"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -109,7 +110,8 @@ type Options struct {
 
 type server struct {
 	Options
-	api huma.API
+	api  huma.API
+	puts sync.Mutex // between looking whether a case is there and creating it
 }
 
 // Mount puts the API's routes on a router.

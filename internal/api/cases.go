@@ -59,6 +59,8 @@ func (s *server) cases() {
 			if by == "" {
 				by = "this machine"
 			}
+			s.puts.Lock()
+			defer s.puts.Unlock()
 			if in.IfNoneMatch != "" {
 				if _, there, err := s.Cases.File(ctx, in.Case); err == nil && matches(in.IfNoneMatch, quoted(there)) {
 					return nil, huma.NewError(http.StatusPreconditionFailed, "case "+in.Case+" is there already; leave If-None-Match out to change it")

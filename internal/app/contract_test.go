@@ -225,6 +225,33 @@ func TestACaseFileOfOneMebibyteIsTaken(t *testing.T) {
 	assert.Equal(t, http.StatusRequestEntityTooLarge, resp.StatusCode)
 }
 
+func TestOneOfManyCreatesACase(t *testing.T) {
+	d := start(t, nil)
+	codes := make(chan int, 8)
+	for range cap(codes) {
+		go func() {
+			r, err := http.NewRequest("PUT", d.http+"/api/cases/larch-3/file", strings.NewReader(house))
+			if err != nil {
+				codes <- 0
+				return
+			}
+			r.Header.Set("If-None-Match", "*")
+			resp, err := http.DefaultClient.Do(r)
+			if err != nil {
+				codes <- 0
+				return
+			}
+			_ = resp.Body.Close()
+			codes <- resp.StatusCode
+		}()
+	}
+	count := map[int]int{}
+	for range cap(codes) {
+		count[<-codes]++
+	}
+	assert.Equal(t, map[int]int{http.StatusCreated: 1, http.StatusPreconditionFailed: 7}, count)
+}
+
 func TestHEADIsAnsweredAsGETWithoutItsBody(t *testing.T) {
 	d := start(t, nil)
 	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
