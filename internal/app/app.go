@@ -255,11 +255,22 @@ func (a *App) Addresses() []string {
 	if a.secure() {
 		scheme = "https"
 	}
-	out := []string{scheme + "://" + a.listener.Addr().String()}
+	out := []string{scheme + "://" + asAsked(a.opt.Config.HTTP.Listen, a.listener.Addr().String())}
 	if a.broker != nil {
-		out = append(out, "mqtt://"+a.broker.Addr())
+		out = append(out, "mqtt://"+asAsked(a.opt.Config.MQTT.Listen, a.broker.Addr()))
 	}
 	return out
+}
+
+// asAsked shows every IPv4 address as it was asked for: the system calls it
+// [::], where a machine without IPv6 finds nobody.
+func asAsked(listen, bound string) string {
+	host, _, err := net.SplitHostPort(listen)
+	_, port, err2 := net.SplitHostPort(bound)
+	if err != nil || err2 != nil || host != "0.0.0.0" {
+		return bound
+	}
+	return net.JoinHostPort(host, port)
 }
 
 // Run serves until ctx ends, then drains and stops.

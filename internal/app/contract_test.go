@@ -334,7 +334,8 @@ func TestListeningWiderNeedsCredentials(t *testing.T) {
 func TestTheAdministratorsTokenOpensEveryRoute(t *testing.T) {
 	t.Setenv("DEWCASE_TOKEN", "opens-everything")
 	d := start(t, func(c *config.Config) { c.HTTP.Listen = "0.0.0.0:0" })
-	d.http = strings.Replace(d.http, "[::]", "127.0.0.1", 1)
+	require.Contains(t, d.http, "http://0.0.0.0:", "shown as it was asked for")
+	d.http = strings.Replace(d.http, "0.0.0.0", "127.0.0.1", 1)
 	for _, path := range []string{"/api/cases", "/metrics", "/api/openapi.json"} {
 		resp, _ := d.ask("GET", path, "")
 		assert.Equal(t, http.StatusUnauthorized, resp.StatusCode, path)
