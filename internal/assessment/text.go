@@ -20,7 +20,11 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		}
 		return t.In(zone).Format("2 Jan 2006 15:04 MST")
 	}
-	p("Case %s, %s", a.Case, c.Property.Label)
+	if c.Property.Label == "" {
+		p("Case %s", a.Case)
+	} else {
+		p("Case %s, %s", a.Case, c.Property.Label)
+	}
 	p("Readings from %s to %s (times in %s)", when(a.From), when(a.Until), c.Property.Timezone)
 	p("")
 	p("Coverage")
