@@ -130,10 +130,11 @@ func isSet(f *flag.FlagSet, name string) bool {
 	return set
 }
 
-// openReadings opens a readings file, or standard input for -.
+// openReadings opens a readings file, or standard input for -, which is also its
+// name in what is said of its lines.
 func openReadings(file string, s Streams) (in io.Reader, name string, done func(), err error) {
 	if file == "-" {
-		return s.In, "standard input", func() {}, nil
+		return s.In, "-", func() {}, nil
 	}
 	f, err := os.Open(file)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
 	"strings"
 	"time"
 
@@ -35,9 +36,22 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	if *strict && *readings != "-" {
+	if *strict {
+		again := func() error { return nil }
+		if *readings == "-" {
+			kept, err := keptInput(s.In)
+			if err != nil {
+				return err
+			}
+			defer func() { _ = kept.Close() }()
+			s.In = kept
+			again = func() error { _, err := kept.Seek(0, io.SeekStart); return err }
+		}
 		if _, _, err := readColumns(*readings, true, s); err != nil {
 			return err
+		}
+		if err := again(); err != nil {
+			return fmt.Errorf("reading standard input again: %w", err)
 		}
 	}
 	in, name, done, err := openReadings(*readings, s)
@@ -73,6 +87,24 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 		return fmt.Errorf("closing the store: %w", err)
 	}
 	return nil
+}
+
+// keptInput lays standard input down in a nameless file, to be read twice: once
+// to judge it, once to store it.
+func keptInput(in io.Reader) (*os.File, error) {
+	f, err := os.CreateTemp("", "dewcase-readings-*")
+	if err != nil {
+		return nil, fmt.Errorf("keeping standard input: %w", err)
+	}
+	_ = os.Remove(f.Name())
+	if _, err = io.Copy(f, in); err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		_ = f.Close()
+		return nil, fmt.Errorf("keeping standard input: %w", err)
+	}
+	return f, nil
 }
 
 // named is one case for the write path.
