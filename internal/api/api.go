@@ -203,7 +203,8 @@ func status(err error) int {
 		return http.StatusBadRequest
 	case errors.Is(err, ingest.ErrUnusable):
 		return http.StatusUnprocessableEntity
-	case errors.Is(err, context.DeadlineExceeded):
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		// Too long, or the asker left or the daemon is stopping: no fault to log.
 		return http.StatusServiceUnavailable
 	}
 	return http.StatusInternalServerError
