@@ -13,6 +13,7 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
 	"strconv"
 	"syscall"
 	"time"
@@ -46,7 +47,7 @@ var ErrPrivate = errors.New("the address lies in a private network")
 // NewWebhook posts to a URL. Unless private is set, an address in a private
 // network, on this machine or on the link is refused when connecting, after the
 // name was looked up: a name that changes its address is caught as well.
-func NewWebhook(url string, secret []byte, private bool, now func() time.Time) (*Webhook, error) {
+func NewWebhook(target string, secret []byte, private bool, now func() time.Time) (*Webhook, error) {
 	if len(secret) < 16 {
 		return nil, errors.New("the webhook's secret needs at least 16 characters: write a long random one into alerts.webhook.secret_file")
 	}
@@ -58,7 +59,7 @@ func NewWebhook(url string, secret []byte, private bool, now func() time.Time) (
 	}}
 	transport := &http.Transport{DialContext: dialer.DialContext, TLSHandshakeTimeout: 10 * time.Second, ResponseHeaderTimeout: 15 * time.Second,
 		MaxResponseHeaderBytes: 32 << 10, MaxIdleConns: 1, IdleConnTimeout: 30 * time.Second, Proxy: nil}
-	return &Webhook{url: url, secret: secret, now: now, client: &http.Client{Transport: transport, Timeout: 20 * time.Second,
+	return &Webhook{url: target, secret: secret, now: now, client: &http.Client{Transport: transport, Timeout: 20 * time.Second,
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}, nil
 }
 
@@ -119,7 +120,7 @@ func (w *Webhook) Send(ctx context.Context, m alert.Message, _ string) error {
 	}
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, w.url, bytes.NewReader(body))
 	if err != nil {
-		return fmt.Errorf("calling the webhook: %w", err)
+		return errors.New("calling the webhook: alerts.webhook.url is no URL")
 	}
 	stamp := strconv.FormatInt(w.now().Unix(), 10)
 	r.Header.Set("Content-Type", "application/json")
@@ -129,6 +130,10 @@ func (w *Webhook) Send(ctx context.Context, m alert.Message, _ string) error {
 	r.Header.Set(HeaderSignature, "sha256="+Sign(w.secret, stamp, body))
 	answer, err := w.client.Do(r)
 	if err != nil {
+		var around *url.Error
+		if errors.As(err, &around) {
+			err = around.Err // without the URL, which often holds a secret of its own
+		}
 		return fmt.Errorf("calling the webhook: %w", err)
 	}
 	defer answer.Body.Close()
