@@ -253,7 +253,6 @@ func TestStopWaitsForMessagesUnderWayAndAcknowledgesThem(t *testing.T) {
 		stopped <- b.Stop(ctx)
 	}()
 	eventually(t, "draining", b.draining.Load)
-	_, err = net.DialTimeout("tcp", b.Addr(), time.Second)
 	eventually(t, "no new connections", func() bool {
 		conn, err := net.DialTimeout("tcp", b.Addr(), time.Second)
 		if err == nil {

@@ -120,7 +120,6 @@ type Feed struct {
 
 	budget   *semaphore.Weighted
 	queue    chan *item // arrived
-	admits   chan *item // in the handler, in order
 	room     chan struct{}
 	lost     chan error
 	link     atomic.Pointer[link]
