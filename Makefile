@@ -39,3 +39,9 @@ bench: build
 
 clean:
 	rm -rf bin dashboards/dist/*.js dashboards/dist/*.css
+
+# The faults of DEVELOPERS.md's table, provoked for real; needs what deps installs.
+.PHONY: faults
+faults:
+	go test -count=1 -timeout 5m ./internal/faulttest ./internal/mqttfeed ./internal/broker ./internal/notify ./internal/mqttframe
+	go test -count=1 -timeout 5m -run 'Killed|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/sqlite ./internal/crashtest ./internal/deploytest ./internal/ingest
