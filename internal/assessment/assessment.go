@@ -135,6 +135,9 @@ func measured(set *series.Set) Assessment {
 	}
 	for i := range set.Courses {
 		a.Coverage = append(a.Coverage, coverage(set, &set.Courses[i]))
+		for _, l := range set.Courses[i].Shadowed {
+			a.Notes = append(a.Notes, "position "+set.Courses[i].Position.ID+": logger "+l+" reported there while the one fitted before it still did; the earlier one counts until its last reading (give its fitting an end, key to)")
+		}
 	}
 	for _, p := range set.Case.Surfaces() {
 		a.Surfaces = append(a.Surfaces, surface(set, p))

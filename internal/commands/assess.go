@@ -69,6 +69,9 @@ func assess(_ context.Context, args []string, s Streams) error {
 	notes := fileNotes(c, cols, sum)
 	cols, flagged = nil, nil // the set holds what is needed; a winter by the minute is large
 	a := assessment.Of(set)
+	if a.Until == nil && untilMS != 0 {
+		a.Until = &untilTime
+	}
 	a.Notes = append(a.Notes, notes...)
 	out := bufio.NewWriter(s.Out)
 	if *format == "json" {

@@ -77,7 +77,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 			fmt.Fprintf(s.Err, "and %d more bad rows (%d in all)\n", rep.RejectedN-i, rep.RejectedN)
 			break
 		}
-		fmt.Fprintln(s.Err, roof.Fault{File: name, Line: r.Line, Key: r.Reason, Problem: r.Detail}.Error())
+		fmt.Fprintln(s.Err, roof.Fault{File: name, Line: r.Line, Key: r.Column, Problem: r.Detail}.Error())
 	}
 	for _, l := range rep.Unknown {
 		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)

@@ -4,6 +4,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -197,6 +198,7 @@ type Report struct {
 // RejectedRow is one row that could not be used.
 type RejectedRow struct {
 	Line   int    `json:"line"`
+	Column string `json:"column"`
 	Reason string `json:"reason"`
 	Detail string `json:"detail"`
 }
@@ -283,13 +285,15 @@ func (p *Path) report(ctx context.Context, rep *Report, sum csvreadings.Summary,
 		}
 	}
 	rejects := make([]roof.Reject, 0, len(sum.Rejected)+len(late))
+	columns := map[int]string{}
 	for _, r := range sum.Rejected {
+		columns[r.Line] = r.Column
 		rejects = append(rejects, roof.Reject{At: now, Case: caseID, Source: name, Line: r.Line, Reason: r.Reason, Detail: r.Detail, Payload: []byte(r.Row)})
 	}
 	rejects = append(rejects, late...)
 	for _, r := range rejects {
 		if len(rep.Rejected) < maxListed {
-			rep.Rejected = append(rep.Rejected, RejectedRow{r.Line, string(r.Reason), r.Detail})
+			rep.Rejected = append(rep.Rejected, RejectedRow{r.Line, cmp.Or(columns[r.Line], "logger"), string(r.Reason), r.Detail})
 		}
 	}
 	rep.RejectedN = sum.Bad + len(late)

@@ -31,7 +31,8 @@ type Course struct {
 	SunWM2   Track
 	RainMM   Track // amount since the last report: sum it, never interpolate it
 	Stints   []Stint
-	Excluded int // readings kept out by an excluding flag
+	Excluded int      // readings kept out by an excluding flag
+	Shadowed []string // loggers of which readings were left aside because another was fitted here before and still reported
 	Flagged  map[roof.Flags]int
 }
 
@@ -178,6 +179,7 @@ func (b *Builder) Set() *Set {
 		end := int64(math.MinInt64)
 		for _, r := range runs {
 			if r.stint.FromMS <= end {
+				c.Shadowed = append(c.Shadowed, r.stint.Logger)
 				if r.stint.UntilMS <= end {
 					continue
 				}

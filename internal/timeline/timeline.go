@@ -107,12 +107,10 @@ func (a axis) empty(c *roof.Case) View {
 	return v
 }
 
-// frostPointC is absent where the air holds more than ice at 0 C would: no
-// frost forms above 0 C.
+// frostPointC is over ice at every vapour pressure, so that a step which
+// straddles 0 C has one like its dew point; above 0 C no frost forms and the
+// figure is the formula's continuation.
 func frostPointC(pa float64) (float64, bool) {
-	if pa > psychro.IceBranchPa {
-		return 0, false
-	}
 	t, err := psychro.FrostPointC(pa)
 	return t, err == nil
 }
