@@ -83,7 +83,7 @@ const (
 	noteHolds = 150 * 24 * time.Hour
 	// quietDays is how long a household is not told again of a condition that
 	// comes and goes, unless it is worse than when it was told.
-	quietDays = 7 * 24 * time.Hour
+	quietDays = 14 * 24 * time.Hour
 	keepSent  = 160 * 24 * time.Hour
 )
 
@@ -259,7 +259,8 @@ func (b *Book) waterAlerts() (out []*Alert) {
 func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 	var due []*Alert
 	for _, a := range b.Alerts {
-		big := a.Condition == SuddenWetting || a.Condition == RepairFailing || a.Condition == WetNights && b.Level < Damp
+		// The one note about mere dew has no end to be told.
+		big := a.Condition == SuddenWetting || a.Condition == RepairFailing || a.Condition == WetNights && b.Level < Damp && b.toldAs(News, Weekly, a)
 		if big && a.State == Cleared && a.Told[Household].Count > 0 && now.Sub(a.Cleared) < 7*24*time.Hour {
 			due = append(due, a)
 		}
@@ -272,6 +273,14 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 		delete(a.Told, Household)
 	}
 	return m, true
+}
+
+// toldAs reports whether the household heard of an alert by one of two kinds of
+// message.
+func (b *Book) toldAs(x, y Kind, a *Alert) bool {
+	return slices.ContainsFunc(b.Sent, func(s Sent) bool {
+		return s.To == Household && (s.Kind == x || s.Kind == y) && !s.At.Before(a.Since) && slices.Contains(s.Conditions, a.Condition)
+	})
 }
 
 func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {

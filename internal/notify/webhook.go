@@ -58,7 +58,7 @@ func NewWebhook(target string, secret []byte, private bool, now func() time.Time
 		return open(address)
 	}}
 	transport := &http.Transport{DialContext: dialer.DialContext, TLSHandshakeTimeout: 10 * time.Second, ResponseHeaderTimeout: 15 * time.Second,
-		MaxResponseHeaderBytes: 32 << 10, MaxIdleConns: 1, IdleConnTimeout: 30 * time.Second, Proxy: nil}
+		MaxResponseHeaderBytes: 32 << 10, DisableKeepAlives: true, Proxy: nil}
 	return &Webhook{url: target, secret: secret, now: now, client: &http.Client{Transport: transport, Timeout: 20 * time.Second,
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}, nil
 }

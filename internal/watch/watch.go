@@ -35,8 +35,8 @@ const (
 	enoughDays                  = 10
 	// From then on its support for "no defect" (nothing found, or dew from
 	// night-sky cooling) decides, together with the loft's vapour over a week.
-	maybeHealthy, maybePa = 0.65, 0.0
-	dampHealthy, dampPa   = 0.20, 40.0
+	maybeHealthy, maybePa = 0.55, 12.0
+	dampHealthy, dampPa   = 0.10, 60.0
 	weekH, weekSeenH      = 168, 48
 	// wetNightH is how many hours of water make a wet night: shorter dew is
 	// wiped off by the morning (this program's choice).
