@@ -4,6 +4,7 @@ package watch
 
 import (
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -52,5 +53,34 @@ func TestTrials(t *testing.T) {
 	}
 	if missed := defective.by["no"]; missed > 0 {
 		t.Errorf("%d of %d spells of six wet hours were not announced", missed, defective.spells)
+	}
+}
+
+// healthyCauses have no defect; every other planted cause is one.
+var healthyCauses = []roofsim.Cause{roofsim.NoneFound, roofsim.NightSkyCooling}
+
+func defects() (out []roofsim.Cause) {
+	for _, c := range roofsim.Causes() {
+		if !slices.Contains(healthyCauses, c) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// join adds the figures of further winters.
+func (f *figures) join(o *figures) {
+	f.messages = append(f.messages, o.messages...)
+	f.spells += o.spells
+	for _, p := range []struct {
+		to   *map[string]int
+		from map[string]int
+	}{{&f.by, o.by}, {&f.after, o.after}, {&f.kinds, o.kinds}} {
+		if *p.to == nil {
+			*p.to = map[string]int{}
+		}
+		for k, v := range p.from {
+			(*p.to)[k] += v
+		}
 	}
 }

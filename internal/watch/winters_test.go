@@ -240,18 +240,6 @@ func live(w *winter, spells []spellOf, each func(k int, b *alert.Book)) lived {
 	return out
 }
 
-// healthyCauses have no defect; every other planted cause is one.
-var healthyCauses = []roofsim.Cause{roofsim.NoneFound, roofsim.NightSkyCooling}
-
-func defects() (out []roofsim.Cause) {
-	for _, c := range roofsim.Causes() {
-		if !slices.Contains(healthyCauses, c) {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
 // figures are what many winters came to.
 type figures struct {
 	messages []int // per winter
@@ -304,21 +292,4 @@ func (f *figures) quantile(p float64) int {
 
 func (f *figures) String() string {
 	return fmt.Sprintf("%d winters: messages median %d, p95 %d, max %d; spells of 6 h %d %v, from the tenth day %v; kinds %v", len(f.messages), f.quantile(.5), f.quantile(.95), f.quantile(1), f.spells, f.by, f.after, f.kinds)
-}
-
-// join adds the figures of further winters.
-func (f *figures) join(o *figures) {
-	f.messages = append(f.messages, o.messages...)
-	f.spells += o.spells
-	for _, p := range []struct {
-		to   *map[string]int
-		from map[string]int
-	}{{&f.by, o.by}, {&f.after, o.after}, {&f.kinds, o.kinds}} {
-		if *p.to == nil {
-			*p.to = map[string]int{}
-		}
-		for k, v := range p.from {
-			(*p.to)[k] += v
-		}
-	}
 }
