@@ -37,6 +37,12 @@ pictures: build
 bench: build
 	go test -run '^$$' -bench . -benchtime 1x ./internal/...
 
+# Operating figures of cause finding, repair verification and alerts on simulated
+# winters; hours of processor time. DEWCASE_TRIALS and DEWCASE_SEED choose.
+.PHONY: trials
+trials:
+	go test -tags trials -run 'Trials' -timeout 12h -v ./internal/cause ./internal/repair ./internal/watch
+
 clean:
 	rm -rf bin dashboards/dist/*.js dashboards/dist/*.css
 
@@ -45,3 +51,13 @@ clean:
 faults:
 	go test -count=1 -timeout 5m ./internal/faulttest ./internal/mqttfeed ./internal/broker ./internal/notify ./internal/mqttframe
 	go test -count=1 -timeout 5m -run 'Killed|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/sqlite ./internal/crashtest ./internal/deploytest ./internal/ingest
+
+# Bill of materials of the binary (CycloneDX JSON): what is linked, version, licence.
+.PHONY: sbom
+sbom: build
+	go run ./internal/sbom bin/dewcase > bin/sbom.json
+
+# Static binaries for amd64, arm64 and armv7, each tried on this machine.
+.PHONY: cross
+cross: deps pages
+	.ci/cross $(VERSION)
