@@ -61,3 +61,8 @@ sbom: build
 .PHONY: cross
 cross: deps pages
 	.ci/cross $(VERSION)
+
+# A Debian package of the binary, for this machine's architecture.
+.PHONY: package
+package: build
+	go run ./internal/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
