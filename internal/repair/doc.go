@@ -53,8 +53,7 @@
 // alike, and weather met before.
 //
 // Worked: on three evenings running the fall of the at-risk hours is certain to
-// 97.5 % (99.5 % where loft or ceiling are credited or a logger was exchanged),
-// the condensing hours fell by 20 % or more and cannot well have risen by as
+// 97.5 % (99.5 % where a logger was exchanged at the repair), the condensing hours fell by 20 % or more and cannot well have risen by as
 // much, and the measured hours say so too,
 // by a ratio of measured to expected hours that contains no estimate of the
 // change. For loft and ceiling work the nights with weather met before must show
