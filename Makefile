@@ -66,3 +66,8 @@ cross: deps pages
 .PHONY: package
 package: build
 	go run ./internal/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
+
+# The ready-made Grafana dashboards, written again from internal/grafana.
+.PHONY: dashboards-grafana
+dashboards-grafana:
+	go run ./internal/grafana dashboards/grafana
