@@ -60,3 +60,15 @@ func tests(t *testing.T, room string) map[string]bool {
 	}
 	return out
 }
+
+// Every file and folder that DEVELOPERS.md speaks of is there.
+func TestTheDocumentSpeaksOfFilesThatExist(t *testing.T) {
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	require.NoError(t, err)
+	named := regexp.MustCompile("`((?:internal|deploy|testdata|dashboards|cmd|\\.ci)/[A-Za-z0-9_./-]+)`").FindAllStringSubmatch(string(text), -1)
+	require.Greater(t, len(named), 10)
+	for _, m := range named {
+		_, err := os.Stat(filepath.Join("../..", m[1]))
+		assert.NoError(t, err, m[1])
+	}
+}
