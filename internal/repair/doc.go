@@ -80,16 +80,16 @@
 //
 // # Limits
 //
-// Loft vents: no power within one winter unless the effect is large; tell the
-// customer before the work. Ceiling work: shrunk, found in a minority. Condensed
-// mass: known to a factor of about 1.5 either way after strong work. A change of
+// Loft vents and ceilings: found in about three of ten strong cases within one
+// winter; tell the customer before the work. Condensed mass: known to a factor of
+// about 1.5 either way after strong work, and mostly from the hours. A change of
 // the household is followed as far as the indoor logger sees it, and not at all
 // without one. Rain leaks are noise of the loft's timber. Two repairs at one time
 // cannot be told apart. A logger exchanged at the repair without a word is not
 // told from the repair; the error rates above include such exchanges.
-// Short of the bars: power for falls of 20 to 40 % (what stands in the way is the
-// roofs' own wandering: half of the interval is structural, and no number of
-// nights of one winter narrows it).
+// 90 % power at 40 nights for a true halving is not reached: half of the interval
+// is structural, a roof's own wandering, which no number of nights of one winter
+// narrows; and in weeks with a film the air says little about its exchange.
 //
 // # The five strongest objections
 //

@@ -2,13 +2,14 @@ package repair
 
 import "slices"
 
-// strict says that a logger was exchanged at the repair: the fall must then be
+// strict says that a logger was exchanged at the repair, or that nobody measured
+// indoors, where a changed household passes for a repair: the fall must then be
 // certain to 99.5 %. For loft and ceiling work, where the method asks that too,
 // the nights of like weather are asked instead: on two measured roofs the sterner
 // quantile let false verdicts through and the nights did not, and on 170
 // simulated winters without work neither was needed, while of 20 strong repairs
 // of loft vents the quantile, which hangs on one draw in two hundred, found none.
-func (j *judge) strict() bool { return j.swapNear }
+func (j *judge) strict() bool { return j.swapNear || j.s != nil && !j.s.hasIn }
 
 // worked is the rule of one evening. A well-ventilated void also brings outdoor
 // moisture to a cold covering on clear nights, so that condensing hours can rise
