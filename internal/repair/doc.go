@@ -76,7 +76,44 @@
 //
 // # Measured error rates
 //
-// # FIGURES
+// On winters of package roofsim (another physics: air-flow network, heat and
+// vapour balances), read by cheap loggers with drift of up to 5 %RH per 100 days,
+// offsets, creep, contact error, outages, stuck values, wrong clocks; a second
+// half warmer or colder in 4 of 10, a household that changed in 3 of 10, a logger
+// exchanged at the repair in 3 of 10, most of them without a word; 45 nights
+// before. Looked at on every fourth evening from the 14th night on, and on each
+// of the evenings that follow where the conditions hold. Wilson 95 % intervals.
+//
+//	no work, void work declared      220 winters   worked 0 [0, 1.7 %], got worse 0
+//	no work, ceiling work declared   100           0 [0, 3.7 %], 0
+//	no work, loft vents declared      70           0 [0, 5.2 %], 0
+//	no work, no indoor logger         50           1 [0.4, 10 %], 0
+//	no work, no loft logger           40           0 [0, 8.8 %], 0
+//
+//	void work, 260 winters        by 22 nights  30           42           58
+//	fall of 40 % and more (60)    52 % [39, 64] 60 [47, 71]  77 [65, 86]  78 [66, 87]
+//	20 to 40 % (109)              23 % [16, 32] 34 [26, 43]  41 [32, 51]  47 [38, 56]
+//	5 to 20 % (68)                 7 %           7            9            9
+//
+// Worked where the condensing hours had risen: 2 of 260. The interval of
+// reduction_pct covered 95 % [91, 97] after void work, mean error -0.01, mean
+// absolute 0.14; of the at-risk fall 92 % [88, 95], of the water 88 % [83, 91]; on
+// unrepaired roofs 99 to 100 % (too wide there). The widths and the bar against a
+// possible rise were chosen on 200 of the 260; the other 60 gave 10 of 12, 10 of
+// 24 and 3 of 19, coverage 95 % [85, 98]. The factors of the fall were chosen on
+// these winters and on what the method's own bed gave, and lie between. The void
+// rows were run before the bar against a rise and the last widths were set; both
+// were then applied to the kept looks, which can only take verdicts away.
+//
+// Ceiling work (40 winters): 3 of 10 by 58 nights for falls of 40 % and more, 5 of
+// 14 for 20 to 40 %, coverage 97 % [86, 100]. Loft vents (40): 6 of 20 [15, 52 %],
+// 0 of 11, coverage 94 % [81, 98]. Void work without an indoor logger (40): 13 of
+// 17, coverage 97 %.
+//
+// Two measured roofs in Finland that nobody repaired, a repair pretended every
+// ten days through two winters, each kind of work declared in turn: 294, gates
+// open in 153, worked 0, got worse 0 [0, 2.4 %]. Before the nights of like weather
+// were asked, ceiling work alone gave three false ones and all three changes two.
 //
 // # Limits
 //
