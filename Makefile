@@ -56,6 +56,7 @@ faults:
 .PHONY: sbom
 sbom: build
 	go run ./internal/sbom bin/dewcase > bin/sbom.json
+	go run ./internal/sbom -notices bin/dewcase > bin/notices.txt
 
 # Static binaries for amd64, arm64 and armv7, each tried on this machine.
 .PHONY: cross
@@ -64,7 +65,7 @@ cross: deps pages
 
 # A Debian package of the binary, for this machine's architecture.
 .PHONY: package
-package: build
+package: sbom
 	go run ./internal/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
 
 # The ready-made Grafana dashboards, written again from internal/grafana.

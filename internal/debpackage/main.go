@@ -25,9 +25,10 @@ func main() {
 	version := flag.String("version", "0.0.0", "version; a leading v is left off")
 	binary := flag.String("binary", "bin/dewcase", "the built program")
 	root := flag.String("root", ".", "the repository")
+	notices := flag.String("notices", "bin/notices.txt", "texts of the licences of what is linked, made by internal/sbom")
 	to := flag.String("to", "dist", "folder for the package")
 	flag.Parse()
-	name, err := Build(*root, *binary, *arch, *version, *to)
+	name, err := Build(*root, *binary, *notices, *arch, *version, *to)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "debpackage: "+err.Error())
 		os.Exit(1)
@@ -46,15 +47,17 @@ type file struct {
 
 // content lists what is installed. The configuration is a small one that works
 // at once; the one for a broker of one's own is among the documents.
-func content(binary string) []file {
+func content(binary, notices string) []file {
 	docs := []file{
 		{path: "usr/bin/dewcase", from: binary, mode: 0o755},
 		{path: "usr/lib/systemd/system/dewcase.service", from: "deploy/dewcase.service", mode: 0o644},
 		{path: "etc/dewcase/dewcase.yaml", text: "# Every key with its default: /usr/share/doc/dewcase/README.md; behind Mosquitto:\n# /usr/share/doc/dewcase/examples/dewcase.yaml\ndata: /var/lib/dewcase\n", mode: 0o644, conf: true},
+		{path: "usr/share/doc/dewcase/copyright", from: notices, mode: 0o644},
 		{path: "usr/share/doc/dewcase/README.md", from: "README.md", mode: 0o644},
 	}
-	for _, name := range []string{"INSTALL.md"} {
-		docs = append(docs, file{path: "usr/share/doc/dewcase/" + name, from: "deploy/" + name, mode: 0o644})
+	docs = append(docs, file{path: "usr/share/doc/dewcase/INSTALL.md", from: "deploy/INSTALL.md", mode: 0o644})
+	for _, name := range []string{"roof.json", "daemon.json"} {
+		docs = append(docs, file{path: "usr/share/doc/dewcase/examples/grafana-" + name, from: "dashboards/grafana/" + name, mode: 0o644})
 	}
 	for _, name := range []string{"dewcase.yaml", "mosquitto/dewcase.conf", "mosquitto/acl", "alerts.yml"} {
 		docs = append(docs, file{path: "usr/share/doc/dewcase/examples/" + path.Base(path.Dir("x/"+name)) + "-" + path.Base(name), from: "deploy/" + name, mode: 0o644})
@@ -110,7 +113,7 @@ fi
 var debianVersion = regexp.MustCompile(`^[0-9][A-Za-z0-9.+~]*$`)
 
 // Build writes the package and returns its name.
-func Build(root, binary, arch, version, to string) (string, error) {
+func Build(root, binary, notices, arch, version, to string) (string, error) {
 	version = strings.ReplaceAll(strings.TrimPrefix(version, "v"), "-", "+")
 	if !debianVersion.MatchString(version) {
 		version = "0.0.0+" + version // a commit's name alone
@@ -118,7 +121,7 @@ func Build(root, binary, arch, version, to string) (string, error) {
 	if !debianVersion.MatchString(version) {
 		return "", fmt.Errorf("%q is no version that Debian takes", version)
 	}
-	files := content(binary)
+	files := content(binary, notices)
 	slices.SortFunc(files, func(a, b file) int { return strings.Compare(a.path, b.path) })
 	var sums, conf strings.Builder
 	var data []entry

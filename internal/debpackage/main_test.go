@@ -29,7 +29,9 @@ func say(t *testing.T, name string, args ...string) string {
 // Debian's own tool reads the package, and what it lays down works.
 func TestDebianTakesThePackage(t *testing.T) {
 	binary, to := crashtest.Binary(t), t.TempDir()
-	name, err := Build("../..", binary, "amd64", "v1.2.3-4-gabcdef", to)
+	notices := filepath.Join(t.TempDir(), "notices")
+	require.NoError(t, os.WriteFile(notices, []byte("licences\n"), 0o600))
+	name, err := Build("../..", binary, notices, "amd64", "v1.2.3-4-gabcdef", to)
 	require.NoError(t, err)
 	require.Equal(t, filepath.Join(to, "dewcase_1.2.3+4+gabcdef_amd64.deb"), name)
 	info := say(t, "dpkg-deb", "--info", name)
@@ -37,7 +39,7 @@ func TestDebianTakesThePackage(t *testing.T) {
 		require.Contains(t, info, want)
 	}
 	list := say(t, "dpkg-deb", "--contents", name)
-	for _, want := range []string{"-rwxr-xr-x root/root", "./usr/bin/dewcase", "./usr/lib/systemd/system/dewcase.service", "./etc/dewcase/dewcase.yaml", "./usr/share/doc/dewcase/README.md", "./usr/share/doc/dewcase/INSTALL.md", "./usr/share/doc/dewcase/examples/dewcase.yaml", "./usr/share/doc/dewcase/examples/mosquitto-dewcase.conf", "./usr/share/doc/dewcase/examples/certificates.sh"} {
+	for _, want := range []string{"-rwxr-xr-x root/root", "./usr/bin/dewcase", "./usr/lib/systemd/system/dewcase.service", "./etc/dewcase/dewcase.yaml", "./usr/share/doc/dewcase/README.md", "./usr/share/doc/dewcase/copyright", "./usr/share/doc/dewcase/examples/grafana-roof.json", "./usr/share/doc/dewcase/INSTALL.md", "./usr/share/doc/dewcase/examples/dewcase.yaml", "./usr/share/doc/dewcase/examples/mosquitto-dewcase.conf", "./usr/share/doc/dewcase/examples/certificates.sh"} {
 		require.Contains(t, list, want)
 	}
 	require.NotContains(t, list, "x-")
@@ -61,7 +63,7 @@ func TestDebianTakesThePackage(t *testing.T) {
 	for _, script := range []string{"postinst", "prerm", "postrm"} {
 		say(t, "sh", "-n", filepath.Join(control, script))
 	}
-	again, err := Build("../..", binary, "amd64", "v1.2.3-4-gabcdef", t.TempDir())
+	again, err := Build("../..", binary, notices, "amd64", "v1.2.3-4-gabcdef", t.TempDir())
 	require.NoError(t, err)
 	one, err := os.ReadFile(name)
 	require.NoError(t, err)
@@ -83,10 +85,10 @@ func TestDebianTakesThePackage(t *testing.T) {
 
 func TestVersionsOfAnyBuildAreTaken(t *testing.T) {
 	for version, want := range map[string]string{"v1.0.0": "1.0.0", "0efc1ab": "0efc1ab", "fc1ab22": "0.0.0+fc1ab22", "dev": "0.0.0+dev", "abc-dirty": "0.0.0+abc+dirty"} {
-		name, err := Build("../..", "README.md", "arm64", version, t.TempDir())
+		name, err := Build("../..", "README.md", "README.md", "arm64", version, t.TempDir())
 		require.NoError(t, err)
 		require.Equal(t, "dewcase_"+want+"_arm64.deb", filepath.Base(name))
 	}
-	_, err := Build("../..", "README.md", "arm64", "1.0 beta", t.TempDir())
+	_, err := Build("../..", "README.md", "README.md", "arm64", "1.0 beta", t.TempDir())
 	require.Error(t, err)
 }

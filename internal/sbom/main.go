@@ -1,10 +1,12 @@
 // Command sbom writes the bill of materials of a built binary: the modules that
-// are linked into it, with their versions and licences, as CycloneDX 1.6 JSON.
+// are linked into it, with their versions and licences, as CycloneDX 1.6 JSON; with
+// -notices the texts of the licences, to go with the binary.
 package main
 
 import (
 	"debug/buildinfo"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"io"
 	"os"
@@ -16,17 +18,19 @@ import (
 )
 
 func main() {
-	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: sbom BINARY > sbom.json")
+	texts := flag.Bool("notices", false, "write the licences' texts instead")
+	flag.Parse()
+	if flag.NArg() != 1 {
+		fmt.Fprintln(os.Stderr, "usage: sbom [-notices] BINARY > FILE")
 		os.Exit(2)
 	}
-	if err := run(os.Args[1], os.Stdout); err != nil {
+	if err := run(flag.Arg(0), *texts, os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "sbom: "+err.Error())
 		os.Exit(1)
 	}
 }
 
-func run(binary string, w io.Writer) error {
+func run(binary string, texts bool, w io.Writer) error {
 	modules, version, err := Linked(binary)
 	if err != nil {
 		return err
@@ -36,9 +40,12 @@ func run(binary string, w io.Writer) error {
 		return err
 	}
 	for i := range modules {
-		if modules[i].Licence, err = licenceOf(cache, modules[i]); err != nil {
+		if modules[i].Licence, modules[i].Text, err = licenceOf(cache, modules[i]); err != nil {
 			return err
 		}
+	}
+	if texts {
+		return notices(w, modules)
 	}
 	return write(w, modules, version)
 }
@@ -47,6 +54,7 @@ func run(binary string, w io.Writer) error {
 type Module struct {
 	Path, Version, Sum string
 	Licence            string // SPDX identifier, "" where it is not recognised
+	Text               string // of the licence
 }
 
 // Linked reads from a binary what is linked into it; the toolchain's own library
@@ -76,36 +84,53 @@ func moduleCache() (string, error) {
 }
 
 // licenceOf finds a module's licence in its folder of the module cache.
-func licenceOf(cache string, m Module) (string, error) {
+func licenceOf(cache string, m Module) (id, text string, err error) {
 	dir := filepath.Join(cache, escaped(m.Path)+"@"+escaped(m.Version))
 	if m.Path == "std" {
 		out, err := exec.Command("go", "env", "GOROOT").Output()
 		if err != nil {
-			return "", fmt.Errorf("asking go where it is: %w", err)
+			return "", "", fmt.Errorf("asking go where it is: %w", err)
 		}
 		dir = strings.TrimSpace(string(out))
 		if _, err := os.Stat(filepath.Join(dir, "LICENSE")); err != nil {
-			return "BSD-3-Clause", nil // a distribution's package keeps it elsewhere; go.dev/LICENSE
+			return "BSD-3-Clause", "See https://go.dev/LICENSE\n", nil // a distribution's package keeps it elsewhere; go.dev/LICENSE
 		}
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return "", fmt.Errorf("looking for the licence of %s: %w", m.Path, err)
+		return "", "", fmt.Errorf("looking for the licence of %s: %w", m.Path, err)
 	}
 	for _, e := range entries {
 		name := strings.ToUpper(e.Name())
-		if e.IsDir() || !strings.HasPrefix(name, "LICEN") && !strings.HasPrefix(name, "COPYING") {
+		notice := strings.HasPrefix(name, "NOTICE")
+		if e.IsDir() || !notice && !strings.Contains(name, "LICEN") && !strings.HasPrefix(name, "COPYING") || strings.HasSuffix(name, ".GO") {
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(dir, e.Name()))
+		body, err := os.ReadFile(filepath.Join(dir, e.Name()))
 		if err != nil {
-			return "", fmt.Errorf("reading the licence of %s: %w", m.Path, err)
+			return "", "", fmt.Errorf("reading the licence of %s: %w", m.Path, err)
 		}
-		if id := Recognise(string(text)); id != "" {
-			return id, nil
+		if id == "" && !notice {
+			id = Recognise(string(body))
+		}
+		text += "\n" + strings.TrimSpace(string(body)) + "\n"
+	}
+	return id, text, nil
+}
+
+// notices writes each licence's text under the modules that stand under it, word
+// for word.
+func notices(w io.Writer, modules []Module) error {
+	_, err := fmt.Fprintln(w, "dewcase is built with the modules below; each stands under the licence that follows its name.")
+	for _, m := range modules {
+		if err == nil {
+			_, err = fmt.Fprintf(w, "\n%s\n%s %s (%s), source: pkg.go.dev/%s\n\n%s\n", strings.Repeat("-", 76), m.Path, m.Version, m.Licence, m.Path, strings.TrimSpace(m.Text))
 		}
 	}
-	return "", nil
+	if err != nil {
+		return fmt.Errorf("writing the notices: %w", err)
+	}
+	return nil
 }
 
 // escaped writes a path as the module cache does: an upper-case letter as ! and

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -31,7 +32,7 @@ var listed = map[string]struct{ licence, why string }{
 func TestEveryLinkedModuleHasALicenceThatAllowsIt(t *testing.T) {
 	binary := crashtest.Binary(t)
 	var out bytes.Buffer
-	require.NoError(t, run(binary, &out))
+	require.NoError(t, run(binary, false, &out))
 	var b bom
 	require.NoError(t, json.Unmarshal(out.Bytes(), &b))
 	require.Equal(t, "CycloneDX", b.Format)
@@ -61,8 +62,17 @@ func TestEveryLinkedModuleHasALicenceThatAllowsIt(t *testing.T) {
 		assert.False(t, seen[name], "%s is a tool of the tests and must not be linked", name)
 	}
 	var again bytes.Buffer
-	require.NoError(t, run(binary, &again))
+	require.NoError(t, run(binary, false, &again))
 	require.Equal(t, out.String(), again.String(), "the same binary, the same bill")
+
+	var texts bytes.Buffer
+	require.NoError(t, run(binary, true, &texts))
+	for _, c := range b.Components {
+		_, after, ok := strings.Cut(texts.String(), "\n"+c.Name+" "+c.Version+" (")
+		require.True(t, ok, "%s has its notice", c.Name)
+		text, _, _ := strings.Cut(after, strings.Repeat("-", 76))
+		assert.Greater(t, len(text), 60, "%s: the whole text", c.Name)
+	}
 }
 
 func TestLicencesAreToldFromTheirWords(t *testing.T) {
