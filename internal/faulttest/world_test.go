@@ -112,18 +112,6 @@ func cpuTime(t testing.TB, pid int) time.Duration {
 	return time.Duration(user+system) * 10 * time.Millisecond // USER_HZ is 100
 }
 
-// rss is the process's resident memory now, in bytes.
-func rss(t testing.TB, pid int) int64 {
-	t.Helper()
-	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
-	require.NoError(t, err)
-	m := regexp.MustCompile(`VmRSS:\s+(\d+) kB`).FindSubmatch(b)
-	require.NotNil(t, m)
-	kb, err := strconv.ParseInt(string(m[1]), 10, 64)
-	require.NoError(t, err)
-	return kb << 10
-}
-
 // rejected is the count of one reason.
 func rejected(d *crashtest.Daemon, reason string) float64 {
 	return d.Metric(`dewcase_readings_rejected_total{reason="` + reason + `"}`)
