@@ -28,7 +28,9 @@ func TestWrongClocksOfLoggersAreBoundedAndFlagged(t *testing.T) {
 	c, err := client(t, d.MQTT, "logger", "", "")
 	require.NoError(t, err)
 	now := time.Now().UTC().Truncate(time.Second)
-	say := func(at string) { require.True(t, send(c, "dewcase/larch-3/k1", fmt.Sprintf(`{"time":%q,"temp_c":4,"rh_pct":80}`, at), patience)) }
+	say := func(at string) {
+		require.True(t, send(c, "dewcase/larch-3/k1", fmt.Sprintf(`{"time":%q,"temp_c":4,"rh_pct":80}`, at), patience))
+	}
 	stored := func() float64 { return d.Metric("dewcase_readings_stored_total") }
 	say("1970-01-01T00:00:00Z")
 	say(now.AddDate(1, 0, 0).Format(time.RFC3339))
