@@ -27,6 +27,11 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 	rows = append(rows, "2026-11-02T00:00:00Z,k1,5.5,120", "2026-11-01T00:00:00Z,k1,9.9,95")
 	resp, _ = d.ask("POST", "/api/cases/larch-3/readings", strings.Join(rows, "\n"))
 	require.Equal(t, 200, resp.StatusCode)
+	// Rejects are written behind ingest's back, a moment later.
+	require.Eventually(t, func() bool {
+		_, rejects := d.ask("GET", "/api/cases/larch-3/rejects", "")
+		return strings.Contains(rejects, "rh_out_of_range")
+	}, 10*time.Second, 20*time.Millisecond)
 
 	resp, body := d.ask("GET", "/cases/larch-3/report", "")
 	require.Equal(t, 200, resp.StatusCode)
@@ -38,7 +43,7 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 		sum := sha256.Sum256([]byte(data))
 		assert.Equal(t, hex.EncodeToString(sum[:]), m[1], name)
 	}
-	assert.Contains(t, body, "Rejected: 1.")
+	assert.True(t, strings.Contains(body, "Rejected: 1."), "the report counts the rejected row")
 	assert.Contains(t, body, "the other kept aside): 1.")
 
 	resp, pdf := d.ask("GET", "/cases/larch-3/report.pdf?paper=letter", "")
