@@ -35,7 +35,7 @@ pictures: build
 	.ci/pictures
 
 bench: build
-	go test -run '^$$' -bench . -benchtime 1x ./internal/...
+	go test -run '^$$' -bench . -benchtime 300ms ./internal/...
 
 # Operating figures of cause finding, repair verification and alerts on simulated
 # winters; hours of processor time. DEWCASE_TRIALS and DEWCASE_SEED choose.
