@@ -93,7 +93,7 @@ func (d *Drain) Run(ctx context.Context) {
 	tick := time.NewTicker(d.opt.Regular)
 	defer tick.Stop()
 	for ctx.Err() == nil {
-		if err := d.Empty(ctx); err != nil && ctx.Err() == nil {
+		if err := d.pass(ctx, true); err != nil && ctx.Err() == nil {
 			d.opt.Log.Warn("copying to InfluxDB failed", "error", err)
 			if !sleep(ctx, d.opt.Least) {
 				return
@@ -102,10 +102,16 @@ func (d *Drain) Run(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 		case <-d.wake:
+			sleep(ctx, gather)
 		case <-tick.C:
 		}
 	}
 }
+
+// gather is how long new readings collect before they are written: one write
+// and one confirmation for many, so that copying out takes next to nothing from
+// ingest.
+const gather = 500 * time.Millisecond
 
 // part is some of the outbox's content on its way.
 type part struct {
@@ -118,7 +124,11 @@ type part struct {
 // with growing pauses; it returns early only if the outbox itself fails or the
 // context ends. Reading the next part, writing one and confirming the one
 // before go on side by side.
-func (d *Drain) Empty(ctx context.Context) error {
+func (d *Drain) Empty(ctx context.Context) error { return d.pass(ctx, false) }
+
+// pass is Empty; where untilShort it ends with the first part that is not full,
+// so that a steady flow is not chased reading by reading.
+func (d *Drain) pass(ctx context.Context, untilShort bool) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	read := make(chan part, 1)
@@ -137,7 +147,7 @@ func (d *Drain) Empty(ctx context.Context) error {
 			case <-ctx.Done():
 				return
 			}
-			if err != nil {
+			if err != nil || untilShort && len(out) < d.opt.Batch {
 				return
 			}
 			after = last
