@@ -96,7 +96,7 @@ type Store struct {
 	warnings []string
 	failing  atomic.Pointer[Failure]
 	commits  atomic.Int64
-	looked   atomic.Int64 // Unix s of the last look at the space left
+	looked   atomic.Int64 // Unix ms of the last look at the space left
 	low      atomic.Bool  // little of it was
 	away     atomic.Int64 // days that lie in another engine alone
 }
@@ -234,11 +234,12 @@ func (s *Store) DiskFree() (free, size int64, err error) {
 	return int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize), nil
 }
 
-// nearlyFull says whether less than a tenth of the disk is left; it looks at
-// most every few seconds.
+// nearlyFull says whether less than a tenth of the disk is left. It looks at most
+// ten times a second: cheap, and a flood of large rejects fills little in
+// between.
 func (s *Store) nearlyFull() bool {
-	now := time.Now().Unix()
-	if last := s.looked.Load(); now-last >= 5 && s.looked.CompareAndSwap(last, now) {
+	now := time.Now().UnixMilli()
+	if last := s.looked.Load(); now-last >= 100 && s.looked.CompareAndSwap(last, now) {
 		free, size, err := s.DiskFree()
 		s.low.Store(err == nil && free < size/10)
 	}
