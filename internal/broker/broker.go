@@ -81,6 +81,7 @@ const (
 	perBatch         = 512              // of them handed over together
 	messageOverhead  = 512              // bytes reckoned for a message beside topic and payload
 	connectTimeout   = 10 * time.Second // from TCP connection to CONNECT, TLS included
+	closeLibrary     = 2 * time.Second  // for the library's own closing, after everything is durable
 	writeTimeout     = 10 * time.Second // a client that reads nothing for so long is dropped
 	maxRetained      = 1000             // topics whose last message is kept
 	maxForwardBytes  = 32 << 10         // larger messages are stored but not passed on to subscribers
@@ -254,16 +255,14 @@ func (b *Broker) stop(ctx context.Context) error {
 	b.listener.closeAll()
 	closed := make(chan error, 1)
 	go func() { closed <- b.srv.Close() }()
+	// Everything taken is durable and every connection closed by now: what is left
+	// is the library's own housekeeping, which has been seen to hang when it is
+	// stopped just after it began. Nothing is lost by leaving it behind.
 	select {
 	case err := <-closed:
 		return errors.Join(undone, err)
-	case <-ctx.Done():
-		// One last look: the clients may have gone at the same moment.
-		select {
-		case err := <-closed:
-			return errors.Join(undone, err)
-		case <-time.After(100 * time.Millisecond):
-			return errors.Join(undone, fmt.Errorf("stopping the MQTT broker: %w", ctx.Err()))
-		}
+	case <-time.After(closeLibrary):
+		b.log.Warn("the MQTT library did not close in time and is left behind")
+		return undone
 	}
 }
