@@ -19,6 +19,7 @@ import (
 
 	"dewcase/internal/app"
 	"dewcase/internal/config"
+	"dewcase/internal/credentials"
 )
 
 const house = `case: larch-3
@@ -372,4 +373,19 @@ func TestWatchersSeeReadingsAsTheyAreStored(t *testing.T) {
 	}
 	assert.Contains(t, seen, "event: reading\ndata: {\"position\":\"void\",\"logger\":\"k1\"")
 	assert.Contains(t, seen, `"dew_point_c":1.8`)
+}
+
+// Who is not in yet is offered the way in and nothing else.
+func TestTheLogInPageOffersTheWayInOnly(t *testing.T) {
+	hash, err := credentials.Hash("wet battens")
+	require.NoError(t, err)
+	t.Setenv("DEWCASE_PASSWORD_HASH", hash)
+	d := start(t, nil)
+	resp, body := d.ask("GET", "/login", "")
+	require.Equal(t, http.StatusOK, resp.StatusCode)
+	assert.True(t, strings.Contains(body, `type="password"`), "a password is asked for")
+	assert.False(t, strings.Contains(body, "/logout"), "nobody to log out")
+	assert.False(t, strings.Contains(body, `href="/messages"`), "no page that is shut")
+	resp, _ = d.ask("GET", "/", "")
+	assert.Equal(t, http.StatusSeeOther, resp.StatusCode)
 }

@@ -319,7 +319,7 @@ func (p *Pages) loginForm(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
-	p.render(w, r, http.StatusOK, "login", page{Title: "Log in", Body: loginBody{Next: ownPath(r.URL.Query().Get("next"))}})
+	p.render(w, r, http.StatusOK, "login", page{Title: "Log in", Tab: "login", Body: loginBody{Next: ownPath(r.URL.Query().Get("next"))}})
 }
 
 func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
@@ -332,9 +332,9 @@ func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
 	ok, tired := p.LogIn.LogIn(r, r.PostFormValue("password"))
 	switch {
 	case tired:
-		p.render(w, r, http.StatusTooManyRequests, "login", page{Title: "Log in", Body: loginBody{next, "Too many wrong tries from this address. Wait a minute."}})
+		p.render(w, r, http.StatusTooManyRequests, "login", page{Title: "Log in", Tab: "login", Body: loginBody{next, "Too many wrong tries from this address. Wait a minute."}})
 	case !ok:
-		p.render(w, r, http.StatusForbidden, "login", page{Title: "Log in", Body: loginBody{next, "That is not the password."}})
+		p.render(w, r, http.StatusForbidden, "login", page{Title: "Log in", Tab: "login", Body: loginBody{next, "That is not the password."}})
 	default:
 		http.Redirect(w, r, next, http.StatusSeeOther)
 	}
