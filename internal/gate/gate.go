@@ -37,6 +37,7 @@ type Gate struct {
 	opt      Options
 	sessions *scs.SessionManager
 	guesses  guesses
+	wrongs   wrongs
 }
 
 // New builds a gate.
@@ -173,8 +174,37 @@ func (g *Gate) LogIn(r *http.Request, password string) (ok, tired bool) {
 		}
 	}
 	g.guesses.count(r)
-	g.opt.Log.Warn("a wrong password was tried", "from", address(r))
+	g.tellWrong(address(r))
 	return false, false
+}
+
+// Wrong passwords are told at most wrongTold times a minute: loopback is never
+// locked out, and a flood of guesses from there must not fill the log's disk.
+const wrongTold, wrongWithin = 5, time.Minute
+
+// wrongs counts wrong passwords since a time.
+type wrongs struct {
+	mu         sync.Mutex
+	since      time.Time
+	n, leftOut int
+}
+
+func (g *Gate) tellWrong(from string) {
+	w := &g.wrongs
+	w.mu.Lock()
+	if now := time.Now(); now.Sub(w.since) >= wrongWithin {
+		w.since, w.n = now, 0
+	}
+	w.n++
+	if w.n > wrongTold {
+		w.leftOut++
+		w.mu.Unlock()
+		return
+	}
+	before := w.leftOut
+	w.leftOut = 0
+	w.mu.Unlock()
+	g.opt.Log.Warn("a wrong password was tried", "from", from, "not_told_before", before)
 }
 
 // LogOut ends the session.

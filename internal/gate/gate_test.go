@@ -1,10 +1,12 @@
 package gate_test
 
 import (
+	"bytes"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -111,6 +113,20 @@ func TestGuessingIsSlowedDown(t *testing.T) {
 		assert.Equal(t, http.StatusUnauthorized, guess("127.0.0.1:1", "wrong"))
 	}
 	assert.Equal(t, http.StatusOK, guess("127.0.0.1:1", "admin-token"))
+}
+
+// Loopback is never locked out, so its wrong passwords are bounded in the log.
+func TestAFloodOfWrongPasswordsFillsNoLog(t *testing.T) {
+	var logged bytes.Buffer
+	g := gate.New(gate.Options{Demand: true, Log: slog.New(slog.NewTextHandler(&logged, nil))})
+	for range 500 {
+		r := httptest.NewRequest("POST", "/login", nil)
+		r.RemoteAddr = "127.0.0.1:999"
+		ok, tired := g.LogIn(r, "wrong")
+		assert.False(t, ok || tired)
+	}
+	lines := strings.Count(logged.String(), "a wrong password was tried")
+	assert.Equal(t, 5, lines, "some are told, the rest of the minute is counted")
 }
 
 func TestAChangeAskedForByAnotherSiteIsRefused(t *testing.T) {

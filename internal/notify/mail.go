@@ -85,6 +85,9 @@ func (m *Mail) Send(ctx context.Context, msg alert.Message, to string) error {
 	if errors.As(err, &s) && !s.IsTemp() && s.ErrorCode() >= 500 {
 		return fmt.Errorf("the mail server refuses the mail to %s: %w: %w", to, err, ErrRefused)
 	}
+	if s != nil && s.Reason == mail.ErrSMTPRcptTo { // a full mailbox, a server that asks strangers to come again
+		return fmt.Errorf("the mail server does not take mail to %s now: %w: %w", to, err, ErrThisLetter)
+	}
 	return fmt.Errorf("sending mail by %s: %w", m.opt.Host, err)
 }
 

@@ -56,9 +56,13 @@ type Letter struct {
 	Message alert.Message `json:"message"`
 	Tries   int           `json:"tries"`
 	Next    time.Time     `json:"next"`
+	Tried   time.Time     `json:"tried,omitzero"`  // last
 	Error   string        `json:"error,omitempty"` // of the last try
-	Sent    time.Time     `json:"sent,omitzero"`   // delivered
-	GaveUp  time.Time     `json:"gave_up,omitzero"`
+	// Channels says that the last try failed by the channel's fault, so that the
+	// channel's other letters wait as well.
+	Channels bool      `json:"channels,omitempty"`
+	Sent     time.Time `json:"sent,omitzero"` // delivered
+	GaveUp   time.Time `json:"gave_up,omitzero"`
 }
 
 // Done reports that nothing more is tried.
@@ -66,6 +70,10 @@ func (l Letter) Done() bool { return !l.Sent.IsZero() || !l.GaveUp.IsZero() }
 
 // ErrRefused is wrapped by a channel's error that no repeat will mend.
 var ErrRefused = errors.New("refused for good")
+
+// ErrThisLetter is wrapped by a channel's error that lies with one letter alone,
+// such as a mailbox that is full: the channel itself works.
+var ErrThisLetter = errors.New("this letter has to wait")
 
 // Outbox keeps letters until they are delivered.
 type Outbox struct {
@@ -77,8 +85,16 @@ type Outbox struct {
 	mu      sync.Mutex
 	letters map[string]*Letter
 	health  map[string]Health
+	holds   map[string]hold
 	wake    chan struct{}
 	jitter  func() float64
+}
+
+// hold is a failing channel's pause: all its letters wait for it, or many waiting
+// letters would take turns in trying.
+type hold struct {
+	fails int // running
+	until time.Time
 }
 
 // Health is how a channel does.
@@ -88,11 +104,12 @@ type Health struct {
 	Sent    int64     `json:"sent"` // since the start
 	Failing string    `json:"failing,omitempty"`
 	Since   time.Time `json:"since,omitzero"` // failing
+	Next    time.Time `json:"next,omitzero"`  // tried again, where it fails
 }
 
 // Open loads what was not delivered.
 func Open(ctx context.Context, state State, channels []Channel, now func() time.Time, log *slog.Logger) (*Outbox, error) {
-	o := &Outbox{state: state, channels: map[string]Channel{}, log: log, now: now, letters: map[string]*Letter{}, health: map[string]Health{},
+	o := &Outbox{state: state, channels: map[string]Channel{}, log: log, now: now, letters: map[string]*Letter{}, health: map[string]Health{}, holds: map[string]hold{},
 		wake: make(chan struct{}, 1), jitter: rand.Float64}
 	for _, c := range channels {
 		o.channels[c.Name()] = c
@@ -109,8 +126,23 @@ func Open(ctx context.Context, state State, channels []Channel, now func() time.
 			continue
 		}
 		o.letters[l.Key] = &l
+		o.holdAgain(l)
 	}
 	return o, nil
+}
+
+// holdAgain takes up a failing channel's pause where the last run left it.
+func (o *Outbox) holdAgain(l Letter) {
+	h, has := o.health[l.Channel]
+	if !has || l.Done() || !l.Channels {
+		return
+	}
+	k := o.holds[l.Channel]
+	if l.Next.After(k.until) {
+		k.until, h.Failing, h.Since, h.Next = l.Next, l.Error, l.Tried, l.Next
+	}
+	k.fails += l.Tries
+	o.holds[l.Channel], o.health[l.Channel] = k, h
 }
 
 // Post takes a message for a channel; the same message again changes nothing.
@@ -166,29 +198,36 @@ func (o *Outbox) Run(ctx context.Context) {
 }
 
 // Deliver tries every letter that is due, each channel's in order and the
-// channels side by side, and says when the next is due.
+// channels side by side, and says when the next is due. A failing channel is
+// tried with one letter when its pause is over; the others follow once that one
+// arrived.
 func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
 	o.tidy(ctx)
 	now := o.now()
 	due := map[string][]*Letter{}
 	o.mu.Lock()
 	for _, l := range o.letters {
-		if l.Done() {
-			continue
-		}
-		if !l.Next.After(now) {
+		if !l.Done() && !o.dueAt(l).After(now) {
 			due[l.Channel] = append(due[l.Channel], l)
 		}
 	}
 	o.mu.Unlock()
 	var all sync.WaitGroup
 	for name, letters := range due {
-		slices.SortFunc(letters, func(a, b *Letter) int { return strings.Compare(a.Key, b.Key) })
+		o.order(name, letters)
 		all.Go(func() {
+			worked := false
 			for _, l := range letters {
-				if ctx.Err() != nil || !o.try(ctx, name, l) {
-					break // what stands behind a failing channel waits with it
+				if ctx.Err() != nil {
+					return
 				}
+				ok := o.try(ctx, name, l, worked)
+				if !ok && !worked {
+					return // what stands behind a failing channel waits with it
+				}
+				// After a letter that arrived a failure lies with its letter; two
+				// running, with the channel.
+				worked = ok
 			}
 		})
 	}
@@ -196,15 +235,46 @@ func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for _, l := range o.letters {
-		if !l.Done() && (next.IsZero() || l.Next.Before(next)) {
-			next = l.Next
+		if at := o.dueAt(l); !l.Done() && (next.IsZero() || at.Before(next)) {
+			next = at
 		}
 	}
 	return next
 }
 
-// try sends one letter; false where the channel fails.
-func (o *Outbox) try(ctx context.Context, name string, l *Letter) bool {
+// dueAt is when a letter may be tried; the lock is held.
+func (o *Outbox) dueAt(l *Letter) time.Time {
+	if until := o.holds[l.Channel].until; until.After(l.Next) {
+		return until
+	}
+	return l.Next
+}
+
+// order puts letters in the order of their planning. The first after a failure is
+// the one tried least, so that a letter which can never arrive does not stand in
+// front of those that can.
+func (o *Outbox) order(channel string, letters []*Letter) {
+	slices.SortFunc(letters, func(a, b *Letter) int { return strings.Compare(a.Key, b.Key) })
+	o.mu.Lock()
+	fails := o.holds[channel].fails
+	o.mu.Unlock()
+	if fails == 0 {
+		return
+	}
+	least := 0
+	for i, l := range letters {
+		if l.Tries < letters[least].Tries {
+			least = i
+		}
+	}
+	first := letters[least]
+	copy(letters[1:least+1], letters[:least])
+	letters[0] = first
+}
+
+// try sends one letter; false where it did not arrive and will be tried again.
+// worked says that the channel brought another letter just now.
+func (o *Outbox) try(ctx context.Context, name string, l *Letter, worked bool) bool {
 	c, ok := o.channels[name]
 	var err error
 	if !ok {
@@ -217,37 +287,55 @@ func (o *Outbox) try(ctx context.Context, name string, l *Letter) bool {
 	if ctx.Err() != nil && err != nil {
 		return false // stopping: not the channel's fault
 	}
-	now := o.now()
-	o.mu.Lock()
-	done := *l
-	h := o.health[name]
-	done.Tries++
-	switch {
-	case err == nil:
-		done.Sent, done.Error = now, ""
-		h.Sent++
-		h.Failing, h.Since = "", time.Time{}
-	case errors.Is(err, ErrRefused), now.Sub(l.Message.After) > giveUp:
-		done.GaveUp, done.Error = now, err.Error()
-	default:
-		done.Error, done.Next = err.Error(), now.Add(o.wait(done.Tries))
-	}
-	if err != nil {
-		if h.Since.IsZero() {
-			h.Since = now
-			o.log.Warn("a message could not be delivered; it is tried again", "channel", name, "letter", l.Key, "error", err)
-		}
-		h.Failing = err.Error()
-	}
-	o.health[name] = h
-	*l = done
-	o.mu.Unlock()
+	done := o.booked(l, err, worked)
 	if kerr := o.keep(context.WithoutCancel(ctx), &done); kerr != nil {
 		// Delivered but not noted: after a crash now it would go out a second
 		// time, with the same key. The next try of anything notes it.
 		o.log.Error("what became of a letter could not be kept", "letter", l.Key, "error", kerr)
 	}
-	return err == nil || errors.Is(err, ErrRefused)
+	return err == nil || errors.Is(err, ErrRefused) || errors.Is(err, ErrThisLetter)
+}
+
+// booked notes what became of a try, of the letter and of its channel.
+func (o *Outbox) booked(l *Letter, err error, worked bool) Letter {
+	now := o.now()
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	done, h, k := *l, o.health[l.Channel], o.holds[l.Channel]
+	done.Tries++
+	done.Tried, done.Channels = now, false
+	refused := errors.Is(err, ErrRefused)
+	// The other side took one, or said what is wrong with this one: it works.
+	works := err == nil || refused || errors.Is(err, ErrThisLetter)
+	switch {
+	case works:
+		k, h.Failing, h.Since, h.Next = hold{}, "", time.Time{}, time.Time{}
+	case !worked:
+		k.fails++
+		k.until = now.Add(o.wait(k.fails))
+		if h.Since.IsZero() {
+			h.Since = now
+			o.log.Warn("a message could not be delivered; it is tried again", "channel", l.Channel, "letter", l.Key, "error", err)
+		}
+		h.Failing, h.Next = err.Error(), k.until
+	}
+	switch {
+	case err == nil:
+		done.Sent, done.Error = now, ""
+		h.Sent++
+	case refused, now.Sub(l.Message.After) > giveUp:
+		done.GaveUp, done.Error = now, err.Error()
+		o.log.Warn("a message was given up", "channel", l.Channel, "letter", l.Key, "error", err)
+	case works || worked:
+		done.Error, done.Next = err.Error(), now.Add(o.wait(done.Tries))
+	default:
+		done.Error, done.Next, done.Channels = err.Error(), k.until, true
+	}
+	if _, is := o.channels[l.Channel]; is { // not one that was taken out of the configuration
+		o.health[l.Channel], o.holds[l.Channel] = h, k
+	}
+	*l = done
+	return done
 }
 
 // wait grows from half a minute to half an hour, spread by half either way so

@@ -25,12 +25,44 @@ type mailServer struct {
 	Port          int
 	Dir, CertFile string
 	keyFile       string
+	choosy        bool
 	cmd           *exec.Cmd
+}
+
+// choosy is a mailbox with two addresses that it does not take: one whose box is
+// full for now, one that is nobody's.
+const choosy = `from aiosmtpd.handlers import Mailbox
+
+class Choosy(Mailbox):
+    async def handle_RCPT(self, server, session, envelope, address, options):
+        if address.startswith("full@"):
+            return "452 4.2.2 mailbox full"
+        if address.startswith("nobody@"):
+            return "550 5.1.1 no such user"
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
+`
+
+// startChoosyMail runs a mail server that takes mail for some only.
+func startChoosyMail(t testing.TB) *mailServer {
+	t.Helper()
+	s := prepareMail(t)
+	s.choosy = true
+	require.NoError(t, os.WriteFile(filepath.Join(s.Dir, "choosy.py"), []byte(choosy), 0o600))
+	s.start()
+	return s
 }
 
 // startMail runs aiosmtpd (Debian: python3-aiosmtpd), which demands STARTTLS,
 // on a free port. A machine without it fails the test.
 func startMail(t testing.TB) *mailServer {
+	t.Helper()
+	s := prepareMail(t)
+	s.start()
+	return s
+}
+
+func prepareMail(t testing.TB) *mailServer {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -38,7 +70,6 @@ func startMail(t testing.TB) *mailServer {
 	require.NoError(t, l.Close())
 	s.CertFile, s.keyFile = certificate(t, s.Dir)
 	t.Cleanup(s.stop)
-	s.start()
 	return s
 }
 
@@ -46,7 +77,12 @@ func (s *mailServer) start() {
 	s.t.Helper()
 	program, err := exec.LookPath("aiosmtpd")
 	require.NoError(s.t, err, "aiosmtpd is not here: run .ci/deps")
-	s.cmd = exec.Command(program, "-n", "-l", fmt.Sprintf("127.0.0.1:%d", s.Port), "--tlscert", s.CertFile, "--tlskey", s.keyFile, "-c", "aiosmtpd.handlers.Mailbox", filepath.Join(s.Dir, "box"))
+	handler := "aiosmtpd.handlers.Mailbox"
+	if s.choosy {
+		handler = "choosy.Choosy"
+	}
+	s.cmd = exec.Command(program, "-n", "-l", fmt.Sprintf("127.0.0.1:%d", s.Port), "--tlscert", s.CertFile, "--tlskey", s.keyFile, "-c", handler, filepath.Join(s.Dir, "box"))
+	s.cmd.Env = append(os.Environ(), "PYTHONPATH="+s.Dir)
 	out, err := os.Create(filepath.Join(s.Dir, "server.log"))
 	require.NoError(s.t, err)
 	s.cmd.Stdout, s.cmd.Stderr = out, out
