@@ -102,6 +102,7 @@ type Options struct {
 	Readings  Readings
 	Views     Views
 	Live      Live
+	Forecasts Forecasts
 	Version   string
 	MaxBody   int64         // bytes of a CSV body
 	Heartbeat time.Duration // between two signs of life on a live stream
@@ -135,6 +136,7 @@ func Mount(r chi.Router, opt Options) {
 		s.api = humachi.New(light, config)
 		s.cases()
 		s.listings()
+		s.forecasts()
 		s.views(heavy)
 		s.readings(heavy)
 	})
@@ -150,7 +152,7 @@ const elsewhere = "/api/*"
 func nowhere(routes chi.Routes) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		var allowed []string
-		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut} {
+		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodDelete} {
 			asked := method
 			if method == http.MethodHead {
 				asked = http.MethodGet // the daemon answers HEAD as GET without a body

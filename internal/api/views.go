@@ -17,7 +17,10 @@ import (
 	"dewcase/internal/timeline"
 )
 
-var reportType = reflect.TypeFor[ingest.Report]()
+var (
+	reportType   = reflect.TypeFor[ingest.Report]()
+	forecastType = reflect.TypeFor[Forecast]()
+)
 
 // views are the costly questions: their own, shorter row of seats keeps them
 // from starving everything else.

@@ -19,7 +19,6 @@ func (a *App) alertPages(r chi.Router, p *web.Pages) error {
 		return err
 	}
 	home.Mount(r)
-	r.Put("/api/cases/{case}/forecast", a.putForecast)
 	return nil
 }
 

@@ -194,7 +194,7 @@ func (a *App) openBroker(c config.MQTT) error {
 			for i, m := range messages {
 				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
 			}
-			return a.path.Messages(ctx, in)
+			return a.messages(ctx, in)
 		}})
 	if errors.Is(err, broker.ErrNeedsCredentials) {
 		return fmt.Errorf("%w; write mqtt.users_file, a line NAME:HASH a logger with the hash from `dewcase password`, or listen on 127.0.0.1", err)
@@ -222,7 +222,7 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 			for i, m := range messages {
 				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
 			}
-			return a.path.Messages(ctx, in)
+			return a.messages(ctx, in)
 		}})
 	if err != nil {
 		return err

@@ -292,6 +292,8 @@ func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
 	}
 	resp, body := d.ask("POST", "/api/cases/larch-3/readings", csv)
 	require.Equal(t, http.StatusOK, resp.StatusCode, body)
+	resp, body = d.ask("PUT", "/api/cases/larch-3/forecast", forecastOf(-3, time.Hour))
+	require.Equal(t, http.StatusNoContent, resp.StatusCode, body)
 	resp, body = d.ask("GET", "/api/openapi.json", "")
 	require.Equal(t, http.StatusOK, resp.StatusCode)
 	document, err := jsonschema.UnmarshalJSON(strings.NewReader(body))

@@ -68,6 +68,12 @@ func TestALoggersUserPublishesToItsOwnTopicOnly(t *testing.T) {
 	require.Len(t, r.messages(), 2)
 }
 
+func TestALoggersUserTellsNoForecastAndNoState(t *testing.T) {
+	for topic, want := range map[string]bool{"dewcase/larkfield-9/k7": true, "dewcase-forecast/larkfield-9": false, "dewcase-state/larkfield-9": false} {
+		require.Equal(t, want, LoggerRights("larkfield-9", "k7").mayPublish(topic), topic)
+	}
+}
+
 func TestNobodyReadsTheBrokersOwnTopics(t *testing.T) {
 	b := start(t, Options{Handler: (&recorder{}).handle})
 	c := connect(t, b, "c", nil)

@@ -96,7 +96,7 @@ func Default() Config {
 	return Config{
 		Data:   "./dewcase-data",
 		HTTP:   HTTP{Listen: "127.0.0.1:8480", MaxBodyMB: 256},
-		MQTT:   MQTT{Listen: "127.0.0.1:1883", ClientID: "dewcase", Topics: []string{"dewcase/#"}, MaxPayloadKB: 1024, MaxLoggers: 200},
+		MQTT:   MQTT{Listen: "127.0.0.1:1883", ClientID: "dewcase", Topics: []string{"dewcase/#", "dewcase-forecast/+"}, MaxPayloadKB: 1024, MaxLoggers: 200},
 		Store:  Store{Kind: "sqlite", RejectMB: 32},
 		Alerts: Alerts{SMTPPort: 587, SMTPTLS: "starttls"},
 		Log:    Log{Level: "info", Format: "text"},

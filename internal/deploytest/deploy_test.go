@@ -240,6 +240,32 @@ func reading(minute int) string {
 	return fmt.Sprintf(`{"time":%q,"temp_c":%.2f,"rh_pct":80}`, time.Date(2026, 2, 1, 0, minute, 0, 0, time.UTC).Format(time.RFC3339), 4+float64(minute)/100)
 }
 
+// listen gives what comes on a topic first, by Mosquitto's own client.
+func listen(t *testing.T, b *mosquittotest.Broker, ca, user, password, topic string) string {
+	t.Helper()
+	out, err := exec.Command("mosquitto_sub", "-h", "127.0.0.1", "-p", strconv.Itoa(b.Port), "--cafile", ca, "-u", user, "-P", password, "-t", topic, "-C", "1", "-W", "30").CombinedOutput()
+	require.NoError(t, err, string(out))
+	return string(out)
+}
+
+// What home automation reads and tells passes the access list that is installed.
+func TestHomeAutomationReadsTheStateAndTellsAForecastBehindMosquittoAsInstalled(t *testing.T) {
+	b, ca := install(t)
+	d := crashtest.Serve(t, filepath.Join(t.TempDir(), "data"), "-broker", fmt.Sprintf("mqtts://127.0.0.1:%d", b.Port),
+		"-config", b.Write("dewcase.yaml", fmt.Sprintf("mqtt: {username: dewcase, password_file: %s, ca_file: %s}\n", b.Write("mqtt-password", "d\n"), ca)))
+	crashtest.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
+	d.Do(http.MethodPut, "/api/cases/house-1/file", strings.NewReader(house), 201)
+	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase/house-1/k7", reading(0)))
+	require.Contains(t, listen(t, b, ca, "home", "h", "dewcase-state/house-1"), `"sentence":`)
+
+	until := time.Now().Add(12 * time.Hour).UTC().Format(time.RFC3339)
+	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase-forecast/house-1", fmt.Sprintf(`{"min_c":-8,"until":%q}`, until)), "Mosquitto drops a logger's without a word")
+	require.NoError(t, send(t, b, ca, "home", "h", "dewcase-forecast/house-1", fmt.Sprintf(`{"min_c":-2,"until":%q}`, until)))
+	crashtest.Until(t, "the forecast is kept", func() bool { return d.Status("/api/cases/house-1/forecast") == 200 })
+	require.Contains(t, string(d.Do(http.MethodGet, "/api/cases/house-1/forecast", nil, 200)), `"min_c":-2`)
+	require.Zero(t, d.Stop(), d.Log())
+}
+
 func TestMosquittoAsInstalledHoldsReadingsAndKeepsLoggersToTheirTopics(t *testing.T) {
 	b, ca := install(t)
 	dir := t.TempDir()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"sync"
 	"time"
 
@@ -19,12 +20,22 @@ type Topic struct {
 	publish func(topic string, payload []byte, retained bool) error
 
 	mu   sync.Mutex
-	last map[string]string
+	last map[string]published
 }
+
+// published is what was last said of a case, and when.
+type published struct {
+	said string
+	at   time.Time
+}
+
+// sayAgain is how long a broker is trusted to hold a retained message: one that
+// was restarted may have lost it.
+const sayAgain = 30 * time.Minute
 
 // NewTopic publishes by the function given.
 func NewTopic(publish func(topic string, payload []byte, retained bool) error) *Topic {
-	return &Topic{publish: publish, last: map[string]string{}}
+	return &Topic{publish: publish, last: map[string]published{}}
 }
 
 // CaseState is what a case's topic says.
@@ -48,7 +59,11 @@ type TopicAlert struct {
 
 // StateOf is a case's state from its book.
 func StateOf(caseID, sentence string, b *alert.Book, chance *float64) CaseState {
-	s := CaseState{Case: caseID, Sentence: sentence, Tonight: chance, Alerts: []TopicAlert{}}
+	s := CaseState{Case: caseID, Sentence: sentence, Alerts: []TopicAlert{}}
+	if chance != nil { // in whole per cent: it moves a little with every reading
+		p := math.Round(*chance*100) / 100
+		s.Tonight = &p
+	}
 	for _, a := range b.Alerts {
 		if !a.Open() {
 			continue
@@ -65,8 +80,9 @@ func StateOf(caseID, sentence string, b *alert.Book, chance *float64) CaseState 
 
 // Say publishes a case's state where it differs from what was published last.
 // The evidence's time alone is no difference: the topic changes when something
-// happened. A failure is tried again at the next call.
-func (t *Topic) Say(_ context.Context, s CaseState) error {
+// happened. A failure is tried again at the next call, and half an hour later the
+// same is said once more.
+func (t *Topic) Say(_ context.Context, s CaseState, now time.Time) error {
 	plain := s
 	plain.Evidence = nil
 	sum, err := json.Marshal(plain)
@@ -74,7 +90,8 @@ func (t *Topic) Say(_ context.Context, s CaseState) error {
 		return fmt.Errorf("writing the state of case %s: %w", s.Case, err)
 	}
 	t.mu.Lock()
-	same := t.last[s.Case] == string(sum)
+	before := t.last[s.Case]
+	same := before.said == string(sum) && now.Sub(before.at) < sayAgain
 	t.mu.Unlock()
 	if same {
 		return nil
@@ -87,15 +104,7 @@ func (t *Topic) Say(_ context.Context, s CaseState) error {
 		return fmt.Errorf("publishing the state of case %s: %w", s.Case, err)
 	}
 	t.mu.Lock()
-	t.last[s.Case] = string(sum)
+	t.last[s.Case] = published{string(sum), now}
 	t.mu.Unlock()
 	return nil
-}
-
-// Forget withdraws a case's topic.
-func (t *Topic) Forget(caseID string) error {
-	t.mu.Lock()
-	delete(t.last, caseID)
-	t.mu.Unlock()
-	return t.publish(TopicPrefix+caseID, nil, true)
 }

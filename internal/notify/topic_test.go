@@ -46,9 +46,9 @@ func TestTheStateTopicIsRetainedAndSaidWhenItChanges(t *testing.T) {
 		at = at.Add(time.Hour)
 	}
 	step(1)
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil)))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil), at))
 	step(2)
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil)))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil), at.Add(-time.Hour)))
 	assert.Equal(t, 1, said, "nothing new, nothing said")
 
 	heard := make(chan paho.Message, 4)
@@ -65,12 +65,30 @@ func TestTheStateTopicIsRetainedAndSaidWhenItChanges(t *testing.T) {
 	step(0)
 	step(0)
 	down = true
-	require.Error(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil)))
+	require.Error(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at))
 	down = false
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil)), "tried again")
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at), "tried again")
 	m = <-heard
 	require.NoError(t, json.Unmarshal(m.Payload(), &s))
 	assert.False(t, s.Wet)
+
+	broker.Restart() // and it kept nothing on disk
+	ours = client("dewcase-2")
+	before := said
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at))
+	assert.Equal(t, before, said)
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at.Add(sayAgain)))
+	assert.Equal(t, before+1, said, "a broker that forgot is told again")
+}
+
+func TestAChanceThatHardlyMovesIsNoNews(t *testing.T) {
+	said := 0
+	topic := NewTopic(func(string, []byte, bool) error { said++; return nil })
+	at := time.Date(2026, 12, 1, 18, 0, 0, 0, time.UTC)
+	for _, p := range []float64{0.6412, 0.6388, 0.6401} {
+		require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", &alert.Book{}, &p), at))
+	}
+	assert.Equal(t, 1, said)
 }
 
 func wait(t paho.Token) error {
