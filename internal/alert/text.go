@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewcase/internal/caution"
+	"dewcase/internal/roof"
 )
 
 // write puts a message into words: short sentences that a twelve-year-old reads
@@ -23,7 +24,7 @@ func write(m *Message, b *Book, in PlanInput, due []*Alert) {
 			lines = append(lines, consultantLine(a, in))
 		}
 		if m.Kind == Escalation {
-			lines = append(lines, "The household was written to and has not acknowledged it.")
+			lines = append(lines, unanswered(in.Case))
 		}
 		if in.Links.Alerts != "" {
 			lines = append(lines, "Evidence and what was sent: "+in.Links.Alerts)
@@ -41,7 +42,8 @@ func write(m *Message, b *Book, in PlanInput, due []*Alert) {
 	if len(said.Care) > 0 {
 		lines = append(lines, "Take care: "+strings.Join(said.Care, " "))
 	}
-	lines = append(lines, "Your house page shows how things stand.")
+	// A message may wait for the end of quiet hours, or for a mail server.
+	lines = append(lines, "Written on "+m.At.In(zoneOr(in.Case.Property.Zone)).Format("Monday 2 January at 15:04")+".")
 	m.Text = strings.Join(lines, "\n\n")
 }
 
@@ -165,7 +167,7 @@ func Words(a *Alert) Saying {
 	at := where(a)
 	switch a.Condition {
 	case SurfaceWet:
-		s := Saying{Subject: "water forms in the roof now", Lines: []string{"Water has begun to form " + at + "."}, Do: airing, Care: care("loft", "electrics")}
+		s := Saying{Subject: "water forms in the roof", Lines: []string{"Water has begun to form " + at + "."}, Do: airing, Care: care("loft", "electrics")}
 		if a.Facts.Frozen {
 			s.Lines = []string{"Frost has begun to form " + at + ".", "It may drip when it melts."}
 		}
@@ -244,6 +246,15 @@ func (a *Alert) Line(zone *time.Location) string {
 }
 
 func consultantLine(a *Alert, in PlanInput) string { return a.Line(in.Case.Property.Zone) }
+
+// unanswered says what is known of a household that did not answer. Whether its
+// message arrived stands on the alerts page, which knows.
+func unanswered(c *roof.Case) string {
+	if len(c.Contacts.Householder) == 0 {
+		return "The household has not acknowledged it, and the case file names no mail address of the household (contacts.householder)."
+	}
+	return "A message was due to the household, which has not acknowledged it. The alerts page says whether it arrived."
+}
 
 func consultantSubject(kind Kind, due []*Alert) string {
 	out := due[0].Condition.Title()

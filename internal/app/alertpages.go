@@ -77,7 +77,7 @@ func (d alertDesk) Letters(_ context.Context, caseID string) ([]web.LetterRow, e
 func (d alertDesk) Channels() []web.ChannelRow {
 	var out []web.ChannelRow
 	for _, h := range d.bell.Load().outbox.Health() {
-		out = append(out, web.ChannelRow{Channel: h.Channel, Failing: h.Failing, Waiting: h.Waiting, Since: h.Since})
+		out = append(out, web.ChannelRow{Channel: h.Channel, Failing: h.Failing, Waiting: h.Waiting, Since: h.Since, Next: h.Next})
 	}
 	return out
 }
@@ -107,8 +107,15 @@ func (d alertDesk) RevokeHomeLinks(ctx context.Context, caseID string) error {
 	return d.bell.Load().RevokeHomeLinks(ctx, caseID)
 }
 
-func (d alertDesk) HomeLinkMade(ctx context.Context, caseID string) (time.Time, error) {
-	return d.bell.Load().HomeLinkMade(ctx, caseID)
+func (d alertDesk) Household(ctx context.Context, caseID string) (web.Household, error) {
+	return d.bell.Load().Household(ctx, caseID)
+}
+
+func (d alertDesk) Resume(ctx context.Context, caseID, address string) error {
+	if _, err := d.book.Get(caseID); err != nil {
+		return err
+	}
+	return d.bell.Load().Resume(ctx, caseID, address)
 }
 
 func (d alertDesk) Home(ctx context.Context, token string) (homepage.Home, error) {

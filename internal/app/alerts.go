@@ -18,11 +18,15 @@ import (
 
 // Kinds of state that the alerts keep.
 const (
-	kindBook    = "alert_book" // by case
-	kindSlow    = "alert_slow" // what the nightly work found, by case
-	kindSecret  = "secret"
-	kindHome    = "home_token"
-	kindStopped = "unsubscribed"
+	kindBook   = "alert_book" // by case
+	kindSlow   = "alert_slow" // what the nightly work found, by case
+	kindSecret = "secret"
+	kindHome   = "home_token"
+	// kindNoMailLinks says since when mails of a case carry no link; kindLinkSalt
+	// is what the links of a case's mails are derived with.
+	kindNoMailLinks = "home_no_mail_links"
+	kindLinkSalt    = "home_link_salt"
+	kindStopped     = "unsubscribed"
 	// theDaemon keeps the troubles of the daemon itself; no case can be named so.
 	theDaemon = "_daemon"
 )
@@ -46,6 +50,8 @@ type bell struct {
 	// step is one at a time: a look, an acknowledgement, a hand-over.
 	step  sync.Mutex
 	cases map[string]*watched
+
+	links sync.Mutex // of the householder: made, withdrawn
 
 	// furtherTroubles are those of parts that are not always there, such as a
 	// mirror.
@@ -124,7 +130,7 @@ func (b *bell) channels(c config.Alerts) ([]notify.Channel, error) {
 		if err != nil {
 			return nil, fmt.Errorf("the mail password: %w", err)
 		}
-		m, err := notify.NewMail(notify.MailOptions{Host: c.SMTPHost, Port: c.SMTPPort, User: c.SMTPUser, Password: password, TLS: c.SMTPTLS, From: c.From, CAFile: c.SMTPCAFile})
+		m, err := notify.NewMail(notify.MailOptions{Host: c.SMTPHost, Port: c.SMTPPort, User: c.SMTPUser, Password: password, TLS: c.SMTPTLS, From: c.From, CAFile: c.SMTPCAFile, Page: b.pageOf})
 		if err != nil {
 			return nil, err
 		}
@@ -241,7 +247,7 @@ func (b *bell) glance(ctx context.Context, c *roof.Case) error {
 	w.book.Judge(w.view.Level, now)
 	rules := alert.RulesOf(c.Alerts)
 	alert.Step(w.book, w.view.Signs, rules, now)
-	plan := alert.PlanInput{Case: c, Rules: rules, Links: b.links(c.ID)}
+	plan := alert.PlanInput{Case: c, Rules: rules, Links: b.pageLinks(c.ID)}
 	if w.chance = in.Chance; w.chance != nil {
 		plan.Tonight = alert.Chance{P: *w.chance, Known: true}
 	}
@@ -315,7 +321,7 @@ func (b *bell) post(ctx context.Context, c *roof.Case, m alert.Message) error {
 			if err != nil {
 				return err
 			}
-			if stopped {
+			if !stopped.IsZero() {
 				continue
 			}
 			one.Unsubscribe = b.stopLink(c.ID, address)
@@ -327,7 +333,7 @@ func (b *bell) post(ctx context.Context, c *roof.Case, m alert.Message) error {
 	return nil
 }
 
-func (b *bell) links(caseID string) alert.Links {
+func (b *bell) pageLinks(caseID string) alert.Links {
 	base := b.opt.Config.HTTP.PublicURL
 	if base == "" {
 		return alert.Links{}
@@ -434,6 +440,16 @@ func (b *bell) Snooze(ctx context.Context, caseID, id, by string, d time.Duratio
 	})
 }
 
+// pageOf is the own link that a mail to one of the household carries. A mail that
+// is due goes out without rather than not at all.
+func (b *bell) pageOf(ctx context.Context, caseID, address string) string {
+	link, err := b.mailLink(ctx, caseID, address)
+	if err != nil {
+		b.opt.Log.Error("a mail goes out without its link", "case", caseID, "error", err)
+	}
+	return link
+}
+
 func (b *bell) change(ctx context.Context, caseID string, do func(*alert.Book, time.Time) error) error {
 	b.step.Lock()
 	defer b.step.Unlock()
@@ -443,6 +459,9 @@ func (b *bell) change(ctx context.Context, caseID string, do func(*alert.Book, t
 	}
 	if err := do(w.book, b.opt.Now().UTC()); err != nil {
 		return err
+	}
+	if e, err := b.book.Get(caseID); err == nil {
+		return b.settle(ctx, e.Case, w)
 	}
 	return b.save(ctx, caseID, w)
 }

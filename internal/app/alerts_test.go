@@ -207,6 +207,15 @@ func TestTheHouseholdersPageOpensByItsLinkAlone(t *testing.T) {
 	assert.Equal(t, 200, answer.StatusCode)
 }
 
+// A proxy passes on the name that a link of a mail was opened under.
+func TestPagesAreServedUnderThePublicName(t *testing.T) {
+	d, _ := live(t, func(c *config.Config) { c.Data, c.HTTP.PublicURL = t.TempDir(), "https://roof.example.org/" })
+	for host, want := range map[string]int{"roof.example.org": 404, "elsewhere.example.org": 421} {
+		answer, _ := d.ask("GET", "/home/"+strings.Repeat("x", 43), "", "Host", host)
+		assert.Equal(t, want, answer.StatusCode, host)
+	}
+}
+
 // TestHouseholdersPageInABrowser runs dashboards/test/home: axe, phone width, no
 // scrolling sideways, the page again without the network. It needs what
 // make test puts in place.

@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
 	"os"
 	"strings"
 	"sync"
@@ -76,6 +77,9 @@ func (a *App) gate(c config.HTTP) (*gate.Gate, error) {
 	hosts := append([]string{}, c.Hosts...)
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && host != "" {
 		hosts = append(hosts, host)
+	}
+	if u, err := url.Parse(c.PublicURL); err == nil && u.Hostname() != "" { // a proxy passes the name on that people asked for
+		hosts = append(hosts, u.Hostname())
 	}
 	if wide {
 		if own, err := os.Hostname(); err == nil {

@@ -26,6 +26,10 @@ type MailOptions struct {
 	TLS      string // starttls | tls | none
 	From     string
 	CAFile   string // certificates (PEM) that may sign the server's; "" the system's
+	// Page is the link to the household's page that a mail to one of it carries,
+	// "" for none. It is asked for when the mail goes out, so that a mail which
+	// waited never brings a link withdrawn in the meantime. nil: no mail has one.
+	Page func(ctx context.Context, caseID, to string) string
 }
 
 // Mail sends messages through one mail server.
@@ -73,7 +77,7 @@ func (m *Mail) Send(ctx context.Context, msg alert.Message, to string) error {
 	if err != nil {
 		return err
 	}
-	letter, err := m.letter(msg, to)
+	letter, err := m.letter(ctx, msg, to)
 	if err != nil {
 		return fmt.Errorf("writing to %s: %w: %w", to, err, ErrRefused)
 	}
@@ -114,7 +118,7 @@ func (m *Mail) client() (*mail.Client, error) {
 	return c, nil
 }
 
-func (m *Mail) letter(msg alert.Message, to string) (*mail.Msg, error) {
+func (m *Mail) letter(ctx context.Context, msg alert.Message, to string) (*mail.Msg, error) {
 	x := mail.NewMsg()
 	if err := x.From(m.opt.From); err != nil {
 		return nil, fmt.Errorf("the sender %s: %w", m.opt.From, err)
@@ -131,6 +135,11 @@ func (m *Mail) letter(msg alert.Message, to string) (*mail.Msg, error) {
 	x.SetMessageIDWithValue(hex.EncodeToString(sum[:16]) + "@" + strings.Trim(domain, "> "))
 	x.SetGenHeader("Auto-Submitted", "auto-generated")
 	text := msg.Text + "\n"
+	if msg.To == alert.Household && m.opt.Page != nil {
+		if link := m.opt.Page(ctx, msg.Case, to); link != "" {
+			text += "\nHow your roof is now: " + link + "\nKeep this link to yourself. Who has it can see the page.\n"
+		}
+	}
 	if link := msg.Unsubscribe; link != "" {
 		// RFC 8058: one click, without opening a page.
 		x.SetGenHeader("List-Unsubscribe", "<"+link+">")

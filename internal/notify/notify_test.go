@@ -199,7 +199,10 @@ func TestQuietHoursHoldALetterBack(t *testing.T) {
 
 func TestMailArrivesOverTLSAndOnce(t *testing.T) {
 	server := startMail(t)
-	m, err := NewMail(MailOptions{Host: "127.0.0.1", Port: server.Port, TLS: "starttls", From: "roof@example.org", CAFile: server.CertFile})
+	m, err := NewMail(MailOptions{Host: "127.0.0.1", Port: server.Port, TLS: "starttls", From: "roof@example.org", CAFile: server.CertFile,
+		Page: func(_ context.Context, caseID, to string) string {
+			return "https://roof.example.org/home/" + caseID + to[:3]
+		}})
 	require.NoError(t, err)
 	c := &clock{t: time.Now()}
 	o, err := Open(t.Context(), &shelf{}, []Channel{m}, c.now, quiet)
@@ -218,6 +221,7 @@ func TestMailArrivesOverTLSAndOnce(t *testing.T) {
 	assert.Contains(t, letter, "Auto-Submitted: auto-generated")
 	assert.NotContains(t, letter, "\nBcc:", "a name with a line break adds no header")
 	assert.Contains(t, letter, "Water has begun to form under the slates.")
+	assert.Contains(t, letter, "How your roof is now: https://roof.example.org/home/larkfield-9ann")
 
 	server.stop() // a day without the mail server
 	for range 3 {

@@ -3,7 +3,9 @@ package web
 import (
 	"context"
 	"net/http"
+	"net/netip"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,11 +24,13 @@ type AlertDesk interface {
 	Channels() []ChannelRow
 	Acknowledge(ctx context.Context, caseID, id, by string) error
 	Snooze(ctx context.Context, caseID, id, by string, d time.Duration) error
-	// NewHomeLink makes the householder's link and withdraws earlier ones; its
-	// path is shown once.
-	NewHomeLink(ctx context.Context, caseID, by string) (path string, err error)
+	// NewHomeLink makes a householder's link to hand on and withdraws the one made
+	// so before; it is shown once, a path where no public URL is set up.
+	NewHomeLink(ctx context.Context, caseID, by string) (address string, err error)
 	RevokeHomeLinks(ctx context.Context, caseID string) error
-	HomeLinkMade(ctx context.Context, caseID string) (time.Time, error)
+	Household(ctx context.Context, caseID string) (Household, error)
+	// Resume lets mails go to an address again that had asked for none.
+	Resume(ctx context.Context, caseID, address string) error
 }
 
 // AlertRow is one alert on the page.
@@ -55,6 +59,28 @@ type ChannelRow struct {
 	Channel, Failing string
 	Waiting          int
 	Since            time.Time
+	Next             time.Time // tried again
+}
+
+// Household is who of a house reads what.
+type Household struct {
+	LinkMade time.Time // of the link to hand on, zero for none
+	LinksOff time.Time // since when mails carry no link, zero where they do
+	Links    bool      // a public address is set up, so that mails can carry links
+	Mail     bool      // mail is set up
+	Readers  []Reader
+}
+
+// Any reports whether a link of the house is in force.
+func (h Household) Any() bool {
+	return !h.LinkMade.IsZero() || slices.ContainsFunc(h.Readers, func(r Reader) bool { return !r.Link.IsZero() })
+}
+
+// Reader is one mail address of a household.
+type Reader struct {
+	Address string
+	Stopped time.Time // asked for no more mails, zero where it did not
+	Link    time.Time // its own link was first written to it, zero for none
 }
 
 // alertsBody is the page of alerts.
@@ -62,8 +88,10 @@ type alertsBody struct {
 	Open, Done []AlertRow
 	Letters    []LetterRow
 	Channels   []ChannelRow
-	LinkMade   time.Time
-	Link       string // a new link, shown once
+	Household  Household
+	Link       string      // a new link, shown once
+	LinkHere   bool        // it works on this machine only
+	GivenUp    []LetterRow // of the last week, which will not arrive
 	Sentence   string
 }
 
@@ -77,6 +105,7 @@ func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk) {
 	r.Post("/cases/{case}/alerts/snooze", a.snooze)
 	r.Post("/cases/{case}/alerts/link", a.link)
 	r.Post("/cases/{case}/alerts/unlink", a.unlink)
+	r.Post("/cases/{case}/alerts/resume", a.resume)
 }
 
 type alertPages struct {
@@ -131,13 +160,19 @@ func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string) {
 	b := split(rows)
 	b.Channels, b.Link = a.desk.Channels(), link
 	if b.Letters, err = a.desk.Letters(ctx, h.ID); err == nil {
-		b.LinkMade, err = a.desk.HomeLinkMade(ctx, h.ID)
+		b.Household, err = a.desk.Household(ctx, h.ID)
 	}
 	if err != nil {
 		a.fail(w, r, err)
 		return
 	}
+	for _, l := range b.Letters {
+		if !l.GaveUp.IsZero() && a.Now().Sub(l.GaveUp) < 7*24*time.Hour {
+			b.GivenUp = append(b.GivenUp, l)
+		}
+	}
 	if link != "" {
+		b.LinkHere = onlyHere(link)
 		w.Header().Set("Cache-Control", "no-store")
 	}
 	a.render(w, r, http.StatusOK, "alerts", page{Title: "Alerts, " + h.Label, Case: h, Tab: "alerts", Body: b})
@@ -167,7 +202,7 @@ func (a alertPages) snooze(w http.ResponseWriter, r *http.Request) {
 }
 
 func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
-	path, err := a.desk.NewHomeLink(r.Context(), chi.URLParam(r, "case"), a.who(r))
+	link, err := a.desk.NewHomeLink(r.Context(), chi.URLParam(r, "case"), a.who(r))
 	if err != nil {
 		a.fail(w, r, err)
 		return
@@ -176,7 +211,25 @@ func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
 	if r.TLS != nil || strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https") {
 		scheme = "https://"
 	}
-	a.show(w, r, scheme+r.Host+path)
+	if strings.HasPrefix(link, "/") {
+		link = scheme + r.Host + link
+	}
+	a.show(w, r, link)
+}
+
+// onlyHere reports that an address leads to the very machine it is opened on.
+func onlyHere(link string) bool {
+	u, err := url.Parse(link)
+	if err != nil {
+		return false
+	}
+	ip, err := netip.ParseAddr(u.Hostname())
+	return u.Hostname() == "localhost" || err == nil && ip.IsLoopback()
+}
+
+func (a alertPages) resume(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
+	a.done(w, r, a.desk.Resume(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("address")))
 }
 
 func (a alertPages) unlink(w http.ResponseWriter, r *http.Request) {
