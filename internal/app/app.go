@@ -119,7 +119,7 @@ func (a *App) openCases(ctx context.Context) error {
 		a.opt.Log.Error("some cases cannot be used", "error", err)
 	}
 	a.book = book
-	a.record = record.New(a.readings, a.opt.Now)
+	a.record = record.New(a.readings)
 	book.OnChange(a.record.CaseChanged)
 	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
 	a.desk.running.Go(func() { a.desk.nightly(a.base, book) })

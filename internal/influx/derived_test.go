@@ -43,7 +43,7 @@ func TestDerivedHoursAndNightsAreThoseOfTheTimeline(t *testing.T) {
 		rs = append(rs, storetest.TRH("k1", float64(i*300), 5+3*math.Cos(phase), 90), storetest.At("k2", float64(i*300), float64(roof.TempC), 4+6*math.Cos(phase)))
 	}
 	storetest.Put(t, store, house, rs...)
-	reader := record.New(store, time.Now)
+	reader := record.New(store)
 	d := NewDerived(client, Source{
 		Cases:   func(context.Context) ([]*roof.Case, error) { return []*roof.Case{c}, nil },
 		Version: reader.Version, Span: reader.Span, View: reader.Timeline,

@@ -85,18 +85,18 @@ func BenchmarkWinterTimeline(b *testing.B) {
 	})
 	b.Run("cold", func(b *testing.B) {
 		for b.Loop() {
-			ask(b, record.New(store, time.Now))
+			ask(b, record.New(store))
 		}
 	})
 	b.Run("warm", func(b *testing.B) {
-		r := record.New(store, time.Now)
+		r := record.New(store)
 		ask(b, r)
 		for b.Loop() {
 			ask(b, r)
 		}
 	})
 	b.Run("one-more-reading", func(b *testing.B) {
-		r := record.New(store, time.Now)
+		r := record.New(store)
 		ask(b, r)
 		at := winterStart.AddDate(0, 0, winterDays-2).Add(30 * time.Second)
 		for b.Loop() {

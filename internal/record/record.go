@@ -28,7 +28,6 @@ const maxHours = 50_000
 // Reader reads the record of every case. It is safe for concurrent use.
 type Reader struct {
 	store roof.ReadingStore
-	now   func() time.Time
 
 	mu    sync.Mutex
 	cases map[string]*kept
@@ -42,13 +41,17 @@ type kept struct {
 	c       *roof.Case // the case the hours were worked out for
 	rows    map[int64]timeline.Row
 	usual   map[string]int64 // ms, of loggers whose file does not say
+	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
 	version int64            // rises with every change of readings or file
 	used    int64
 }
 
+// drop takes away everything that was worked out.
+func (k *kept) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
+
 // New reads from a store.
-func New(store roof.ReadingStore, now func() time.Time) *Reader {
-	return &Reader{store: store, now: now, cases: map[string]*kept{}}
+func New(store roof.ReadingStore) *Reader {
+	return &Reader{store: store, cases: map[string]*kept{}}
 }
 
 // CaseChanged forgets what was worked out for a case: fittings, offsets or
@@ -58,7 +61,8 @@ func (r *Reader) CaseChanged(caseID string) {
 	defer r.mu.Unlock()
 	if k := r.cases[caseID]; k != nil {
 		r.hours -= len(k.rows)
-		k.rows, k.usual, k.c = map[int64]timeline.Row{}, nil, nil
+		k.drop()
+		k.c = nil
 		k.version++
 	}
 }
@@ -77,10 +81,13 @@ func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roo
 			continue
 		}
 		k.version++
-		if len(k.rows) == 0 || k.c == nil {
+		if k.c == nil {
 			continue
 		}
-		pad := quietMS + r.spanMS(k, x.Logger)
+		if r.usualIsOld(k, x.Logger) || len(k.rows) == 0 {
+			continue
+		}
+		pad := quietMS + spanMS(k.c, k.usual, x.Logger)
 		phase := phaseMS(k.c)
 		ms := x.At.UnixMilli()
 		for h := floor(ms-pad, phase); h <= ms+pad; h += hourMS {
@@ -102,11 +109,31 @@ func (r *Reader) Version(caseID string) int64 {
 	return 0
 }
 
-func (r *Reader) spanMS(k *kept, logger string) int64 {
-	if l, ok := k.c.Logger(logger); ok && l.Interval > 0 {
+// usualIsOld counts a new reading of a logger and reports that its usual
+// interval has to be found anew, with everything that rests on it: as many
+// readings came since as it was found from. One found before the first reading,
+// as when a new house's page is opened, would otherwise make gaps for ever.
+func (r *Reader) usualIsOld(k *kept, logger string) bool {
+	left, found := k.fresh[logger]
+	if !found {
+		return false
+	}
+	if left > 1 {
+		k.fresh[logger] = left - 1
+		return false
+	}
+	r.hours -= len(k.rows)
+	k.drop()
+	return true
+}
+
+// spanMS is the longest interval of a logger that counts as observed, 0 for one
+// of which nothing is known.
+func spanMS(c *roof.Case, usual map[string]int64, logger string) int64 {
+	if l, ok := c.Logger(logger); ok && l.Interval > 0 {
 		return series.LongestSpanMS(l.Interval.Milliseconds())
 	}
-	return series.LongestSpanMS(k.usual[logger])
+	return series.LongestSpanMS(usual[logger])
 }
 
 // phaseMS shifts the grid of hours so that it lies on the clock hours of the
@@ -178,10 +205,13 @@ func (r *Reader) Whole(ctx context.Context, c *roof.Case) (*series.Set, error) {
 // Around is the record over [fromMS, untilMS) with what lies before and after
 // it as far as it reaches into the span. The set's own bounds are the span.
 func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
 	pad := quietMS
-	k := r.of(c)
 	for _, l := range c.Loggers {
-		pad = max(pad, quietMS+r.spanMS(k, l.ID))
+		pad = max(pad, quietMS+spanMS(c, usual, l.ID))
 	}
 	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
 	if err != nil {
@@ -223,7 +253,8 @@ func (r *Reader) of(c *roof.Case) *kept {
 	}
 	if k.c != c {
 		r.hours -= len(k.rows)
-		k.c, k.rows, k.usual = c, map[int64]timeline.Row{}, nil
+		k.drop()
+		k.c = c
 	}
 	r.tick++
 	k.used = r.tick
@@ -231,7 +262,7 @@ func (r *Reader) of(c *roof.Case) *kept {
 }
 
 // usualOf finds the usual interval of each logger whose case file does not say,
-// once for each version of the file.
+// once for each version of the file and each doubling of its readings.
 func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, error) {
 	k := r.of(c)
 	r.mu.Lock()
@@ -241,19 +272,20 @@ func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, e
 		return usual, nil
 	}
 	usual = map[string]int64{}
+	fresh := map[string]int{}
 	for _, l := range c.Loggers {
 		if l.Interval > 0 {
 			continue
 		}
-		ms, err := series.UsualMS(r.store.Range(ctx, c.ID, l.ID, time.Time{}, time.Time{}))
+		ms, n, err := series.UsualMS(r.store.Range(ctx, c.ID, l.ID, time.Time{}, time.Time{}))
 		if err != nil {
 			return nil, err
 		}
-		usual[l.ID] = ms
+		usual[l.ID], fresh[l.ID] = ms, max(n, 1)
 	}
 	r.mu.Lock()
 	if k.c == c {
-		k.usual = usual
+		k.usual, k.fresh = usual, fresh
 	}
 	r.mu.Unlock()
 	return usual, nil

@@ -52,8 +52,7 @@ func TestHoursAtHandEqualAFreshReadingOfTheRecord(t *testing.T) {
 				ctx := context.Background()
 				c := house(zone)
 				store := mem.New()
-				now := func() time.Time { return start.Add(100 * time.Hour) }
-				r := record.New(store, now)
+				r := record.New(store)
 				rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 				from := record.HourAt(c, start.UnixMilli())
 				until := from + 72*3600_000
@@ -70,7 +69,7 @@ func TestHoursAtHandEqualAFreshReadingOfTheRecord(t *testing.T) {
 					step := int64(rapid.SampledFrom([]int{1, 2, 24}).Draw(t, "hours")) * 3600_000
 					got, err := r.Timeline(ctx, c, from, until, step)
 					require.NoError(t, err)
-					whole, err := record.New(store, now).Whole(ctx, c)
+					whole, err := record.New(store).Whole(ctx, c)
 					require.NoError(t, err)
 					want, err := timeline.Stepped(whole, from, until, step)
 					require.NoError(t, err)
@@ -118,7 +117,7 @@ func TestAChangedOffsetIsSeenAtOnce(t *testing.T) {
 	ctx := context.Background()
 	store := mem.New()
 	c := house("Europe/London")
-	r := record.New(store, time.Now)
+	r := record.New(store)
 	rng := rand.New(rand.NewPCG(1, 2))
 	var batch []roof.Reading
 	for i := range 20 {
@@ -151,7 +150,7 @@ func TestAReadingOfBeforeTheFittingDoesNotStretchTheSpan(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	_, err := store.Append(ctx, c.ID, []roof.Reading{reading("a", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC), rng), reading("a", start, rng)})
 	require.NoError(t, err)
-	from, until, ok, err := record.New(store, time.Now).Span(ctx, c)
+	from, until, ok, err := record.New(store).Span(ctx, c)
 	require.NoError(t, err)
 	require.True(t, ok)
 	require.Equal(t, start.UnixMilli(), from)

@@ -1,6 +1,7 @@
 package series
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"math"
@@ -175,7 +176,7 @@ func (b *Builder) Set() *Set {
 	for _, p := range b.c.Positions {
 		c := Course{Position: p, Excluded: b.excl[p.ID], Flagged: b.flagged[p.ID]}
 		runs := b.byPos[p.ID]
-		slices.SortStableFunc(runs, func(x, y run) int { return int(sign(x.stint.FromMS - y.stint.FromMS)) })
+		slices.SortStableFunc(runs, func(x, y run) int { return cmp.Compare(x.stint.FromMS, y.stint.FromMS) })
 		end := int64(math.MinInt64)
 		for _, r := range runs {
 			if r.stint.FromMS <= end {
@@ -331,16 +332,18 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 	return -1
 }
 
-// UsualMS is the median interval in ms of one logger's readings in time order.
-func UsualMS(readings iter.Seq2[roof.Reading, error]) (int64, error) {
+// UsualMS is the median interval in ms of one logger's readings in time order,
+// and how many they are; 5 min where they are fewer than two.
+func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
 	var gaps gapCounter
 	for r, err := range readings {
 		if err != nil {
-			return 0, fmt.Errorf("finding the usual interval: %w", err)
+			return 0, n, fmt.Errorf("finding the usual interval: %w", err)
 		}
 		gaps.add(r.At.UnixMilli())
+		n++
 	}
-	return gaps.median(), nil
+	return gaps.median(), n, nil
 }
 
 // gapCounter finds the median interval in bounded memory: whole seconds are
@@ -376,14 +379,4 @@ func (g *gapCounter) median() int64 {
 		}
 	}
 	return int64(5 * time.Minute / time.Millisecond)
-}
-
-func sign(x int64) int64 {
-	switch {
-	case x < 0:
-		return -1
-	case x > 0:
-		return 1
-	}
-	return 0
 }
