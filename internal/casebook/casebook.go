@@ -27,10 +27,11 @@ type Shelf interface {
 
 // Book is the cases by id. It is safe for concurrent use.
 type Book struct {
-	shelf Shelf
-	mu    sync.RWMutex
-	by    map[string]Entry
-	told  []func(caseID string)
+	shelf   Shelf
+	writing sync.Mutex // held from the shelf to by, so that both end with the same file
+	mu      sync.RWMutex
+	by      map[string]Entry
+	told    []func(caseID string)
 }
 
 // Entry is one case in force. Case must not be changed.
@@ -139,26 +140,36 @@ func (b *Book) Put(ctx context.Context, id string, file []byte, ifMatch, by stri
 	if c.ID != id {
 		return false, "", roof.Faults{{File: name, Line: 1, Key: "case", Problem: fmt.Sprintf("is %q, but the file was sent for %q", c.ID, id), Remedy: "send it to its own address or correct the id"}}
 	}
-	match, err := b.match(id, ifMatch)
+	created, etag, told, err := b.keep(ctx, c, file, ifMatch, by)
 	if err != nil {
 		return false, "", err
 	}
-	etag, created, err = b.shelf.WriteCase(ctx, id, file, by, match)
-	if err != nil {
-		return false, "", err
-	}
-	_, _, updated, err := b.shelf.Case(ctx, id)
-	if err != nil {
-		return false, "", fmt.Errorf("reading case %s back: %w", id, err)
-	}
-	b.mu.Lock()
-	b.by[id] = entry(c, etag, updated)
-	told := slices.Clone(b.told)
-	b.mu.Unlock()
 	for _, tell := range told {
 		tell(id)
 	}
 	return created, etag, nil
+}
+
+// keep writes a checked case to the shelf and puts it in force.
+func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, ifMatch, by string) (created bool, etag string, told []func(caseID string), err error) {
+	b.writing.Lock()
+	defer b.writing.Unlock()
+	match, err := b.match(c.ID, ifMatch)
+	if err != nil {
+		return false, "", nil, err
+	}
+	etag, created, err = b.shelf.WriteCase(ctx, c.ID, file, by, match)
+	if err != nil {
+		return false, "", nil, err
+	}
+	_, _, updated, err := b.shelf.Case(ctx, c.ID)
+	if err != nil {
+		return false, "", nil, fmt.Errorf("reading case %s back: %w", c.ID, err)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.by[c.ID] = entry(c, etag, updated)
+	return created, etag, slices.Clone(b.told), nil
 }
 
 // match picks from an If-Match header the tag to write over.
