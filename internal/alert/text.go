@@ -240,9 +240,19 @@ func (a *Alert) Line(zone *time.Location) string {
 		out += ": " + a.Facts.Detail
 	}
 	if !a.Since.IsZero() {
-		out += ", since " + a.Since.In(zoneOr(zone)).Format("Mon 2 Jan 2006 15:04")
+		out += ", " + a.began() + " " + a.Since.In(zoneOr(zone)).Format("Mon 2 Jan 2006 15:04")
 	}
 	return strings.ToUpper(out[:1]) + out[1:] + "."
+}
+
+// began says what the time of raising is: of a wetting or a silence its own
+// beginning, of what builds up over nights only when it had gone far enough.
+func (a *Alert) began() string {
+	switch a.Condition {
+	case WetNights, MouldRising, TimberWet, RepairFailing:
+		return "raised"
+	}
+	return "since"
 }
 
 func consultantLine(a *Alert, in PlanInput) string { return a.Line(in.Case.Property.Zone) }

@@ -10,7 +10,6 @@ import (
 
 	"dewcase/internal/alert"
 	"dewcase/internal/api"
-	"dewcase/internal/config"
 	"dewcase/internal/notify"
 	"dewcase/internal/roof"
 	"dewcase/internal/watch"
@@ -123,33 +122,6 @@ func (a *App) publish(topic string, payload []byte, retained bool) error {
 	return errors.New("no broker is in use")
 }
 
-func (b *bell) channels(c config.Alerts) ([]notify.Channel, error) {
-	var out []notify.Channel
-	if c.SMTPHost != "" {
-		password, err := config.Secret(c.SMTPPasswordFile, "DEWCASE_SMTP_PASSWORD")
-		if err != nil {
-			return nil, fmt.Errorf("the mail password: %w", err)
-		}
-		m, err := notify.NewMail(notify.MailOptions{Host: c.SMTPHost, Port: c.SMTPPort, User: c.SMTPUser, Password: password, TLS: c.SMTPTLS, From: c.From, CAFile: c.SMTPCAFile, Page: b.pageOf})
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, m)
-	}
-	if c.WebhookURL != "" {
-		secret, err := config.Secret(c.WebhookSecret, "DEWCASE_WEBHOOK_SECRET")
-		if err != nil {
-			return nil, fmt.Errorf("the webhook's secret: %w", err)
-		}
-		w, err := notify.NewWebhook(c.WebhookURL, []byte(secret), c.WebhookPrivate, b.opt.Now)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, w)
-	}
-	return out, nil
-}
-
 func (b *bell) run(ctx context.Context) {
 	t := time.NewTicker(lookEvery)
 	defer t.Stop()
@@ -185,6 +157,9 @@ func (b *bell) round(ctx context.Context) {
 			}
 			b.step.Unlock()
 		}
+	}
+	if err := b.digest(ctx, b.opt.Now().UTC()); err != nil && ctx.Err() == nil {
+		b.opt.Log.Error("a summary could not be sent", "error", err)
 	}
 	if err := b.daemon(ctx); err != nil && ctx.Err() == nil {
 		b.opt.Log.Error("the daemon's own troubles could not be judged", "error", err)
@@ -297,50 +272,6 @@ func (b *bell) save(ctx context.Context, id string, w *watched) error {
 	return nil
 }
 
-// post hands a message to every channel of its audience.
-func (b *bell) post(ctx context.Context, c *roof.Case, m alert.Message) error {
-	if b.via["webhook"] {
-		if err := b.outbox.Post(ctx, "webhook", "", m); err != nil {
-			return err
-		}
-	}
-	if !b.via["mail"] {
-		return nil
-	}
-	to := c.Contacts.Householder
-	if m.To == alert.Consultant {
-		to = c.Contacts.Consultant
-		if len(to) == 0 {
-			to = b.opt.Config.Alerts.Consultant
-		}
-	}
-	for _, address := range to {
-		one := m
-		if m.To == alert.Household {
-			stopped, err := b.stopped(ctx, c.ID, address)
-			if err != nil {
-				return err
-			}
-			if !stopped.IsZero() {
-				continue
-			}
-			one.Unsubscribe = b.stopLink(c.ID, address)
-		}
-		if err := b.outbox.Post(ctx, "mail", address, one); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (b *bell) pageLinks(caseID string) alert.Links {
-	base := b.opt.Config.HTTP.PublicURL
-	if base == "" {
-		return alert.Links{}
-	}
-	return alert.Links{Alerts: trimSlash(base) + "/cases/" + caseID + "/alerts"}
-}
-
 // daemon watches the daemon itself; its troubles reach the consultant only.
 func (b *bell) daemon(ctx context.Context) error {
 	now := b.opt.Now().UTC()
@@ -438,16 +369,6 @@ func (b *bell) Snooze(ctx context.Context, caseID, id, by string, d time.Duratio
 		_, err := k.Snooze(id, by, now.Add(d), now)
 		return err
 	})
-}
-
-// pageOf is the own link that a mail to one of the household carries. A mail that
-// is due goes out without rather than not at all.
-func (b *bell) pageOf(ctx context.Context, caseID, address string) string {
-	link, err := b.mailLink(ctx, caseID, address)
-	if err != nil {
-		b.opt.Log.Error("a mail goes out without its link", "case", caseID, "error", err)
-	}
-	return link
 }
 
 func (b *bell) change(ctx context.Context, caseID string, do func(*alert.Book, time.Time) error) error {

@@ -50,13 +50,14 @@ func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
 		return said{now: x.Lines[0], do: x.Do, care: x.Care}
 	}
 	for _, a := range due {
-		if a.Condition == alert.SurfaceWet {
-			what := "water"
-			if w.book.Level == alert.Dew {
-				what = "dew"
-			}
-			return said{now: "There is some " + what + " " + a.Facts.Words + " now.", do: []string{"There is nothing you need to do."}}
+		if a.Condition != alert.SurfaceWet {
+			continue
 		}
+		if w.book.Level == alert.Dew {
+			return said{now: "There is some dew " + a.Facts.Words + " now.", do: []string{"There is nothing you need to do."}}
+		}
+		note := alert.PlainWords(alert.Note, []*alert.Alert{a}, alert.Chance{}) // the same advice as by mail
+		return said{now: "There is some water " + a.Facts.Words + " now.", do: note.Do, care: note.Care}
 	}
 	return said{now: "Your roof is dry now.", do: []string{"There is nothing you need to do."}}
 }
@@ -113,15 +114,49 @@ func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 			h.Repair = repairWords(r)
 		}
 	}
-	for _, a := range w.book.Alerts {
-		if !a.Open() || !a.Tell || !alert.RulesOf(c.Alerts)[a.Condition].Household || w.book.Level == alert.Dew && a.Condition != alert.SuddenWetting && a.Condition != alert.RepairFailing {
+	h.Alerts = homeAlerts(c, w.book)
+	return h, nil
+}
+
+// homeAlerts puts what is in force into the household's words, the same as its
+// mails use: while dew cannot be told from damp, all water is one note.
+func homeAlerts(c *roof.Case, b *alert.Book) (out []homepage.Alert) {
+	note := -1
+	for _, a := range b.Alerts {
+		serious := a.Condition == alert.SuddenWetting || a.Condition == alert.RepairFailing
+		water := a.Condition == alert.SurfaceWet || a.Condition == alert.WetNights
+		if !a.Open() || !a.Tell || !alert.RulesOf(c.Alerts)[a.Condition].Household || b.Level != alert.Damp && !serious && !(water && b.Level == alert.Unsure) {
+			continue
+		}
+		since, seen := a.Since, homepage.NotSeen
+		if a.Condition == alert.WetNights && !a.From.IsZero() && a.From.Before(since) {
+			since = a.From // the first of the nights, not the morning they were counted
+		}
+		switch {
+		case a.State != alert.Raised && a.AckBy == household:
+			seen = homepage.SeenHere
+		case a.State != alert.Raised:
+			seen = homepage.SeenByExpert
+		}
+		if note >= 0 && water && b.Level == alert.Unsure {
+			n := &out[note]
+			n.IDs, n.Seen = append(n.IDs, a.ID), min(n.Seen, seen)
+			if since.Before(n.Since) {
+				n.Since = since
+			}
 			continue
 		}
 		x := alert.Words(a)
-		h.Alerts = append(h.Alerts, homepage.Alert{ID: a.ID, Lines: x.Lines, Do: x.Do, Care: x.Care, Since: a.Since, Seen: a.State != alert.Raised})
+		if water && b.Level == alert.Unsure {
+			x, note = alert.PlainWords(alert.Note, []*alert.Alert{a}, alert.Chance{}), len(out)
+		}
+		out = append(out, homepage.Alert{IDs: []string{a.ID}, Lines: x.Lines, Do: x.Do, Care: x.Care, Since: since, Seen: seen})
 	}
-	return h, nil
+	return out
 }
+
+// household is who acknowledged from the householder's page.
+const household = "household"
 
 func repairWords(r watch.Turn) string {
 	switch r.Verdict {
@@ -144,5 +179,5 @@ func (b *bell) Seen(ctx context.Context, token, alertID string) error {
 	if err != nil {
 		return err
 	}
-	return b.Acknowledge(ctx, c.ID, alertID, "household")
+	return b.Acknowledge(ctx, c.ID, alertID, household)
 }

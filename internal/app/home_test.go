@@ -5,9 +5,12 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/alert"
+	"dewcase/internal/homepage"
 	"dewcase/internal/readability"
+	"dewcase/internal/roof"
 	"dewcase/internal/watch"
 )
 
@@ -43,4 +46,31 @@ func TestTheSentenceOfAHouse(t *testing.T) {
 	}
 	p := 63.0
 	assert.Contains(t, repairWords(watch.Turn{Verdict: "worked", ReductionPct: &p}), "6 fewer wet hours out of every 10")
+}
+
+func TestThePageSaysOfWaterWhatTheMailSaid(t *testing.T) {
+	c := &roof.Case{ID: "larch-3"}
+	evening := time.Date(2026, 11, 30, 18, 0, 0, 0, time.UTC)
+	book := func(l alert.Level) *alert.Book {
+		return &alert.Book{Level: l, Alerts: []*alert.Alert{
+			{ID: "surface_wet.slate.1", Condition: alert.SurfaceWet, State: alert.Raised, Tell: true, Since: evening, Facts: alert.Facts{Words: "under the slates"}},
+			{ID: "wet_nights.slate.1", Condition: alert.WetNights, State: alert.Snoozed, AckBy: "consultant", Tell: true, Since: evening.Add(12 * time.Hour), From: evening.AddDate(0, 0, -6), Facts: alert.Facts{Words: "under the slates", Nights: 5, Seen: 7}},
+			{ID: "timber_wet.slate.1", Condition: alert.TimberWet, State: alert.Raised, Tell: true, Since: evening},
+		}}
+	}
+	unsure := homeAlerts(c, book(alert.Unsure))
+	require.Len(t, unsure, 1, "one note, as by mail")
+	assert.Equal(t, []string{"surface_wet.slate.1", "wet_nights.slate.1"}, unsure[0].IDs)
+	assert.Contains(t, unsure[0].Lines, "We cannot tell yet.")
+	assert.Equal(t, homepage.NotSeen, unsure[0].Seen)
+	assert.Equal(t, evening.AddDate(0, 0, -6), unsure[0].Since)
+
+	damp := homeAlerts(c, book(alert.Damp))
+	require.Len(t, damp, 3)
+	assert.Equal(t, []string{"Water has begun to form under the slates."}, damp[0].Lines)
+	assert.Equal(t, homepage.SeenByExpert, damp[1].Seen, "what the expert put aside the household has not seen")
+	assert.Empty(t, homeAlerts(c, book(alert.Dew)))
+
+	note := alert.PlainWords(alert.Note, book(alert.Unsure).Alerts[:1], alert.Chance{})
+	assert.Equal(t, note.Do, homeWords(&watched{book: book(alert.Unsure)}, book(alert.Unsure).Alerts[:1], evening, evening).do, "and the same advice")
 }

@@ -25,8 +25,14 @@ contacts:
 
 func built(t *testing.T, publicURL string) *bell {
 	t.Helper()
+	return builtWith(t, func(c *config.Config) { c.HTTP.PublicURL = publicURL })
+}
+
+func builtWith(t *testing.T, change func(*config.Config)) *bell {
+	t.Helper()
 	c := config.Default()
-	c.Data, c.HTTP.Listen, c.MQTT.Listen, c.HTTP.PublicURL = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0", publicURL
+	c.Data, c.HTTP.Listen, c.MQTT.Listen = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
+	change(&c)
 	a, err := New(t.Context(), Options{Config: c, Version: "test", Log: slog.New(slog.DiscardHandler), Out: io.Discard})
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, a.Stop()) })

@@ -80,6 +80,7 @@ type Alerts struct {
 	SMTPCAFile       string // certificates that may sign the mail server's; "" the system's
 	From             string
 	Consultant       []string // mail addresses where the case file names none, and for the daemon's own troubles
+	DigestAt         string   // "07:30": when consultants get their daily summary, "" never
 	WebhookURL       string
 	WebhookSecret    string // file
 	WebhookPrivate   bool   // allow addresses in private networks
@@ -98,7 +99,7 @@ func Default() Config {
 		HTTP:   HTTP{Listen: "127.0.0.1:8480", MaxBodyMB: 256},
 		MQTT:   MQTT{Listen: "127.0.0.1:1883", ClientID: "dewcase", Topics: []string{"dewcase/#", "dewcase-forecast/+"}, MaxPayloadKB: 1024, MaxLoggers: 200},
 		Store:  Store{Kind: "sqlite", RejectMB: 32},
-		Alerts: Alerts{SMTPPort: 587, SMTPTLS: "starttls"},
+		Alerts: Alerts{SMTPPort: 587, SMTPTLS: "starttls", DigestAt: "07:30"},
 		Log:    Log{Level: "info", Format: "text"},
 	}
 }
@@ -167,8 +168,9 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	r := top.Get("rejects").Map("max_mb")
 	whole(r.Get("max_mb"), &c.Store.RejectMB, 1, 10240)
 
-	a := top.Get("alerts").Map("smtp", "webhook", "consultant")
+	a := top.Get("alerts").Map("smtp", "webhook", "consultant", "digest_at")
 	texts(a.Get("consultant"), &c.Alerts.Consultant)
+	clock(a.Get("digest_at"), &c.Alerts.DigestAt)
 	s := a.Get("smtp").Map("host", "port", "user", "password_file", "tls", "from", "ca_file")
 	text(s.Get("ca_file"), &c.Alerts.SMTPCAFile)
 	text(s.Get("host"), &c.Alerts.SMTPHost)
@@ -206,6 +208,21 @@ func text(n strictyaml.Node, into *string) {
 		n.Fault("is empty", "write a value or leave the key out")
 	default:
 		*into = s
+	}
+}
+
+// clock reads an hour of the day, or never as "".
+func clock(n strictyaml.Node, into *string) {
+	var s string
+	text(n, &s)
+	switch at, err := time.Parse("15:04", s); {
+	case s == "":
+	case s == "never":
+		*into = ""
+	case err != nil:
+		n.Fault("is no hour of the day", "write HH:MM in quotes, such as \"07:30\", or never")
+	default:
+		*into = at.Format("15:04")
 	}
 }
 

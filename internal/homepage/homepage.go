@@ -41,11 +41,27 @@ type Home struct {
 
 // Alert is one alert as the household reads it.
 type Alert struct {
-	ID              string
+	IDs             []string // of all that it sums up
 	Lines, Do, Care []string
 	Since           time.Time
-	Seen            bool
+	Seen            Seen
 }
+
+// Seen says who has said that they know of an alert.
+type Seen int
+
+// Who has seen it.
+const (
+	NotSeen Seen = iota
+	SeenByExpert
+	SeenHere
+)
+
+// Here reports that somebody of the household has seen it.
+func (s Seen) Here() bool { return s == SeenHere }
+
+// ByExpert reports that the consultant has.
+func (s Seen) ByExpert() bool { return s == SeenByExpert }
 
 // Desk answers for the page; an unknown token or link wraps roof.ErrNotFound.
 type Desk interface {
@@ -101,10 +117,14 @@ func (p *Pages) page(w http.ResponseWriter, r *http.Request) {
 func (p *Pages) seen(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
 	token := chi.URLParam(r, "token")
-	err := p.desk.Seen(r.Context(), token, r.PostFormValue("alert"))
-	if err != nil && !errors.Is(err, alert.ErrNoAlert) { // already over: nothing to say
-		p.fail(w, r, err)
-		return
+	_ = r.ParseForm() // what cannot be read names no alert
+	ids := r.PostForm["alert"]
+	for _, id := range ids[:min(len(ids), 20)] {
+		err := p.desk.Seen(r.Context(), token, id)
+		if err != nil && !errors.Is(err, alert.ErrNoAlert) { // already over: nothing to say
+			p.fail(w, r, err)
+			return
+		}
 	}
 	http.Redirect(w, r, "/home/"+token, http.StatusSeeOther)
 }

@@ -70,7 +70,7 @@ func full() Home {
 	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
 	h := Home{Label: "3 Larch Row", Zone: time.UTC, Sentence: "Water has begun to form under the slates.", Do: []string{"Keep the loft hatch shut."}, Care: []string{"Do not go into the loft in the dark or when it is wet."},
 		Where: "under the slates", Tonight: &p, Repair: "So far the work has made no change that we can see.", Indoors: true, At: noon.AddDate(0, 0, 14), Demo: true,
-		Alerts: []Alert{{ID: "surface_wet.slate.1", Lines: []string{"Frost has begun to form under the slates."}, Since: noon}}}
+		Alerts: []Alert{{IDs: []string{"surface_wet.slate.1", "wet_nights.slate.1"}, Lines: []string{"Frost has begun to form under the slates."}, Since: noon}}}
 	for d := range 14 {
 		n := watch.Night{From: noon.AddDate(0, 0, d), Observed: 24, Wet: float64(d % 5)}
 		if d == 3 {

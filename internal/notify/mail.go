@@ -30,6 +30,8 @@ type MailOptions struct {
 	// "" for none. It is asked for when the mail goes out, so that a mail which
 	// waited never brings a link withdrawn in the meantime. nil: no mail has one.
 	Page func(ctx context.Context, caseID, to string) string
+	// Experts are the addresses that a household's answer goes to; nil: none.
+	Experts func(caseID string) []string
 }
 
 // Mail sends messages through one mail server.
@@ -138,6 +140,11 @@ func (m *Mail) letter(ctx context.Context, msg alert.Message, to string) (*mail.
 	if msg.To == alert.Household && m.opt.Page != nil {
 		if link := m.opt.Page(ctx, msg.Case, to); link != "" {
 			text += "\nHow your roof is now: " + link + "\nKeep this link to yourself. Who has it can see the page.\n"
+		}
+	}
+	if msg.To == alert.Household && m.opt.Experts != nil {
+		if experts := m.opt.Experts(msg.Case); len(experts) > 0 && x.ReplyTo(experts[0]) == nil {
+			text += "\nYour roof expert is " + experts[0] + ". You can answer this mail.\n"
 		}
 	}
 	if link := msg.Unsubscribe; link != "" {

@@ -200,6 +200,7 @@ func TestQuietHoursHoldALetterBack(t *testing.T) {
 func TestMailArrivesOverTLSAndOnce(t *testing.T) {
 	server := startMail(t)
 	m, err := NewMail(MailOptions{Host: "127.0.0.1", Port: server.Port, TLS: "starttls", From: "roof@example.org", CAFile: server.CertFile,
+		Experts: func(string) []string { return []string{"carl@example.org"} },
 		Page: func(_ context.Context, caseID, to string) string {
 			return "https://roof.example.org/home/" + caseID + to[:3]
 		}})
@@ -221,6 +222,7 @@ func TestMailArrivesOverTLSAndOnce(t *testing.T) {
 	assert.Contains(t, letter, "Auto-Submitted: auto-generated")
 	assert.NotContains(t, letter, "\nBcc:", "a name with a line break adds no header")
 	assert.Contains(t, letter, "Water has begun to form under the slates.")
+	assert.Contains(t, letter, "Reply-To: <carl@example.org>", "an answer reaches somebody who reads it")
 	assert.Contains(t, letter, "How your roof is now: https://roof.example.org/home/larkfield-9ann")
 
 	server.stop() // a day without the mail server

@@ -17,6 +17,7 @@ const say = () => {
   const note = document.getElementById("offline");
   if (!note) return;
   note.hidden = navigator.onLine && !old;
+  for (const b of document.querySelectorAll("form button")) b.disabled = !navigator.onLine; // nobody would hear it
   document.getElementById("then").textContent = made.toLocaleString([], { weekday: "long", hour: "2-digit", minute: "2-digit" });
 };
 say();
