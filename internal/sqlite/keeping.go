@@ -39,7 +39,7 @@ func (s *Store) WriteCase(ctx context.Context, put CasePut) (etag string, create
 		file = []byte{}
 	}
 	err = s.do(ctx, func(p *pen) error {
-		now, has, err := p.caseETag(ctx, put.ID)
+		now, has, err := p.caseETag(put.ID)
 		if err != nil {
 			return err
 		}
@@ -60,7 +60,7 @@ func (s *Store) WriteCase(ctx context.Context, put CasePut) (etag string, create
 // DeleteCase takes a case file out of force; its versions and its readings stay.
 func (s *Store) DeleteCase(ctx context.Context, id, by string) error {
 	err := s.do(ctx, func(p *pen) error {
-		_, has, err := p.caseETag(ctx, id)
+		_, has, err := p.caseETag(id)
 		if err != nil {
 			return err
 		}
@@ -75,7 +75,7 @@ func (s *Store) DeleteCase(ctx context.Context, id, by string) error {
 	return nil
 }
 
-func (p *pen) caseETag(_ context.Context, id string) (etag string, has bool, err error) {
+func (p *pen) caseETag(id string) (etag string, has bool, err error) {
 	err = p.conn.QueryRowContext(context.Background(), `SELECT etag, file IS NOT NULL FROM case_file WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id).Scan(&etag, &has)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", false, nil

@@ -29,7 +29,7 @@ func lockDir(dir string) (release func() error, err error) {
 	}
 	// The number only helps whoever reads the message; the lock is the kernel's.
 	if err := f.Truncate(0); err == nil {
-		_, _ = f.WriteAt([]byte(fmt.Sprintf("%d\n", os.Getpid())), 0)
+		_, _ = f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
 	}
 	return f.Close, nil
 }

@@ -21,7 +21,7 @@ type mark struct {
 
 func (m mark) text() []byte {
 	body := fmt.Sprintf("dewcase-mark 1 %s %020d %s %020d", m.store, m.seq, m.head, m.at)
-	return []byte(fmt.Sprintf("%s %08x\n", body, crc32.Checksum([]byte(body), castagnoli)))
+	return fmt.Appendf(nil, "%s %08x\n", body, crc32.Checksum([]byte(body), castagnoli))
 }
 
 // readMark returns the mark of a folder; ok is false without a readable one.

@@ -231,7 +231,7 @@ func (p *pen) postAll() error {
 			}
 			list = append(list, x)
 		}
-		if err := rows.Close(); err != nil {
+		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 			return err
 		}
 		for _, x := range list {

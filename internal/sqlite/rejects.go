@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"hash/crc32"
 	"math"
@@ -106,7 +107,7 @@ func (p *pen) trimRejects() error {
 		p.rejectRows--
 		p.rejectBytes -= size
 	}
-	if err := found.Close(); err != nil {
+	if err := errors.Join(found.Err(), found.Close()); err != nil {
 		return err
 	}
 	if _, err := p.conn.ExecContext(ctx, `UPDATE reject_count SET dropped = dropped + (SELECT count(*) FROM reject r WHERE r.reason = reject_count.reason AND r.id <= ?)`, last); err != nil {
