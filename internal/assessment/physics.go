@@ -63,11 +63,6 @@ type SteadyMonth struct {
 // filmPoints is how many points of a film's course are kept for drawing.
 const filmPoints = 2000
 
-// PhysicsOf is the physics alone, with no finding to open anything for.
-func PhysicsOf(set *series.Set) Physics {
-	return physics(set, cause.Finding{Finding: cause.Undetermined})
-}
-
 func physics(set *series.Set, f cause.Finding) Physics {
 	var p Physics
 	for _, s := range set.Case.Surfaces() {
@@ -221,13 +216,12 @@ func standardUncPa(a roof.Accuracy, c *series.Course) float64 {
 		return 0
 	}
 	t, rh := meanOf(c.TempC), meanOf(c.RHPct)
-	divisor := 1.7320508 // a rectangular distribution's half-width over its standard deviation
+	divisor := math.Sqrt(3) // a rectangular distribution's half-width over its standard deviation
 	if a.K > 0 {
 		divisor = a.K
 	}
 	sat := psychro.SatWaterPa(t)
-	slope := 17.62 * 243.12 / ((243.12 + t) * (243.12 + t)) // d ln e_w / dT of the Magnus form
-	x, y := *a.RHPct/divisor*sat/100, *a.TempC/divisor*sat*rh/100*slope
+	x, y := *a.RHPct/divisor*sat/100, *a.TempC/divisor*sat*rh/100*psychro.LogSlopeWater(t)
 	return math.Hypot(x, y)
 }
 

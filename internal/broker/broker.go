@@ -227,8 +227,8 @@ func (b *Broker) Publish(topic string, payload []byte, retained bool) error {
 }
 
 // Stop takes no more messages, waits until those under way are durable and
-// acknowledged, or ctx ends, and closes every connection. It never waits longer
-// than ctx allows.
+// acknowledged, or ctx ends, and closes every connection; for the library's own
+// closing it waits two seconds more at the most.
 func (b *Broker) Stop(ctx context.Context) error {
 	b.stopped.Do(func() { b.stopErr = b.stop(ctx) })
 	return b.stopErr

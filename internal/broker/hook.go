@@ -107,21 +107,19 @@ type counters struct {
 
 // Stats are running totals since the start, and the clients connected now.
 type Stats struct {
-	Clients           int64
-	Received          int64 // messages handed to the handler
-	Accepted          int64 // durable or rejected for good, so acknowledged
-	NotDurable        int64 // could not be stored; not acknowledged
-	TooLarge          int64 // payloads discarded unread
-	MissedBySlow      int64 // messages a slow subscriber did not get
-	FailedLogins      int64
-	PendingLimitBytes int64
+	Clients      int64
+	Received     int64 // messages handed to the handler
+	Accepted     int64 // durable or rejected for good, so acknowledged
+	NotDurable   int64 // could not be stored; not acknowledged
+	TooLarge     int64 // payloads discarded unread
+	MissedBySlow int64 // messages a slow subscriber did not get
+	FailedLogins int64
 }
 
 // Stats reads the totals.
 func (b *Broker) Stats() Stats {
 	s := Stats{Received: b.stats.received.Load(), Accepted: b.stats.accepted.Load(), NotDurable: b.stats.notDurable.Load(),
-		TooLarge: b.stats.tooLarge.Load(), MissedBySlow: b.stats.missed.Load(), FailedLogins: b.stats.badLogins.Load(),
-		PendingLimitBytes: b.opts.MaxPendingBytes}
+		TooLarge: b.stats.tooLarge.Load(), MissedBySlow: b.stats.missed.Load(), FailedLogins: b.stats.badLogins.Load()}
 	if b.srv != nil {
 		s.Clients = atomic.LoadInt64(&b.srv.Info.ClientsConnected)
 	}

@@ -128,9 +128,6 @@ func hoursUncertainty(dew []float64, surface, meets *air) float64 {
 	return monthHours * (mean(chanceWet(dew, surface.tempC, u)) - mean(chanceWet(dew, surface.tempC, -u))) / 2
 }
 
-// logSlope is d ln p_sat / dT of the Magnus form, 1/K.
-func logSlope(tempC float64) float64 { return 17.62 * 243.12 / (243.12 + tempC) / (243.12 + tempC) }
-
 // vapourUncertaintyPa is the standard uncertainty of a position's mean vapour
 // pressure from its loggers' offsets (physics, section 2); missing if unknown.
 func vapourUncertaintyPa(a *air) float64 {
@@ -138,7 +135,7 @@ func vapourUncertaintyPa(a *air) float64 {
 	if !known(p) || !known(t) || !known(a.uTempC) || !known(a.uRHPct) {
 		return missing
 	}
-	return math.Hypot(p*logSlope(t)*a.uTempC, psychro.SatWaterPa(t)*a.uRHPct/100)
+	return math.Hypot(p*psychro.LogSlopeWater(t)*a.uTempC, psychro.SatWaterPa(t)*a.uRHPct/100)
 }
 
 // dewUncertaintyK is the same in kelvin of dew point.
@@ -151,7 +148,7 @@ func dewUncertaintyK(a *air) float64 {
 	if err != nil {
 		return missing
 	}
-	return vapourUncertaintyPa(a) / (p * logSlope(d))
+	return vapourUncertaintyPa(a) / (p * psychro.LogSlopeWater(d))
 }
 
 // houseHeat is heat: how much warmer than the underlay the loft is on nights

@@ -127,8 +127,8 @@ func (n now) Heard(caseID, logger string, at time.Time) {
 // uncounted counts nothing: the report holds the sums.
 type uncounted struct{}
 
-func (uncounted) Outcome(string, roof.Outcome) {}
-func (uncounted) Rejected(roof.Reason, int)    {}
+func (uncounted) Outcome(roof.Outcome)      {}
+func (uncounted) Rejected(roof.Reason, int) {}
 
 func check(ctx context.Context, args []string, s Streams) error {
 	f := flags("check", "[-data DIR]", s)
@@ -151,7 +151,7 @@ func check(ctx context.Context, args []string, s Streams) error {
 func backup(ctx context.Context, args []string, s Streams) error {
 	f := flags("backup", "[-data DIR] -to FILE", s)
 	data := f.String("data", config.Default().Data, "data folder")
-	to := f.String("to", "", "file to write; it must not be there yet")
+	to := f.String("to", "", "file to write; one of that name is replaced once the copy is whole")
 	if err := parse(f, args); err != nil {
 		return err
 	}

@@ -69,15 +69,6 @@ func Verify(hash, secret string) (bool, error) {
 	return subtle.ConstantTimeCompare(derive(secret, salt), key) == 1, nil
 }
 
-// Token draws an unguessable token of 256 bits, safe in a link.
-func Token() string {
-	b := make([]byte, 32)
-	if _, err := rand.Read(b); err != nil {
-		panic(err) // documented never to happen (crypto/rand)
-	}
-	return base64.RawURLEncoding.EncodeToString(b)
-}
-
 // Same compares two secrets in time that depends on neither.
 func Same(a, b string) bool {
 	x, y := sha256.Sum256([]byte(a)), sha256.Sum256([]byte(b))
@@ -148,9 +139,6 @@ func (u *Users) Check(name, secret string) bool {
 	u.mu.Unlock()
 	return true
 }
-
-// Len is the number of users.
-func (u *Users) Len() int { return len(u.hashes) }
 
 // Topics are the topics named for a user; nil where none are.
 func (u *Users) Topics(name string) []string { return u.topics[name] }

@@ -45,9 +45,7 @@ func TestUsersFileNamesTheFaultyLine(t *testing.T) {
 	assert.NotContains(t, err.Error(), "s3cret")
 }
 
-func TestTokensAreLongAndDiffer(t *testing.T) {
-	assert.NotEqual(t, credentials.Token(), credentials.Token())
-	assert.Len(t, credentials.Token(), 43)
+func TestSecretsAreTheSameOrNot(t *testing.T) {
 	assert.True(t, credentials.Same("a", "a"))
 	assert.False(t, credentials.Same("a", "ab"))
 }

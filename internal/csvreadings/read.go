@@ -42,14 +42,12 @@ type Rejected struct {
 
 // Summary is what became of a file.
 type Summary struct {
-	Rows      int // rows with anything in them, without the header
-	Good      int
-	Bad       int
-	ByReason  map[roof.Reason]int
-	Rejected  []Rejected // the first MaxListed
-	Notes     []string   // what was left aside, such as unknown columns
-	FirstTime time.Time  // of the good rows
-	LastTime  time.Time
+	Rows     int // rows with anything in them, without the header
+	Good     int
+	Bad      int
+	ByReason map[roof.Reason]int
+	Rejected []Rejected // the first MaxListed
+	Notes    []string   // what was left aside, such as unknown columns
 }
 
 // Faults renders the listed bad rows as faults of the file.
@@ -240,12 +238,6 @@ func (d *reader) rows() error {
 		}
 		if err := d.each(r, d.line); err != nil {
 			return fmt.Errorf("taking line %d of %s: %w", d.line, d.name, err)
-		}
-		if d.sum.Good == 0 || r.At.Before(d.sum.FirstTime) {
-			d.sum.FirstTime = r.At
-		}
-		if d.sum.Good == 0 || r.At.After(d.sum.LastTime) {
-			d.sum.LastTime = r.At
 		}
 		d.sum.Good++
 	}

@@ -55,33 +55,6 @@ func isPlain(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '.' || c == '_' || c == '-'
 }
 
-// untag is the inverse of tag.
-func untag(t string) (string, error) {
-	if t == "%" {
-		return "", nil
-	}
-	if !strings.Contains(t, "%") {
-		return t, nil
-	}
-	var b strings.Builder
-	for i := 0; i < len(t); i++ {
-		if t[i] != '%' {
-			b.WriteByte(t[i])
-			continue
-		}
-		if i+2 >= len(t) {
-			return "", fmt.Errorf("the tag %q is not one that was written here", t)
-		}
-		x, err := strconv.ParseUint(t[i+1:i+3], 16, 8)
-		if err != nil {
-			return "", fmt.Errorf("the tag %q is not one that was written here", t)
-		}
-		b.WriteByte(byte(x))
-		i += 2
-	}
-	return b.String(), nil
-}
-
 // appendLine writes one outgoing reading as a line of the protocol, times in
 // milliseconds. The shortest decimal that reads back as the same float64 is
 // what strconv writes, so values come back bit for bit.

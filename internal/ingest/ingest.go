@@ -36,7 +36,7 @@ type Rejects interface {
 
 // Counter counts what became of readings, one each.
 type Counter interface {
-	Outcome(caseID string, o roof.Outcome)
+	Outcome(o roof.Outcome)
 	Rejected(reason roof.Reason, n int)
 }
 
@@ -110,7 +110,7 @@ func (p *Path) append(ctx context.Context, caseID string, readings []roof.Readin
 		return nil, fmt.Errorf("storing %d readings of case %s: %w", len(readings), caseID, err)
 	}
 	for _, o := range outcomes {
-		p.Count.Outcome(caseID, o)
+		p.Count.Outcome(o)
 	}
 	if p.Stored != nil {
 		p.Stored(caseID, readings, outcomes)

@@ -30,7 +30,7 @@ func (d *desk) Keep(_ context.Context, rejects []roof.Reject) {}
 func (d *desk) Heard(caseID, logger string, _ time.Time) {
 	d.heard = append(d.heard, caseID+"/"+logger)
 }
-func (d *desk) Outcome(_ string, o roof.Outcome) { d.mu.Lock(); d.outcomes[o]++; d.mu.Unlock() }
+func (d *desk) Outcome(o roof.Outcome) { d.mu.Lock(); d.outcomes[o]++; d.mu.Unlock() }
 func (d *desk) Rejected(reason roof.Reason, n int) {
 	d.mu.Lock()
 	d.rejects[reason] += n

@@ -47,7 +47,7 @@ func New(version string) *Metrics {
 }
 
 // Outcome counts what became of one reading.
-func (m *Metrics) Outcome(_ string, o roof.Outcome) {
+func (m *Metrics) Outcome(o roof.Outcome) {
 	switch o {
 	case roof.Stored:
 		m.stored.Inc()

@@ -85,7 +85,7 @@ func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk flo
 	rh := math.Min(100*pa/sat, 100)
 	const h = 1e-3
 	perLn := (psychro.LimitC(pa*(1+h)) - psychro.LimitC(pa*(1-h))) / (2 * h)
-	perK := perLn * 17.62 * 243.12 / ((243.12 + airC) * (243.12 + airC))
+	perK := perLn * psychro.LogSlopeWater(airC)
 	perPct := perLn / math.Max(rh, 1)
 	spreadK := math.Sqrt((limitTs*limitTs + perK*perK*limitTa*limitTa) / 3)
 	for _, e := range errorPoints {

@@ -302,8 +302,7 @@ func limitSlopes(airC, airPa, rhPct float64) (perK, perPct float64) {
 	p := math.Max(airPa, psychro.FloorPa)
 	const step = 1e-4
 	perLn := (psychro.LimitC(p*(1+step)) - psychro.LimitC(p*(1-step))) / (2 * step)
-	slope := 17.62 * 243.12 / ((243.12 + airC) * (243.12 + airC)) // d ln psat / dT of the Magnus form
-	return perLn * slope, perLn / math.Max(rhPct, 0.1)
+	return perLn * psychro.LogSlopeWater(airC), perLn / math.Max(rhPct, 0.1)
 }
 
 func stintAt(stints []series.Stint, ms int64) int {

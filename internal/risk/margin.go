@@ -265,9 +265,6 @@ func (c *Course) BinsUntil(fromMS, untilMS, stepMS int64) []Spell {
 	return out
 }
 
-// Stints names the loggers behind the course: at the surface and in its air.
-func (c *Course) Stints() (surface, air []series.Stint) { return c.surface, c.air }
-
 // Accurate reports whether every logger behind the course states the accuracy
 // that its hours depend on, and names the first that does not.
 func (c *Course) Accurate() (missing string, ok bool) {

@@ -246,9 +246,6 @@ func (s *Store) nearlyFull() bool {
 	return s.low.Load()
 }
 
-// Dir is the data folder.
-func (s *Store) Dir() string { return s.dir }
-
 // Close waits for what was taken, brings the log into the main file and gives
 // the folder up.
 func (s *Store) Close() error {
