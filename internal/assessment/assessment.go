@@ -96,6 +96,8 @@ type Repair struct {
 	NightsBefore           int       `json:"nights_before"`
 	NightsAfter            int       `json:"nights_after"`
 	Needs                  string    `json:"needs"`
+	Reason                 string    `json:"reason" doc:"one sentence: why this verdict"`
+	Notes                  []string  `json:"notes" doc:"what must be known to read it, with what the repair is credited with"`
 }
 
 // Answer is an assessment with everything behind its figures, for pages and
@@ -113,6 +115,7 @@ func Of(set *series.Set) Answer {
 	a.Results = repair.Assess(set, repair.Options{})
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Results)})
 	a.Repairs = verdicts(a.Results)
+	a.Notes = append(a.Notes, unjudged(set.Case)...)
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Behind = physics(set, a.Finding)
 	a.Physics = told(a.Behind)

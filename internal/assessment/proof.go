@@ -1,6 +1,8 @@
 package assessment
 
 import (
+	"fmt"
+
 	"dewcase/internal/cause"
 	"dewcase/internal/repair"
 	"dewcase/internal/roof"
@@ -31,7 +33,31 @@ func verdicts(results []repair.Result) []Repair {
 			ReductionPct: tenth(r.ReductionPct), LowPct: tenth(r.LowPct), HighPct: tenth(r.HighPct),
 			AtRiskReductionPct: tenth(r.AtRiskReductionPct), AtRiskLowPct: tenth(r.AtRiskLowPct), AtRiskHighPct: tenth(r.AtRiskHighPct),
 			CondensateReductionPct: tenth(r.CondensateReductionPct), CondensateLowPct: tenth(r.CondensateLowPct), CondensateHighPct: tenth(r.CondensateHighPct),
-			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: r.Needs})
+			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: r.Needs,
+			Reason: r.Reason, Notes: repairNotes(r)})
+	}
+	return out
+}
+
+// repairNotes are what must be known to read a verdict, first of all what the
+// repair is credited with and whether that was declared or inferred.
+func repairNotes(r repair.Result) []string {
+	out := []string{}
+	if r.Credit.Text != "" {
+		out = append(out, "the repair is "+r.Credit.Text)
+	}
+	return append(out, r.Notes...)
+}
+
+// unjudged names the repairs that have no verdict for want of a surface.
+func unjudged(c *roof.Case) []string {
+	var out []string
+	for _, e := range repair.Unjudged(c) {
+		at := e.At
+		if c.Property.Zone != nil {
+			at = at.In(c.Property.Zone)
+		}
+		out = append(out, fmt.Sprintf("the repair of %s (%q) has no verdict: the case has no surface that it treats and that is not left alone; list the covering's or the underlay's underside under positions", at.Format("2006-01-02"), e.What))
 	}
 	return out
 }

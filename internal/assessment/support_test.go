@@ -1,12 +1,15 @@
 package assessment
 
 import (
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"pgregory.net/rapid"
 
 	"dewcase/internal/cause"
+	"dewcase/internal/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
 )
@@ -40,4 +43,24 @@ func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
 	notes := measured(set).Surfaces[0].Notes
 	assert.Contains(t, notes, "readings at void kept out of hours: 200, because the logger showed no movement at all for 8 h while its neighbours moved")
 	assert.Len(t, notes, 2)
+}
+
+// The contract: where changes is absent, what a repair is credited with is
+// inferred from treats and the answer says so.
+func TestAVerdictSaysWhatTheRepairIsCreditedWith(t *testing.T) {
+	c := &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}
+	c.Events = []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, Treats: []string{"slate"}}}
+	inferred := verdicts(repair.Assess(&series.Set{Case: c}, repair.Options{}))
+	c.Events[0].Changes = []roof.Change{roof.VoidVentilation}
+	declared := verdicts(repair.Assess(&series.Set{Case: c}, repair.Options{}))
+	assert.Contains(t, strings.Join(inferred[0].Notes, " "), "inferred from the places it treats")
+	assert.Contains(t, strings.Join(declared[0].Notes, " "), "as the event declares")
+	assert.NotEmpty(t, inferred[0].Reason)
+}
+
+func TestARepairWithoutAVerdictIsNamed(t *testing.T) {
+	c := &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}}, Events: []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, What: "vents opened"}}}
+	a := Of(&series.Set{Case: c})
+	assert.Empty(t, a.Repairs)
+	assert.Contains(t, strings.Join(a.Notes, " "), `the repair of 1970-01-01 ("vents opened") has no verdict`)
 }

@@ -84,8 +84,14 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		fall("hours of surface condensation", r.ReductionPct, r.LowPct, r.HighPct)
 		fall("hours at risk", r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct)
 		fall("condensed water", r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct)
+		if r.Reason != "" {
+			p("  why:   %s", r.Reason)
+		}
 		if r.Needs != "" {
 			p("  needs: %s", r.Needs)
+		}
+		for _, n := range r.Notes {
+			p("  note: %s", n)
 		}
 	}
 	for _, n := range a.Notes {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/roof"
@@ -34,8 +35,29 @@ func Assess(set *series.Set, opts Options) []Result {
 	slices.SortStableFunc(a.repairs, func(x, y roof.Event) int { return x.At.Compare(y.At) })
 	var out []Result
 	for i := range a.repairs {
-		for _, s := range treatedSurfaces(set.Case, a.repairs[i]) {
-			out = append(out, a.one(i, s))
+		surfaces, named := treatedSurfaces(set.Case, a.repairs[i])
+		for _, s := range surfaces {
+			r := a.one(i, s)
+			if len(a.repairs[i].Treats) > 0 && !named {
+				r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
+					", which is neither a surface nor the air that meets one: every surface that is not left alone is judged (key treats)")
+			}
+			if r.NightsBefore+r.NightsAfter == 0 {
+				a.countNights(&r, i, s)
+			}
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Unjudged are the case's repairs that no surface can answer for, so that
+// Assess has nothing to say of them.
+func Unjudged(c *roof.Case) []roof.Event {
+	var out []roof.Event
+	for _, e := range c.Repairs() {
+		if surfaces, _ := treatedSurfaces(c, e); len(surfaces) == 0 {
+			out = append(out, e)
 		}
 	}
 	return out
@@ -50,8 +72,8 @@ type assessor struct {
 
 // treatedSurfaces are the surfaces a repair answers for: those it names and
 // those whose air it names; every one but the untouched when it names none of
-// either.
-func treatedSurfaces(c *roof.Case, e roof.Event) []roof.Position {
+// either, and then said is false.
+func treatedSurfaces(c *roof.Case, e roof.Event) (surfaces []roof.Position, said bool) {
 	var named, all []roof.Position
 	for _, p := range c.Surfaces() {
 		if treated(e, p.ID) || p.Meets != "" && treated(e, p.Meets) {
@@ -62,9 +84,9 @@ func treatedSurfaces(c *roof.Case, e roof.Event) []roof.Position {
 		}
 	}
 	if len(named) > 0 {
-		return named
+		return named, true
 	}
-	return all
+	return all, false
 }
 
 // credit decides which changes a repair is credited with.
@@ -127,7 +149,7 @@ func (a *assessor) window(i int, surface roof.Position) (fromMS, untilMS int64, 
 	e := a.repairs[i]
 	const day = int64(24 * 3600 * 1000)
 	at := e.At.UnixMilli()
-	fromMS, untilMS = max(a.set.FromMS, at-maxNightsBefore*day), min(a.set.UntilMS, at+maxNightsAfter*day)
+	fromMS, untilMS = max(a.set.FromMS, min(at, a.set.UntilMS)-maxNightsBefore*day), min(a.set.UntilMS, max(at, a.set.FromMS)+maxNightsAfter*day)
 	for k, o := range a.repairs {
 		if k == i || !a.disturbs(o, surface) {
 			continue
@@ -194,7 +216,7 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 	case at >= a.set.UntilMS:
 		r.Needs = fmt.Sprintf("readings after the repair: the record ends on %s, before it", day0(a.set.Case, time.UnixMilli(a.set.UntilMS)))
 	case at <= a.set.FromMS:
-		r.Needs = "nights before the repair, or a second roof or bay left alone"
+		r.Needs = fmt.Sprintf("nights before the repair, or a second roof or bay left alone: the record begins on %s, after it", day0(a.set.Case, time.UnixMilli(a.set.FromMS)))
 		r.Reason = "the record begins after the repair; what is measured now can be set against outdoor air, but that cannot show what the work changed"
 	}
 	if r.Needs != "" {

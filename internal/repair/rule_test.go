@@ -189,7 +189,9 @@ func TestEveryRepairAnswersForSomeSurface(t *testing.T) {
 			e.Treats = []string{treats}
 		}
 		var got []string
-		for _, p := range treatedSurfaces(c, e) {
+		surfaces, said := treatedSurfaces(c, e)
+		assert.Equal(t, treats != "" && treats != "elsewhere", said, treats)
+		for _, p := range surfaces {
 			got = append(got, p.ID)
 		}
 		assert.Equal(t, want, got, treats)

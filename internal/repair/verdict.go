@@ -18,7 +18,7 @@ type findings struct {
 // the readings up to it alone, so a one-shot assessment and a daemon that looked
 // every evening say the same.
 func (j *judge) decide(ends []int) findings {
-	var f findings
+	f := findings{verdict: TooEarly}
 	if len(ends) == 0 {
 		return f
 	}
