@@ -142,6 +142,7 @@ func (a *App) openIngest(context.Context) error {
 	a.path = &ingest.Path{Decoder: decoder, Store: a.readings, Cases: a.book, Rejects: a.keeper, Count: a.metrics,
 		MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now}
 	a.book.OnChange(a.path.CaseChanged)
+	a.book.OnChange(a.forgetHeard)
 	a.gauges()
 	return nil
 }
@@ -227,7 +228,9 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	if err != nil {
 		return err
 	}
-	a.feed.Start()
+	if err := a.feed.Start(); err != nil {
+		return err
+	}
 	a.feedGauges(a.feed)
 	a.onStop("the broker's feed", a.feed.Stop)
 	return nil

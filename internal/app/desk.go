@@ -85,9 +85,7 @@ func (r readings) Conflicts(ctx context.Context, caseID string, limit int) ([]ro
 	return r.readings().Conflicts(ctx, caseID, limit)
 }
 
-func (r readings) Heard(ctx context.Context) ([]roof.HeardName, error) {
-	return r.store.HeardNames(ctx)
-}
+func (r readings) Heard(ctx context.Context) ([]roof.HeardName, error) { return r.heard(ctx) }
 
 // views answers the API's questions about the record.
 type views struct{ *App }

@@ -132,6 +132,4 @@ func (p pageRejects) RejectCounts(ctx context.Context) (map[roof.Reason]int64, e
 	return p.store.RejectCounts(ctx)
 }
 
-func (p pageRejects) Heard(ctx context.Context) ([]roof.HeardName, error) {
-	return p.store.HeardNames(ctx)
-}
+func (p pageRejects) Heard(ctx context.Context) ([]roof.HeardName, error) { return p.heard(ctx) }

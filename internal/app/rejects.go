@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -141,6 +142,27 @@ func (k *keeper) names() {
 			k.say.Error("a heard name could not be kept", "case", n.caseID, "logger", n.logger, "error", err)
 			return
 		}
+	}
+}
+
+// heard lists the names that were heard and that no case file knows.
+func (a *App) heard(ctx context.Context) ([]roof.HeardName, error) {
+	names, err := a.store.HeardNames(ctx)
+	return slices.DeleteFunc(names, func(h roof.HeardName) bool { return a.book.Fitted(h.Case, h.Logger) }), err
+}
+
+// forgetHeard frees the places of names that a case file has come to know: the
+// list of names heard is bounded.
+func (a *App) forgetHeard(caseID string) {
+	ctx := a.base
+	names, err := a.store.HeardNames(ctx)
+	for _, h := range names {
+		if err == nil && h.Case == caseID && a.book.Fitted(h.Case, h.Logger) {
+			err = a.store.ForgetHeard(ctx, h.Case, h.Logger)
+		}
+	}
+	if err != nil {
+		a.opt.Log.Warn("names heard before could not be crossed off", "case", caseID, "error", err)
 	}
 }
 
