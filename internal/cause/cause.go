@@ -14,22 +14,25 @@ type Cause string
 
 // The causes, and the answer that no cause is shown.
 const (
-	CeilingLeakage      Cause = "ceiling_leakage"       // moist house air into an under-ventilated loft
-	UnventedBattenVoid  Cause = "unvented_batten_void"  // vapour through a permeable underlay, trapped under a close-fitting covering
-	NightSkyCooling     Cause = "night_sky_cooling"     // the covering wets from outdoor air on clear nights; no defect
-	WaterIngress        Cause = "water_ingress"         // rain or plumbing
-	ConstructionMoist   Cause = "construction_moisture" // drying out
-	BlockedVentilation  Cause = "blocked_ventilation"   // openings that do not work
-	NoneFound           Cause = "none_found"            // no condensation problem seen
-	Undetermined        Cause = "undetermined"
-	causeCount                = 7
-	settledSupport            = 0.5
-	settledMembership         = 0.75
-	strongSupport             = 0.8
-	mixedPosterior            = 0.5
-	fewPlacesSupport          = 0.7 // void or covering not logged
-	missingPlacesAtMost       = 0.25
-	cappedSupport             = 0.6 // outside what the table knows
+	CeilingLeakage     Cause = "ceiling_leakage"       // moist house air into an under-ventilated loft
+	UnventedBattenVoid Cause = "unvented_batten_void"  // vapour through a permeable underlay, trapped under a close-fitting covering
+	NightSkyCooling    Cause = "night_sky_cooling"     // the covering wets from outdoor air on clear nights; no defect
+	WaterIngress       Cause = "water_ingress"         // rain or plumbing
+	ConstructionMoist  Cause = "construction_moisture" // drying out
+	BlockedVentilation Cause = "blocked_ventilation"   // openings that do not work
+	NoneFound          Cause = "none_found"            // no condensation problem seen
+	Undetermined       Cause = "undetermined"
+)
+
+// Thresholds of the decision (method, section 7), as shares of 1.
+const (
+	settledSupport      = 0.5  // of the leading cause, to be named at all
+	settledMembership   = 0.75 // or the chance that it is among the causes
+	strongSupport       = 0.8
+	mixedPosterior      = 0.5  // of a mixed state, for the hint at a second cause
+	fewPlacesSupport    = 0.7  // to be named where void or covering is not logged
+	missingPlacesAtMost = 0.25 // held by causes that could not be examined
+	cappedSupport       = 0.6  // outside what the table knows
 )
 
 // Named lists the seven causes in the fixed order that breaks ties.
@@ -202,7 +205,7 @@ func capped(support map[Cause]float64, limit float64) {
 		case rest > 1e-9:
 			support[c] *= (1 - limit) / rest
 		default:
-			support[c] = (1 - limit) / (causeCount - 1)
+			support[c] = (1 - limit) / float64(len(Named())-1)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package cause
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -85,15 +86,7 @@ func (a *assessment) evidence(f *Finding) {
 }
 
 func largest(e []Evidence) []Evidence {
-	slices.SortStableFunc(e, func(x, y Evidence) int {
-		switch {
-		case math.Abs(x.Weight) > math.Abs(y.Weight):
-			return -1
-		case math.Abs(x.Weight) < math.Abs(y.Weight):
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(e, func(x, y Evidence) int { return cmp.Compare(math.Abs(y.Weight), math.Abs(x.Weight)) })
 	return e[:min(len(e), mostLines)]
 }
 
@@ -127,7 +120,7 @@ func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
 	var out []Evidence
 	for _, l := range a.survey.lines {
 		w := l.moves[st]
-		if strings.HasPrefix(l.text, "loft openings") || strings.HasPrefix(l.text, "insulation lies") {
+		if l.splits {
 			split := math.Log(a.survey.ceilingShare / (1 - a.survey.ceilingShare))
 			switch c {
 			case CeilingLeakage:
@@ -266,11 +259,11 @@ func (a *assessment) sentences(g group) []Evidence {
 	case groupTime:
 		if known(v[fDecay]) {
 			out = append(out, a.line(g, fDecay, "1/30 d", v[fDecay], []*air{p.loft, p.outdoor},
-				"At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecay]), a.monthGive(fDecay)))
+				"At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecay]), a.percentGive(fDecay)))
 		}
 		if known(v[fDecayI]) {
 			out = append(out, a.line(g, fDecayI, "1/30 d", v[fDecayI], []*air{p.indoor, p.outdoor},
-				"At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecayI]), a.monthGive(fDecayI)))
+				"At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecayI]), a.percentGive(fDecayI)))
 		}
 	}
 	return out
@@ -278,14 +271,8 @@ func (a *assessment) sentences(g group) []Evidence {
 
 func percentChange(rate float64) float64 { return 100 * (math.Exp(math.Min(rate, 5)) - 1) }
 
+// percentGive is give for a share or a rate, in per cent without a sign.
 func (a *assessment) percentGive(f feature) string {
-	if u := a.f.se[f]; known(u) {
-		return fmt.Sprintf("+-%.0f", 200*u)
-	}
-	return "accuracy not known"
-}
-
-func (a *assessment) monthGive(f feature) string {
 	if u := a.f.se[f]; known(u) {
 		return fmt.Sprintf("+-%.0f", 200*u)
 	}

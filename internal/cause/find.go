@@ -1,6 +1,7 @@
 package cause
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -236,15 +237,7 @@ func (a *assessment) decide(f *Finding) {
 	for _, c := range Named() {
 		f.Causes = append(f.Causes, Support{Cause: c, Support: a.support[c], Membership: a.membership[c], FromReadings: a.alone[c]})
 	}
-	slices.SortStableFunc(f.Causes, func(x, y Support) int {
-		switch {
-		case x.Support > y.Support:
-			return -1
-		case x.Support < y.Support:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(f.Causes, func(x, y Support) int { return cmp.Compare(y.Support, x.Support) })
 	reason := func(format string, args ...any) { f.Reasons = append(f.Reasons, fmt.Sprintf(format, args...)) }
 	if a.g.n == 0 || len(f.Window.Places) == 0 {
 		reason("no position has readings enough to go by")

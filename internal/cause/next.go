@@ -111,10 +111,9 @@ func (a *assessment) next(f *Finding) {
 	if s[UnventedBattenVoid] > 0.15 && (s[WaterIngress] > 0.15 || house > 0.15) {
 		// What the survey has found already need not be found again, only made
 		// sure of where the answer hangs on it.
-		switch roof := a.c.Roof; {
-		case roof.Underlay.Class == "" || roof.Underlay.Class == "unknown" || roof.Battens == "" || roof.Battens == "unknown":
+		if b := a.c.Roof; b.Underlay.Class == "" || b.Battens == "" {
 			f.step(caution.LiftCover, "Find the underlay's class (label, or lift one slate) and whether the battens are counter-battened.")
-		default:
+		} else {
 			f.step(caution.LiftCover, "Lift one slate at mid-slope on a cold morning: water beading under it with a dry underlay below points to the void; make sure of the underlay's class and the battens while it is up.")
 		}
 	}

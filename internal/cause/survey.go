@@ -15,14 +15,14 @@ type survey struct {
 	share         float64 // openings found over openings needed at the eaves of the loft
 	neededMM      float64
 	ceilingShare  float64 // of U and WU that counts for ceiling_leakage
-	recent        roof.Answer
 	lines         []surveyLine
 }
 
 // surveyLine is one thing seen and how far it moves each state.
 type surveyLine struct {
-	text  string
-	moves [states]float64
+	text   string
+	moves  [states]float64
+	splits bool // tells a leaking ceiling from blocked openings
 }
 
 // Constants of the survey priors, section 5, in log units. All are judgement
@@ -89,19 +89,14 @@ func readSurvey(c *roof.Case, fromMS int64) survey {
 	}
 	s.openings(b)
 	if s.openingsKnown {
-		text := fmt.Sprintf("loft openings on paper %.0f mm of %.0f mm needed at the eaves", *b.Openings.LoftEavesMM, s.neededMM)
+		l := surveyLine{text: fmt.Sprintf("loft openings on paper %.0f mm of %.0f mm needed at the eaves", *b.Openings.LoftEavesMM, s.neededMM), splits: true}
 		switch {
 		case s.share >= enoughOpenings:
-			l := surveyLine{text: text}
 			l.moves[stateU], l.moves[stateWU] = -0.4, -0.4
-			s.take(l)
 		case s.share <= shortOpenings:
-			l := surveyLine{text: text}
 			l.moves[stateU], l.moves[stateVC] = 0.5, 0.3
-			s.take(l)
-		default:
-			s.take(surveyLine{text: text})
 		}
+		s.take(l)
 	}
 	s.handover(c.Property.Completed, fromMS, move)
 	return s
@@ -147,7 +142,7 @@ func (s *survey) openings(b roof.Build) {
 		logOdds = eavesBlockedLog
 	}
 	if b.EavesClear == roof.No {
-		s.take(surveyLine{text: "insulation lies against the eaves openings"})
+		s.take(surveyLine{text: "insulation lies against the eaves openings", splits: true})
 	}
 	logOdds = math.Min(math.Max(logOdds, -splitBound), splitBound)
 	s.ceilingShare = 1 / (1 + math.Exp(logOdds))
@@ -155,16 +150,13 @@ func (s *survey) openings(b roof.Build) {
 
 func (s *survey) handover(done *time.Time, fromMS int64, move func(string, float64, ...state)) {
 	if done == nil {
-		s.recent = roof.Unknown
 		s.prior[stateC] -= 1.5
 		return
 	}
 	day := done.Format("2 January 2006")
 	if done.AddDate(0, recentlyDone, 0).UnixMilli() > fromMS {
-		s.recent = roof.Yes
 		move("handed over "+day+": the building may still be drying", 1.5, stateC)
 		return
 	}
-	s.recent = roof.No
 	move("handed over "+day+": long dry", -1.8, stateC)
 }

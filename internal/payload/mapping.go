@@ -2,6 +2,8 @@ package payload
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -193,8 +195,8 @@ func (c *compiler) names() {
 	if m.Logger != "" && !roof.ValidID(m.Logger) {
 		c.fault("logger", fmt.Sprintf("%q cannot name a logger", m.Logger), "write 1 to 64 of A-Z, a-z, 0-9, . _ -")
 	}
-	for from, to := range m.Loggers {
-		if !roof.ValidID(to) {
+	for _, from := range slices.Sorted(maps.Keys(m.Loggers)) { // so that the faults' order is always the same
+		if to := m.Loggers[from]; !roof.ValidID(to) {
 			c.fault("loggers", fmt.Sprintf("%q, for %q, cannot name a logger", to, from), "write 1 to 64 of A-Z, a-z, 0-9, . _ -")
 		}
 	}

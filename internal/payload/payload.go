@@ -20,6 +20,11 @@ type Message struct {
 	Payload  []byte
 	Retained bool // the broker kept it from before: its age is unknown
 	Arrived  time.Time
+	// Redelivered says that it was sent before and not acknowledged (MQTT's DUP),
+	// so that it may have been taken already; Packet is its packet identifier,
+	// which stays the same when it comes again, and 0 at quality of service 0.
+	Redelivered bool
+	Packet      uint16
 }
 
 // Prefix is the first level of the native topic dewcase/{case}/{logger}.
@@ -142,9 +147,7 @@ func (d *Decoder) decode(m *decoding) {
 	case len(m.Payload) == 0 && m.Retained:
 		return // a retained message was removed
 	case len(m.Payload) > d.maxBytes:
-		if levels := strings.Split(m.Topic, "/"); len(levels) == 3 && levels[0] == Prefix && roof.ValidCaseID(levels[1]) && roof.ValidID(levels[2]) {
-			m.caseID, m.logger = levels[1], levels[2]
-		}
+		m.caseID, m.logger = Named(m.Topic)
 		m.reject(wrong(roof.TooLarge, "the payload is %d bytes; at most %d are read, send catch-up readings in smaller arrays", len(m.Payload), d.maxBytes), m.Payload)
 		return
 	}
