@@ -54,7 +54,7 @@ var further = map[roof.Quantity][2]float64{
 // Rejection says why a reading cannot be used.
 type Rejection struct {
 	Reason   roof.Reason
-	Quantity roof.Quantity // what it concerns, where OfQuantity
+	Quantity roof.Quantity // what it concerns, unless OfTime
 	OfTime   bool
 	Detail   string // what was wrong and what would be right
 }

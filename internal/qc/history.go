@@ -19,6 +19,10 @@ const (
 	// nearer saturation a humidity sensor stands still by itself.
 	FlatFor      = 8 * time.Hour
 	FlatBelowPct = 98.5
+	// leastFlat and leastLate are how many readings a flat line and a standing
+	// lag have at least: fewer show no pattern (common practice).
+	leastFlat = 8
+	leastLate = 4
 	// MovesK and MovesPct are what a neighbour must move by within that time;
 	// common practice: some times the resolution of any such logger.
 	MovesK   = 1.0
@@ -126,14 +130,14 @@ func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) 
 			gap = r.At.Sub(last.At)
 		}
 		if n == 0 || gap > silence || !unmoved(last, r) {
-			p.flat = still.end(p.flat, FlatFor, 8)
+			p.flat = still.end(p.flat, FlatFor, leastFlat)
 			still = run{}
 		}
 		if rh, ok := r.Values.Get(roof.RHPct); !ok || rh < FlatBelowPct {
 			still.add(ms)
 		}
 		if n == 0 || gap > silence || !sameLag(last, r, gap) {
-			p.lag = late.end(p.lag, LagFor, 4)
+			p.lag = late.end(p.lag, LagFor, leastLate)
 			late = run{}
 		}
 		if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > LagMin {
@@ -142,8 +146,8 @@ func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) 
 		last = r
 		n++
 	}
-	p.flat = still.end(p.flat, FlatFor, 8)
-	p.lag = late.end(p.lag, LagFor, 4)
+	p.flat = still.end(p.flat, FlatFor, leastFlat)
+	p.lag = late.end(p.lag, LagFor, leastLate)
 	return nil
 }
 

@@ -42,7 +42,7 @@ type HeardName struct {
 // value, and otherwise merged, with the record that results. The kept record's
 // arrival stands; flags add up.
 func Meet(kept Reading, aside []Values, late Reading) (Outcome, Reading) {
-	new, clash := false, false
+	news, clash := false, false
 	for q := range Quantity(QuantityCount) {
 		x, ok := late.Values.Get(q)
 		if !ok {
@@ -51,7 +51,7 @@ func Meet(kept Reading, aside []Values, late Reading) (Outcome, Reading) {
 		k, had := kept.Values.Get(q)
 		switch {
 		case !had:
-			new = true
+			news = true
 		case k != x:
 			clash = true
 		}
@@ -64,7 +64,7 @@ func Meet(kept Reading, aside []Values, late Reading) (Outcome, Reading) {
 			}
 		}
 		return Conflict, kept
-	case !new:
+	case !news:
 		return Duplicate, kept
 	}
 	for q := range Quantity(QuantityCount) {

@@ -25,6 +25,10 @@ const (
 // QuantityCount is how many quantities there are.
 const QuantityCount = int(quantities)
 
+// A set of quantities is a byte, in memory and in the stores; this does not
+// compile with more than it holds.
+const _ uint8 = 1 << (quantities - 1)
+
 var quantityNames = [QuantityCount]string{"temp_c", "rh_pct", "battery_pct", "rain_mm", "wood_pct", "wind_ms", "sun_w_m2"}
 
 // String is the quantity's name on the wire.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -67,7 +68,7 @@ func (n Node) Map(known ...string) Map {
 			child.Fault(fmt.Sprintf("is there twice, first on line %d", first.Line), "keep one of the two")
 			continue
 		}
-		if len(known) > 0 && !contains(known, name) {
+		if len(known) > 0 && !slices.Contains(known, name) {
 			child.Fault("is not a known key", nearest(name, known)+strings.TrimPrefix(knownKeys(known), ": "))
 			continue
 		}
@@ -158,7 +159,7 @@ func (n Node) Word(allowed ...string) (string, bool) {
 	if !ok {
 		return "", false
 	}
-	if !contains(allowed, s) {
+	if !slices.Contains(allowed, s) {
 		n.Fault(fmt.Sprintf("%q is not a word known here", Shorten(s)), "write one of "+strings.Join(allowed, ", "))
 		return "", false
 	}
@@ -264,15 +265,6 @@ func join(path, key string) string {
 		return key
 	}
 	return path + "." + key
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
 }
 
 func knownKeys(known []string) string {
