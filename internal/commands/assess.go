@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"dewcase/internal/assessment"
-	"dewcase/internal/casefile"
 	"dewcase/internal/csvreadings"
 	"dewcase/internal/qc"
 	"dewcase/internal/roof"
@@ -37,20 +36,15 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if *format != "text" && *format != "json" {
 		return usageError{fmt.Sprintf("-format is text or json, not %q", *format)}
 	}
-	var untilTime time.Time
-	var untilMS int64
-	if isSet(f, "until") {
-		t, err := roof.ParseTime(*until)
-		if err != nil {
-			return usageError{fmt.Sprintf("-until %q is %v", *until, err)}
-		}
-		untilTime, untilMS = t, t.UnixMilli()
+	untilTime, err := timeOf(f, "until", *until)
+	if err != nil {
+		return err
 	}
 	// A winter of one-minute readings fits in less than 300 MiB if garbage is
 	// collected before the heap has doubled.
 	debug.SetGCPercent(50)
 	debug.SetMemoryLimit(256 << 20)
-	c, _, err := readCase(*caseFile, casefile.Parse)
+	c, _, err := readCase(*caseFile)
 	if err != nil {
 		return withReadingsFaults(err, *readings, s)
 	}
@@ -58,18 +52,14 @@ func assess(_ context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	flagged, err := qc.Flag(c, qc.Before(untilTime, cols.Readings))
-	if err != nil {
-		return err
-	}
-	set, err := series.Build(c, untilMS, flagged)
+	set, err := recordOf(c, cols, untilTime)
 	if err != nil {
 		return err
 	}
 	notes := fileNotes(c, cols, sum)
-	cols, flagged = nil, nil // the set holds what is needed; a winter by the minute is large
+	cols = nil // the set holds what is needed; a winter by the minute is large
 	a := assessment.Of(set)
-	if a.Until == nil && untilMS != 0 {
+	if a.Until == nil && !untilTime.IsZero() {
 		a.Until = &untilTime
 	}
 	a.Notes = append(a.Notes, notes...)
@@ -108,6 +98,20 @@ func readColumns(file string, strict bool, s Streams) (*csvreadings.Columns, csv
 	return cols, sum, tellBadRows(sum, name, strict, s)
 }
 
+// recordOf is the calibrated record of what was read, only of readings before a
+// time unless that is zero.
+func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series.Set, error) {
+	flagged, err := qc.Flag(c, qc.Before(until, cols.Readings))
+	if err != nil {
+		return nil, err
+	}
+	untilMS := int64(0)
+	if !until.IsZero() {
+		untilMS = until.UnixMilli()
+	}
+	return series.Build(c, untilMS, flagged)
+}
+
 // withReadingsFaults adds to a case file's faults what makes the readings file
 // unusable too, so that both are put right in one go.
 func withReadingsFaults(caseErr error, file string, s Streams) error {
@@ -126,11 +130,18 @@ func withReadingsFaults(caseErr error, file string, s Streams) error {
 	return all
 }
 
-// isSet tells a flag that was given empty from one that was not given.
-func isSet(f *flag.FlagSet, name string) bool {
-	set := false
-	f.Visit(func(g *flag.Flag) { set = set || g.Name == name })
-	return set
+// timeOf reads the time of a flag: zero where the flag was not given, and a
+// wrong use where it was given empty.
+func timeOf(f *flag.FlagSet, name, value string) (at time.Time, err error) {
+	f.Visit(func(g *flag.Flag) {
+		if g.Name != name {
+			return
+		}
+		if at, err = roof.ParseTime(value); err != nil {
+			err = usageError{fmt.Sprintf("-%s %q is %v", name, value, err)}
+		}
+	})
+	return at, err
 }
 
 // openReadings opens a readings file, or standard input for -, which is also its

@@ -80,7 +80,7 @@ type usageError struct{ text string }
 
 func (e usageError) Error() string { return e.text }
 
-// shown is wrapped by an error whose words have reached the person already.
+// errShown is wrapped by an error whose words have reached the person already.
 var errShown = errors.New("already told")
 
 // status tells the person what went wrong, one line a fault, and gives the exit

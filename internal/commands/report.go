@@ -16,12 +16,9 @@ import (
 
 	"dewcase/dashboards"
 	"dewcase/internal/assessment"
-	"dewcase/internal/casefile"
 	"dewcase/internal/csvreadings"
-	"dewcase/internal/qc"
 	"dewcase/internal/report"
 	"dewcase/internal/roof"
-	"dewcase/internal/series"
 	"dewcase/internal/timeline"
 )
 
@@ -50,24 +47,22 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 	if kind != ".pdf" && kind != ".html" {
 		return usageError{fmt.Sprintf("-to names a file that ends in .pdf or .html, not %q", *to)}
 	}
-	var times [2]time.Time
-	for i, t := range []struct{ flag, value string }{{"-until", *until}, {"-made", *madeAt}} {
-		if t.value == "" {
-			continue
-		}
-		var err error
-		if times[i], err = roof.ParseTime(t.value); err != nil {
-			return usageError{fmt.Sprintf("%s %q is %v", t.flag, t.value, err)}
-		}
-	}
-	if times[1].IsZero() {
-		times[1] = time.Now().Truncate(time.Second)
-	}
-	src, err := reportSource(*caseFile, *readings, times[0], *strict, s)
+	untilTime, err := timeOf(f, "until", *until)
 	if err != nil {
 		return err
 	}
-	src.Version, src.MadeAt, src.MadeBy = Version, times[1], *by
+	made, err := timeOf(f, "made", *madeAt)
+	if err != nil {
+		return err
+	}
+	if made.IsZero() {
+		made = time.Now().Truncate(time.Second)
+	}
+	src, err := reportSource(*caseFile, *readings, untilTime, *strict, s)
+	if err != nil {
+		return err
+	}
+	src.Version, src.MadeAt, src.MadeBy = Version, made, *by
 	d, err := report.New(src)
 	if err != nil {
 		return err
@@ -95,7 +90,7 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 
 // reportSource reads both files and takes their digests.
 func reportSource(caseFile, readings string, until time.Time, strict bool, s Streams) (report.Source, error) {
-	c, file, err := readCase(caseFile, casefile.Parse)
+	c, file, err := readCase(caseFile)
 	if err != nil {
 		return report.Source{}, err
 	}
@@ -113,15 +108,7 @@ func reportSource(caseFile, readings string, until time.Time, strict bool, s Str
 			return report.Source{}, err
 		}
 	}
-	untilMS := int64(0)
-	if !until.IsZero() {
-		untilMS = until.UnixMilli()
-	}
-	flagged, err := qc.Flag(c, qc.Before(until, cols.Readings))
-	if err != nil {
-		return report.Source{}, err
-	}
-	set, err := series.Build(c, untilMS, flagged)
+	set, err := recordOf(c, cols, until)
 	if err != nil {
 		return report.Source{}, err
 	}
@@ -131,7 +118,7 @@ func reportSource(caseFile, readings string, until time.Time, strict bool, s Str
 		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
 			return timeline.Stepped(set, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
 		}}
-	if untilMS > 0 {
+	if !until.IsZero() {
 		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"
 	}
 	src.Intake = fileIntake(cols, told)

@@ -2,13 +2,16 @@ package commands
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 
 	"dewcase/internal/app"
+	"dewcase/internal/casefile"
 	"dewcase/internal/config"
 	"dewcase/internal/roof"
 )
@@ -107,12 +110,12 @@ func logger(c config.Log, w io.Writer) *slog.Logger {
 }
 
 // readCase reads a case file and refuses it with all its faults.
-func readCase(file string, parse func(name string, data []byte) (*roof.Case, roof.Faults)) (*roof.Case, []byte, error) {
+func readCase(file string) (*roof.Case, []byte, error) {
 	data, err := os.ReadFile(file)
 	if err != nil {
 		return nil, nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: plainError(err), Remedy: "name a case file that can be read"}}
 	}
-	c, faults := parse(file, data)
+	c, faults := casefile.Parse(file, data)
 	if len(faults) > 0 {
 		return nil, nil, faults
 	}
@@ -121,8 +124,9 @@ func readCase(file string, parse func(name string, data []byte) (*roof.Case, roo
 
 // plainError is what the system said without the operation and path before it.
 func plainError(err error) string {
-	if p, ok := err.(*os.PathError); ok {
-		return "cannot be read: " + p.Err.Error()
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		err = p.Err
 	}
 	return "cannot be read: " + err.Error()
 }

@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"dewcase/internal/casefile"
 	"dewcase/internal/config"
 	"dewcase/internal/credentials"
 	"dewcase/internal/ingest"
@@ -32,7 +31,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	if err := need(f, "case", "readings"); err != nil {
 		return err
 	}
-	c, file, err := readCase(*caseFile, casefile.Parse)
+	c, file, err := readCase(*caseFile)
 	if err != nil {
 		return err
 	}

@@ -268,7 +268,7 @@ func meanChannel(all []climate, part func(climate) channel) channel {
 	return out
 }
 
-// measured reports whether a position has air to compute with.
+// measuredAir reports whether a position has air to compute with.
 func measuredAir(c *series.Course) bool {
 	return c != nil && c.VapourPa.Len() > 1 && c.TempC.Len() > 1
 }

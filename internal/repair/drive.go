@@ -6,15 +6,17 @@ import (
 	"dewcase/internal/psychro"
 )
 
-// drive works out what drives the model from the temperatures of one run. Only
-// bins [from, to) are set; running means start from the measured ones before
-// from, so that both runs share their past.
+// temps are the temperatures of one run in C, bin by bin: of loft and void air
+// and of the covering's underside.
 type temps struct{ loft, air, cover []float64 }
 
 func (s *site) measuredTemps() temps {
 	return temps{s.loft.tempC.v, s.void.tempC.v, s.cover.v}
 }
 
+// drive works out what drives the model from the temperatures of one run. Only
+// bins [from, to) are set; running means start from the measured ones before
+// from, so that both runs share their past.
 func (s *site) drive(dst []bin, t temps, from, to int, wind bool) {
 	a1, a2, a3 := 1-math.Exp(-stepH/1), 1-math.Exp(-stepH/2), 1-math.Exp(-stepH/3)
 	measured := s.measuredTemps()

@@ -5,18 +5,17 @@ import "math"
 // fit finds the unknowns that explain the readings of one trial best, given the
 // prior beliefs, and how sure they are.
 type fit struct {
-	t      *trial
-	u      vector
-	cost   float64
-	chol   []float64 // of the Hessian, in standard units, over the free unknowns
-	free   []int
-	base   *lane
-	atRep  lane // the base's state at the repair
-	lanes  []*lane
-	jac    [2][][]float64
-	work   []float64
-	wgt    [2][]float64
-	simped int
+	t     *trial
+	u     vector
+	cost  float64
+	chol  []float64 // of the Hessian, in standard units, over the free unknowns
+	free  []int
+	base  *lane
+	atRep lane // the base's state at the repair
+	lanes []*lane
+	jac   [2][][]float64
+	work  []float64
+	wgt   [2][]float64
 }
 
 func newFit(t *trial) *fit {
@@ -82,7 +81,6 @@ func (f *fit) simulate(u *vector) {
 	f.atRep = *l
 	l.change(t.changes(u))
 	run(t.bins, one, t.repair, t.end)
-	f.simped++
 }
 
 // lane sets a lane's constants and puts it at the start.
