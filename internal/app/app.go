@@ -66,6 +66,9 @@ type App struct {
 	failed   chan error
 }
 
+// drainFor bounds how long a stop may take.
+const drainFor = 8 * time.Second
+
 // ending is one named step of stopping.
 type ending struct {
 	what string
@@ -87,7 +90,7 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 	a.base, a.endBase = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {
-			stopping, cancel := context.WithTimeout(context.Background(), config.DrainFor)
+			stopping, cancel := context.WithTimeout(context.Background(), drainFor)
 			defer cancel()
 			err = errors.Join(err, a.stop(stopping))
 		}
@@ -300,7 +303,7 @@ func (a *App) Run(ctx context.Context) error {
 	}
 	tellSystemd("STOPPING=1")
 	a.opt.Log.Info("stopping")
-	stopping, cancel := context.WithTimeout(context.Background(), config.DrainFor)
+	stopping, cancel := context.WithTimeout(context.Background(), drainFor)
 	defer cancel()
 	return errors.Join(err, a.stop(stopping))
 }
@@ -334,7 +337,7 @@ func (a *App) MQTTAddr() string {
 
 // Stop closes a daemon that was built but is not run.
 func (a *App) Stop() error {
-	ctx, cancel := context.WithTimeout(context.Background(), config.DrainFor)
+	ctx, cancel := context.WithTimeout(context.Background(), drainFor)
 	defer cancel()
 	return a.stop(ctx)
 }

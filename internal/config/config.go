@@ -133,13 +133,13 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	text(h.Get("cert_file"), &c.HTTP.CertFile)
 	text(h.Get("key_file"), &c.HTTP.KeyFile)
 	texts(h.Get("hosts"), &c.HTTP.Hosts)
-	link(h.Get("public_url"), &c.HTTP.PublicURL, "http", "https")
+	link(h.Get("public_url"), &c.HTTP.PublicURL)
 	whole(h.Get("max_body_mb"), &c.HTTP.MaxBodyMB, 1, 4096)
 	pair(h, "cert_file", "key_file")
 
 	m := top.Get("mqtt").Map("listen", "broker", "client_id", "topics", "username", "password_file", "ca_file", "cert_file", "key_file", "users_file", "max_payload_kb", "max_loggers")
 	listen(m.Get("listen"), &c.MQTT.Listen)
-	link(m.Get("broker"), &c.MQTT.Broker, "mqtt", "mqtts")
+	brokerURL(m.Get("broker"), &c.MQTT.Broker)
 	text(m.Get("client_id"), &c.MQTT.ClientID)
 	texts(m.Get("topics"), &c.MQTT.Topics)
 	text(m.Get("username"), &c.MQTT.Username)
@@ -153,7 +153,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	pair(m, "cert_file", "key_file")
 
 	i := top.Get("influxdb").Map("url", "org", "bucket", "token_file", "mirror")
-	link(i.Get("url"), &c.Store.Influx.URL, "http", "https")
+	link(i.Get("url"), &c.Store.Influx.URL)
 	text(i.Get("org"), &c.Store.Influx.Org)
 	text(i.Get("bucket"), &c.Store.Influx.Bucket)
 	text(i.Get("token_file"), &c.Store.Influx.TokenFile)
@@ -183,7 +183,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 		s.Fault("has no from", "write the address messages are sent from")
 	}
 	w := a.Get("webhook").Map("url", "secret_file", "allow_private")
-	link(w.Get("url"), &c.Alerts.WebhookURL, "http", "https")
+	link(w.Get("url"), &c.Alerts.WebhookURL)
 	text(w.Get("secret_file"), &c.Alerts.WebhookSecret)
 	yes(w.Get("allow_private"), &c.Alerts.WebhookPrivate)
 
@@ -301,23 +301,29 @@ func BrokerURL(s string) error {
 	return nil
 }
 
-func link(n strictyaml.Node, into *string, schemes ...string) {
+func brokerURL(n strictyaml.Node, into *string) {
 	var s string
 	text(n, &s)
 	if s == "" {
 		return
 	}
-	if schemes[0] == "mqtt" {
-		if err := BrokerURL(s); err != nil {
-			n.Fault(err.Error(), "write for example mqtt://localhost:1883")
-			return
-		}
-		*into = s
+	if err := BrokerURL(s); err != nil {
+		n.Fault(err.Error(), "write for example mqtt://localhost:1883")
+		return
+	}
+	*into = s
+}
+
+// link reads an http or https URL.
+func link(n strictyaml.Node, into *string) {
+	var s string
+	text(n, &s)
+	if s == "" {
 		return
 	}
 	u, err := url.Parse(s)
-	if err != nil || u.Host == "" || u.Scheme != schemes[0] && u.Scheme != schemes[1] {
-		n.Fault(fmt.Sprintf("%q is not a URL", s), "write "+schemes[0]+"://HOST or "+schemes[1]+"://HOST")
+	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+		n.Fault(fmt.Sprintf("%q is not a URL", s), "write http://HOST or https://HOST")
 		return
 	}
 	*into = s
@@ -359,6 +365,3 @@ func Secret(file, variable string) (string, error) {
 	}
 	return s, nil
 }
-
-// DrainFor bounds how long a stop may take.
-const DrainFor = 8 * time.Second
