@@ -28,7 +28,7 @@ const (
 	keyBytes  = 32
 )
 
-// one hash at a time: on a small board two would swap.
+// One hash at a time: on a small board two would swap.
 var hashing sync.Mutex
 
 // Hash makes the line to keep for a secret, in the PHC string format.
@@ -56,17 +56,26 @@ var ErrHash = errors.New("not a password hash made by `dewcase password`")
 
 // Verify reports whether the secret is the one that was hashed.
 func Verify(hash, secret string) (bool, error) {
+	salt, key, err := taken(hash)
+	if err != nil {
+		return false, err
+	}
+	return subtle.ConstantTimeCompare(derive(secret, salt), key) == 1, nil
+}
+
+// taken takes a kept line apart, which costs nothing beside a hash.
+func taken(hash string) (salt, key []byte, err error) {
 	parts := strings.Split(hash, "$")
 	want := strings.Split(phc(nil, nil), "$")
 	if len(parts) != 6 || parts[1] != want[1] || parts[2] != want[2] || parts[3] != want[3] {
-		return false, ErrHash
+		return nil, nil, ErrHash
 	}
 	salt, err1 := base64.RawStdEncoding.DecodeString(parts[4])
 	key, err2 := base64.RawStdEncoding.DecodeString(parts[5])
 	if err1 != nil || err2 != nil || len(key) != keyBytes {
-		return false, ErrHash
+		return nil, nil, ErrHash
 	}
-	return subtle.ConstantTimeCompare(derive(secret, salt), key) == 1, nil
+	return salt, key, nil
 }
 
 // Same compares two secrets in time that depends on neither.
@@ -104,8 +113,11 @@ func ReadUsers(file string) (*Users, error) {
 			return nil, fmt.Errorf("%s:%d: a line is name:hash, or name:hash:topic,topic", file, n)
 		}
 		hash, topics, named := strings.Cut(hash, ":")
-		if _, err := Verify(hash, ""); err != nil {
+		if _, _, err := taken(hash); err != nil {
 			return nil, fmt.Errorf("%s:%d: user %s: %w", file, n, name, err)
+		}
+		if _, twice := u.hashes[name]; twice {
+			return nil, fmt.Errorf("%s:%d: user %s stands above already; keep one of the two lines", file, n, name)
 		}
 		u.hashes[name] = hash
 		if named {

@@ -45,6 +45,15 @@ func TestUsersFileNamesTheFaultyLine(t *testing.T) {
 	assert.NotContains(t, err.Error(), "s3cret")
 }
 
+func TestAUserWhoStandsTwiceIsRefusedByLine(t *testing.T) {
+	hash, err := credentials.Hash("s3cret")
+	require.NoError(t, err)
+	file := filepath.Join(t.TempDir(), "users")
+	require.NoError(t, os.WriteFile(file, []byte("k1:"+hash+"\nk2:"+hash+"\n# k1 again\nk1:"+hash+"\n"), 0o600))
+	_, err = credentials.ReadUsers(file)
+	assert.ErrorContains(t, err, ":4: user k1")
+}
+
 func TestSecretsAreTheSameOrNot(t *testing.T) {
 	assert.True(t, credentials.Same("a", "a"))
 	assert.False(t, credentials.Same("a", "ab"))
