@@ -6,7 +6,7 @@ import { type Column, type Position, type Surface, type View, at, signed } from 
 import { type Zone, ticks } from "./zone";
 
 const span = 1000;
-const marginTall = 220, rugTall = 9, tempTall = 120, massTall = 44, gapTall = 26, trackTall = 64, trackTitle = 18;
+const marginTop = 36, marginTall = 220, rugTall = 9, tempTall = 120, massTall = 44, gapTall = 26, trackTall = 64, trackTitle = 18;
 const shortMin = 10;
 const week = 7 * 24 * 3600e3 + 3600e3;
 
@@ -79,7 +79,7 @@ function timeAxis(f: Frame, items: Item[], panels: [number, number][], y: number
   for (const t of ticks(f.from, f.until, f.zone)) {
     const at = x(f, t.at);
     for (const [top, bottom] of panels) items.push({ kind: "rule", cls: "grid", x: at, y: top, y2: bottom });
-    if (at < 0.9 * span) items.push({ kind: "label", cls: "tick", text: t.label, x: at, y, dx: 2, anchor: "start" });
+    if (at <= 0.9 * span || (at <= 0.96 * span && t.label.length <= 3)) items.push({ kind: "label", cls: "tick", text: t.label, x: at, y, dx: 2, anchor: "start" });
   }
 }
 
@@ -109,7 +109,7 @@ export function marginScene(f: Frame, s: Surface, words: string, flags: { at: nu
   hi = Math.ceil(hi);
   lo = Math.max(-20, Math.floor(lo));
   const cut = (highs[highs.length - 1] ?? 0) > hi;
-  const top = 24, bottom = top + marginTall;
+  const top = marginTop, bottom = top + marginTall;
   const y = (k: number): number => top + ((hi - k) / (hi - lo)) * marginTall;
   for (const [g, h] of gaps(f, s.coverage)) items.push({ kind: "box", cls: "gap", texture: "h", x: g, x2: h, y: top, y2: bottom });
   items.push({ kind: "box", cls: "near-band", texture: "n", x: 0, x2: span, y: y(1), y2: y(0) });
@@ -118,7 +118,7 @@ export function marginScene(f: Frame, s: Surface, words: string, flags: { at: nu
     if (k !== 0) items.push({ kind: "level", cls: "grid", x: 0, x2: span, y: y(k) });
     items.push(tick(signed(k, 0), y(k)));
   }
-  items.push({ kind: "label", cls: "axis-title", text: "margin, K", x: 0, y: top - 8, dx: -42, anchor: "start" });
+  items.push({ kind: "label", cls: "axis-title", text: cut ? `margin, K (higher than ${hi} K: dry, not drawn)` : "margin, K", x: 0, y: top - 8, dx: 0, anchor: "start" });
   const axisAt = items.length;
   const band = between(f, s.margin_k.min, s.margin_k.max, s.coverage, y);
   const zero = y(0);
@@ -126,10 +126,11 @@ export function marginScene(f: Frame, s: Surface, words: string, flags: { at: nu
   const under = runs(f, s.margin_k.mean, s.coverage).map((r) => [
     { x: place(f, r[0] ?? 0), y: zero }, ...r.map((i) => ({ x: place(f, i), y: y(at(s.margin_k.mean, i) ?? 0) })), { x: place(f, r[r.length - 1] ?? 0), y: zero }]);
   items.push({ kind: "area", cls: "s-wet", courses: under, top: zero, bottom });
+  const without = s.unrepaired_margin_k && line(f, s.unrepaired_margin_k, undefined, y);
+  if (without) items.push({ kind: "line", cls: "ln unrepaired-case", courses: without, top, bottom });
   items.push({ kind: "line", cls: "ln margin", courses: line(f, s.margin_k.mean, s.coverage, y), top, bottom });
-  if (s.unrepaired_margin_k) items.push({ kind: "line", cls: "ln unrepaired", courses: line(f, s.unrepaired_margin_k, undefined, y), top, bottom });
+  if (without) items.push({ kind: "line", cls: "ln unrepaired", courses: without, top, bottom });
   items.push({ kind: "level", cls: "zero-heavy", x: 0, x2: span, y: zero });
-  if (cut) items.push({ kind: "label", cls: "tick", text: `higher than ${hi} K: dry, not drawn`, x: span, y: top - 8, dx: -4, anchor: "end" });
   let end = rug(f, s, items, bottom + 5);
   const panels: [number, number][] = [[top, bottom]];
   const surface = f.view.raw.positions.find((p) => p.position === s.surface);
@@ -189,7 +190,7 @@ function temperatures(f: Frame, items: Item[], coverage: Column, surface: Column
   items.push(
     { kind: "line", cls: "ln limit", courses: line(f, limit, coverage, y), top, bottom },
     { kind: "line", cls: "ln surface", courses: line(f, surface, coverage, y), top, bottom },
-    { kind: "label", cls: "axis-title", text: "°C: surface (solid), limit of its air (dashed)", x: 0, y: top - 7, dx: -42, anchor: "start" });
+    { kind: "label", cls: "axis-title", text: "°C: surface (solid), limit of its air (dashed)", x: 0, y: top - 7, dx: 0, anchor: "start" });
   return bottom;
 }
 
@@ -198,7 +199,7 @@ function quiet(f: Frame, items: Item[], q: NonNullable<Surface["strips"]>[number
   const [a, b] = seen(f);
   for (let i = a; i < b; i++) if ((f.view.time[i] ?? 0) < f.until && next(f, i) > f.from) most = Math.max(most, at(q.value, i) ?? 0);
   if (most > q.top) {
-    const step = 10 ** Math.floor(Math.log10(most));
+    const step = 10 ** Math.floor(Math.log10(most)) / 2;
     most = Math.ceil(most / step) * step;
   }
   const bottom = top + massTall;
@@ -207,7 +208,7 @@ function quiet(f: Frame, items: Item[], q: NonNullable<Surface["strips"]>[number
   if (q.filled) items.push({ kind: "area", cls: "mass", courses: between(f, q.value.map((v) => (v === null ? null : 0)), q.value, undefined, y), top, bottom });
   else items.push({ kind: "line", cls: "ln quiet", courses: line(f, q.value, undefined, y), top: top - 1, bottom: bottom + 1 });
   items.push({ kind: "level", cls: "axis", x: 0, x2: span, y: bottom }, tick(most.toFixed(0), top), tick("0", bottom),
-    { kind: "label", cls: "axis-title", text: q.words, x: 0, y: top - 7, dx: -42, anchor: "start" });
+    { kind: "label", cls: "axis-title", text: q.words, x: 0, y: top - 7, dx: 0, anchor: "start" });
   return bottom;
 }
 

@@ -27,13 +27,14 @@ export class Zone {
     return t;
   }
 
-  format(ms: number, kind: "month" | "monthyear" | "day" | "daytime" | "time" | "weektime" | "full"): string {
+  format(ms: number, kind: "month" | "monthyear" | "day" | "date" | "daytime" | "time" | "weektime" | "full"): string {
     let f = this.formats.get(kind);
     if (!f) {
       const o: Record<typeof kind, Intl.DateTimeFormatOptions> = {
         month: { month: "short" },
         monthyear: { month: "short", year: "numeric" },
         day: { day: "numeric", month: "short" },
+        date: { day: "numeric" },
         daytime: { weekday: "short", day: "numeric", month: "short" },
         time: { hour: "2-digit", minute: "2-digit" },
         weektime: { weekday: "short", hour: "2-digit", minute: "2-digit" },
@@ -81,6 +82,9 @@ export function ticks(from: number, until: number, zone: Zone): Tick[] {
       let kind = s.kind;
       if (kind === "time" && zone.format(t, "time") === "00:00") kind = "daytime";
       if (s.months && (out.length === 0 || zone.local(t)[1] === 1)) kind = "monthyear";
+      // Room on a phone: the month is said once and where it changes.
+      const last = out[out.length - 1];
+      if (s.days && last && zone.local(last.at)[1] === zone.local(t)[1]) kind = "date";
       out.push({ at: t, label: zone.format(t, kind) });
     }
     if (s.months) m += s.months;

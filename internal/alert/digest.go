@@ -37,12 +37,24 @@ func (m Message) CanWait() bool {
 	return true
 }
 
+// nightly reports that a wetting belongs to a run of wet nights that is told
+// already: it comes and goes with every night and is no news.
+func (h House) nightly(a *Alert) bool {
+	if a.Condition != SurfaceWet {
+		return false
+	}
+	run := h.Book.find(WetNights, a.Position)
+	return run != nil && run.Open()
+}
+
 // Summary puts into one message what is in force at several houses, what is new
-// and what ended since a time; false where there is nothing to say.
+// and what ended since a time. On a day without news there is none (false), but on
+// Mondays while anything is in force.
 func Summary(houses []House, since, now time.Time) (Message, bool) {
 	m := Message{To: Consultant, Kind: Digest, At: now, After: now}
 	var parts []string
-	open, fresh, over := 0, 0, 0
+	open, fresh, over, lost := 0, 0, 0, 0
+	monday := false
 	for _, h := range houses {
 		zone := h.Case.Property.Zone
 		var lines []string
@@ -53,18 +65,22 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 				line := "- " + strings.TrimSuffix(a.Line(zone), ".")
 				switch {
 				case !a.Since.Before(since):
-					fresh++
+					if !h.nightly(a) {
+						fresh++
+					}
 					line += " (new)"
 				case a.State != Raised:
 					line += " (" + string(a.State) + ")"
 				}
 				lines = append(lines, line)
 				m.Alerts = append(m.Alerts, a.ID)
-			case a.State == Cleared && !a.Cleared.Before(since):
+			case a.State == Cleared && !a.Cleared.Before(since) && !h.nightly(a):
 				over++
 				lines = append(lines, "- Over: "+strings.TrimSuffix(a.Line(zone), ".")+", until "+a.Cleared.In(zoneOr(zone)).Format("Mon 2 Jan 15:04"))
 			}
 		}
+		monday = monday || now.In(zoneOr(zone)).Weekday() == time.Monday
+		lost += len(h.Lost)
 		for _, l := range h.Lost {
 			lines = append(lines, "- Not delivered: "+l)
 		}
@@ -81,11 +97,11 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 		}
 		parts = append(parts, strings.Join(lines, "\n"))
 	}
-	if len(parts) == 0 {
+	if fresh+over+lost == 0 && (open == 0 || !monday) {
 		return Message{}, false
 	}
 	m.Subject = fmt.Sprintf("Roofs today: %d in force, %d new, %d over", open, fresh, over)
-	parts = append(parts, "This summary comes once a day, and only when there is something to tell.")
+	parts = append(parts, "This summary comes at most once a day: when something is new or over, and on Mondays while anything is in force.")
 	m.Text = strings.Join(parts, "\n\n")
 	return m, true
 }

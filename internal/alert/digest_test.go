@@ -31,9 +31,32 @@ func TestTheDailySummarySaysWhatIsInForceNewAndOver(t *testing.T) {
 - Not delivered: mail to ann@example.org: no such user
 https://roof.example.org/cases/larch-3/alerts
 
-This summary comes once a day, and only when there is something to tell.`, m.Text)
+This summary comes at most once a day: when something is new or over, and on Mondays while anything is in force.`, m.Text)
 	_, ok = Summary(houses[:1], now.Add(-24*time.Hour), now)
 	assert.False(t, ok, "nothing to tell, no message")
+}
+
+func TestARoofThatIsWetEveryNightIsNoNewsEveryMorning(t *testing.T) {
+	tuesday := time.Date(2026, 12, 1, 7, 30, 0, 0, time.UTC)
+	night := tuesday.Add(-12 * time.Hour)
+	run := &Alert{ID: "wet_nights.slate.1", Condition: WetNights, Position: "slate", State: Raised, Since: tuesday.AddDate(0, 0, -9)}
+	wet := &Alert{ID: "surface_wet.slate.1", Condition: SurfaceWet, Position: "slate", State: Raised, Since: night}
+	dried := &Alert{ID: "surface_wet.slate.1", Condition: SurfaceWet, Position: "slate", State: Cleared, Since: night.AddDate(0, 0, -1), Cleared: night}
+	for _, x := range []struct {
+		name   string
+		alerts []*Alert
+		now    time.Time
+		want   bool
+	}{
+		{"wet again", []*Alert{run, wet}, tuesday, false},
+		{"dried", []*Alert{run, dried}, tuesday, false},
+		{"on a Monday", []*Alert{run, wet}, tuesday.AddDate(0, 0, 6), true},
+		{"wet, and no run told yet", []*Alert{wet}, tuesday, true},
+		{"dry on a Monday", nil, tuesday.AddDate(0, 0, 6), false},
+	} {
+		_, ok := Summary([]House{{Case: &roof.Case{ID: "larch-3"}, Book: &Book{Alerts: x.alerts}}}, x.now.Add(-24*time.Hour), x.now)
+		assert.Equal(t, x.want, ok, x.name)
+	}
 }
 
 func TestOnlySmallThingsWaitForTheDailySummary(t *testing.T) {

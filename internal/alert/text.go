@@ -162,14 +162,24 @@ func overWords(a *Alert) Saying {
 	return Saying{Subject: "the wet nights are over", Lines: []string{"The last nights were dry " + where(a) + ".", "There is nothing you need to do."}}
 }
 
+// notBegun is from how many hours on a wetting has no longer just begun.
+const notBegun = 6
+
 // Words says what one alert means for the household.
 func Words(a *Alert) Saying {
 	at := where(a)
 	switch a.Condition {
 	case SurfaceWet:
-		s := Saying{Subject: "water forms in the roof", Lines: []string{"Water has begun to form " + at + "."}, Do: airing, Care: care("loft", "electrics")}
+		what, s := "Water", Saying{Subject: "water forms in the roof", Do: airing, Care: care("loft", "electrics")}
 		if a.Facts.Frozen {
-			s.Lines = []string{"Frost has begun to form " + at + ".", "It may drip when it melts."}
+			what = "Frost"
+		}
+		s.Lines = []string{what + " has begun to form " + at + "."}
+		if a.Facts.WetHours >= notBegun {
+			s.Lines = []string{"There is " + strings.ToLower(what) + " " + at + " now."}
+		}
+		if a.Facts.Frozen {
+			s.Lines = append(s.Lines, "It may drip when it melts.")
 		}
 		return s
 	case WetNights:
@@ -249,7 +259,7 @@ func (a *Alert) Line(zone *time.Location) string {
 // beginning, of what builds up over nights only when it had gone far enough.
 func (a *Alert) began() string {
 	switch a.Condition {
-	case WetNights, MouldRising, TimberWet, RepairFailing:
+	case WetNights, MouldRising:
 		return "raised"
 	}
 	return "since"

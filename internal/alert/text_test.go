@@ -21,6 +21,10 @@ func everySaying() map[string]Saying {
 			b := *a
 			b.Facts.Frozen = true
 			out["frost"] = Words(&b)
+			b.Facts.WetHours = 30
+			out["old frost"] = Words(&b)
+			b.Facts.Frozen = false
+			out["old water"] = Words(&b)
 			for _, k := range []Kind{Weekly, Evening, Note} {
 				out[string(k)] = PlainWords(k, []*Alert{a}, Chance{P: 0.7, Known: true})
 			}

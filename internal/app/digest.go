@@ -12,8 +12,8 @@ import (
 	"dewcase/internal/roof"
 )
 
-// kindDigest is the day of the last daily summary, by mail address.
-const kindDigest = "digest_day"
+// kindDigest is when the last daily summary was due, sent or not, by mail address.
+const kindDigest = "digest"
 
 // digests reports whether consultants get a daily summary by mail.
 func (b *bell) digests() bool { return b.via["mail"] && b.opt.Config.Alerts.DigestAt != "" }
@@ -53,11 +53,17 @@ func (b *bell) digestTo(ctx context.Context, to string, cases []*roof.Case, now 
 	if local.Format("15:04") < b.opt.Config.Alerts.DigestAt {
 		return nil
 	}
-	last, err := b.store.State(ctx, kindDigest, to)
-	if err != nil && !errors.Is(err, roof.ErrNotFound) || string(last) == day {
+	kept, err := b.store.State(ctx, kindDigest, to)
+	if err != nil && !errors.Is(err, roof.ErrNotFound) {
 		return err
 	}
-	since := now.Add(-24 * time.Hour)
+	// What is new is new since the last one, however long the daemon was down.
+	since, err := time.Parse(time.RFC3339, string(kept))
+	if err != nil {
+		since = now.Add(-24 * time.Hour)
+	} else if since.In(zone).Format(time.DateOnly) == day {
+		return nil
+	}
 	houses, err := b.houses(ctx, cases, since)
 	if err != nil {
 		return err
@@ -70,7 +76,7 @@ func (b *bell) digestTo(ctx context.Context, to string, cases []*roof.Case, now 
 			return err
 		}
 	}
-	return b.store.PutState(ctx, kindDigest, to, []byte(day))
+	return b.store.PutState(ctx, kindDigest, to, []byte(now.UTC().Format(time.RFC3339)))
 }
 
 func (b *bell) houses(ctx context.Context, cases []*roof.Case, since time.Time) ([]alert.House, error) {

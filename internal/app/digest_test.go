@@ -22,7 +22,7 @@ func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) 
 	e, err := b.book.Get("larch-3")
 	require.NoError(t, err)
 	morning := time.Date(2026, 12, 1, 7, 0, 0, 0, time.UTC) // winter: the clock of the house
-	battery := &alert.Alert{ID: "battery_low.k1.1", Condition: alert.BatteryLow, Position: "k1", State: alert.Raised, Since: morning.Add(-time.Hour)}
+	battery := &alert.Alert{ID: "battery_low.k1.1", Condition: alert.BatteryLow, Position: "k1", State: alert.Raised, Since: morning.Add(90 * time.Minute)}
 	at := func(now time.Time) int {
 		t.Helper()
 		require.NoError(t, b.digest(ctx, now))
@@ -36,8 +36,10 @@ func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) 
 	assert.Equal(t, 1, at(morning.Add(26*time.Hour)), "once a day")
 	require.NoError(t, b.store.DeleteState(ctx, kindDigest, "carl@example.org"))
 	assert.Equal(t, 1, at(morning.Add(26*time.Hour)), "also where a crash came before the day was noted")
-	assert.Equal(t, 2, at(morning.Add(49*time.Hour)))
-	letter := b.outbox.Of(theDaemon)[0]
+	assert.Equal(t, 1, at(morning.Add(49*time.Hour)), "no news, no mail")
+	battery.State, battery.Cleared = alert.Cleared, morning.Add(50*time.Hour)
+	assert.Equal(t, 2, at(morning.Add(4*24*time.Hour+time.Hour)), "what ended since the last one, though the daemon was down for a day")
+	letter := b.outbox.Of(theDaemon)[1] // newest first
 	assert.Equal(t, "carl@example.org", letter.To)
 	assert.Contains(t, letter.Message.Text, "Battery low (k1)")
 
@@ -48,8 +50,9 @@ func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) 
 	require.NoError(t, b.post(ctx, e.Case, news))
 	assert.Len(t, b.outbox.Of("larch-3"), 1)
 
+	battery.State, battery.Since = alert.Raised, morning.Add(6*24*time.Hour)
 	b.opt.Config.Alerts.DigestAt = ""
-	assert.Equal(t, 2, at(morning.Add(73*time.Hour)), "never")
+	assert.Equal(t, 2, at(morning.Add(7*24*time.Hour)), "never")
 	news.Key, news.Alerts = "larch-3/000003", []string{"battery_low.k1.1"}
 	require.NoError(t, b.post(ctx, e.Case, news))
 	assert.Len(t, b.outbox.Of("larch-3"), 2, "without a summary each goes out by itself")

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"dewcase/internal/alert"
@@ -46,6 +47,9 @@ func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
 		}
 	}
 	if len(serious) > 0 {
+		slices.SortStableFunc(serious, func(x, y *alert.Alert) int { // the most pressing first
+			return slices.Index(alert.Conditions(), x.Condition) - slices.Index(alert.Conditions(), y.Condition)
+		})
 		x := alert.PlainWords(alert.News, serious[:1], alert.Chance{})
 		return said{now: x.Lines[0], do: x.Do, care: x.Care}
 	}
@@ -128,9 +132,9 @@ func homeAlerts(c *roof.Case, b *alert.Book) (out []homepage.Alert) {
 		if !a.Open() || !a.Tell || !alert.RulesOf(c.Alerts)[a.Condition].Household || b.Level != alert.Damp && !serious && !(water && b.Level == alert.Unsure) {
 			continue
 		}
-		since, seen := a.Since, homepage.NotSeen
+		since, byDay, seen := a.Since, false, homepage.NotSeen
 		if a.Condition == alert.WetNights && !a.From.IsZero() && a.From.Before(since) {
-			since = a.From // the first of the nights, not the morning they were counted
+			since, byDay = a.From, true // the first of the nights, not the morning they were counted
 		}
 		switch {
 		case a.State != alert.Raised && a.AckBy == household:
@@ -142,7 +146,7 @@ func homeAlerts(c *roof.Case, b *alert.Book) (out []homepage.Alert) {
 			n := &out[note]
 			n.IDs, n.Seen = append(n.IDs, a.ID), min(n.Seen, seen)
 			if since.Before(n.Since) {
-				n.Since = since
+				n.Since, n.ByDay = since, byDay
 			}
 			continue
 		}
@@ -150,7 +154,7 @@ func homeAlerts(c *roof.Case, b *alert.Book) (out []homepage.Alert) {
 		if water && b.Level == alert.Unsure {
 			x, note = alert.PlainWords(alert.Note, []*alert.Alert{a}, alert.Chance{}), len(out)
 		}
-		out = append(out, homepage.Alert{IDs: []string{a.ID}, Lines: x.Lines, Do: x.Do, Care: x.Care, Since: since, Seen: seen})
+		out = append(out, homepage.Alert{IDs: []string{a.ID}, Lines: x.Lines, Do: x.Do, Care: x.Care, Since: since, ByDay: byDay, Seen: seen})
 	}
 	return out
 }

@@ -44,6 +44,7 @@ type Alert struct {
 	IDs             []string // of all that it sums up
 	Lines, Do, Care []string
 	Since           time.Time
+	ByDay           bool // of Since the day says enough
 	Seen            Seen
 }
 

@@ -82,6 +82,7 @@ type Outbox struct {
 	log      *slog.Logger
 	now      func() time.Time
 
+	one     sync.Mutex // round of deliveries at a time
 	mu      sync.Mutex
 	letters map[string]*Letter
 	health  map[string]Health
@@ -202,6 +203,8 @@ func (o *Outbox) Run(ctx context.Context) {
 // tried with one letter when its pause is over; the others follow once that one
 // arrived.
 func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
+	o.one.Lock() // two rounds at once would send a letter twice
+	defer o.one.Unlock()
 	o.tidy(ctx)
 	now := o.now()
 	due := map[string][]*Letter{}

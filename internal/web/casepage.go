@@ -26,6 +26,7 @@ type caseBody struct {
 	Notes        []string
 	Coverage     []assessment.Coverage
 	Sheet        *picture.Scene
+	HasWeather   bool // the sheet shows outdoors and sky
 	Nights       []nightRow
 	Winters      []int
 	Winter       int
@@ -77,20 +78,10 @@ type view struct {
 // default, so that an old link still shows something.
 func readView(h *head, a assessment.Answer, q url.Values) view {
 	var v view
-	surfaces := h.Case.Surfaces()
-	most := -1.0
-	for _, s := range surfaces { // the wettest first
-		wet := 0.0
-		for _, of := range a.Surfaces {
-			if of.Surface == s.ID && of.HoursCondensing != nil {
-				wet = *of.HoursCondensing
-			}
-		}
-		if wet > most {
-			v.surface, most = s, wet
-		}
+	if first := wettest(h.Case, a); len(first) > 0 {
+		v.surface = first[0]
 	}
-	for _, s := range surfaces {
+	for _, s := range h.Case.Surfaces() {
 		if s.ID == q.Get("surface") {
 			v.surface = s
 		}
@@ -99,6 +90,9 @@ func readView(h *head, a assessment.Answer, q url.Values) view {
 	v.from, v.until = h.Until.Add(-14*24*time.Hour), h.Until
 	if v.from.Before(h.From) {
 		v.from = h.From
+	}
+	if v.until.Sub(v.from) < time.Minute { // a record of one reading
+		v.from = v.until.Add(-time.Hour)
 	}
 	if n, err := time.ParseInLocation(time.DateOnly, q.Get("night"), h.Zone); err == nil {
 		v.from = time.Date(n.Year(), n.Month(), n.Day(), 12, 0, 0, 0, h.Zone)
@@ -162,6 +156,9 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
 	b.Sheet = s.Scene()
 	b.Nights = nightRows(h, v, s)
+	for _, n := range s.Nights {
+		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
+	}
 	if len(years) > 0 {
 		b.Winter = seasonYear(wi.From.In(h.Zone))
 	}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"sort"
 	"strings"
@@ -26,6 +27,35 @@ type houseRow struct {
 	weight    int
 }
 
+// housesBody is the list of houses.
+type housesBody struct {
+	Sentence string
+	Rows     []houseRow
+}
+
+// housesSentence says how many houses there are and how many need a person.
+func housesSentence(rows []houseRow) string {
+	need := 0
+	for _, r := range rows {
+		if len(r.Attention) > 0 || r.Fault != "" {
+			need++
+		}
+	}
+	switch {
+	case len(rows) == 0:
+		return "No house is being measured yet."
+	case need == 0:
+		return plural(len(rows), "house") + ", none of which needs a look."
+	case len(rows) == 1:
+		return "1 house, which needs a look."
+	case need == len(rows):
+		return plural(len(rows), "house") + ", all of which need a look."
+	case need == 1:
+		return plural(len(rows), "house") + ", one of which needs a look."
+	}
+	return fmt.Sprintf("%s, %d of which need a look.", plural(len(rows), "house"), need)
+}
+
 // houses lists the cases, what needs a person first.
 func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
 	ids, err := p.Cases.IDs(r.Context())
@@ -43,7 +73,7 @@ func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
 		rows = append(rows, row)
 	}
 	sort.SliceStable(rows, func(i, j int) bool { return rows[i].weight > rows[j].weight })
-	p.render(w, r, http.StatusOK, "houses", page{Title: "Houses", Body: rows})
+	p.render(w, r, http.StatusOK, "houses", page{Title: "Houses", Tab: "houses", Body: housesBody{Sentence: housesSentence(rows), Rows: rows}})
 }
 
 // stripNights is how many nights a house shows in the list.
@@ -54,12 +84,13 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	if err != nil {
 		return houseRow{}, err
 	}
-	row := houseRow{ID: h.ID, Label: h.Label, Zone: h.Zone, Last: h.Until}
+	row := houseRow{ID: h.ID, Label: h.Label, Zone: h.Zone}
 	if !h.HasRecord {
 		row.Sentence = "No reading has come from a fitted logger yet."
 		row.Attention, row.weight = []string{"no readings yet"}, 20
 		return row, nil
 	}
+	row.Last = h.Until
 	until := drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
 	wi := winter{drawing.NightsAfter(until, -stripNights, h.Zone), until}
 	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, time.Hour)
@@ -72,7 +103,7 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	}
 	var worst picture.WinterSheet
 	most := -1.0
-	for _, s := range h.Case.Surfaces() {
+	for _, s := range judged(h.Case) {
 		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
 		if n := picture.CountNights(sh.Nights); n.WetHours > most {
 			worst, most = sh, n.WetHours
@@ -155,6 +186,7 @@ func joinAnd(s []string) string {
 
 // positionsBody is the page of what the loggers say now.
 type positionsBody struct {
+	Sentence string
 	Rows    []positionRow
 	Unknown []positionRow // heard, but fitted nowhere
 	Chart   *picture.Scene
@@ -210,7 +242,49 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Chart = drawing.Multiples(h.Case, v, h.Zone).Scene()
 	}
+	b.Sentence = loggersSentence(b.Rows)
 	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
+}
+
+// loggersSentence says whether every fitted logger reports.
+func loggersSentence(rows []positionRow) string {
+	var silent, flat, empty []string
+	fitted := 0
+	for _, r := range rows {
+		if r.Logger == "" {
+			empty = append(empty, r.Position)
+			continue
+		}
+		fitted++
+		if r.Silent {
+			silent = append(silent, r.Logger)
+		}
+		if r.Low {
+			flat = append(flat, r.Logger)
+		}
+	}
+	var s string
+	switch {
+	case fitted == 0:
+		return "No logger has been heard yet."
+	case len(silent) == 0 && fitted == 1:
+		s = "The logger reports"
+	case len(silent) == 0:
+		s = fmt.Sprintf("All %d loggers report", fitted)
+	case len(silent) == fitted && fitted > 1:
+		s = fmt.Sprintf("All %d loggers are silent", fitted)
+	case len(silent) > 3:
+		s = fmt.Sprintf("%d of %d loggers are silent", len(silent), fitted)
+	default:
+		s = upper(silentWords(silent))
+	}
+	if len(flat) > 0 {
+		s += "; battery low: " + joinAnd(flat)
+	}
+	if len(empty) > 0 {
+		s += "; nothing heard at " + joinAnd(empty)
+	}
+	return s + "."
 }
 
 // lastCheck says when a logger was last held against a reference, and which.
@@ -230,6 +304,7 @@ func lastCheck(h *head, logger string, now time.Time) string {
 
 // messagesBody is the page of what could not be used.
 type messagesBody struct {
+	Sentence string
 	Counts  []reasonRow
 	Rejects []roof.KeptReject
 	Heard   []roof.HeardName
@@ -306,7 +381,29 @@ func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Body: b})
+	b.Sentence = messagesSentence(b.Counts)
+	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Tab: "messages", Body: b})
+}
+
+// messagesSentence says how much could not be used, and mostly why.
+func messagesSentence(counts []reasonRow) string {
+	var n int64
+	for _, c := range counts {
+		n += c.Count
+	}
+	why := ""
+	if n > 0 {
+		why = strings.ReplaceAll(string(counts[0].Reason), "_", " ")
+	}
+	switch {
+	case n == 0:
+		return "Nothing was refused."
+	case n == 1:
+		return "One message or row could not be used: " + why + "."
+	case len(counts) == 1:
+		return fmt.Sprintf("%d messages or rows could not be used: %s.", n, why)
+	}
+	return fmt.Sprintf("%d messages or rows could not be used; the commonest reason is %s (%d).", n, why, counts[0].Count)
 }
 
 // loginBody is the log-in form.

@@ -65,6 +65,7 @@ type diagnosisBody struct {
 type causeRow struct {
 	Name, Words  string
 	Support      float64
+	FromReadings float64 // with everything seen on the survey left out
 	For, Against []evidenceRow
 	Open         bool // shown unfolded
 }
@@ -81,15 +82,24 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	f := a.Finding
-	b := diagnosisBody{Sentence: f.Sentence(), Finding: f, Everywhere: caution.Everywhere(), Cautions: caution.For(f.Activities...)}
+	b := diagnosisBody{Sentence: diagnosisSentence(f), Finding: f, Everywhere: caution.Everywhere(), Cautions: caution.For(f.Activities...)}
 	if f.Window.UntilMS > 0 {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
 	}
 	for i, c := range f.Causes {
-		b.Causes = append(b.Causes, causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support,
+		b.Causes = append(b.Causes, causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support, FromReadings: c.FromReadings,
 			For: evidenceRows(h, c.For), Against: evidenceRows(h, c.Against), Open: i == 0})
 	}
 	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
+}
+
+// diagnosisSentence leads with the finding. A cause that has not even half of
+// the support is not named in a headline: the table beneath shows it.
+func diagnosisSentence(f cause.Finding) string {
+	if f.Finding == cause.Undetermined && len(f.Causes) > 0 && f.Causes[0].Support < 0.5 {
+		return "The cause cannot be told yet: none has half of the support."
+	}
+	return f.Sentence()
 }
 
 // evidenceRows link each line to the stretch of timeline it rests on, at the
@@ -216,6 +226,8 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
+	order := wettest(h.Case, a)
+	slices.SortStableFunc(b.Surfaces, func(x, y sureSurface) int { return turn(order, x.Surface.Surface) - turn(order, y.Surface.Surface) })
 	p.render(w, r, http.StatusOK, "sure", page{Title: "How sure, " + h.Label, Case: h, Tab: "sure", Body: b})
 }
 

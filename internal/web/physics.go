@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"dewcase/internal/assessment"
@@ -24,6 +25,8 @@ type physicsSurface struct {
 	Picture   *picture.Scene
 	Melts     []meltRow // the heaviest, newest last
 	MoreMelts int
+
+	MorningsUnseen int // wetted nights whose noon was not observed
 }
 
 type meltRow struct {
@@ -50,6 +53,9 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		if q := drawing.Strips(a.Behind.Surfaces, s.Surface); len(q) > 0 {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
+		if c := s.Condensate; c != nil {
+			row.MorningsUnseen = max(c.NightsWetted-c.MorningsDried-c.MorningsWet, 0)
+		}
 		if s.Condensate != nil {
 			for i, m := range s.Condensate.Melts {
 				if i < len(s.Condensate.Melts)-mostMelts {
@@ -62,6 +68,8 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
+	order := wettest(h.Case, a)
+	slices.SortStableFunc(b.Surfaces, func(x, y physicsSurface) int { return turn(order, x.Surface) - turn(order, y.Surface) })
 	b.Sentence = physicsSentence(b.Surfaces)
 	if a.Physics.House != nil {
 		for _, e := range a.Physics.House.Excesses {
@@ -108,6 +116,9 @@ func physicsSentence(s []physicsSurface) string {
 func courses(h *head, words, id string, q []picture.Quiet) *picture.Scene {
 	step := drawing.StepFor(h.Until.Sub(h.From))
 	m := picture.MarginChart{ID: "courses-" + id, Surface: words, Zone: h.Zone, From: h.From, Until: h.Until, Step: step, Strips: q, Events: h.Events}
+	if !h.Until.After(h.From) {
+		return nil // one reading has no course
+	}
 	for t := h.From; step > 0 && t.Before(h.Until); t = t.Add(step) {
 		m.Time = append(m.Time, t)
 	}

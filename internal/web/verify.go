@@ -69,7 +69,9 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() + "&surface=" + res.Surface + "#margin"
 		b.Results = append(b.Results, v)
 	}
-	// What can be said comes first: the latest repair with a verdict.
+	// What can be said comes first: the latest repair with a verdict, at the
+	// surface that every page begins with.
+	order := wettest(h.Case, a)
 	slices.SortStableFunc(b.Results, func(x, y resultView) int {
 		firm := func(v resultView) int {
 			if v.Verdict == repair.TooEarly {
@@ -80,7 +82,10 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		if d := firm(x) - firm(y); d != 0 {
 			return d
 		}
-		return y.At.Compare(x.At)
+		if d := y.At.Compare(x.At); d != 0 {
+			return d
+		}
+		return turn(order, x.Surface) - turn(order, y.Surface)
 	})
 	switch {
 	case !h.Repairs:

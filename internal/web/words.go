@@ -78,21 +78,27 @@ func surfaceSentences(words string, sheet picture.WinterSheet, s *assessment.Sur
 		first = "Water formed " + words + strings.TrimPrefix(sheet.NightsWords(), "Wet")
 	}
 	if s == nil || s.HoursCondensing == nil {
-		return first, strings.TrimSpace(sheet.UnsureWords())
+		unsure := strings.TrimSpace(sheet.UnsureWords())
+		if n.Counted == 0 { // there is nothing to which it could be another
+			unsure = upper(strings.TrimPrefix(unsure, "Another "))
+		}
+		return first, unsure
 	}
 	second = fmt.Sprintf("In all %s h wet", hours(*s.HoursCondensing))
 	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
 		second += fmt.Sprintf(", %s to %s h with the loggers’ accuracy (95 %%)", hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh))
-	} else {
-		second += "; how sure cannot be said, because a logger’s accuracy is not in the case file"
+	}
+	second += fmt.Sprintf(", of %s h observed.", hours(s.HoursObserved))
+	if s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil {
+		second += " How sure that is cannot be said, because a logger’s accuracy is not in the case file."
 	}
 	if s.FrostHours != nil && *s.FrostHours >= 0.05 {
-		second += fmt.Sprintf("; %s h of the plain count were frost", hours(*s.FrostHours))
+		second += fmt.Sprintf(" Frost: %s h.", hours(*s.FrostHours))
 	}
 	if s.HoursAtRisk != nil {
-		second += fmt.Sprintf(". Within 1 K of it, wet hours included: %s h", hours(*s.HoursAtRisk))
+		second += fmt.Sprintf(" Wet or within 1 K of it: %s h.", hours(*s.HoursAtRisk))
 	}
-	return first, second + fmt.Sprintf(", of %s h observed.", hours(s.HoursObserved)) + sheet.UnsureWords()
+	return first, second + sheet.UnsureWords()
 }
 
 // lately says in one sentence how the last nights were.
@@ -134,6 +140,22 @@ func lately(words string, nights []picture.Night) string {
 	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", words, n.Wet, plural(n.Counted, "night"), span)
 }
 
+// celsius finds a temperature whose unit a terminal writes without its sign.
+var celsius = regexp.MustCompile(`(\d) C\b`)
+
+// times finds an x that stands for a multiplication sign.
+var times = regexp.MustCompile(` x (\d)`)
+
+// plain puts what the analysis names by its keys into words.
+var plain = strings.NewReplacer(
+	"hours_condensing is the plain count and has no interval", "the wet hours are a plain count without an interval",
+	"class medium_resistant", "a medium resistant surface", "class very_sensitive", "a very sensitive surface",
+	"class sensitive", "a sensitive surface", "class resistant", "a resistant surface",
+	"; key positions.mould_class says otherwise", " (the case file can say otherwise: mould_class)",
+	"cannot draw the vapour picture: there is", "not compared: there is",
+	"(eaves_clear)", "(eaves_clear in the case file)",
+)
+
 // minus finds a hyphen that stands for a minus sign.
 var minus = regexp.MustCompile(`(^|[\s(\[])-(\d)`)
 
@@ -148,7 +170,9 @@ func prose(s string) string {
 	for _, c := range cause.Named() {
 		s = strings.ReplaceAll(s, string(c), "“"+c.Words()+"”")
 	}
-	s = strings.ReplaceAll(s, "+-", "±")
+	s = plain.Replace(strings.ReplaceAll(s, "+-", "±"))
+	s = celsius.ReplaceAllString(s, "$1 °C")
+	s = times.ReplaceAllString(s, " × $1")
 	s = minus.ReplaceAllString(s, "$1−$2")
 	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
 		s += "."
@@ -179,6 +203,14 @@ func payloadWords(b []byte) string {
 	return out.String()
 }
 
+// supportWords writes a cause's share of the support.
+func supportWords(x float64) string {
+	if x > 0 && x < 0.005 {
+		return "under 0.01"
+	}
+	return fmt.Sprintf("%.2f", x)
+}
+
 func plural(n int, one string) string {
 	if n == 1 {
 		return "1 " + one
@@ -190,7 +222,11 @@ func upper(s string) string {
 	if s == "" {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	first, size := utf8.DecodeRuneInString(s)
+	if first == '“' { // a quoted name keeps its quotation mark
+		return "“" + upper(s[size:])
+	}
+	return string(unicode.ToUpper(first)) + s[size:]
 }
 
 func (p *Pages) funcs() template.FuncMap {
@@ -254,8 +290,16 @@ func (p *Pages) funcs() template.FuncMap {
 			if x == nil {
 				return "–"
 			}
-			return fmt.Sprintf("%.0f", *x)
+			return strings.Replace(fmt.Sprintf("%.0f", *x), "-", "−", 1)
 		},
+		"interval": func(lo, hi *float64) string {
+			if lo == nil || hi == nil {
+				return "–"
+			}
+			return strings.ReplaceAll(fmt.Sprintf("%.0f to %.0f", *lo, *hi), "-", "−")
+		},
+		"support": supportWords,
+
 		"quantity":  quantityWords,
 		"nightdate": func(zone *time.Location, t *time.Time) string { return drawing.NightOf(*t, zone).Format(time.DateOnly) },
 		"prose":     prose,
