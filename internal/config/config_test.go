@@ -94,6 +94,53 @@ func TestREADMEListsEveryKey(t *testing.T) {
 	}
 }
 
+// The other way round: each key of README's table is read, and the default
+// beside it is the one that holds.
+func TestKeysAndDefaultsOfREADMEAreTheOnesInForce(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	_, table, found := strings.Cut(string(readme), "| key | default | |\n|---|---|---|\n")
+	require.True(t, found)
+	table, _, _ = strings.Cut(table, "\n\n")
+	name := regexp.MustCompile("`([^`]*)`")
+	keys, defaults := 0, 0
+	for row := range strings.Lines(table) {
+		cells := strings.Split(row, "|")
+		require.Greater(t, len(cells), 3, row)
+		parent := ""
+		names := name.FindAllStringSubmatch(cells[1], -1)
+		for _, m := range names {
+			key := m[1]
+			if strings.HasPrefix(key, ".") {
+				key = parent + key
+			}
+			if i := strings.LastIndex(key, "."); i >= 0 {
+				parent = key[:i]
+			}
+			_, faults := config.Parse("dewcase.yaml", nested(key, "x"))
+			for _, f := range faults {
+				assert.NotContains(t, f.Problem, "is not a known key", key)
+			}
+			keys++
+		}
+		value := name.FindAllStringSubmatch(cells[2], -1)
+		if len(names) != 1 || len(value) != 1 || strings.TrimSpace(cells[2]) != value[0][0] {
+			continue
+		}
+		c, faults := config.Parse("dewcase.yaml", nested(names[0][1], value[0][1]))
+		assert.Empty(t, faults, row)
+		assert.Equal(t, config.Default(), c, "the default of %s", names[0][1])
+		defaults++
+	}
+	assert.Greater(t, keys, 35)
+	assert.Greater(t, defaults, 10)
+}
+
+// nested is a configuration with one dotted key.
+func nested(key, value string) []byte {
+	return []byte("{" + strings.ReplaceAll(key, ".", ": {") + ": " + value + strings.Repeat("}", strings.Count(key, ".")) + "}")
+}
+
 func TestTheSamplesInDeployLoad(t *testing.T) {
 	files, err := filepath.Glob("../../deploy/*.yaml")
 	require.NoError(t, err)
