@@ -196,7 +196,8 @@ func (a *App) openBroker(c config.MQTT) error {
 		Batch: func(ctx context.Context, messages []broker.Message) []error {
 			in := make([]ingest.Incoming, len(messages))
 			for i, m := range messages {
-				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
+				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived,
+					Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
 			}
 			return a.messages(ctx, in)
 		}})
@@ -224,7 +225,8 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 		Batch: func(ctx context.Context, messages []mqttfeed.Message) []error {
 			in := make([]ingest.Incoming, len(messages))
 			for i, m := range messages {
-				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived}, TooLarge: m.TooLarge}
+				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived,
+					Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
 			}
 			return a.messages(ctx, in)
 		}})

@@ -124,6 +124,8 @@ func TestAMessageThatIsNotDurableIsNotAcknowledgedAndComesAgain(t *testing.T) {
 	c.Publish("dewcase/a/k7", 1, false, "again") // the token ends at the reconnect already, so it proves nothing
 	eventually(t, "came again", func() bool { return len(r.messages()) == 1 })
 	require.EqualValues(t, 1, b.Stats().NotDurable)
+	require.True(t, r.messages()[0].Redelivered, "it says that it was sent before")
+	require.NotZero(t, r.messages()[0].Packet)
 }
 
 func TestManyMessagesOfOneClientAreInTheHandlerTogether(t *testing.T) {

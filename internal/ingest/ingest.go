@@ -51,6 +51,8 @@ type Path struct {
 	Stored     func(caseID string, readings []roof.Reading, outcomes []roof.Outcome) // told after it is durable
 	Now        func() time.Time
 
+	again redeliveries
+
 	mu    sync.Mutex
 	names map[string]map[string]bool // case -> names heard that no case file knows
 }
@@ -65,6 +67,7 @@ type taken struct {
 // judge decodes a message and decides about each of its readings; nothing is
 // stored or counted yet.
 func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
+	known := p.again.first(&m, p.Now())
 	caseID, readings, rejects := p.Decoder.Decode(m)
 	kept := readings[:0]
 	for _, r := range readings {
@@ -96,6 +99,9 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 			continue
 		}
 		kept = append(kept, r)
+	}
+	if err := p.again.settle(ctx, p.Store, caseID, m, known, kept); err != nil {
+		return taken{}, err
 	}
 	return taken{caseID, kept, rejects}, nil
 }

@@ -38,6 +38,10 @@ type Message struct {
 	Retained bool // the broker kept it from earlier: its age is unknown
 	QoS      byte
 	Arrived  time.Time
+	// Redelivered is MQTT's DUP: it was sent before and not acknowledged. Packet
+	// is the identifier under which it is sent each time, 0 at QoS 0.
+	Redelivered bool
+	Packet      uint16
 	// TooLarge is the size of a payload over the limit, which was discarded
 	// unread (Payload is then empty); 0 when the payload is whole.
 	TooLarge int64

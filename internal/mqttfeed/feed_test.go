@@ -206,6 +206,10 @@ func TestWhatWasNotDurableIsNotAcknowledgedAndComesAgainToTheNextDaemon(t *testi
 	eventually(t, "all come again", func() bool { return len(r.messages()) >= 100 })
 	require.ElementsMatch(t, numbers(0, 100), r.payloads())
 	require.EqualValues(t, 100, second.Status().Received)
+	for _, m := range r.messages() {
+		require.True(t, m.Redelivered, "it says that it was sent before")
+		require.NotZero(t, m.Packet)
+	}
 }
 
 func TestAMessageThatCouldNotBeStoredIsTriedAgainOnTheSameConnection(t *testing.T) {
@@ -239,6 +243,7 @@ func TestARetainedMessageSaysThatItIs(t *testing.T) {
 	for _, m := range r.messages() {
 		got[m.Topic] = m.Retained
 		require.Equal(t, time.UTC, m.Arrived.Location())
+		require.False(t, m.Redelivered, "sent once")
 	}
 	require.Equal(t, map[string]bool{"dewcase/a/old": true, "dewcase/a/new": false}, got)
 }

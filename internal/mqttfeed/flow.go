@@ -39,7 +39,8 @@ func (f *Feed) arrive(_ paho.Client, m paho.Message) {
 	now := time.Now().UTC()
 	f.state.received.Add(1)
 	f.state.last.Store(now.UnixNano())
-	it := &item{Message: Message{Topic: m.Topic(), Payload: m.Payload(), Retained: m.Retained(), QoS: m.Qos(), Arrived: now},
+	it := &item{Message: Message{Topic: m.Topic(), Payload: m.Payload(), Retained: m.Retained(), QoS: m.Qos(), Arrived: now,
+		Redelivered: m.Duplicate(), Packet: m.MessageID()},
 		id: m.MessageID(), from: f.link.Load()}
 	if f.opts.Own(it.Topic) {
 		f.state.accepted.Add(1)
