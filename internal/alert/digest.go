@@ -2,6 +2,7 @@ package alert
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -37,6 +38,11 @@ func (m Message) CanWait() bool {
 	return true
 }
 
+// pressing puts the most pressing condition first.
+func pressing(x, y *Alert) int {
+	return slices.Index(Conditions(), x.Condition) - slices.Index(Conditions(), y.Condition)
+}
+
 // nightly reports that a wetting belongs to a run of wet nights that is told
 // already: it comes and goes with every night and is no news.
 func (h House) nightly(a *Alert) bool {
@@ -58,7 +64,7 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 	for _, h := range houses {
 		zone := h.Case.Property.Zone
 		var lines []string
-		for _, a := range h.Book.Alerts {
+		for _, a := range slices.SortedStableFunc(slices.Values(h.Book.Alerts), pressing) {
 			switch {
 			case a.Open():
 				open++

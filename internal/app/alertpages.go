@@ -66,6 +66,9 @@ func (d alertDesk) Alerts(ctx context.Context, caseID string) ([]web.AlertRow, e
 
 func (d alertDesk) Letters(_ context.Context, caseID string) ([]web.LetterRow, error) {
 	var out []web.LetterRow
+	if caseID == "" {
+		caseID = theDaemon
+	}
 	for _, l := range d.bell.Load().outbox.Of(caseID) {
 		m := l.Message
 		out = append(out, web.LetterRow{Channel: l.Channel, To: l.To, Subject: m.Subject, Text: m.Text, Kind: string(m.Kind), Audience: string(m.To), Planned: m.At, After: m.After,

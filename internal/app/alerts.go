@@ -251,7 +251,7 @@ func (b *bell) settle(ctx context.Context, c *roof.Case, w *watched) error {
 	if c.ID == theDaemon {
 		return nil
 	}
-	if err := b.topic.Say(ctx, notify.StateOf(c.ID, sentence(c, w, b.opt.Now().UTC()).now, w.book, w.chance), b.opt.Now()); err != nil {
+	if err := b.topic.Say(ctx, notify.StateOf(c.ID, sentence(c, w, b.opt.Now().UTC()).now, w.book, w.chance, b.opt.Now()), b.opt.Now()); err != nil {
 		b.opt.Log.Debug("a case's state could not be published", "case", c.ID, "error", err)
 	}
 	return nil

@@ -41,7 +41,7 @@ func NewTopic(publish func(topic string, payload []byte, retained bool) error) *
 // CaseState is what a case's topic says.
 type CaseState struct {
 	Case     string       `json:"case"`
-	Wet      bool         `json:"wet"` // water forms somewhere now
+	Wet      *bool        `json:"wet"` // water forms somewhere now; null where nothing is known
 	Sentence string       `json:"sentence"`
 	Tonight  *float64     `json:"chance_tonight"` // 0..1, null where not known
 	Alerts   []TopicAlert `json:"alerts"`
@@ -57,18 +57,24 @@ type TopicAlert struct {
 	Since     time.Time `json:"since"`
 }
 
+// known is how old what is known of a surface may be to speak of now.
+const known = 6 * time.Hour
+
 // StateOf is a case's state from its book.
-func StateOf(caseID, sentence string, b *alert.Book, chance *float64) CaseState {
+func StateOf(caseID, sentence string, b *alert.Book, chance *float64, now time.Time) CaseState {
 	s := CaseState{Case: caseID, Sentence: sentence, Alerts: []TopicAlert{}}
 	if chance != nil { // in whole per cent: it moves a little with every reading
 		p := math.Round(*chance*100) / 100
 		s.Tonight = &p
 	}
 	for _, a := range b.Alerts {
+		if a.Condition == alert.SurfaceWet && now.Sub(a.At) <= known {
+			wet := a.Open() || s.Wet != nil && *s.Wet
+			s.Wet = &wet
+		}
 		if !a.Open() {
 			continue
 		}
-		s.Wet = s.Wet || a.Condition == alert.SurfaceWet
 		s.Alerts = append(s.Alerts, TopicAlert{a.ID, string(a.Condition), a.Position, string(a.State), a.Since.UTC()})
 		if s.Evidence == nil || a.At.After(*s.Evidence) {
 			at := a.At.UTC()

@@ -46,9 +46,9 @@ func TestTheStateTopicIsRetainedAndSaidWhenItChanges(t *testing.T) {
 		at = at.Add(time.Hour)
 	}
 	step(1)
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil), at))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil, at), at))
 	step(2)
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil), at.Add(-time.Hour)))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Water forms under the slates.", book, nil, at), at.Add(-time.Hour)))
 	assert.Equal(t, 1, said, "nothing new, nothing said")
 
 	heard := make(chan paho.Message, 4)
@@ -58,26 +58,30 @@ func TestTheStateTopicIsRetainedAndSaidWhenItChanges(t *testing.T) {
 	assert.True(t, m.Retained())
 	var s CaseState
 	require.NoError(t, json.Unmarshal(m.Payload(), &s))
-	assert.True(t, s.Wet)
+	require.NotNil(t, s.Wet)
+	assert.True(t, *s.Wet)
 	require.Len(t, s.Alerts, 1)
 
 	step(0)
 	step(0)
 	step(0)
 	down = true
-	require.Error(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at))
+	require.Error(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil, at), at))
 	down = false
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at), "tried again")
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil, at), at), "tried again")
 	m = <-heard
 	require.NoError(t, json.Unmarshal(m.Payload(), &s))
-	assert.False(t, s.Wet)
+	require.NotNil(t, s.Wet)
+	assert.False(t, *s.Wet)
+	assert.Nil(t, StateOf("larkfield-9", "", book, nil, at.Add(7*time.Hour)).Wet, "a gap is not dry")
+	assert.Nil(t, StateOf("larkfield-9", "", &alert.Book{}, nil, at).Wet)
 
 	broker.Restart() // and it kept nothing on disk
 	ours = client("dewcase-2")
 	before := said
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil, at), at))
 	assert.Equal(t, before, said)
-	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil), at.Add(sayAgain)))
+	require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", book, nil, at), at.Add(sayAgain)))
 	assert.Equal(t, before+1, said, "a broker that forgot is told again")
 }
 
@@ -86,7 +90,7 @@ func TestAChanceThatHardlyMovesIsNoNews(t *testing.T) {
 	topic := NewTopic(func(string, []byte, bool) error { said++; return nil })
 	at := time.Date(2026, 12, 1, 18, 0, 0, 0, time.UTC)
 	for _, p := range []float64{0.6412, 0.6388, 0.6401} {
-		require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", &alert.Book{}, &p), at))
+		require.NoError(t, topic.Say(t.Context(), StateOf("larkfield-9", "Your roof is dry now.", &alert.Book{}, &p, at), at))
 	}
 	assert.Equal(t, 1, said)
 }

@@ -18,7 +18,8 @@ import (
 type AlertDesk interface {
 	// Alerts lists a case's alerts, or with "" every case's, those in force first.
 	Alerts(ctx context.Context, caseID string) ([]AlertRow, error)
-	// Letters lists what was sent of a case and what became of it, newest first.
+	// Letters lists what was sent of a case, or with "" of the daemon and as daily
+	// summaries, and what became of it, newest first.
 	Letters(ctx context.Context, caseID string) ([]LetterRow, error)
 	// Channels says how the ways to reach people do.
 	Channels() []ChannelRow
@@ -121,6 +122,10 @@ func (a alertPages) all(w http.ResponseWriter, r *http.Request) {
 	}
 	b := split(rows)
 	b.Channels = a.desk.Channels()
+	if b.Letters, err = a.desk.Letters(r.Context(), ""); err != nil {
+		a.fail(w, r, err)
+		return
+	}
 	a.render(w, r, http.StatusOK, "alerts", page{Title: "Alerts", Tab: "alerts", Body: b})
 }
 

@@ -187,9 +187,9 @@ func joinAnd(s []string) string {
 // positionsBody is the page of what the loggers say now.
 type positionsBody struct {
 	Sentence string
-	Rows    []positionRow
-	Unknown []positionRow // heard, but fitted nowhere
-	Chart   *picture.Scene
+	Rows     []positionRow
+	Unknown  []positionRow // heard, but fitted nowhere
+	Chart    *picture.Scene
 }
 
 type positionRow struct {
@@ -305,11 +305,11 @@ func lastCheck(h *head, logger string, now time.Time) string {
 // messagesBody is the page of what could not be used.
 type messagesBody struct {
 	Sentence string
-	Counts  []reasonRow
-	Rejects []roof.KeptReject
-	Heard   []roof.HeardName
-	Older   int64 // id to go on from; 0 at the end
-	Case    string
+	Counts   []reasonRow
+	Rejects  []roof.KeptReject
+	Heard    []roof.HeardName
+	Older    int64 // id to go on from; 0 at the end
+	Case     string
 }
 
 type reasonRow struct {

@@ -14,6 +14,7 @@ import (
 // physicsBody is the page of what the water does.
 type physicsBody struct {
 	Sentence string
+	HasMass  bool // some water was worked out
 	Surfaces []physicsSurface
 	Told     assessment.Told
 	Classes  []classRow
@@ -54,6 +55,7 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
 		if c := s.Condensate; c != nil {
+			b.HasMass = b.HasMass || c.PeakGM2 > 0
 			row.MorningsUnseen = max(c.NightsWetted-c.MorningsDried-c.MorningsWet, 0)
 		}
 		if s.Condensate != nil {

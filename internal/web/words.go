@@ -149,9 +149,6 @@ var times = regexp.MustCompile(` x (\d)`)
 // plain puts what the analysis names by its keys into words.
 var plain = strings.NewReplacer(
 	"hours_condensing is the plain count and has no interval", "the wet hours are a plain count without an interval",
-	"class medium_resistant", "a medium resistant surface", "class very_sensitive", "a very sensitive surface",
-	"class sensitive", "a sensitive surface", "class resistant", "a resistant surface",
-	"; key positions.mould_class says otherwise", " (the case file can say otherwise: mould_class)",
 	"cannot draw the vapour picture: there is", "not compared: there is",
 	"(eaves_clear)", "(eaves_clear in the case file)",
 )
@@ -299,6 +296,11 @@ func (p *Pages) funcs() template.FuncMap {
 			return strings.ReplaceAll(fmt.Sprintf("%.0f to %.0f", *lo, *hi), "-", "−")
 		},
 		"support": supportWords,
+		"classfrom": func(class, from string) string {
+			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class", "mould_class in the case file", 1)
+		},
+		"category": func(s string) string { return strings.Replace(s, "tau", "τ", 1) },
+		"known":    func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
 
 		"quantity":  quantityWords,
 		"nightdate": func(zone *time.Location, t *time.Time) string { return drawing.NightOf(*t, zone).Format(time.DateOnly) },
