@@ -55,7 +55,7 @@ faults:
 # Bill of materials of the binary (CycloneDX JSON): what is linked, version, licence.
 .PHONY: sbom
 sbom: build
-	go run ./internal/sbom bin/dewcase > bin/sbom.json
+	go run ./internal/sbom -version "$(VERSION)" bin/dewcase > bin/sbom.json
 	go run ./internal/sbom -notices bin/dewcase > bin/notices.txt
 
 # Static binaries for amd64, arm64 and armv7, each tried on this machine.

@@ -4,6 +4,7 @@
 package main
 
 import (
+	"cmp"
 	"debug/buildinfo"
 	"encoding/json"
 	"flag"
@@ -19,19 +20,20 @@ import (
 
 func main() {
 	texts := flag.Bool("notices", false, "write the licences' texts instead")
+	version := flag.String("version", "", "version of the binary; without it the one that the toolchain put in")
 	flag.Parse()
 	if flag.NArg() != 1 {
-		fmt.Fprintln(os.Stderr, "usage: sbom [-notices] BINARY > FILE")
+		fmt.Fprintln(os.Stderr, "usage: sbom [-version VERSION] [-notices] BINARY > FILE")
 		os.Exit(2)
 	}
-	if err := run(flag.Arg(0), *texts, os.Stdout); err != nil {
+	if err := run(flag.Arg(0), *version, *texts, os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "sbom: "+err.Error())
 		os.Exit(1)
 	}
 }
 
-func run(binary string, texts bool, w io.Writer) error {
-	modules, version, err := Linked(binary)
+func run(binary, version string, texts bool, w io.Writer) error {
+	modules, stamped, err := Linked(binary)
 	if err != nil {
 		return err
 	}
@@ -47,7 +49,7 @@ func run(binary string, texts bool, w io.Writer) error {
 	if texts {
 		return notices(w, modules)
 	}
-	return write(w, modules, version)
+	return write(w, modules, cmp.Or(version, stamped))
 }
 
 // Module is one module linked into a binary.

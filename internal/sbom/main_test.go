@@ -32,10 +32,11 @@ var listed = map[string]struct{ licence, why string }{
 func TestEveryLinkedModuleHasALicenceThatAllowsIt(t *testing.T) {
 	binary := crashtest.Binary(t)
 	var out bytes.Buffer
-	require.NoError(t, run(binary, false, &out))
+	require.NoError(t, run(binary, "1.2.3", false, &out))
 	var b bom
 	require.NoError(t, json.Unmarshal(out.Bytes(), &b))
 	require.Equal(t, "CycloneDX", b.Format)
+	require.Equal(t, "1.2.3", b.Metadata.Component.Version, "a bill says of which binary it is")
 	require.Greater(t, len(b.Components), 20)
 	seen := map[string]bool{}
 	for _, c := range b.Components {
@@ -62,11 +63,11 @@ func TestEveryLinkedModuleHasALicenceThatAllowsIt(t *testing.T) {
 		assert.False(t, seen[name], "%s is a tool of the tests and must not be linked", name)
 	}
 	var again bytes.Buffer
-	require.NoError(t, run(binary, false, &again))
+	require.NoError(t, run(binary, "1.2.3", false, &again))
 	require.Equal(t, out.String(), again.String(), "the same binary, the same bill")
 
 	var texts bytes.Buffer
-	require.NoError(t, run(binary, true, &texts))
+	require.NoError(t, run(binary, "", true, &texts))
 	for _, c := range b.Components {
 		_, after, ok := strings.Cut(texts.String(), "\n"+c.Name+" "+c.Version+" (")
 		require.True(t, ok, "%s has its notice", c.Name)
