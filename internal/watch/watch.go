@@ -6,7 +6,6 @@ package watch
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"dewcase/internal/alert"
@@ -20,28 +19,9 @@ import (
 // and for what is usual of this roof.
 const Days = 21
 
-// Which roofs the household hears of. Water that forms under any roof on clear
-// nights is dew from outdoor air and no defect; it must not ring. What tells
-// the two apart is vapour from within: of the simulated roofs of
-// internal/roofsim, measured with ordinary loggers, a healthy loft stays below
-// 30 Pa above outdoors over a week and a leaky one lies at 60 to 200 Pa. The
-// loggers' own error is up to 50 Pa, so that the diagnosis of the whole record
-// decides as soon as it rests on enough nights. The figures are this program's
-// choice, set on simulated winters that the tests do not use.
-const (
-	// Before the diagnosis rests on enoughDays: vapour of loft or void over the
-	// last three days, from which it may be damp from within.
-	earlyPa, earlyH, earlySeenH = 60.0, 72, 16
-	enoughDays                  = 10
-	// From then on its support for "no defect" (nothing found, or dew from
-	// night-sky cooling) decides, together with the loft's vapour over a week.
-	maybeHealthy, maybePa = 0.55, 12.0
-	dampHealthy, dampPa   = 0.10, 60.0
-	weekH, weekSeenH      = 168, 48
-	// wetNightH is how many hours of water make a wet night: shorter dew is
-	// wiped off by the morning (this program's choice).
-	wetNightH = 1.0
-)
+// wetNightH is how many hours of water make a wet night: shorter dew is wiped
+// off by the morning (this program's choice).
+const wetNightH = 1.0
 
 const hourMS = int64(3600_000)
 
@@ -83,17 +63,13 @@ type View struct {
 	Signs []alert.Sign
 	// Level is whose water it is that forms, as far as the record tells.
 	Level alert.Level
-	// ExcessPa is the mean vapour pressure above outdoors of the last three days.
-	ExcessPa    float64
-	ExcessKnown bool
 }
 
 // Look says what the record shows at Input.Now.
 func Look(in Input) View {
 	w := newRecord(in)
 	var v View
-	v.ExcessPa, v.ExcessKnown = w.excess(earlyH, earlySeenH, roof.LoftAir, roof.BattenVoidAir)
-	v.Level = w.level(in.Slow)
+	v.Level = w.evidence(in.Slow).level()
 	for k, s := range in.Case.Surfaces() {
 		c := w.surfaces[k]
 		v.Signs = append(v.Signs, w.wetNow(c, s), w.wetNights(c, s), w.melting(c, s))
@@ -225,69 +201,3 @@ func (w *record) surface(k int, p roof.Position, index map[string]int, pa func(i
 }
 
 func (w *record) at(i int) time.Time { return time.UnixMilli(w.in.FromMS + int64(i)*hourMS).UTC() }
-
-// excess is the mean vapour pressure of the damper of the places above outdoors
-// over the hours before now, with at least so many of them seen.
-func (w *record) excess(hours, seen int, places ...roof.Place) (pa float64, ok bool) {
-	if w.outPa == nil {
-		return 0, false
-	}
-	for _, a := range w.airs {
-		if !slices.Contains(places, a.pos.Place) {
-			continue
-		}
-		sum, n := 0.0, 0
-		for j := max(0, w.n-hours); j < w.n; j++ {
-			if d := a.pa[j] - w.outPa[j]; !math.IsNaN(d) {
-				sum += d
-				n++
-			}
-		}
-		if n >= seen && (!ok || sum/float64(n) > pa) {
-			pa, ok = sum/float64(n), true
-		}
-	}
-	return pa, ok
-}
-
-// lofts are the places whose vapour tells of the house: the loft, or the void
-// where no logger is in the loft.
-func (w *record) lofts() roof.Place {
-	if slices.ContainsFunc(w.airs, func(a air) bool { return a.pos.Place == roof.LoftAir }) {
-		return roof.LoftAir
-	}
-	return roof.BattenVoidAir
-}
-
-// level says whose water it is. The diagnosis decides once it rests on enough
-// days, the vapour of the last three days before; without an outdoor logger and
-// a diagnosis a wetting counts as possible damp: better once too often than a
-// drip unannounced.
-func (w *record) level(s *Slow) alert.Level {
-	diagnosed := s != nil && s.Days >= enoughDays && s.Healthy != nil
-	if w.outPa == nil {
-		switch {
-		case !diagnosed:
-			return alert.Unsure
-		case *s.Healthy <= dampHealthy:
-			return alert.Damp
-		case *s.Healthy <= maybeHealthy:
-			return alert.Unsure
-		}
-		return alert.Dew
-	}
-	if !diagnosed {
-		if pa, ok := w.excess(earlyH, earlySeenH, roof.LoftAir, roof.BattenVoidAir); ok && pa >= earlyPa {
-			return alert.Unsure
-		}
-		return alert.Dew
-	}
-	pa, ok := w.excess(weekH, weekSeenH, w.lofts())
-	switch {
-	case *s.Healthy <= dampHealthy && ok && pa >= dampPa:
-		return alert.Damp
-	case *s.Healthy <= maybeHealthy && (!ok || pa >= maybePa):
-		return alert.Unsure
-	}
-	return alert.Dew
-}

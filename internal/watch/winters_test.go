@@ -167,7 +167,12 @@ func simulated(t testing.TB, seed uint64, planted roofsim.Cause, days int) (*win
 	}
 	win := roofsim.Run(world, roofsim.Options{Days: days})
 	w, m := measuredWith(t, win, seed)
-	return w, truth(win, m.Slope)
+	// Until the pipe leaks the roof is sound and its water dew.
+	leaks := win.Start
+	if world.Roof.PlumbingKgDay > 0 {
+		leaks = leaks.Add(time.Duration(world.Roof.PlumbingFrom * float64(24*time.Hour)))
+	}
+	return w, slices.DeleteFunc(truth(win, m.Slope), func(s spellOf) bool { return s.from.Before(leaks) })
 }
 
 // measured is a simulated winter as ordinary loggers saw it.
