@@ -152,7 +152,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		usual = b.UsualMS[logger.ID]
 	}
 	if usual == 0 {
-		usual = gaps.median()
+		usual = gaps.usual()
 	}
 	for k, f := range fits {
 		if !runs[k].any {
@@ -332,7 +332,7 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 	return -1
 }
 
-// UsualMS is the median interval in ms of one logger's readings in time order,
+// UsualMS is the usual interval in ms of one logger's readings in time order,
 // and how many they are; 5 min where they are fewer than two.
 func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
 	var gaps gapCounter
@@ -343,7 +343,7 @@ func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err
 		gaps.add(r.At.UnixMilli())
 		n++
 	}
-	return gaps.median(), n, nil
+	return gaps.usual(), n, nil
 }
 
 // gapCounter finds the median interval in bounded memory: whole seconds are
