@@ -229,14 +229,8 @@ func (a *assessment) sentences(g group) []Evidence {
 				"Loft humidity %s indoor showers and cooking (t = %.1f).", does, v[fWiZ]))
 		}
 	case groupVoid:
-		is := "between shut and aired"
-		if v[fVo] < 0.15 {
-			is = "shut"
-		} else if v[fVo] > 0.35 {
-			is = "aired"
-		}
 		out = append(out, a.line(g, fVo, "", v[fVo], []*air{p.void, p.outdoor, p.loft},
-			"The void follows %.0f %% (%s) of outdoor changes: it is %s.", 100*math.Max(v[fVo], 0), a.percentGive(fVo), is))
+			"The void follows %.0f %% (%s) of outdoor changes: %s.", 100*math.Max(v[fVo], 0), a.percentGive(fVo), voidWords(v[fVo], a.f.se[fVo])))
 	case groupCovering:
 		if known(v[fLHc]) {
 			text := fmt.Sprintf("%.0f h of condensation a month (%s) at the covering; outdoor air alone would give %.0f of them", a.f.hc, a.give(fLHc, " h", 0), math.Max(a.f.hc-a.f.hca, 0))
@@ -277,6 +271,35 @@ func (a *assessment) percentGive(f feature) string {
 		return fmt.Sprintf("+-%.0f", 200*u)
 	}
 	return "accuracy not known"
+}
+
+// The share of outdoor changes below which a void is called shut and above
+// which aired.
+const (
+	shutBelow  = 0.15
+	airedAbove = 0.35
+)
+
+// voidWords say how far a void is aired, no more surely than the share, with
+// twice its standard error, is known.
+func voidWords(share, se float64) string {
+	low, high := share, share
+	if known(se) {
+		low, high = share-2*se, share+2*se
+	}
+	switch {
+	case low < shutBelow && high > airedAbove:
+		return "these readings do not tell whether it is shut or aired"
+	case high < shutBelow:
+		return "it is shut"
+	case low > airedAbove:
+		return "it is aired"
+	case share < shutBelow:
+		return "it is shut or nearly so"
+	case share > airedAbove:
+		return "it is aired or nearly so"
+	}
+	return "it is between shut and aired"
 }
 
 // busiestWeek is the week with most of something, for the page to open.
