@@ -339,6 +339,9 @@ func (b *Book) Acknowledge(id, by string, now time.Time) (Transition, error) {
 	return a.to(Acknowledged, now, false), nil
 }
 
+// ErrSnooze is wrapped where an alert is to be snoozed for too long, or not at all.
+var ErrSnooze = errors.New("choose a time within the next 31 days")
+
 // Snooze keeps an open alert quiet until a time, unless it worsens.
 func (b *Book) Snooze(id, by string, until, now time.Time) (Transition, error) {
 	a, err := b.open(id)
@@ -346,7 +349,7 @@ func (b *Book) Snooze(id, by string, until, now time.Time) (Transition, error) {
 		return Transition{}, err
 	}
 	if !until.After(now) || until.Sub(now) > 31*24*time.Hour {
-		return Transition{}, fmt.Errorf("snoozing alert %q until %s: choose a time within the next 31 days", id, until.Format(time.RFC3339))
+		return Transition{}, fmt.Errorf("snoozing alert %q until %s: %w", id, until.Format(time.RFC3339), ErrSnooze)
 	}
 	a.AckBy, a.AckAt, a.AckValue, a.SnoozedTo = by, now, a.Value, until
 	return a.to(Snoozed, now, false), nil

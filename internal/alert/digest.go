@@ -12,6 +12,10 @@ import (
 // Digest is the kind of a consultant's daily summary over all houses.
 const Digest Kind = "digest"
 
+// Test is the kind of a message that somebody asked for, to see whether messages
+// arrive.
+const Test Kind = "test"
+
 // House is one house of a daily summary.
 type House struct {
 	Case *roof.Case

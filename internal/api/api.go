@@ -65,6 +65,10 @@ type Views interface {
 	Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View, error)
 	Assessment(ctx context.Context, caseID string) (assessment.Assessment, error)
 	Alerts(ctx context.Context, caseID string) ([]Alert, error)
+	// Acknowledge and Snooze change an alert in force; one that is not wraps
+	// roof.ErrNotFound.
+	Acknowledge(ctx context.Context, caseID, alertID, by string) error
+	Snooze(ctx context.Context, caseID, alertID, by string, until time.Time) error
 }
 
 // Live hands out readings as they are stored; cancel ends it.
@@ -93,6 +97,8 @@ type Alert struct {
 	Since     time.Time  `json:"since"`
 	Cleared   *time.Time `json:"cleared"`
 	Text      string     `json:"text"`
+	AckBy     string     `json:"acknowledged_by" doc:"who acknowledged or snoozed it, empty for nobody"`
+	SnoozedTo *time.Time `json:"snoozed_until" doc:"null unless it is snoozed"`
 	Evidence  string     `json:"evidence" doc:"link to the stretch of timeline it rests on"`
 }
 
@@ -137,6 +143,7 @@ func Mount(r chi.Router, opt Options) {
 		s.cases()
 		s.listings()
 		s.forecasts()
+		s.alerts()
 		s.views(heavy)
 		s.readings(heavy)
 	})

@@ -5,8 +5,6 @@ import (
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
-
-	"dewcase/internal/gate"
 )
 
 // maxCaseFile is the largest case file that is taken (contract, section 5).
@@ -55,10 +53,6 @@ func (s *server) cases() {
 			Status int
 			ETag   string `header:"ETag"`
 		}, error) {
-			by := gate.Who(ctx)
-			if by == "" {
-				by = "this machine"
-			}
 			s.puts.Lock()
 			defer s.puts.Unlock()
 			if in.IfNoneMatch != "" {
@@ -66,7 +60,7 @@ func (s *server) cases() {
 					return nil, huma.NewError(http.StatusPreconditionFailed, "case "+in.Case+" is there already; leave If-None-Match out to change it")
 				}
 			}
-			created, etag, err := s.Cases.PutFile(ctx, in.Case, in.RawBody, in.IfMatch, by)
+			created, etag, err := s.Cases.PutFile(ctx, in.Case, in.RawBody, in.IfMatch, by(ctx))
 			if err != nil {
 				return nil, s.problem(ctx, err)
 			}

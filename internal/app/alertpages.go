@@ -114,6 +114,8 @@ func (d alertDesk) Household(ctx context.Context, caseID string) (web.Household,
 	return d.bell.Load().Household(ctx, caseID)
 }
 
+func (d alertDesk) Try(ctx context.Context) error { return d.bell.Load().Try(ctx) }
+
 func (d alertDesk) Resume(ctx context.Context, caseID, address string) error {
 	if _, err := d.book.Get(caseID); err != nil {
 		return err

@@ -336,7 +336,11 @@ func (b *bell) AlertsOf(ctx context.Context, caseID string) ([]api.Alert, error)
 		if x.State == "" {
 			continue
 		}
-		row := api.Alert{ID: x.ID, Condition: string(x.Condition), Position: x.Position, State: string(x.State), Since: x.Since.UTC(), Text: x.Line(zoneOf(w.c)), Evidence: evidenceLink(caseID, x)}
+		row := api.Alert{ID: x.ID, Condition: string(x.Condition), Position: x.Position, State: string(x.State), Since: x.Since.UTC(), Text: x.Line(zoneOf(w.c)), AckBy: x.AckBy, Evidence: evidenceLink(caseID, x)}
+		if x.State == alert.Snoozed {
+			until := x.SnoozedTo.UTC()
+			row.SnoozedTo = &until
+		}
 		if x.State == alert.Cleared {
 			at := x.Cleared.UTC()
 			row.Cleared = &at

@@ -2,12 +2,15 @@ package app
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"io"
 	"iter"
 	"log"
 	"log/slog"
 	"time"
 
+	"dewcase/internal/alert"
 	"dewcase/internal/api"
 	"dewcase/internal/assessment"
 	"dewcase/internal/csvreadings"
@@ -159,6 +162,34 @@ func (v views) Alerts(ctx context.Context, caseID string) ([]api.Alert, error) {
 		return []api.Alert{}, nil
 	}
 	return b.AlertsOf(ctx, caseID)
+}
+
+// Acknowledge marks an alert as seen.
+func (v views) Acknowledge(ctx context.Context, caseID, alertID, by string) error {
+	if _, err := v.book.Get(caseID); err != nil {
+		return err
+	}
+	return noAlert(v.bell.Load().Acknowledge(ctx, caseID, alertID, by))
+}
+
+// Snooze keeps an alert quiet until a time.
+func (v views) Snooze(ctx context.Context, caseID, alertID, by string, until time.Time) error {
+	if _, err := v.book.Get(caseID); err != nil {
+		return err
+	}
+	err := noAlert(v.bell.Load().Snooze(ctx, caseID, alertID, by, until.Sub(v.opt.Now())))
+	if errors.Is(err, alert.ErrSnooze) {
+		err = fmt.Errorf("%w: %w", api.ErrRequest, err)
+	}
+	return err
+}
+
+// noAlert says in the API's words that there is no such alert.
+func noAlert(err error) error {
+	if errors.Is(err, alert.ErrNoAlert) {
+		return fmt.Errorf("%w: %w", roof.ErrNotFound, err)
+	}
+	return err
 }
 
 // tellWatchers hands stored readings to those who watch the case.

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"dewcase/internal/alert"
 	"dewcase/internal/config"
@@ -76,6 +77,33 @@ func (b *bell) pageLinks(caseID string) alert.Links {
 		return alert.Links{}
 	}
 	return alert.Links{Alerts: trimSlash(base) + "/cases/" + caseID + "/alerts"}
+}
+
+// Try sends the consultants a message by every channel, so that it shows before a
+// wet night whether messages arrive; at most one a minute.
+func (b *bell) Try(ctx context.Context) error {
+	now := b.opt.Now().UTC()
+	m := alert.Message{Key: "test/" + now.Format("2006-01-02T15:04"), Case: theDaemon, To: alert.Consultant, Kind: alert.Test, At: now, After: now, Subject: "dewcase: a test",
+		Text: "Somebody asked on the alerts page for this message, to see whether messages arrive. No roof is wet by it."}
+	if b.via["webhook"] {
+		if err := b.outbox.Post(ctx, "webhook", "", m); err != nil {
+			return err
+		}
+	}
+	if !b.via["mail"] {
+		return nil
+	}
+	to := slices.Clone(b.opt.Config.Alerts.Consultant)
+	for _, e := range b.book.All() {
+		to = append(to, e.Case.Contacts.Consultant...)
+	}
+	slices.Sort(to)
+	for _, address := range slices.Compact(to) {
+		if err := b.outbox.Post(ctx, "mail", address, m); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // expertsOf are a case's consultants.

@@ -30,6 +30,8 @@ type AlertDesk interface {
 	NewHomeLink(ctx context.Context, caseID, by string) (address string, err error)
 	RevokeHomeLinks(ctx context.Context, caseID string) error
 	Household(ctx context.Context, caseID string) (Household, error)
+	// Try sends the consultants a test by every channel.
+	Try(ctx context.Context) error
 	// Resume lets mails go to an address again that had asked for none.
 	Resume(ctx context.Context, caseID, address string) error
 }
@@ -101,6 +103,7 @@ func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk) {
 	p.alerts = true
 	a := alertPages{p, desk}
 	r.Get("/alerts", a.all)
+	r.Post("/alerts/try", a.try)
 	r.Get("/cases/{case}/alerts", a.one)
 	r.Post("/cases/{case}/alerts/acknowledge", a.acknowledge)
 	r.Post("/cases/{case}/alerts/snooze", a.snooze)
@@ -235,6 +238,14 @@ func onlyHere(link string) bool {
 func (a alertPages) resume(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
 	a.done(w, r, a.desk.Resume(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("address")))
+}
+
+func (a alertPages) try(w http.ResponseWriter, r *http.Request) {
+	if err := a.desk.Try(r.Context()); err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	http.Redirect(w, r, "/alerts#sent", http.StatusSeeOther)
 }
 
 func (a alertPages) unlink(w http.ResponseWriter, r *http.Request) {
