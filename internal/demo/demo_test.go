@@ -208,7 +208,7 @@ func TestPublishingLoadsTheHistoryThenMeetsThePresent(t *testing.T) {
 		}
 	}
 	assert.Contains(t, out.String(), "demo:  50 % of an invented winter loaded")
-	assert.Contains(t, out.String(), "The last 12 hours follow")
+	assert.Contains(t, out.String(), "The last 90 minutes follow")
 	assert.NotContains(t, out.String(), "\r", "no bar where no terminal is")
 }
 

@@ -12,8 +12,8 @@ import (
 )
 
 // leftForLive is how much of the winter before now is kept back to be played at
-// the speed-up.
-const leftForLive = 12 * time.Hour
+// the speed-up: less than makes the pages call a logger silent.
+const leftForLive = 90 * time.Minute
 
 // daysAhead is how many days beyond now are invented, so that a demo left
 // running goes on.

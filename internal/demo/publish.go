@@ -18,7 +18,7 @@ type Options struct {
 	User, Password string
 	TLS            *tls.Config
 	Now            func() time.Time // nil: the clock
-	Speed          float64          // of the last hours before now; 0: 150 (five minutes every two seconds)
+	Speed          float64          // of the last stretch before now; 0: 30 (five minutes every ten seconds)
 	Progress       io.Writer        // nil: silent
 }
 
@@ -26,7 +26,7 @@ type Options struct {
 // and hold under 1 MiB.
 const (
 	underWay       = 16
-	defaultSpeed   = 150
+	defaultSpeed   = 30
 	connectTimeout = 20 * time.Second
 	writeTimeout   = 30 * time.Second
 	longestPause   = 250 * time.Millisecond // so that a clock set anew is noticed
@@ -121,8 +121,8 @@ func (d *Demo) loadHistory(ctx context.Context, client mqtt.Client, cut time.Tim
 			return err
 		}
 	}
-	p.end("%s readings of an invented winter are loaded (%.0f s). The last %.0f hours follow at %.0f times the speed, then in real time.",
-		thousands(total), o.Now().Sub(p.started).Seconds(), leftForLive.Hours(), o.Speed)
+	p.end("%s readings of an invented winter are loaded (%.0f s). The last %.0f minutes follow at %.0f times the speed, then in real time.",
+		thousands(total), o.Now().Sub(p.started).Seconds(), leftForLive.Minutes(), o.Speed)
 	return nil
 }
 
