@@ -1,13 +1,8 @@
 package airchange_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -15,45 +10,32 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/airchange"
+	"dewcase/internal/measuredroofs"
 	"dewcase/internal/psychro"
-	"dewcase/internal/tabletest"
+	"dewcase/internal/roof"
 )
 
 // measuredRoof reads 120 days of one of the two measured roofs (TRH-database, CC
 // BY 4.0), which lie beside the repository and are not part of it.
 func measuredRoof(t *testing.T, name string) (startMS int64, outdoor, house, loft airchange.Air) {
-	path := filepath.Join(tabletest.Root(t), "..", "shared", "data", name+"_roof.csv.gz")
-	f, err := os.Open(path)
-	if os.IsNotExist(err) {
-		t.Skipf("the measured roofs are not beside the repository (%s)", filepath.Base(path))
-	}
-	require.NoError(t, err)
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	require.NoError(t, err)
-	rows, err := csv.NewReader(z).ReadAll()
-	require.NoError(t, err)
-	col := map[string]int{}
-	for i, c := range rows[0] {
-		col[c] = i
-	}
-	begin := time.Date(2010, 11, 25, 0, 0, 0, 0, time.UTC)
+	t.Helper()
+	record := measuredroofs.Load(t, name)
+	begin := time.Date(2010, 11, 25, 0, 0, 0, 0, measuredroofs.Zone)
 	hours := 120 * 24
-	read := func(prefix string) airchange.Air {
+	read := func(sensor string) airchange.Air {
 		a := airchange.Air{TempC: make([]float64, hours), VapourPa: make([]float64, hours), Seen: make([]bool, hours)}
-		lastRH, still := "", 0
-		for _, r := range rows[1:] {
-			at, err := time.Parse("2006-01-02 15:04:05", r[0])
-			require.NoError(t, err)
-			temp, errT := strconv.ParseFloat(r[col[prefix+"_T"]], 64)
-			rh, errRH := strconv.ParseFloat(r[col[prefix+"_RH"]], 64)
-			if errT != nil || errRH != nil {
+		last, still := math.NaN(), 0
+		for i, at := range record.At {
+			v := record.Values(i, sensor)
+			temp, okT := v.Get(roof.TempC)
+			rh, okRH := v.Get(roof.RHPct)
+			if !okT || !okRH {
 				continue
 			}
-			if r[col[prefix+"_RH"]] == lastRH {
+			if rh == last {
 				still++
 			} else {
-				lastRH, still = r[col[prefix+"_RH"]], 0
+				last, still = rh, 0
 			}
 			h := int(at.Sub(begin) / time.Hour)
 			if h < 0 || h >= hours {
@@ -70,7 +52,6 @@ func measuredRoof(t *testing.T, name string) (startMS int64, outdoor, house, lof
 		}
 		return a
 	}
-	// Their clock is UTC+2 and daily terms span all phases, so it serves as it is.
 	return begin.UnixMilli(), read("station"), read("indoor1"), read("roofmiddle_airmiddle")
 }
 

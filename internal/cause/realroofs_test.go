@@ -1,77 +1,35 @@
 package cause
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"iter"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/measuredroofs"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
 )
 
-// realRoof reads columns of a measured roof into a set; positions maps a
-// position's id to the file's column prefix.
-func realRoof(t *testing.T, house string, c *roof.Case, columns map[string]string) *series.Set {
+// realRoof reads a measured roof into a set; sensors names the sensor of each
+// position.
+func realRoof(t *testing.T, house string, c *roof.Case, sensors map[string]string) *series.Set {
 	t.Helper()
-	return realRoofBetween(t, house, c, columns, time.Time{}, time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC))
+	return realRoofBetween(t, house, c, sensors, time.Time{}, measuredroofs.End)
 }
 
-func realRoofBetween(t *testing.T, house string, c *roof.Case, columns map[string]string, from, until time.Time) *series.Set {
+func realRoofBetween(t *testing.T, house string, c *roof.Case, sensors map[string]string, from, until time.Time) *series.Set {
 	t.Helper()
-	name := filepath.Join("..", "..", "..", "shared", "data", house+"_roof.csv.gz")
-	file, err := os.Open(name)
-	if os.IsNotExist(err) {
-		t.Skipf("the measured roofs are not here: %s", name)
-	}
-	require.NoError(t, err)
-	defer file.Close()
-	gz, err := gzip.NewReader(file)
-	require.NoError(t, err)
-	rows, err := csv.NewReader(gz).ReadAll()
-	require.NoError(t, err)
-	at := map[string]int{}
-	for i, h := range rows[0] {
-		at[h] = i
-	}
-	zone := time.FixedZone("UTC+2", 2*3600)
-	readings := func(logger string) iter.Seq2[roof.Reading, error] {
-		return func(yield func(roof.Reading, error) bool) {
-			for _, row := range rows[1:] {
-				when, err := time.ParseInLocation(time.DateTime, row[0], zone)
-				if err != nil {
-					yield(roof.Reading{}, err)
-					return
-				}
-				if when.Before(from) || !when.Before(until) {
-					continue
-				}
-				r := roof.Reading{Logger: logger, At: when.UTC()}
-				if v, err := strconv.ParseFloat(row[at[columns[logger]+"_T"]], 64); err == nil {
-					r.Values.Set(roof.TempC, v)
-				}
-				if v, err := strconv.ParseFloat(row[at[columns[logger]+"_RH"]], 64); err == nil && v >= 0 && v <= 105 {
-					r.Values.Set(roof.RHPct, v)
-				}
-				if !r.Values.Empty() && !yield(r, nil) {
-					return
-				}
-			}
-		}
-	}
-	c.Property.Timezone, c.Property.Zone = "Etc/GMT-2", zone
+	record := measuredroofs.Load(t, house)
+	c.Property.Timezone, c.Property.Zone = "Etc/GMT-2", measuredroofs.Zone
 	for _, p := range c.Positions {
-		c.Loggers = append(c.Loggers, roof.Logger{ID: p.ID, Interval: time.Hour,
-			Fitted: []roof.Fitting{{Position: p.ID, From: time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC)}}})
+		c.Loggers = append(c.Loggers, roof.Logger{ID: p.ID, Interval: time.Hour, Fitted: []roof.Fitting{{Position: p.ID, From: record.At[0]}}})
 	}
-	set, err := series.Build(c, 0, readings)
+	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+		return record.Readings(logger, sensors[logger], from, until)
+	})
 	require.NoError(t, err)
 	return set
 }

@@ -1,21 +1,14 @@
 package repair
 
 import (
-	"compress/gzip"
-	"encoding/csv"
-	"errors"
 	"fmt"
-	"io"
-	"io/fs"
 	"iter"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/measuredroofs"
 	"dewcase/internal/roof"
 	"dewcase/internal/series"
 )
@@ -23,51 +16,16 @@ import (
 // measuredRoof is one of two real, unrepaired roofs in Finland over two winters.
 // Which surface condenses is not documented; the highest point of the roof
 // space stands for the underside of the covering.
-type measuredRoof struct {
-	rows    [][]string
-	columns map[string]int
-	times   []time.Time
-}
+type measuredRoof struct{ *measuredroofs.Roof }
 
-func loadRoof(t testing.TB, name string) *measuredRoof {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", name+"_roof.csv.gz"))
-	if errors.Is(err, fs.ErrNotExist) {
-		t.Skip("the measured roofs of ../shared/data are not here")
-	}
-	require.NoError(t, err)
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	require.NoError(t, err)
-	r := csv.NewReader(z)
-	head, err := r.Read()
-	require.NoError(t, err)
-	m := &measuredRoof{columns: map[string]int{}}
-	for i, h := range head {
-		m.columns[h] = i
-	}
-	zone := time.FixedZone("UTC+2", 2*3600)
-	for {
-		row, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		require.NoError(t, err)
-		at, err := time.ParseInLocation("2006-01-02 15:04:05", row[0], zone)
-		require.NoError(t, err)
-		m.rows, m.times = append(m.rows, row), append(m.times, at.UTC())
-	}
-	return m
-}
-
-// fitting maps a column of the file to a position of the case.
+// fitting maps a sensor of the roof to a position of the case.
 type fitting struct {
-	column   string
+	sensor   string
 	position roof.Position
 	bare     bool // temperature only
 }
 
-func (m *measuredRoof) set(t testing.TB, id string, fits []fitting, events []roof.Event, from, until time.Time) *series.Set {
+func (m measuredRoof) set(t testing.TB, id string, fits []fitting, events []roof.Event, from, until time.Time) *series.Set {
 	t.Helper()
 	zone, err := time.LoadLocation("Europe/Helsinki")
 	require.NoError(t, err)
@@ -75,7 +33,7 @@ func (m *measuredRoof) set(t testing.TB, id string, fits []fitting, events []roo
 	acc, rh := 0.3, 2.0
 	for _, f := range fits {
 		c.Positions = append(c.Positions, f.position)
-		c.Loggers = append(c.Loggers, roof.Logger{ID: "k-" + f.position.ID, Interval: time.Hour, Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh}, Fitted: []roof.Fitting{{Position: f.position.ID, From: m.times[0]}}})
+		c.Loggers = append(c.Loggers, roof.Logger{ID: "k-" + f.position.ID, Interval: time.Hour, Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh}, Fitted: []roof.Fitting{{Position: f.position.ID, From: m.At[0]}}})
 	}
 	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
 		var f fitting
@@ -84,22 +42,17 @@ func (m *measuredRoof) set(t testing.TB, id string, fits []fitting, events []roo
 				f = x
 			}
 		}
+		all := m.Readings(logger, f.sensor, from, until)
+		if !f.bare {
+			return all
+		}
 		return func(yield func(roof.Reading, error) bool) {
-			for i, row := range m.rows {
-				if m.times[i].Before(from) || !m.times[i].Before(until) {
-					continue
+			for r, err := range all {
+				var bare roof.Values
+				if x, ok := r.Values.Get(roof.TempC); ok {
+					bare.Set(roof.TempC, x)
 				}
-				r := roof.Reading{Logger: logger, At: m.times[i]}
-				if v, err := strconv.ParseFloat(row[m.columns[f.column+"_T"]], 64); err == nil {
-					r.Values.Set(roof.TempC, v)
-				}
-				if v, err := strconv.ParseFloat(row[m.columns[f.column+"_RH"]], 64); err == nil && !f.bare {
-					r.Values.Set(roof.RHPct, v)
-				}
-				if r.Values.Empty() {
-					continue
-				}
-				if !yield(r, nil) {
+				if r.Values = bare; !bare.Empty() && !yield(r, err) {
 					return
 				}
 			}
@@ -142,7 +95,7 @@ func TestNoVerdictOnMeasuredRoofsThatNobodyRepaired(t *testing.T) {
 	}
 	kinds := [][]roof.Change{nil, {roof.LoftVentilation}, {roof.CeilingChange}, {roof.VoidVentilation}}
 	for _, name := range []string{"R2", "R3"} {
-		m := loadRoof(t, name)
+		m := measuredRoof{measuredroofs.Load(t, name)}
 		for kit, fits := range roofKits[name] {
 			for _, date := range []string{"2010-12-25", "2011-02-05", "2011-11-20", "2011-12-15", "2011-12-25", "2012-01-10"} {
 				at, err := time.Parse("2006-01-02", date)
@@ -162,7 +115,7 @@ func TestNoVerdictOnMeasuredRoofsThatNobodyRepaired(t *testing.T) {
 			at, err := time.Parse("2006-01-02", date)
 			require.NoError(t, err)
 			e := roof.Event{At: at, Kind: roof.Repair}
-			set := m.set(t, "measured-"+name, roofKits[name]["loft"], []roof.Event{e}, m.times[0], m.times[len(m.times)-1])
+			set := m.set(t, "measured-"+name, roofKits[name]["loft"], []roof.Event{e}, m.At[0], m.At[len(m.At)-1])
 			noVerdict(t, set, fmt.Sprintf("%s, whole record, %s", name, date))
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/measuredroofs"
 	"dewcase/internal/roof"
 )
 
@@ -23,7 +24,7 @@ func TestPlacebos(t *testing.T) {
 	day := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 9, 0, 0, 0, time.UTC) }
 	only := os.Getenv("TRIAL_ONLY")
 	for _, name := range []string{"R2", "R3"} {
-		m := loadRoof(t, name)
+		m := measuredRoof{measuredroofs.Load(t, name)}
 		for kit, fits := range roofKits[name] {
 			for at := day(2010, 12, 20); at.Before(day(2012, 3, 1)); at = at.AddDate(0, 0, 10) {
 				if at.After(day(2011, 3, 5)) && at.Before(day(2011, 10, 25)) {
