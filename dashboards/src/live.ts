@@ -40,6 +40,24 @@ class Live extends HTMLElement {
     });
   }
 
+  /** sum says the page's sentence again, as the server says it (loggersSentence in internal/web). */
+  private sum(rows: HTMLTableRowElement[]): void {
+    const head = document.querySelector("main h1");
+    const fitted = rows.filter((x) => x.dataset["logger"]);
+    const names = (x: HTMLTableRowElement[]): string[] => x.map((y) => y.dataset["logger"] ?? "");
+    const silent = names(fitted.filter((x) => x.classList.contains("silent")));
+    const flat = names(fitted.filter((x) => x.querySelector('[data-f="battery_pct"] .attention-word')));
+    const empty = rows.filter((x) => !x.dataset["logger"]).map((x) => x.dataset["position"] ?? "");
+    const n = fitted.length;
+    let s = n === 1 ? "The logger reports" : `All ${n} loggers report`;
+    if (silent.length === n && n > 1) s = `All ${n} loggers are silent`;
+    else if (silent.length > 3) s = `${silent.length} of ${n} loggers are silent`;
+    else if (silent.length) s = silent.length === 1 ? `Logger ${listed(silent)} is silent` : `Loggers ${listed(silent)} are silent`;
+    if (flat.length) s += `; battery low: ${listed(flat)}`;
+    if (empty.length) s += `; nothing heard at ${listed(empty)}`;
+    if (head && head.textContent !== s + ".") head.textContent = s + ".";
+  }
+
   private take(r: Reading): void {
     const rows = [...this.querySelectorAll<HTMLTableRowElement>("tr[data-logger]")];
     const row = rows.find((x) => x.dataset["logger"] === r.logger) ?? rows.find((x) => r.position !== "" && x.dataset["position"] === r.position && !x.dataset["logger"]);
@@ -66,11 +84,19 @@ class Live extends HTMLElement {
       t.textContent = age(Date.parse(r.at), Math.max(Date.now(), Date.parse(r.at)));
       cell.replaceChildren(t);
     }
-    row.classList.remove("silent", "fresh");
+    // A reading that comes late does not end the silence of its logger.
+    const silent = Date.now() - Date.parse(r.at) > Number(row.dataset["quiet"] || 7200) * 1e3;
+    if (silent) cell?.append(" ", word("silent"));
+    row.classList.toggle("silent", silent);
+    row.classList.remove("fresh");
+    this.sum(rows);
     void row.offsetWidth; // restart the fading
     row.classList.add("fresh");
   }
 }
+
+/** listed joins names as a sentence does. */
+const listed = (s: string[]): string => (s.length < 2 ? (s[0] ?? "") : s.slice(0, -1).join(", ") + " and " + (s[s.length - 1] ?? ""));
 
 function word(text: string): HTMLElement {
   const b = document.createElement("b");

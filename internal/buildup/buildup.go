@@ -281,7 +281,7 @@ func (k *check) opening(id, where string, have *float64, need float64, source, w
 	case *have == 0:
 		k.fault(id, "openings", fmt.Sprintf("Nothing is open to the %s; %.3g mm are asked for.", where, need), why, cure, source, caution.CutOpenings, caution.WorkOutside)
 	case *have < need-rounding:
-		k.fault(id, "openings", fmt.Sprintf("%.3g mm are open to the %s of %.3g mm asked for.", *have, where, need), why, cure, source, caution.CutOpenings, caution.WorkOutside)
+		k.fault(id, "openings", fmt.Sprintf("%.3g mm are open to the %s, of %.3g mm asked for.", *have, where, need), why, cure, source, caution.CutOpenings, caution.WorkOutside)
 	default:
 		k.sound(id, "openings", fmt.Sprintf("%.3g mm are open to the %s (%.3g mm asked for).", *have, where, need), source)
 		return true
@@ -455,7 +455,7 @@ func (k *check) questions() string {
 		}
 	}
 	if n > 1 {
-		return fmt.Sprintf("%s (and %d more to look at)", first, n-1)
+		return fmt.Sprintf("%s Look at %d more below.", first, n-1)
 	}
 	return first
 }

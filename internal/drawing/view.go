@@ -171,6 +171,15 @@ func limit(p *timeline.Position) picture.Column {
 	return f
 }
 
+// trackWords name a position above its track, which is as wide as a phone: a
+// long id stands alone.
+func trackWords(p roof.Position) string {
+	if words := PositionWords(p); len(words) <= 40 {
+		return words
+	}
+	return "(" + p.ID + ")"
+}
+
 // Multiples makes the positions' picture.
 func Multiples(c *roof.Case, v timeline.View, zone *time.Location) picture.Positions {
 	out := picture.Positions{ID: "positions", Zone: zone, From: v.From, Until: v.Until, Time: v.Time}
@@ -188,7 +197,7 @@ func Multiples(c *roof.Case, v timeline.View, zone *time.Location) picture.Posit
 		if !ok {
 			continue
 		}
-		t := picture.PositionTrack{Position: q.Position, Place: PositionWords(pos), TempMean: q.TempC.Mean, Coverage: q.Coverage}
+		t := picture.PositionTrack{Position: q.Position, Place: trackWords(pos), TempMean: q.TempC.Mean, Coverage: q.Coverage}
 		if out.Step > 0 && v.Until.Sub(v.From) > 7*24*time.Hour {
 			t.TempMin, t.TempMax = q.TempC.Min, q.TempC.Max
 		}

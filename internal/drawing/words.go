@@ -43,6 +43,9 @@ func PositionWords(p roof.Position) string { return PlaceWords(p.Place) + " (" +
 // does not tell it from another.
 func SurfaceWords(c *roof.Case, s roof.Position) string {
 	if len(c.At(s.Place)) > 1 {
+		if s.Untouched {
+			return PlaceWords(s.Place) + " (" + s.ID + ", left alone)"
+		}
 		return PositionWords(s)
 	}
 	return PlaceWords(s.Place)

@@ -39,6 +39,7 @@ const (
 	marginTempTall = 120.0
 	marginMassTall = 44.0
 	marginGapTall  = 26.0
+	marginTop      = sheetFlagRow + 21 // flags have a row of their own above the axis title
 )
 
 // marginAxis places time and margin.
@@ -51,6 +52,9 @@ type marginAxis struct {
 const marginSpan = 1000.0
 
 func (m *MarginChart) x(t time.Time) float64 {
+	if !m.Until.After(m.From) {
+		return 0
+	}
 	return float64(t.Sub(m.From)) / float64(m.Until.Sub(m.From)) * marginSpan
 }
 
@@ -190,13 +194,17 @@ func (m *MarginChart) gaps() [][2]float64 {
 func (m MarginChart) Scene() *Scene {
 	s := &Scene{ID: m.ID, Title: "Margin, " + m.Surface, Desc: m.Words(), Span: marginSpan}
 	lo, hi, cut := m.limits()
-	a := marginAxis{&m, sheetFlagRow + 9, lo, hi}
+	a := marginAxis{&m, marginTop, lo, hi}
 	bottom := a.top + marginTall
 	for _, g := range m.gaps() {
 		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: g[0], X2: g[1], Y: a.top, Y2: bottom})
 	}
 	s.add(Item{Kind: Box, Class: "near-band", Texture: Dots, X: 0, X2: marginSpan, Y: a.y(1), Y2: a.y(0)})
-	a.levels(s)
+	title := "margin, K"
+	if cut {
+		title += fmt.Sprintf(" (higher than %.0f K: dry, not drawn)", hi)
+	}
+	a.levels(s, title)
 	m.ticks(s, a.top, bottom)
 	area := func(class string, c [][]Point, top, until float64) {
 		if len(c) > 0 && until > top {
@@ -218,14 +226,17 @@ func (m MarginChart) Scene() *Scene {
 		under = append(under, append(pts, Point{m.place(steps[len(steps)-1]), a.y(0)}))
 	})
 	area("s-wet", under, a.y(0), bottom)
+	without := m.line(m.UnrepairedK, a.y)
+	if m.UnrepairedK != nil {
+		// Cased in paper, so that it is told from the water it runs through; the
+		// measured course lies above the casing.
+		s.add(Item{Kind: Line, Class: "ln unrepaired-case", Courses: without, Top: a.top, Bottom: bottom})
+	}
 	s.add(Item{Kind: Line, Class: "ln margin", Courses: m.line(m.MarginMean, a.y), Top: a.top, Bottom: bottom})
 	if m.UnrepairedK != nil {
-		s.add(Item{Kind: Line, Class: "ln unrepaired", Courses: m.line(m.UnrepairedK, a.y), Top: a.top, Bottom: bottom})
+		s.add(Item{Kind: Line, Class: "ln unrepaired", Courses: without, Top: a.top, Bottom: bottom})
 	}
 	s.add(Item{Kind: Level, Class: "zero-heavy", X: 0, X2: marginSpan, Y: a.y(0)})
-	if cut {
-		s.add(Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("higher than %.0f K: dry, not drawn", hi), X: marginSpan, Y: a.top - 8, DX: -4, Anchor: End})
-	}
 	y := m.rug(s, bottom+5)
 	if m.near() {
 		y = m.temperatures(s, y+marginGapTall)
@@ -244,7 +255,7 @@ func (m *MarginChart) near() bool {
 	return m.Until.Sub(m.From) <= 7*24*time.Hour+time.Hour && m.SurfaceC != nil && m.LimitC != nil
 }
 
-func (a marginAxis) levels(s *Scene) {
+func (a marginAxis) levels(s *Scene, title string) {
 	step := 1.0
 	for _, c := range []float64{1, 2, 5, 10} {
 		step = c
@@ -258,7 +269,7 @@ func (a marginAxis) levels(s *Scene) {
 		}
 		s.add(Item{Kind: Label, Class: "tick", Text: degrees(k, 0), X: 0, Y: a.y(k) + 4, DX: -6, Anchor: End})
 	}
-	s.add(Item{Kind: Label, Class: "axis-title", Text: "margin, K", X: 0, Y: a.top - 8, DX: -42})
+	s.add(Item{Kind: Label, Class: "axis-title", Text: title, X: 0, Y: a.top - 8})
 }
 
 // rug is the row of what formed in each step, so that water of a few minutes
@@ -336,7 +347,7 @@ func (m *MarginChart) temperatures(s *Scene, top float64) float64 {
 	s.add(
 		Item{Kind: Line, Class: "ln limit", Courses: m.line(m.LimitC, y), Top: top, Bottom: bottom},
 		Item{Kind: Line, Class: "ln surface", Courses: m.line(m.SurfaceC, y), Top: top, Bottom: bottom},
-		Item{Kind: Label, Class: "axis-title", Text: "°C: surface (solid), limit of its air (dashed)", X: 0, Y: top - 7, DX: -42})
+		Item{Kind: Label, Class: "axis-title", Text: "°C: surface (solid), limit of its air (dashed)", X: 0, Y: top - 7})
 	return bottom
 }
 

@@ -48,7 +48,7 @@ func TestAGapIsHatchedAndNeverBridged(t *testing.T) {
 	require.Len(t, courses(s, "ln margin"), 2)
 	var hatched []Item
 	for _, it := range s.Items {
-		if it.Texture == Hatch && it.Y == 24 {
+		if it.Texture == Hatch && it.Y == marginTop {
 			hatched = append(hatched, it)
 		}
 	}
@@ -113,8 +113,8 @@ func TestMarksFollowTheHousesCalendar(t *testing.T) {
 		want        []string
 	}{
 		"a day":                    {at(12, 3, 12), at(12, 4, 12), []string{"12:00", "16:00", "20:00", "Fri 4 Dec", "04:00", "08:00"}},
-		"a week over the clocks":   {at(10, 23, 0), at(10, 28, 0), []string{"23 Oct", "24 Oct", "25 Oct", "26 Oct", "27 Oct"}},
-		"weeks restart each month": {at(10, 20, 0), at(11, 16, 0), []string{"22 Oct", "1 Nov", "8 Nov", "15 Nov"}},
+		"a week over the clocks":   {at(10, 23, 0), at(10, 28, 0), []string{"23 Oct", "24", "25", "26", "27"}},
+		"weeks restart each month": {at(10, 20, 0), at(11, 16, 0), []string{"22 Oct", "1 Nov", "8", "15"}},
 		"months name the new year": {at(10, 15, 0), at(12, 20, 0).AddDate(0, 2, 0), []string{"Nov 2026", "Dec", "Jan 2027", "Feb"}},
 	} {
 		t.Run(name, func(t *testing.T) {

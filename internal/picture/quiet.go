@@ -90,7 +90,7 @@ func (m *MarginChart) quiet(s *Scene, q Quiet, top float64) float64 {
 		}
 	}
 	if most > q.Top {
-		step := math.Pow10(int(math.Floor(math.Log10(most))))
+		step := math.Pow10(int(math.Floor(math.Log10(most)))) / 2
 		most = math.Ceil(most/step) * step
 	}
 	y := func(v float64) float64 { return bottom - v/most*marginMassTall }
@@ -108,14 +108,14 @@ func (m *MarginChart) quiet(s *Scene, q Quiet, top float64) float64 {
 	s.add(Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: bottom},
 		Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.0f", most), X: 0, Y: top + 4, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "tick", Text: "0", X: 0, Y: bottom + 4, DX: -6, Anchor: End},
-		Item{Kind: Label, Class: "axis-title", Text: q.Words, X: 0, Y: top - 7, DX: -42})
+		Item{Kind: Label, Class: "axis-title", Text: q.Words, X: 0, Y: top - 7})
 	return bottom
 }
 
 // Courses lays out the strips alone, under the events of the record.
 func (m MarginChart) Courses() *Scene {
 	s := &Scene{ID: m.ID, Title: "Water, mould and timber, " + m.Surface, Span: marginSpan}
-	y := sheetFlagRow - marginGapTall + 24
+	y := marginTop - marginGapTall
 	for _, q := range m.Strips {
 		top := y + marginGapTall
 		y = m.quiet(s, q, top)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 )
 
 // Slot is an opening as surveyed.
@@ -56,44 +57,71 @@ type Section struct {
 	Tags     []Tag
 }
 
-// The section's frame, px.
+// The section's frame, px: the house at the left, so that the values of the right
+// slope stand free of it. As wide as a phone, its words keep their size there.
 const (
-	sectionWide = 420.0
-	eavesLeft   = 80.0
-	eavesRight  = 340.0
-	plateY      = 232.0 // top of the walls
-	floorY      = 292.0
+	sectionWide = 380.0
+	eavesLeft   = 34.0
+	eavesRight  = 246.0
+	wallTall    = 60.0
 	usualPitch  = 35.0
+	tagTall     = 16.0 // one line of values
 )
 
-// Scene lays the section out.
-func (c Section) Scene() *Scene {
-	s := &Scene{ID: c.ID, Title: "The roof cut open", Span: sectionWide, HeightPx: 302, Fixed: true, Desc: c.words()}
+// slopes is where the two slopes of a section lie.
+type slopes struct {
+	mid, rise float64
+	nx, ny    float64 // outward across the left slope, mirrored for the right
+	plate     float64 // top of the walls
+	ridgeWord float64 // baseline of the ridge's words
+}
+
+func (c Section) slopes() slopes {
 	pitch := usualPitch
 	if c.PitchDeg != nil {
 		pitch = *c.PitchDeg
 	}
 	pitch = math.Min(math.Max(pitch, 5), 58) // steeper would leave the frame
-	mid := (eavesLeft + eavesRight) / 2
-	rise := math.Tan(pitch*math.Pi/180) * (mid - eavesLeft)
-	rise = math.Min(rise, 178)
-	n := math.Hypot(rise, mid-eavesLeft)
-	nx, ny := rise/n, (mid-eavesLeft)/n // outward across the left slope, mirrored for the right
+	p := slopes{mid: (eavesLeft + eavesRight) / 2}
+	p.rise = math.Tan(pitch*math.Pi/180) * (p.mid - eavesLeft)
+	n := math.Hypot(p.rise, p.mid-eavesLeft)
+	p.nx, p.ny = p.rise/n, (p.mid-eavesLeft)/n
+	lines := 1
+	for _, place := range []Place{AtCovering, AtOutdoors} {
+		count := 0
+		for _, t := range c.Tags {
+			if t.Place == place {
+				count++
+			}
+		}
+		lines = max(lines, count)
+	}
+	p.ridgeWord = 14 + float64(lines)*tagTall + 6
+	// A low roof still leaves room for what stands over its right slope.
+	p.plate = math.Max(p.ridgeWord+22+14/p.ny+p.rise, p.ridgeWord+72)
+	return p
+}
+
+// Scene lays the section out.
+func (c Section) Scene() *Scene {
+	p := c.slopes()
+	floor := p.plate + wallTall
+	s := &Scene{ID: c.ID, Title: "The roof cut open", Span: sectionWide, HeightPx: floor + 24, Fixed: true, Desc: c.words()}
 	line := func(class string, off float64) {
 		// Both slopes, shifted outwards by off.
+		foot := p.plate - p.ny*off + 14*p.rise/(p.mid-eavesLeft)
 		s.add(Item{Kind: Line, Class: class, Courses: [][]Point{{
-			{eavesLeft - nx*off - 14, plateY - ny*off + 14*rise/(mid-eavesLeft)}, {mid, plateY - rise - off/ny},
-			{eavesRight + nx*off + 14, plateY - ny*off + 14*rise/(mid-eavesLeft)}}}})
+			{eavesLeft - p.nx*off - 14, foot}, {p.mid, p.plate - p.rise - off/p.ny}, {eavesRight + p.nx*off + 14, foot}}}})
 	}
 	// House and insulation.
-	s.add(Item{Kind: Area, Class: "sec-room", Courses: [][]Point{box(eavesLeft+8, plateY+2, eavesRight-8, floorY)}})
+	s.add(Item{Kind: Area, Class: "sec-room", Courses: [][]Point{box(eavesLeft+8, p.plate+2, eavesRight-8, floor)}})
 	switch c.Insulation {
 	case "ceiling":
-		s.add(Item{Kind: Box, Class: "sec-insulation", Texture: Hatch, X: eavesLeft + 22, X2: eavesRight - 22, Y: plateY - 12, Y2: plateY - 1})
+		s.add(Item{Kind: Box, Class: "sec-insulation", Texture: Hatch, X: eavesLeft + 22, X2: eavesRight - 22, Y: p.plate - 12, Y2: p.plate - 1})
 	case "rafter":
 		line("ln sec-insulation-line", -7)
 	}
-	s.add(Item{Kind: Line, Class: "ln sec-wall", Courses: [][]Point{{{eavesLeft + 8, floorY}, {eavesLeft + 8, plateY}, {eavesRight - 8, plateY}, {eavesRight - 8, floorY}}}})
+	s.add(Item{Kind: Line, Class: "ln sec-wall", Courses: [][]Point{{{eavesLeft + 8, floor}, {eavesLeft + 8, p.plate}, {eavesRight - 8, p.plate}, {eavesRight - 8, floor}}}})
 	// The slope's layers, from inside out.
 	switch c.Underlay {
 	case "HR":
@@ -103,17 +131,16 @@ func (c Section) Scene() *Scene {
 	case "":
 		line("ln sec-unknown", 0)
 	}
-	c.battens(s, mid, rise, nx, ny)
+	c.battens(s, p)
 	line("ln sec-covering", 14)
-	// Openings at the left eaves and at the ridge.
-	c.openings(s, mid, plateY-rise-14/ny)
-	c.tags(s, mid, rise)
+	c.openings(s, p)
+	c.tags(s, p)
 	return s
 }
 
 // battens are drawn as cut: single ones fill the void, counter-battens leave a
 // path beneath.
-func (c Section) battens(s *Scene, mid, rise, nx, ny float64) {
+func (c Section) battens(s *Scene, p slopes) {
 	if c.Battens == "" {
 		return
 	}
@@ -124,9 +151,9 @@ func (c Section) battens(s *Scene, mid, rise, nx, ny float64) {
 	var cut [][]Point
 	for _, side := range []float64{-1, 1} {
 		for f := 0.12; f < 0.95; f += 0.16 {
-			x := mid + side*(mid-eavesLeft)*(1-f)
-			y := plateY - rise*f
-			ux, uy := side*nx, -ny
+			x := p.mid + side*(p.mid-eavesLeft)*(1-f)
+			y := p.plate - p.rise*f
+			ux, uy := side*p.nx, -p.ny
 			tx, ty := -uy*2.2, ux*2.2
 			cut = append(cut, []Point{{x + ux*lo - tx, y + uy*lo - ty}, {x + ux*lo + tx, y + uy*lo + ty}, {x + ux*hi + tx, y + uy*hi + ty}, {x + ux*hi - tx, y + uy*hi - ty}})
 		}
@@ -134,7 +161,8 @@ func (c Section) battens(s *Scene, mid, rise, nx, ny float64) {
 	s.add(Item{Kind: Area, Class: "sec-batten", Courses: cut})
 }
 
-func (c Section) openings(s *Scene, mid, ridgeY float64) {
+// openings are marked at the left eaves and at the ridge.
+func (c Section) openings(s *Scene, p slopes) {
 	mark := func(x, y float64, slot Slot) {
 		class := "sec-slot-none"
 		if !slot.Known {
@@ -144,64 +172,63 @@ func (c Section) openings(s *Scene, mid, ridgeY float64) {
 		}
 		s.add(Item{Kind: Box, Class: class, X: x - 4, X2: x + 4, Y: y - 4, Y2: y + 4})
 	}
-	label := func(x, y float64, anchor Anchor, text string) {
-		s.add(Item{Kind: Label, Class: "sec-word", Text: text, X: x, Y: y, Anchor: anchor})
+	label := func(y float64, where string, void, loft Slot) {
+		s.add(Item{Kind: Label, Class: "sec-word", Text: where + ": void " + void.Words() + ", loft " + loft.Words(), X: 4, Y: y})
 	}
-	mark(eavesLeft-14, plateY+2, c.VoidEaves)
-	mark(eavesLeft+1, plateY+2, c.LoftEaves)
-	label(4, plateY+24, Start, "eaves")
-	label(4, plateY+38, Start, "void "+c.VoidEaves.Words())
-	label(4, plateY+52, Start, "loft "+c.LoftEaves.Words())
-	mark(mid, ridgeY-1, c.VoidRidge)
-	mark(mid, ridgeY+20, c.LoftRidge)
-	label(mid, ridgeY-24, Middle, "ridge: void "+c.VoidRidge.Words()+", loft "+c.LoftRidge.Words())
+	ridge := p.plate - p.rise - 14/p.ny
+	mark(eavesLeft-14, p.plate+2, c.VoidEaves)
+	mark(eavesLeft+1, p.plate+2, c.LoftEaves)
+	label(p.plate+wallTall+16, "eaves", c.VoidEaves, c.LoftEaves)
+	mark(p.mid, ridge-1, c.VoidRidge)
+	mark(p.mid, ridge+20, c.LoftRidge)
+	label(p.ridgeWord, "ridge", c.VoidRidge, c.LoftRidge)
 }
 
-// leaderFrom is how far left of a label's end its leader begins, so that none
-// runs through another label.
-var leaderFrom = map[Place]float64{AtCovering: 84, AtVoid: 60, AtUnderlay: 30, AtTimber: 30}
+// spot is where a place's values are written.
+type spot struct {
+	x, y   float64
+	anchor Anchor
+	step   float64 // to the next line of the same place
+	to     *Point  // what they are joined to
+}
 
 // tags writes each place's values, stacked where several are measured.
-func (c Section) tags(s *Scene, mid, rise float64) {
-	on := func(share float64) (x, y float64) { // on the right slope
-		return mid + (eavesRight-mid)*(1-share), plateY - rise*share
+func (c Section) tags(s *Scene, p slopes) {
+	on := func(share, out float64) *Point { // on the right slope
+		return &Point{p.mid + (eavesRight-p.mid)*(1-share) + p.nx*out, p.plate - p.rise*share - p.ny*out}
 	}
-	at := map[Place]struct {
-		x, y   float64
-		anchor Anchor
-		to     *Point
-	}{}
-	put := func(p Place, x, y float64, a Anchor, to *Point) {
-		at[p] = struct {
-			x, y   float64
-			anchor Anchor
-			to     *Point
-		}{x, y, a, to}
+	const right = sectionWide - 4
+	at := map[Place]spot{
+		AtIndoors:  {p.mid, p.plate + 28, Middle, tagTall, nil},
+		AtLoft:     {p.mid, p.plate - 22, Middle, -tagTall, nil},
+		AtOutdoors: {4, 14, Start, tagTall, nil},
+		AtCovering: {right, 14, End, tagTall, on(0.75, 14)},
+		AtVoid:     {right, p.plate - 46, End, -tagTall, on(0.3, 7)},
+		AtUnderlay: {right, p.plate + 30, End, tagTall, on(0.12, -1)},
 	}
-	x, y := on(0.75)
-	put(AtIndoors, mid, plateY+28, Middle, nil)
-	put(AtLoft, mid, plateY-24, Middle, nil)
-	put(AtOutdoors, 4, 44, Start, nil)
-	put(AtCovering, sectionWide-4, 44, End, &Point{x + 7, y - 9})
-	x, y = on(0.3)
-	put(AtVoid, sectionWide-4, 116, End, &Point{x + 4, y - 5})
-	x, y = on(0.16)
-	put(AtUnderlay, sectionWide-4, plateY+38, End, &Point{x, y + 2})
-	put(AtTimber, sectionWide-4, plateY+66, End, &Point{x - 12, y + 8})
+	below := at[AtUnderlay].y
+	for _, t := range c.Tags {
+		if t.Place == AtUnderlay {
+			below += tagTall
+		}
+	}
+	at[AtTimber] = spot{right, below, End, tagTall, on(0.2, -7)}
 	seen := map[Place]int{}
 	for _, t := range c.Tags {
-		p, ok := at[t.Place]
+		q, ok := at[t.Place]
 		if !ok {
 			continue
 		}
-		if p.to != nil && seen[t.Place] == 0 {
-			dy := 4.0
-			if p.y > plateY {
-				dy = -12
+		y := q.y + float64(seen[t.Place])*q.step
+		if q.to != nil && seen[t.Place] == 0 {
+			// From the label's near end: half an em a letter is close enough.
+			from := Point{math.Max(q.x-7*float64(utf8.RuneCountInString(t.Words))-3, q.to.X+8), y - 4}
+			if q.step > 0 && q.y < p.plate {
+				from = Point{math.Min(from.X+24, right), y + 4}
 			}
-			s.add(Item{Kind: Line, Class: "ln sec-leader", Courses: [][]Point{{{p.x - leaderFrom[t.Place], p.y + dy}, *p.to}}})
+			s.add(Item{Kind: Line, Class: "ln sec-leader", Courses: [][]Point{{from, *q.to}}})
 		}
-		s.add(Item{Kind: Label, Class: "sec-value", Text: t.Words, X: p.x, Y: p.y + float64(seen[t.Place])*13*map[bool]float64{true: 1, false: -1}[p.y > plateY-30 || p.y < 60], Anchor: p.anchor})
+		s.add(Item{Kind: Label, Class: "sec-value", Text: t.Words, X: q.x, Y: y, Anchor: q.anchor})
 		seen[t.Place]++
 	}
 }

@@ -239,7 +239,9 @@ func (w WinterSheet) NightsWords() string {
 // UnsureWords says how many nights could not be counted, beginning with a
 // space; "" where all could.
 func (w WinterSheet) UnsureWords() string {
-	if n := CountNights(w.Nights).Unsure; n > 0 {
+	if n := CountNights(w.Nights).Unsure; n == 1 {
+		return " One more night was not observed well enough to count."
+	} else if n > 1 {
 		return fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(n, "night"))
 	}
 	return ""

@@ -87,7 +87,7 @@ func TestNightsAreCountedAsTheEyeCountsThem(t *testing.T) {
 	// The night of the repair belongs to neither side.
 	assert.Equal(t, "Wet on 4 of 4 nights before the repair of 6 December and on 1 of 4 after it.", w.NightsWords())
 	assert.Contains(t, w.Words(), "10 nights from the night of 1 December 2026")
-	assert.Contains(t, w.Words(), "Another 1 night was not observed well enough to count.")
+	assert.Contains(t, w.Words(), "One more night was not observed well enough to count.")
 }
 
 // area adds up what a class paints, in fields.

@@ -117,7 +117,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 	}
 	s.add(Item{Kind: Area, Class: "sky-broken", Courses: boxes(broken, y+sheetSkyTall/2, y+sheetSkyTall)},
 		Item{Kind: Area, Class: "sky-clear", Courses: boxes(clear, y, y+sheetSkyTall)},
-		Item{Kind: Label, Class: "tick", Text: "sky", X: 0, Y: y + sheetSkyTall, DX: -6, Anchor: End})
+		Item{Kind: Label, Class: "tick", Text: "sky", X: 0, Y: y + sheetSkyTall + 3, DX: -6, Anchor: End})
 	return y + sheetSkyTall + 12
 }
 

@@ -21,6 +21,7 @@ type stride struct {
 
 // The strides keep a phone's axis below about eight labels.
 var strides = []stride{
+	{upTo: 20 * time.Minute, mins: 5, layout: "15:04"},
 	{upTo: 90 * time.Minute, mins: 15, layout: "15:04"},
 	{upTo: 4 * time.Hour, mins: 30, layout: "15:04"},
 	{upTo: 8 * time.Hour, hours: 1, layout: "15:04"},
@@ -64,6 +65,10 @@ func timeTicks(from, until time.Time, zone *time.Location) []tick {
 			if st.layout == "15:04" && k.major {
 				k.label = t.Format("Mon 2 Jan")
 			}
+			// Room on a phone: the month is said once and where it changes.
+			if st.days > 0 && len(out) > 0 && out[len(out)-1].at.In(zone).Month() == t.Month() {
+				k.label = t.Format("2")
+			}
 			if st.months > 0 && t.Month() == time.January || len(out) == 0 && st.months > 0 {
 				k.label = t.Format("Jan 2006")
 			}
@@ -103,8 +108,8 @@ func (m *MarginChart) timeLabels(s *Scene, y float64) { timeLabels(s, y, m.From,
 
 func timeLabels(s *Scene, y float64, from, until time.Time, zone *time.Location) {
 	for _, t := range timeTicks(from, until, zone) {
-		share := float64(t.at.Sub(from)) / float64(until.Sub(from))
-		if share > 0.9 {
+		share := float64(t.at.Sub(from)) / float64(max(until.Sub(from), 1))
+		if share > 0.96 || share > 0.9 && len(t.label) > 3 {
 			continue
 		}
 		s.add(Item{Kind: Label, Class: "tick", Text: t.label, X: share * s.Span, Y: y, DX: 2})

@@ -117,7 +117,7 @@ func frostPointC(pa float64) (float64, bool) {
 
 // Raw lays a set out at the union of its readings' times: a position has a
 // figure only where it was read, a surface where both it and its air were
-// observed; minutes run to the next time. An error wraps ErrTooLong.
+// observed; coverage and minutes run to the next time. An error wraps ErrTooLong.
 func Raw(set *series.Set, fromMS, untilMS int64) (View, error) {
 	var at []int64
 	for i := range set.Courses {
@@ -137,7 +137,7 @@ func Raw(set *series.Set, fromMS, untilMS int64) (View, error) {
 		v.Time[i] = utc(ms)
 	}
 	for i := range set.Courses {
-		v.Positions = append(v.Positions, rawPosition(&set.Courses[i], at))
+		v.Positions = append(v.Positions, rawPosition(&set.Courses[i], at, untilMS))
 	}
 	for _, p := range set.Case.Surfaces() {
 		v.Surfaces = append(v.Surfaces, rawSurface(set, p, at, untilMS))
@@ -145,11 +145,17 @@ func Raw(set *series.Set, fromMS, untilMS int64) (View, error) {
 	return v, nil
 }
 
-func rawPosition(c *series.Course, at []int64) Position {
+func rawPosition(c *series.Course, at []int64, untilMS int64) Position {
 	n := len(at)
 	p := Position{Position: c.Position.ID, Place: c.Position.Place, Coverage: NewColumn(n)}
-	for i := range n {
-		p.Coverage.Set(i, 0)
+	// Between two of its own readings a position is observed at the times of
+	// other loggers too: it has no figure there, but no gap either.
+	for i, ms := range at {
+		next := untilMS
+		if i+1 < n {
+			next = at[i+1]
+		}
+		p.Coverage.Set(i, float64(Observed(c).ObservedMS(ms, next))/float64(next-ms))
 	}
 	same := func(x float64) (float64, bool) { return x, true }
 	fill := func(t series.Track, f func(float64) (float64, bool)) Band {
@@ -159,7 +165,6 @@ func rawPosition(c *series.Course, at []int64) Position {
 			if !found {
 				continue
 			}
-			p.Coverage.Set(i, 1)
 			if x, ok := f(t.Value[k]); ok {
 				b.set(i, x, x, x)
 			}

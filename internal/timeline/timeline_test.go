@@ -21,6 +21,12 @@ var start = time.Date(2026, 11, 20, 6, 0, 0, 0, time.UTC)
 // hour, read every ten minutes; the void's logger is silent in the third hour.
 func set(t *testing.T) *series.Set {
 	t.Helper()
+	return setRead(t, 0)
+}
+
+// setRead is the same with the slate read later than the void by late.
+func setRead(t *testing.T, late time.Duration) *series.Set {
+	t.Helper()
 	fit := func(p string) []roof.Fitting { return []roof.Fitting{{Position: p, From: start}} }
 	c := &roof.Case{ID: "larch-1", Property: roof.Property{Zone: time.UTC},
 		Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}, {ID: "felt", Place: roof.UnderlayUnderside}},
@@ -37,6 +43,7 @@ func set(t *testing.T) *series.Set {
 					r.Values.Set(roof.TempC, 4)
 					r.Values.Set(roof.RHPct, 100)
 				} else {
+					r.At = r.At.Add(late)
 					r.Values.Set(roof.TempC, math.Max(6-4*float64(m)/60, 2))
 				}
 				if !yield(r, nil) {
@@ -97,6 +104,18 @@ func TestRawHasAFigureWhereThereWasAReading(t *testing.T) {
 	assert.Equal(t, -2.0, get(v.Surfaces[0].MarginK.Mean, 12))
 	_, err = timeline.Stepped(set(t), 0, 4e12, 1000)
 	assert.ErrorIs(t, err, timeline.ErrTooLong)
+}
+
+// Two loggers seldom read at one time: between its own readings a position has
+// no figure, and was observed all the same.
+func TestRawCoverageRunsOnBetweenAPositionsOwnReadings(t *testing.T) {
+	v, err := timeline.Raw(setRead(t, 5*time.Minute), start.UnixMilli(), start.Add(3*time.Hour).UnixMilli())
+	require.NoError(t, err)
+	void := v.Positions[0]
+	assert.Equal(t, []any{4.0, nil, 4.0}, []any{get(void.TempC.Mean, 2), get(void.TempC.Mean, 3), get(void.TempC.Mean, 4)})
+	assert.Equal(t, []any{1.0, 1.0, 1.0}, []any{get(void.Coverage, 2), get(void.Coverage, 3), get(void.Coverage, 4)})
+	silent := 24 // two hours: the void's logger is not heard for an hour
+	assert.Equal(t, []any{1.0, 0.0, 0.0}, []any{get(void.Coverage, silent-1), get(void.Coverage, silent), get(void.Coverage, silent+1)})
 }
 
 func TestFoldingHoursGivesTheDay(t *testing.T) {

@@ -44,6 +44,8 @@ func housesSentence(rows []houseRow) string {
 	switch {
 	case len(rows) == 0:
 		return "No house is being measured yet."
+	case need == 0 && len(rows) == 1:
+		return "1 house, which needs no look."
 	case need == 0:
 		return plural(len(rows), "house") + ", none of which needs a look."
 	case len(rows) == 1:
@@ -196,6 +198,7 @@ type positionRow struct {
 	Latest
 	Words  string
 	Silent bool
+	QuietS int    // s without a word before it counts as silent
 	Low    bool   // battery
 	Check  string // the last check against a reference
 }
@@ -217,7 +220,7 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 	now := p.Now()
 	seen := map[string]bool{}
 	for _, l := range latest {
-		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
+		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), QuietS: int(quiet(l.Usual).Seconds()), Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
 		pos, ok := h.Case.Position(l.Position)
 		if !ok {
 			b.Unknown = append(b.Unknown, row)

@@ -110,15 +110,16 @@ func verdictSentence(h *head, words string, r repair.Result) string {
 	when := "The repair of " + r.At.In(h.Zone).Format("2 January 2006")
 	interval := ""
 	if r.ReductionPct != nil && r.LowPct != nil && r.HighPct != nil {
-		interval = fmt.Sprintf(": wet hours %s fell by %.0f %%, weather being equal (95 %%: %.0f to %.0f)", words, *r.ReductionPct, *r.LowPct, *r.HighPct)
+		way, by, lo, hi := "fell", *r.ReductionPct, *r.LowPct, *r.HighPct
+		if by < 0 {
+			way, by, lo, hi = "rose", -by, -hi, -lo
+		}
+		interval = fmt.Sprintf(": wet hours %s %s by %.0f %%, weather being equal (95 %%: %s)", words, way, by, spanWords(lo, hi))
 	}
 	switch r.Verdict {
 	case repair.Worked:
 		return when + " worked" + interval + "."
 	case repair.GotWorse:
-		if r.ReductionPct != nil && *r.ReductionPct < 0 && r.LowPct != nil && r.HighPct != nil {
-			interval = fmt.Sprintf(": wet hours %s rose by %.0f %%, weather being equal (95 %%: %.0f to %.0f)", words, -*r.ReductionPct, -*r.HighPct, -*r.LowPct)
-		}
 		return when + " made it worse" + interval + "."
 	case repair.NoChangeShown:
 		return when + " has shown no change " + words + " so far" + map[bool]string{true: "; " + interval[min(2, len(interval)):], false: ""}[interval != ""] + "."

@@ -7,8 +7,10 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/assessment"
 	"dewcase/internal/cause"
 	"dewcase/internal/repair"
+	"dewcase/internal/roof"
 )
 
 func ptr(x float64) *float64 { return &x }
@@ -29,7 +31,9 @@ func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
 		{repair.Result{At: at, Verdict: repair.TooEarly}, "It is too early to say whether the repair of 20 December 2026 worked under the covering."},
 		{repair.Result{At: at, Verdict: repair.NoChangeShown}, "The repair of 20 December 2026 has shown no change under the covering so far."},
 		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(8), LowPct: ptr(-20), HighPct: ptr(31)},
-			"The repair of 20 December 2026 has shown no change under the covering so far; wet hours under the covering fell by 8 %, weather being equal (95 %: -20 to 31)."},
+			"The repair of 20 December 2026 has shown no change under the covering so far; wet hours under the covering fell by 8 %, weather being equal (95 %: −20 to 31)."},
+		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(-8), LowPct: ptr(-31), HighPct: ptr(20)},
+			"The repair of 20 December 2026 has shown no change under the covering so far; wet hours under the covering rose by 8 %, weather being equal (95 %: −20 to 31)."},
 		{repair.Result{At: at, Verdict: repair.GotWorse, ReductionPct: ptr(-40), LowPct: ptr(-70), HighPct: ptr(-12)},
 			"The repair of 20 December 2026 made it worse: wet hours under the covering rose by 40 %, weather being equal (95 %: 12 to 70)."},
 	} {
@@ -40,6 +44,8 @@ func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
 func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
 	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.", prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
 	assert.Equal(t, "temp_c is text.", prose("temp_c is text"))
+	assert.Equal(t, "“"+upper(cause.WaterIngress.Words())+"” leads, below 5 °C.", prose("water_ingress leads, below 5 C"))
+	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", prose("exchange of the loft x 7.4 [5.9, 9.3]"))
 	assert.Equal(t, "", prose(" "))
 	assert.Equal(t, "Is light visible?", prose("Is light visible?"))
 }
@@ -57,6 +63,60 @@ func TestFiguresAreWrittenAsThePagesPromise(t *testing.T) {
 		assert.Equal(t, want, age(now, now.Add(-d)))
 	}
 	assert.Equal(t, "never", age(now, time.Time{}))
+}
+
+// A position that the repair left alone is there to be compared with: it never
+// speaks for the house while another can, however wet it is.
+func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
+	c := &roof.Case{Positions: []roof.Position{
+		{ID: "felt", Place: roof.UnderlayUnderside}, {ID: "slate-e", Place: roof.CoveringUnderside, Untouched: true}, {ID: "slate", Place: roof.CoveringUnderside}}}
+	var a assessment.Answer
+	for id, h := range map[string]float64{"felt": 5, "slate-e": 400, "slate": 90} {
+		a.Surfaces = append(a.Surfaces, assessment.Surface{Surface: id, HoursCondensing: ptr(h)})
+	}
+	var ids []string
+	for _, s := range wettest(c, a) {
+		ids = append(ids, s.ID)
+	}
+	assert.Equal(t, []string{"slate", "felt", "slate-e"}, ids)
+	assert.Len(t, judged(c), 2)
+	only := &roof.Case{Positions: c.Positions[1:2]}
+	assert.Equal(t, "slate-e", judged(only)[0].ID)
+	assert.Equal(t, "slate", readView(&head{Case: c, Zone: time.UTC}, a, nil).surface.ID)
+}
+
+func TestARecordOfOneReadingStillHasAStretch(t *testing.T) {
+	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
+	v := readView(&head{Case: &roof.Case{}, Zone: time.UTC, From: at, Until: at.Add(time.Millisecond)}, assessment.Answer{}, nil)
+	assert.Equal(t, time.Hour, v.until.Sub(v.from))
+}
+
+func TestListsBeginWithTheirAnswer(t *testing.T) {
+	need, calm := houseRow{Attention: []string{"x"}}, houseRow{}
+	for want, rows := range map[string][]houseRow{
+		"No house is being measured yet.":      nil,
+		"1 house, which needs no look.":        {calm},
+		"1 house, which needs a look.":         {need},
+		"3 houses, one of which needs a look.": {need, calm, calm},
+		"3 houses, 2 of which need a look.":    {need, need, calm},
+		"2 houses, all of which need a look.":  {need, need},
+	} {
+		assert.Equal(t, want, housesSentence(rows))
+	}
+	row := func(id string, silent, low bool) positionRow {
+		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id}, Silent: silent, Low: low}
+	}
+	for want, rows := range map[string][]positionRow{
+		"No logger has been heard yet.":              {{Latest: Latest{Position: "loft"}}},
+		"All 2 loggers report; battery low: b.":      {row("a", false, false), row("b", false, true)},
+		"Logger a is silent; nothing heard at loft.": {row("a", true, false), row("b", false, false), {Latest: Latest{Position: "loft"}}},
+		"All 2 loggers are silent.":                  {row("a", true, false), row("b", true, false)},
+		"4 of 5 loggers are silent.":                 {row("a", true, false), row("b", true, false), row("c", true, false), row("d", true, false), row("e", false, false)},
+	} {
+		assert.Equal(t, want, loggersSentence(rows))
+	}
+	assert.Equal(t, "Nothing was refused.", messagesSentence(nil))
+	assert.Equal(t, "6 messages or rows could not be used; the commonest reason is bad payload (4).", messagesSentence([]reasonRow{{Reason: roof.BadPayload, Count: 4}, {Reason: roof.BadTime, Count: 2}}))
 }
 
 func TestLongRecordsAreShownWinterByWinter(t *testing.T) {

@@ -78,11 +78,10 @@ func surfaceSentences(words string, sheet picture.WinterSheet, s *assessment.Sur
 		first = "Water formed " + words + strings.TrimPrefix(sheet.NightsWords(), "Wet")
 	}
 	if s == nil || s.HoursCondensing == nil {
-		unsure := strings.TrimSpace(sheet.UnsureWords())
-		if n.Counted == 0 { // there is nothing to which it could be another
-			unsure = upper(strings.TrimPrefix(unsure, "Another "))
+		if n.Counted == 0 && n.Unsure > 0 { // there is none to which these were more
+			return first, fmt.Sprintf("The record has %s so far.", plural(n.Unsure, "night"))
 		}
-		return first, unsure
+		return first, strings.TrimSpace(sheet.UnsureWords())
 	}
 	second = fmt.Sprintf("In all %s h wet", hours(*s.HoursCondensing))
 	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
@@ -200,6 +199,11 @@ func payloadWords(b []byte) string {
 	return out.String()
 }
 
+// spanWords writes an interval in whole figures, with true minus signs.
+func spanWords(lo, hi float64) string {
+	return strings.ReplaceAll(fmt.Sprintf("%.0f to %.0f", lo, hi), "-", "−")
+}
+
 // supportWords writes a cause's share of the support.
 func supportWords(x float64) string {
 	if x > 0 && x < 0.005 {
@@ -293,11 +297,11 @@ func (p *Pages) funcs() template.FuncMap {
 			if lo == nil || hi == nil {
 				return "–"
 			}
-			return strings.ReplaceAll(fmt.Sprintf("%.0f to %.0f", *lo, *hi), "-", "−")
+			return spanWords(*lo, *hi)
 		},
 		"support": supportWords,
 		"classfrom": func(class, from string) string {
-			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class", "mould_class in the case file", 1)
+			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise", "mould_class in the case file can say otherwise", 1)
 		},
 		"category": func(s string) string { return strings.Replace(s, "tau", "τ", 1) },
 		"known":    func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
