@@ -58,6 +58,8 @@ const (
 	// underWay is how far apart readings can have arrived that were stored and not
 	// yet acknowledged when the daemon ended.
 	underWay = 10 * time.Second
+	// mostUnderWay is how many of one logger's readings can be.
+	mostUnderWay = 4096
 	// lookBack is how long a daemon may have been away and still know them.
 	lookBack = 3 * 24 * time.Hour
 )
@@ -81,6 +83,7 @@ type loggerName struct{ caseID, logger string }
 // arrival, in the order of time; those before next were met again.
 type tail struct {
 	readings []roof.Reading
+	at       map[int64]int // of each, by its time in ms
 	next     int
 }
 
@@ -251,12 +254,8 @@ func (d *redeliveries) asStored(ctx context.Context, store roof.ReadingStore, ca
 
 // says reports whether the record has a reading's values at a time.
 func (t *tail) says(r roof.Reading, at time.Time) bool {
-	for _, k := range t.readings {
-		if k.At.UnixMilli() == at.UnixMilli() {
-			return k.Values.Says(r.Values)
-		}
-	}
-	return false
+	i, ok := t.at[at.UnixMilli()]
+	return ok && t.readings[i].Values.Says(r.Values)
 }
 
 // tailOf reads a logger's tail from the record, once a run.
@@ -264,7 +263,7 @@ func (d *redeliveries) tailOf(ctx context.Context, store roof.ReadingStore, n lo
 	if t, ok := d.tails[n]; ok {
 		return t, nil
 	}
-	t := &tail{}
+	t := &tail{at: map[int64]int{}}
 	var last time.Time
 	for r, err := range store.Range(ctx, n.caseID, n.logger, now.Add(-lookBack), now) {
 		if err != nil {
@@ -283,7 +282,10 @@ func (d *redeliveries) tailOf(ctx context.Context, store roof.ReadingStore, n lo
 			under = append(under, r)
 		}
 	}
-	t.readings = under
+	t.readings = under[max(0, len(under)-mostUnderWay):]
+	for i, r := range t.readings {
+		t.at[r.At.UnixMilli()] = i
+	}
 	d.tails[n] = t
 	return t, nil
 }

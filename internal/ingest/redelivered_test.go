@@ -103,6 +103,31 @@ func TestMessagesOfOneMillisecondAreReadingsOfTheirOwn(t *testing.T) {
 	}
 }
 
+func TestAFloodOfMessagesSentBeforeIsSettledInLittleTime(t *testing.T) {
+	p, d, _ := path(t, "")
+	const flood = 3000
+	message := func(i int, dup bool) payload.Message {
+		temp := i / 100
+		if dup && i%2 == 1 {
+			temp += 40 // says nothing that the record says
+		}
+		return payload.Message{Topic: "dewcase/a/k1", Payload: fmt.Appendf(nil, `{"temp_c":%d.5,"rh_pct":%d}`, temp, i%100), Arrived: arrived.Add(time.Duration(i) * time.Millisecond), Packet: uint16(i + 1), Redelivered: dup}
+	}
+	for i := range flood {
+		require.NoError(t, p.Message(context.Background(), message(i, false)))
+	}
+	next, _, _ := path(t, "")
+	next.Store, next.Count, next.Now = p.Store, d, func() time.Time { return arrived.Add(time.Minute) }
+	begun := time.Now()
+	for i := range flood {
+		m := message(i, true)
+		m.Arrived = arrived.Add(time.Minute)
+		require.NoError(t, next.Message(context.Background(), m))
+	}
+	require.Less(t, time.Since(begun), 5*time.Second)
+	require.Equal(t, map[roof.Outcome]int{roof.Stored: flood + flood/2, roof.Duplicate: flood / 2}, d.outcomes)
+}
+
 func TestAClockThatIsSetBackIsFollowed(t *testing.T) {
 	p, _, s := path(t, "")
 	for i, at := range []time.Time{arrived, arrived.Add(-time.Hour)} {
