@@ -16,6 +16,7 @@ import (
 type said struct {
 	now      string
 	do, care []string
+	newest   time.Time // the reading it rests on, zero for none
 }
 
 // sentence sums a case up for its household.
@@ -30,7 +31,9 @@ func sentence(c *roof.Case, w *watched, now time.Time) said {
 			due = append(due, a)
 		}
 	}
-	return homeWords(w, due, newest, now)
+	s := homeWords(w, due, newest, now)
+	s.newest = newest
+	return s
 }
 
 func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
@@ -94,7 +97,7 @@ func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 		return homepage.Home{}, err
 	}
 	s := sentence(c, w, now)
-	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Do: s.do, Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew && w.slow != nil && w.slow.Healthy != nil && *w.slow.Healthy > 0.65}
+	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Newest: s.newest, Do: s.do, Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew && w.slow != nil && w.slow.Healthy != nil && *w.slow.Healthy > 0.65}
 	worst := -1.0
 	for _, p := range c.Surfaces() {
 		nights := watch.Nights(in, p.ID)

@@ -27,6 +27,7 @@ type Home struct {
 	Label    string
 	Zone     *time.Location
 	Sentence string
+	Newest   time.Time // the reading that the sentence rests on, zero for none
 	Do, Care []string
 	Where    string // "under the slates"
 	Nights   []watch.Night

@@ -68,7 +68,7 @@ func serve(t *testing.T, d *desk, method, path, body string) (int, string) {
 func full() Home {
 	p := 0.7
 	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
-	h := Home{Label: "3 Larch Row", Zone: time.UTC, Sentence: "Water has begun to form under the slates.", Do: []string{"Keep the loft hatch shut."}, Care: []string{"Do not go into the loft in the dark or when it is wet."},
+	h := Home{Label: "3 Larch Row", Zone: time.UTC, Sentence: "Water has begun to form under the slates.", Newest: noon.AddDate(0, 0, 14), Do: []string{"Keep the loft hatch shut."}, Care: []string{"Do not go into the loft in the dark or when it is wet."},
 		Where: "under the slates", Tonight: &p, Repair: "So far the work has made no change that we can see.", Indoors: true, At: noon.AddDate(0, 0, 14), Demo: true,
 		Alerts: []Alert{{IDs: []string{"surface_wet.slate.1", "wet_nights.slate.1"}, Lines: []string{"Frost has begun to form under the slates."}, Since: noon}}}
 	for d := range 14 {
@@ -125,6 +125,7 @@ func TestTheFortnightSaysWhatIsNotKnown(t *testing.T) {
 	_, page := serve(t, &desk{home: full()}, "GET", "/home/good", "")
 	assert.Contains(t, page, "Water formed under the slates on 10 of the last 13 nights, 1 to 4 hours each.")
 	assert.Contains(t, page, "Friday 4 December: not seen")
+	assert.Contains(t, page, "Last news from your roof: Tuesday 15 December, 12:00.")
 	assert.Contains(t, page, "Saturday 5 December: frost for 4 hours")
 	assert.Equal(t, 14, strings.Count(page, `width="18"`))
 }
