@@ -80,14 +80,29 @@ type Builder struct {
 	// by the readings added.
 	UsualMS map[string]int64
 
-	c       *roof.Case
-	untilMS int64
-	byPos   map[string][]run
-	first   int64
-	last    int64
-	any     bool
-	excl    map[string]int
-	flagged map[string]map[roof.Flags]int
+	c        *roof.Case
+	untilMS  int64
+	byPos    map[string][]run
+	extent   extent
+	misdated extent // of readings whose time cannot be right
+	excl     map[string]int
+	flagged  map[string]map[roof.Flags]int
+}
+
+// extent is the first and last time of some readings.
+type extent struct {
+	first, last int64
+	any         bool
+}
+
+func (x *extent) take(ms int64) {
+	if !x.any || ms < x.first {
+		x.first = ms
+	}
+	if !x.any || ms > x.last {
+		x.last = ms
+	}
+	x.any = true
 }
 
 // run is one fitting's readings, laid into tracks at once: one number a
@@ -126,13 +141,11 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 			continue
 		}
 		pos := fits[k].Position
-		if !b.any || ms < b.first {
-			b.first = ms
+		if r.Flags&roof.FlagClockWrong == 0 {
+			b.extent.take(ms)
+		} else {
+			b.misdated.take(ms)
 		}
-		if !b.any || ms > b.last {
-			b.last = ms
-		}
-		b.any = true
 		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
 			if r.Flags&f != 0 {
 				if b.flagged[pos] == nil {
@@ -169,8 +182,12 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 // Set closes the builder. Where several loggers are fitted at one position at
 // the same time, the one fitted first counts until it ends.
 func (b *Builder) Set() *Set {
-	s := &Set{Case: b.c, FromMS: b.first, UntilMS: b.last}
-	if b.untilMS != 0 && b.any {
+	span := b.extent // a clock that cannot be right must not stretch the record
+	if !span.any {
+		span = b.misdated
+	}
+	s := &Set{Case: b.c, FromMS: span.first, UntilMS: span.last}
+	if b.untilMS != 0 && span.any {
 		s.UntilMS = b.untilMS
 	}
 	for _, p := range b.c.Positions {

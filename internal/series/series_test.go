@@ -99,6 +99,15 @@ func TestTheUsualIntervalIsTheMedianWhereTheFileDoesNotSay(t *testing.T) {
 	assert.False(t, c.Joined[11], "26 min is not")
 }
 
+func TestAClockThatCannotBeRightDoesNotStretchTheRecord(t *testing.T) {
+	c := loft(roof.Logger{ID: "k", Interval: 5 * time.Minute, Fitted: []roof.Fitting{fitted("loft", 0)}})
+	s := build(t, c, map[string][]row{"k": {{5, 4, 90, 0}, {10, 4, 90, 0}, {15, 4, 90, roof.FlagFlatLine}, {9000, 4, 90, roof.FlagClockWrong}}})
+	assert.Equal(t, at(5).UnixMilli(), s.FromMS)
+	assert.Equal(t, at(15).UnixMilli(), s.UntilMS, "a probe that failed was there all the same")
+	only := build(t, c, map[string][]row{"k": {{9000, 4, 90, roof.FlagClockWrong}}})
+	assert.Equal(t, at(9000).UnixMilli(), only.UntilMS, "where there is nothing else")
+}
+
 func TestAPositionJoinsWhatWasFittedThere(t *testing.T) {
 	c := loft(
 		roof.Logger{ID: "old", Interval: 5 * time.Minute, Fitted: []roof.Fitting{{Position: "loft", From: at(0), To: at(20)}, fitted("void", 30)}},
