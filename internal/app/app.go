@@ -193,14 +193,7 @@ func (a *App) openBroker(c config.MQTT) error {
 	}
 	a.broker, err = broker.New(broker.Options{Listen: c.Listen, TLS: tls, Authenticate: auth, AnonymousLoopback: config.Loopback(c.Listen),
 		MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log, Now: a.opt.Now,
-		Batch: func(ctx context.Context, messages []broker.Message) []error {
-			in := make([]ingest.Incoming, len(messages))
-			for i, m := range messages {
-				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived,
-					Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
-			}
-			return a.messages(ctx, in)
-		}})
+		Batch: a.arrived})
 	if errors.Is(err, broker.ErrNeedsCredentials) {
 		return fmt.Errorf("%w; write mqtt.users_file, a line NAME:HASH a logger with the hash from `dewcase password`, or listen on 127.0.0.1", err)
 	}
@@ -222,14 +215,7 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	}
 	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(), Username: c.Username, Password: password,
 		CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile, MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
-		Batch: func(ctx context.Context, messages []mqttfeed.Message) []error {
-			in := make([]ingest.Incoming, len(messages))
-			for i, m := range messages {
-				in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived,
-					Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
-			}
-			return a.messages(ctx, in)
-		}})
+		Batch: a.arrived})
 	if err != nil {
 		return err
 	}
@@ -239,6 +225,16 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	a.feedGauges(a.feed)
 	a.onStop("the broker's feed", a.feed.Stop)
 	return nil
+}
+
+// arrived takes messages in, from either door.
+func (a *App) arrived(ctx context.Context, messages []broker.Message) []error {
+	in := make([]ingest.Incoming, len(messages))
+	for i, m := range messages {
+		in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Arrived: m.Arrived,
+			Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
+	}
+	return a.messages(ctx, in)
 }
 
 // topics are what an outside broker is asked for: what the configuration names

@@ -24,36 +24,21 @@ import (
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"golang.org/x/sync/semaphore"
+
+	"dewcase/internal/mqttframe"
 )
 
-// Message is one PUBLISH as it arrived.
-type Message struct {
-	Topic    string
-	Payload  []byte
-	Retained bool // the publisher's own retain bit
-	QoS      byte
-	Arrived  time.Time
-	// Redelivered is MQTT's DUP: it was sent before and not acknowledged. Packet
-	// is the identifier under which it is sent each time, 0 at QoS 0.
-	Redelivered bool
-	Packet      uint16
-	// TooLarge is the size of a payload over the limit, which was discarded
-	// unread (Payload is then empty); 0 when the payload is whole.
-	TooLarge int64
-}
-
-// Batch makes messages durable or rejects them for good, in their order, and
-// says so for each: nil is acknowledged, an error is not, and its logger sends
-// that message again. The messages are those that wait on one connection; the
-// batches of a connection follow one another, those of different connections
-// come at the same time. It may block for back-pressure and should return when
-// ctx ends.
-type Batch func(ctx context.Context, messages []Message) []error
-
-// Handler is a Batch for one message. Many run at the same time, so messages
-// that come close together can overtake each other; where the order matters use
-// Batch.
-type Handler func(ctx context.Context, m Message) error
+// What arrives and what takes it are the same at either door.
+type (
+	// Message is one PUBLISH as it arrived.
+	Message = mqttframe.Message
+	// Batch takes the messages that wait on one connection; what it gives an error
+	// for the logger sends again. The batches of a connection follow one another,
+	// those of different connections come at the same time.
+	Batch = mqttframe.Batch
+	// Handler is a Batch for one message.
+	Handler = mqttframe.Handler
+)
 
 // Options say how the broker runs. Listen and one of Handler and Batch are needed.
 type Options struct {
@@ -145,7 +130,7 @@ func New(opts Options) (*Broker, error) {
 	// One message of the largest size must always fit.
 	opts.MaxPendingBytes = max(opts.MaxPendingBytes, int64(opts.MaxPayloadBytes)+1<<17)
 	if opts.Batch == nil {
-		opts.Batch = together(opts.Handler)
+		opts.Batch = opts.Handler.Together
 	}
 	b := &Broker{opts: opts, log: opts.Logger, budget: semaphore.NewWeighted(opts.MaxPendingBytes), guard: newGuard()}
 	if b.log == nil {
@@ -153,19 +138,6 @@ func New(opts Options) (*Broker, error) {
 	}
 	b.base, b.cancel = context.WithCancel(context.Background())
 	return b, nil
-}
-
-// together runs a plain handler for all messages of a batch at once.
-func together(h Handler) Batch {
-	return func(ctx context.Context, messages []Message) []error {
-		results := make([]error, len(messages))
-		var all sync.WaitGroup
-		for i := range messages {
-			all.Go(func() { results[i] = h(ctx, messages[i]) })
-		}
-		all.Wait()
-		return results
-	}
 }
 
 // isLoopbackHost reports that a listen host can be reached from this machine only.

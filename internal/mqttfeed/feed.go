@@ -29,34 +29,20 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"golang.org/x/sync/semaphore"
+
+	"dewcase/internal/mqttframe"
 )
 
-// Message is one PUBLISH as it arrived.
-type Message struct {
-	Topic    string
-	Payload  []byte
-	Retained bool // the broker kept it from earlier: its age is unknown
-	QoS      byte
-	Arrived  time.Time
-	// Redelivered is MQTT's DUP: it was sent before and not acknowledged. Packet
-	// is the identifier under which it is sent each time, 0 at QoS 0.
-	Redelivered bool
-	Packet      uint16
-	// TooLarge is the size of a payload over the limit, which was discarded
-	// unread (Payload is then empty); 0 when the payload is whole.
-	TooLarge int64
-}
-
-// Batch makes messages durable or rejects them for good, in their order, and
-// says so for each: nil is acknowledged; an error is not, and the message is
-// offered again until it is durable. One batch follows the other. It may block
-// for back-pressure and should return when ctx ends.
-type Batch func(ctx context.Context, messages []Message) []error
-
-// Handler is a Batch for one message. Many run at the same time, so messages
-// that come close together can overtake each other; where the order matters use
-// Batch.
-type Handler func(ctx context.Context, m Message) error
+// What arrives and what takes it are the same at either door.
+type (
+	// Message is one PUBLISH as it arrived.
+	Message = mqttframe.Message
+	// Batch takes the messages that wait; what it gives an error for is offered
+	// again until it is durable. One batch follows the other.
+	Batch = mqttframe.Batch
+	// Handler is a Batch for one message.
+	Handler = mqttframe.Handler
+)
 
 // Options say which broker, as whom, and what to take. URL, ClientID, Topics and
 // one of Handler and Batch are needed.
@@ -167,7 +153,7 @@ func New(opts Options) (*Feed, error) {
 		o.KeepAlive = 30 * time.Second
 	}
 	if o.Batch == nil {
-		o.Batch = together(o.Handler)
+		o.Batch = o.Handler.Together
 	}
 	if o.Own == nil {
 		o.Own = func(string) bool { return false }
@@ -237,19 +223,6 @@ func (f *Feed) parseURL(raw string) error {
 	f.host = u.Hostname()
 	f.server = &url.URL{Scheme: "tcp", Host: net.JoinHostPort(f.host, port)}
 	return nil
-}
-
-// together runs a plain handler for all messages of a batch at once.
-func together(h Handler) Batch {
-	return func(ctx context.Context, messages []Message) []error {
-		results := make([]error, len(messages))
-		var all sync.WaitGroup
-		for i := range messages {
-			all.Go(func() { results[i] = h(ctx, messages[i]) })
-		}
-		all.Wait()
-		return results
-	}
 }
 
 // Start begins to connect and returns at once; Status says how it goes. A broker

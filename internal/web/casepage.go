@@ -291,25 +291,33 @@ func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
 	return rows, false
 }
 
-// nightsCSV is the table behind the winter sheet.
-func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
-	ctx := r.Context()
-	h, err := p.head(ctx, chi.URLParam(r, "case"))
+// viewed reads which view of which case a table is asked of; ok is false where
+// the asker was told why there is none.
+func (p *Pages) viewed(w http.ResponseWriter, r *http.Request) (h *head, v view, ok bool) {
+	h, err := p.head(r.Context(), chi.URLParam(r, "case"))
 	if err == nil && (!h.HasRecord || len(h.Surfaces) == 0) {
 		err = fmt.Errorf("case %s has no surface with readings: %w", h.ID, roof.ErrNotFound)
 	}
 	if err != nil {
 		p.fail(w, r, err)
-		return
+		return nil, view{}, false
 	}
-	a, err := p.Record.Answer(ctx, h.ID)
+	a, err := p.Record.Answer(r.Context(), h.ID)
 	if err != nil {
 		p.fail(w, r, err)
+		return nil, view{}, false
+	}
+	return h, readView(h, a, r.URL.Query()), true
+}
+
+// nightsCSV is the table behind the winter sheet.
+func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
+	h, v, ok := p.viewed(w, r)
+	if !ok {
 		return
 	}
-	v := readView(h, a, r.URL.Query())
 	wi, _ := winterOf(h, v.winter)
-	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, time.Hour)
+	hourly, err := p.Record.Timeline(r.Context(), h.ID, wi.From, wi.Until, time.Hour)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -342,22 +350,11 @@ func orEmpty(x *float64) string {
 
 // marginCSV is the table behind the margin chart.
 func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
-	ctx := r.Context()
-	h, err := p.head(ctx, chi.URLParam(r, "case"))
-	if err == nil && (!h.HasRecord || len(h.Surfaces) == 0) {
-		err = fmt.Errorf("case %s has no surface with readings: %w", h.ID, roof.ErrNotFound)
-	}
-	if err != nil {
-		p.fail(w, r, err)
+	h, v, ok := p.viewed(w, r)
+	if !ok {
 		return
 	}
-	a, err := p.Record.Answer(ctx, h.ID)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	v := readView(h, a, r.URL.Query())
-	t, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
+	t, err := p.Record.Timeline(r.Context(), h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
 	if err != nil {
 		p.fail(w, r, err)
 		return
