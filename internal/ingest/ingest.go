@@ -67,7 +67,7 @@ type taken struct {
 // judge decodes a message and decides about each of its readings; nothing is
 // stored or counted yet.
 func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
-	known := p.again.first(&m, p.Now())
+	known := p.again.first(&m)
 	caseID, readings, rejects := p.Decoder.Decode(m)
 	kept := readings[:0]
 	for _, r := range readings {

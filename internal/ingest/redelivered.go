@@ -33,7 +33,6 @@ import (
 // both.
 type redeliveries struct {
 	mu    sync.Mutex
-	began time.Time // of this run
 	taken map[sending]time.Time
 	order []sending // of taken, a ring
 	next  int
@@ -89,11 +88,11 @@ type tail struct {
 
 // first gives a message that this run has taken before the time of its first
 // arrival, and reports whether it did.
-func (d *redeliveries) first(m *payload.Message, now time.Time) bool {
+func (d *redeliveries) first(m *payload.Message) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.began.IsZero() {
-		d.began, d.taken, d.tails, d.last = earlier(now, m.Arrived), map[sending]time.Time{}, map[loggerName]*tail{}, map[loggerName]instant{}
+	if d.taken == nil {
+		d.taken, d.tails, d.last = map[sending]time.Time{}, map[loggerName]*tail{}, map[loggerName]instant{}
 	}
 	if !m.Redelivered || m.Packet == 0 {
 		return false
@@ -103,13 +102,6 @@ func (d *redeliveries) first(m *payload.Message, now time.Time) bool {
 		m.Arrived = at
 	}
 	return ok
-}
-
-func earlier(a, b time.Time) time.Time {
-	if b.Before(a) {
-		return b
-	}
-	return a
 }
 
 // settle remembers a message whose readings are dated by its arrival, and dates
@@ -124,16 +116,18 @@ func (d *redeliveries) settle(ctx context.Context, store roof.ReadingStore, case
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	first, met := m.Arrived, known
-	if m.Redelivered && !known {
-		var err error
-		if first, met, err = d.asStored(ctx, store, caseID, m, readings); err != nil {
+	for _, r := range readings {
+		if err := d.recall(ctx, store, loggerName{caseID, r.Logger}, m.Arrived); err != nil {
 			return err
 		}
 	}
+	first, met := m.Arrived, known
+	if m.Redelivered && !known {
+		first, met = d.asStored(caseID, m, readings)
+	}
 	if !m.Redelivered {
 		for _, r := range readings {
-			d.tails[loggerName{caseID, r.Logger}] = &tail{} // nothing of the run before comes any more
+			*d.tails[loggerName{caseID, r.Logger}] = tail{} // nothing of the run before comes any more
 		}
 	}
 	if !met {
@@ -217,7 +211,7 @@ func (d *redeliveries) remember(m payload.Message) {
 
 // asStored finds the arrival under which the record has all of a message's
 // readings that are dated by it.
-func (d *redeliveries) asStored(ctx context.Context, store roof.ReadingStore, caseID string, m payload.Message, readings []roof.Reading) (time.Time, bool, error) {
+func (d *redeliveries) asStored(caseID string, m payload.Message, readings []roof.Reading) (time.Time, bool) {
 	var lead *tail
 	var others []*tail
 	for _, r := range readings {
@@ -225,10 +219,7 @@ func (d *redeliveries) asStored(ctx context.Context, store roof.ReadingStore, ca
 			others = append(others, nil)
 			continue
 		}
-		t, err := d.tailOf(ctx, store, loggerName{caseID, r.Logger}, m.Arrived)
-		if err != nil {
-			return time.Time{}, false, err
-		}
+		t := d.tails[loggerName{caseID, r.Logger}]
 		if lead == nil {
 			lead = t
 		}
@@ -246,10 +237,10 @@ func (d *redeliveries) asStored(ctx context.Context, store roof.ReadingStore, ca
 		}
 		if all {
 			lead.next = i + 1
-			return at, true, nil
+			return at, true
 		}
 	}
-	return time.Time{}, false, nil
+	return time.Time{}, false
 }
 
 // says reports whether the record has a reading's values at a time.
@@ -258,20 +249,23 @@ func (t *tail) says(r roof.Reading, at time.Time) bool {
 	return ok && t.readings[i].Values.Says(r.Values)
 }
 
-// tailOf reads a logger's tail from the record, once a run.
-func (d *redeliveries) tailOf(ctx context.Context, store roof.ReadingStore, n loggerName, now time.Time) (*tail, error) {
-	if t, ok := d.tails[n]; ok {
-		return t, nil
+// recall reads from the record, once a run, what a logger sent last in the run
+// before, and the last millisecond that it has used.
+func (d *redeliveries) recall(ctx context.Context, store roof.ReadingStore, n loggerName, now time.Time) error {
+	if _, ok := d.tails[n]; ok {
+		return nil
 	}
 	t := &tail{at: map[int64]int{}}
 	var last time.Time
-	for r, err := range store.Range(ctx, n.caseID, n.logger, now.Add(-lookBack), now) {
+	used := instant{}
+	for r, err := range store.Range(ctx, n.caseID, n.logger, now.Add(-lookBack), now.Add(burst)) {
 		if err != nil {
-			return nil, fmt.Errorf("reading what logger %s of case %s sent last: %w", n.logger, n.caseID, err)
+			return fmt.Errorf("reading what logger %s of case %s sent last: %w", n.logger, n.caseID, err)
 		}
-		if r.Flags&roof.FlagArrivalTime == 0 || !r.Arrived.Before(d.began) {
+		if r.Flags&roof.FlagArrivalTime == 0 {
 			continue
 		}
+		used = instant{r.At, r.Values}
 		if t.readings = append(t.readings, r); r.Arrived.After(last) {
 			last = r.Arrived
 		}
@@ -286,6 +280,6 @@ func (d *redeliveries) tailOf(ctx context.Context, store roof.ReadingStore, n lo
 	for i, r := range t.readings {
 		t.at[r.At.UnixMilli()] = i
 	}
-	d.tails[n] = t
-	return t, nil
+	d.tails[n], d.last[n] = t, used
+	return nil
 }

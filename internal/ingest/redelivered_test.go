@@ -66,6 +66,25 @@ func TestAMessageWithoutATimeThatComesAgainIsStoredOnce(t *testing.T) {
 	}
 }
 
+// A flood's readings run ahead of the clock; what comes just after a restart
+// must not meet them.
+func TestAFloodThatARestartCutsOffKeepsEveryReading(t *testing.T) {
+	p, d, _ := path(t, "")
+	send := func(from, until int, dup bool) {
+		for i := from; i < until; i++ {
+			m := payload.Message{Topic: "dewcase/a/k1", Payload: fmt.Appendf(nil, `{"temp_c":%d.5,"rh_pct":%d}`, i/100, i%100), Arrived: arrived.Add(time.Duration(i) * time.Microsecond), Packet: uint16(i + 1), Redelivered: dup}
+			require.NoError(t, p.Message(context.Background(), m))
+		}
+	}
+	send(0, 500, false)
+	next, _, _ := path(t, "")
+	next.Store, next.Count, next.Now = p.Store, d, func() time.Time { return arrived }
+	p = next
+	send(400, 600, true)
+	send(600, 700, false)
+	require.Equal(t, map[roof.Outcome]int{roof.Stored: 700, roof.Duplicate: 100}, d.outcomes)
+}
+
 func TestAMessageThatWasNotStoredKeepsTheTimeOfItsFirstArrival(t *testing.T) {
 	p, _, s := path(t, "k1")
 	m := payload.Message{Topic: "dewcase/a/k1", Payload: []byte(`{"temp_c":4.31}`), Arrived: arrived, Packet: 7}
