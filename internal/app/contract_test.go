@@ -290,9 +290,9 @@ func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
 		at := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(i) * 5 * time.Minute).Format(time.RFC3339)
 		csv += fmt.Sprintf("%s,k1,%.2f,%.1f\n%s,k2,%.2f,\n", at, 4+0.01*float64(i%50), 90+float64(i%9), at, 3.5-0.01*float64(i%70))
 	}
-	resp, body := d.ask("POST", "/api/cases/larch-3/readings", csv)
-	require.Equal(t, http.StatusOK, resp.StatusCode, body)
-	resp, body = d.ask("PUT", "/api/cases/larch-3/forecast", forecastOf(-3, time.Hour))
+	resp, report := d.ask("POST", "/api/cases/larch-3/readings", csv+"2026-11-01T00:00:00Z,k1,warm,90\n")
+	require.Equal(t, http.StatusOK, resp.StatusCode, report)
+	resp, body := d.ask("PUT", "/api/cases/larch-3/forecast", forecastOf(-3, time.Hour))
 	require.Equal(t, http.StatusNoContent, resp.StatusCode, body)
 	resp, body = d.ask("GET", "/api/openapi.json", "")
 	require.Equal(t, http.StatusOK, resp.StatusCode)
@@ -304,6 +304,15 @@ func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
 	schemas.AssertFormat()
 	require.NoError(t, schemas.AddResource("openapi.json", document))
 	paths := doc["paths"].(map[string]any)
+	keeps := func(path, method, answer string) {
+		at := strings.NewReplacer("~", "~0", "/", "~1", "{", "%7B", "}", "%7D").Replace(path)
+		schema, err := schemas.Compile("openapi.json#/paths/" + at + "/" + method + "/responses/200/content/application~1json/schema")
+		require.NoError(t, err, path)
+		value, err := jsonschema.UnmarshalJSON(strings.NewReader(answer))
+		require.NoError(t, err)
+		assert.NoError(t, schema.Validate(value), "%s answers as described", path)
+	}
+	keeps("/api/cases/{case}/readings", "post", report)
 	for path, methods := range paths {
 		if methods.(map[string]any)["get"] == nil || strings.HasSuffix(path, "/live") {
 			continue
@@ -312,12 +321,7 @@ func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
 		if !assert.Equal(t, http.StatusOK, resp.StatusCode, "%s: %s", path, body) || !strings.HasPrefix(resp.Header.Get("Content-Type"), "application/json") {
 			continue
 		}
-		at := strings.NewReplacer("~", "~0", "/", "~1", "{", "%7B", "}", "%7D").Replace(path)
-		schema, err := schemas.Compile("openapi.json#/paths/" + at + "/get/responses/200/content/application~1json/schema")
-		require.NoError(t, err, path)
-		value, err := jsonschema.UnmarshalJSON(strings.NewReader(body))
-		require.NoError(t, err)
-		assert.NoError(t, schema.Validate(value), "%s answers as described", path)
+		keeps(path, "get", body)
 	}
 	for _, path := range []string{"/api/cases", "/api/cases/{case}/file", "/api/cases/{case}/readings", "/api/cases/{case}/readings.csv", "/api/cases/{case}/timeline", "/api/cases/{case}/assessment", "/api/cases/{case}/alerts", "/api/cases/{case}/live"} {
 		assert.Contains(t, paths, path)

@@ -239,11 +239,6 @@ func (c *Course) Sum(fromMS, untilMS int64) Spell {
 	return s
 }
 
-// Bins sums the margin up over n steps of stepMS from fromMS.
-func (c *Course) Bins(fromMS, stepMS int64, n int) []Spell {
-	return c.BinsUntil(fromMS, fromMS+stepMS*int64(n), stepMS)
-}
-
 // BinsUntil sums the margin up over [fromMS, untilMS) in steps of stepMS, of
 // which the end may cut the last.
 func (c *Course) BinsUntil(fromMS, untilMS, stepMS int64) []Spell {

@@ -115,9 +115,9 @@ func TestCondensingAndAtRiskAndDryAndUnobservedMakeUpTheElapsedTime(t *testing.T
 			return
 		}
 		const step = 20 * 60e3
-		n := int((s.UntilMS-s.FromMS)/step) + 1
+		end := s.FromMS + ((s.UntilMS-s.FromMS)/step+1)*step
 		var sum risk.Spell
-		for _, b := range c.Bins(s.FromMS, step, n) {
+		for _, b := range c.BinsUntil(s.FromMS, end, step) {
 			require.LessOrEqual(t, b.FrostMS, b.CondensingMS+1e-6)
 			require.LessOrEqual(t, b.CondensingMS, b.AtRiskMS+1e-6)
 			require.LessOrEqual(t, b.AtRiskMS, b.ObservedMS+1e-6)

@@ -3,7 +3,6 @@ package timeline
 import (
 	"time"
 
-	"dewcase/internal/risk"
 	"dewcase/internal/series"
 )
 
@@ -29,24 +28,6 @@ func Nights(zone *time.Location, fromMS, untilMS int64) []Night {
 		next := time.Date(noon.Year(), noon.Month(), noon.Day()+1, 12, 0, 0, 0, zone)
 		out = append(out, Night{noon.UnixMilli(), next.UnixMilli(), noon.Format(time.DateOnly)})
 		noon = next
-	}
-	return out
-}
-
-// SurfaceNight is one night of one surface.
-type SurfaceNight struct {
-	Night
-	Sum   risk.Spell
-	Hours []risk.Spell // clock hours from noon, 23 to 25 of them
-}
-
-// SurfaceNights sums a margin course up by night and by clock hour.
-func SurfaceNights(c *risk.Course, nights []Night) []SurfaceNight {
-	out := make([]SurfaceNight, 0, len(nights))
-	const hour = 3600_000
-	for _, n := range nights {
-		out = append(out, SurfaceNight{Night: n, Sum: c.Sum(n.FromMS, n.UntilMS),
-			Hours: c.Bins(n.FromMS, hour, int((n.UntilMS-n.FromMS+hour-1)/hour))})
 	}
 	return out
 }

@@ -166,17 +166,18 @@ func TestNightsAreThoseOfTheRecord(t *testing.T) {
 	set := f.sets["larch-end-4"]
 	course, err := risk.Margin(set, "slate")
 	require.NoError(t, err)
-	nights := timeline.SurfaceNights(&course, timeline.Nights(set.Case.Property.Zone, set.FromMS, set.UntilMS))
+	nights := timeline.Nights(set.Case.Property.Zone, set.FromMS, set.UntilMS)
 	require.Len(t, rows, len(nights)+1)
-	hours := map[int]bool{}
+	hours := map[int64]bool{}
 	for i, n := range nights {
+		sum := course.Sum(n.FromMS, n.UntilMS)
 		row := rows[i+1]
 		from, err := time.Parse(time.RFC3339, row[0])
 		require.NoError(t, err)
 		assert.Equal(t, n.FromMS, from.UnixMilli())
-		hours[len(n.Hours)] = true
-		for col, want := range map[int]float64{3: n.Sum.CondensingMS, 4: n.Sum.AtRiskMS, 5: n.Sum.FrostMS} {
-			if n.Sum.ObservedMS == 0 {
+		hours[(n.UntilMS-n.FromMS)/3600_000] = true
+		for col, want := range map[int]float64{3: sum.CondensingMS, 4: sum.AtRiskMS, 5: sum.FrostMS} {
+			if sum.ObservedMS == 0 {
 				assert.Empty(t, row[col], "nothing observed is an empty cell")
 				continue
 			}
