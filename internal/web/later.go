@@ -207,6 +207,7 @@ type sureSurface struct {
 	assessment.Surface
 	Words, Sentence string
 	Doubts          []assessment.HowSure
+	Bar             *sureBar // nil where there is no interval
 }
 
 func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
@@ -218,7 +219,7 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 	for _, s := range a.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: drawing.SurfaceWords(h.Case, pos)}
-		row.Sentence = sureSentence(s, row.Words)
+		row.Sentence, row.Bar = sureSentence(s, row.Words), barOf(s)
 		for _, x := range s.HowSure {
 			if x.Part > 0 {
 				row.Doubts = append(row.Doubts, x)
@@ -229,6 +230,19 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 	order := wettest(h.Case, a)
 	slices.SortStableFunc(b.Surfaces, func(x, y sureSurface) int { return turn(order, x.Surface.Surface) - turn(order, y.Surface.Surface) })
 	p.render(w, r, http.StatusOK, "sure", page{Title: "How sure, " + h.Label, Case: h, Tab: "sure", Body: b})
+}
+
+// sureBar is the interval of the wet hours as shares of the hours observed, per
+// cent.
+type sureBar struct{ Low, Wide, Best, Words string }
+
+func barOf(s assessment.Surface) *sureBar {
+	if s.HoursCondensing == nil || s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil || s.HoursObserved <= 0 {
+		return nil
+	}
+	share := func(h float64) string { return fmt.Sprintf("%.2f%%", min(h/s.HoursObserved, 1)*100) }
+	return &sureBar{Low: share(*s.HoursCondensingLow), Wide: share(*s.HoursCondensingHigh - *s.HoursCondensingLow), Best: share(*s.HoursCondensing),
+		Words: fmt.Sprintf("%s h expected, %s to %s h the 95 %% interval, of %s h observed", hours(*s.HoursCondensing), hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh), hours(s.HoursObserved))}
 }
 
 func sureSentence(s assessment.Surface, words string) string {

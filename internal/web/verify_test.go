@@ -85,6 +85,14 @@ func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
 	assert.Equal(t, "slate", readView(&head{Case: c, Zone: time.UTC}, a, nil).surface.ID)
 }
 
+func TestTheIntervalIsDrawnAsSharesOfWhatWasObserved(t *testing.T) {
+	b := barOf(assessment.Surface{HoursObserved: 200, HoursCondensing: ptr(50), HoursCondensingLow: ptr(20), HoursCondensingHigh: ptr(120)})
+	require.NotNil(t, b)
+	assert.Equal(t, []string{"10.00%", "50.00%", "25.00%"}, []string{b.Low, b.Wide, b.Best})
+	assert.Equal(t, "50.0 h expected, 20.0 to 120 h the 95 % interval, of 200 h observed", b.Words)
+	assert.Nil(t, barOf(assessment.Surface{HoursObserved: 200, HoursCondensing: ptr(50)}), "without an interval there is none to draw")
+}
+
 func TestARecordOfOneReadingStillHasAStretch(t *testing.T) {
 	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
 	v := readView(&head{Case: &roof.Case{}, Zone: time.UTC, From: at, Until: at.Add(time.Millisecond)}, assessment.Answer{}, nil)
