@@ -29,11 +29,8 @@ const (
 	drynessFirstDays     = 40
 )
 
-// Judge runs the world, and what-if worlds with the cause taken away, over the
-// days given.
-func Judge(w World, days int) Truth { return Houses{}.Judge(w, days) }
-
-// Judge is the same for a kind of houses.
+// Judge runs a world of these houses, and what-if worlds with the cause taken
+// away, over the days given.
 func (h Houses) Judge(w World, days int) Truth {
 	o := Options{Days: days}
 	real := Run(w, o)

@@ -41,12 +41,6 @@ func (w *Winter) UnderlayHours(slope int, from, until time.Time) Hours {
 	return w.hours(s.UnderlayC, w.LoftPa, s.UnderlayFilmGM2, s.UnderlayRateGM2H, from, until)
 }
 
-// OutdoorAirHours counts what outdoor air alone would do to a slope's covering:
-// the hours it lies at or under the outdoor dew or frost point.
-func (w *Winter) OutdoorAirHours(slope int, from, until time.Time) Hours {
-	return w.hours(w.Slope[slope].CoverC, w.OutdoorPa, nil, nil, from, until)
-}
-
 func (w *Winter) hours(surfaceC, airPa, filmGM2, rate []float64, from, until time.Time) Hours {
 	a, b := w.span(from, until)
 	var h Hours
@@ -95,34 +89,4 @@ func (w *Winter) Mean(course []float64, from, until time.Time) float64 {
 // ExcessPa is the mean vapour pressure of a course above outdoors.
 func (w *Winter) ExcessPa(course []float64, from, until time.Time) float64 {
 	return w.Mean(course, from, until) - w.Mean(w.OutdoorPa, from, until)
-}
-
-// Effect is what a repair truly did over a span: the fall in hours and mass
-// against the twin, as shares (0.4 is 40 % fewer); NaN-free: 0 where the twin
-// had nothing to lose, which Enough says.
-type Effect struct {
-	With, Without                Hours
-	Condensing, AtRisk, Deposits float64
-	Enough                       bool // the twin condensed for 20 h or more
-}
-
-// CoverEffect compares a slope's covering with the unrepaired twin.
-func (w *Winter) CoverEffect(slope int, from, until time.Time) Effect {
-	return effect(w.CoverHours(slope, from, until), w.Twin.CoverHours(slope, from, until))
-}
-
-// UnderlayEffect compares a slope's underlay with the unrepaired twin.
-func (w *Winter) UnderlayEffect(slope int, from, until time.Time) Effect {
-	return effect(w.UnderlayHours(slope, from, until), w.Twin.UnderlayHours(slope, from, until))
-}
-
-func effect(with, without Hours) Effect {
-	fall := func(a, b float64) float64 {
-		if b <= 0 {
-			return 0
-		}
-		return 1 - a/b
-	}
-	return Effect{With: with, Without: without, Condensing: fall(with.Condensing, without.Condensing),
-		AtRisk: fall(with.AtRisk, without.AtRisk), Deposits: fall(with.DepositGM2, without.DepositGM2), Enough: without.Condensing >= 20}
 }
