@@ -63,6 +63,11 @@ func untimed(t *testing.T, addr string, serve func() *Daemon, subscribed func())
 	}
 	done.Wait()
 	times := map[string]int{}
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Logf("%d of %d are there; the daemon says:\n%s", len(times), untimedReadings, d.Log())
+		}
+	})
 	Until(t, "every acknowledged reading is stored", func() bool {
 		clear(times)
 		table, err := csv.NewReader(strings.NewReader(string(d.Do(http.MethodGet, "/api/cases/"+caseID+"/readings.csv", nil, 200)))).ReadAll()
