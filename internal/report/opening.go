@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"dewcase/internal/assessment"
@@ -153,10 +154,15 @@ func (b *builder) tooEarly(r repair.Result, where string) Text {
 	return t
 }
 
-// wettest is the surface with the most hours condensing.
+// wettest is the surface, of those that speak for the house, with the most hours
+// condensing.
 func (b *builder) wettest() (int, bool) {
 	best, ok := 0, false
+	own := drawing.Judged(b.Case)
 	for i, s := range b.Answer.Surfaces {
+		if !slices.ContainsFunc(own, func(p roof.Position) bool { return p.ID == s.Surface }) {
+			continue
+		}
 		if s.HoursCondensing != nil && (!ok || *s.HoursCondensing > *b.Answer.Surfaces[best].HoursCondensing) {
 			best, ok = i, true
 		}
@@ -218,6 +224,9 @@ func (b *builder) findingSentence() Text {
 	if f.Finding == cause.Undetermined {
 		if f.Leading == "" || len(f.Causes) == 0 {
 			return say("%s", bold("The cause cannot be told yet."))
+		}
+		if f.Causes[0].Support < 0.5 { // too little to be named first; the table says it
+			return say("%s None has half of the support.", bold("The cause cannot be told yet."))
 		}
 		return say("%s Most support, %s of 1, goes to: %s.", bold("The cause cannot be told yet."), support(f.Leading), f.Leading.Words())
 	}

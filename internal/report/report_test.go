@@ -19,6 +19,7 @@ import (
 
 	"dewcase/internal/assessment"
 	"dewcase/internal/picture"
+	"dewcase/internal/roof"
 	"dewcase/internal/timeline"
 )
 
@@ -289,4 +290,16 @@ func TestInventedDataIsSaidOnEveryPage(t *testing.T) {
 		}
 		assert.Contains(t, all, "INVENTED DATA", "page %d", n+1)
 	}
+}
+
+// A position that the repair left alone is there to be compared with, however
+// wet it is.
+func TestTheSurfaceLeftAloneHeadsNoReport(t *testing.T) {
+	few, many := 12.0, 400.0
+	b := &builder{Source: Source{Case: &roof.Case{Positions: []roof.Position{
+		{ID: "slate", Place: roof.CoveringUnderside}, {ID: "slate-e", Place: roof.CoveringUnderside, Untouched: true}}}}}
+	b.Answer.Surfaces = []assessment.Surface{{Surface: "slate-e", HoursCondensing: &many}, {Surface: "slate", HoursCondensing: &few}}
+	i, ok := b.wettest()
+	assert.True(t, ok)
+	assert.Equal(t, "slate", b.Answer.Surfaces[i].Surface)
 }

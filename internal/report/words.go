@@ -7,9 +7,8 @@ import (
 	"strings"
 	"time"
 	"unicode"
-	"unicode/utf8"
 
-	"dewcase/internal/cause"
+	"dewcase/internal/drawing"
 )
 
 // missing stands where a figure could not be had.
@@ -71,38 +70,10 @@ func plural(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
-// minus finds a hyphen that stands for a minus sign.
-var minus = regexp.MustCompile(`(^|[\s(\[])-(\d)`)
+// prose makes a sentence of a line of the analysis, as the pages do.
+func prose(s string) string { return drawing.Prose(s) }
 
-// prose makes a sentence of a line that the analysis wrote for a terminal: it
-// begins with a capital and ends with a full stop, causes are in words, and
-// signs are typographic.
-func prose(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return ""
-	}
-	for _, c := range cause.Named() {
-		s = strings.ReplaceAll(s, string(c), "“"+c.Words()+"”")
-	}
-	s = strings.ReplaceAll(s, "+-", "±")
-	s = minus.ReplaceAllString(s, "$1−$2")
-	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
-		s += "."
-	}
-	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "_/.") {
-		return s // a name that is written as it is
-	}
-	return upper(s)
-}
-
-func upper(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
-}
+func upper(s string) string { return drawing.Upper(s) }
 
 // names writes a list as people do: a, b and c.
 func names(list []string) string {

@@ -9,6 +9,7 @@ import (
 
 	"dewcase/internal/assessment"
 	"dewcase/internal/cause"
+	"dewcase/internal/drawing"
 	"dewcase/internal/repair"
 	"dewcase/internal/roof"
 )
@@ -42,12 +43,12 @@ func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
 }
 
 func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
-	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.", prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
-	assert.Equal(t, "temp_c is text.", prose("temp_c is text"))
-	assert.Equal(t, "“"+upper(cause.WaterIngress.Words())+"” leads, below 5 °C.", prose("water_ingress leads, below 5 C"))
-	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", prose("exchange of the loft x 7.4 [5.9, 9.3]"))
-	assert.Equal(t, "", prose(" "))
-	assert.Equal(t, "Is light visible?", prose("Is light visible?"))
+	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.", drawing.Prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
+	assert.Equal(t, "temp_c is text.", drawing.Prose("temp_c is text"))
+	assert.Equal(t, "“"+upper(cause.WaterIngress.Words())+"” leads, below 5 °C.", drawing.Prose("water_ingress leads, below 5 C"))
+	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", drawing.Prose("exchange of the loft x 7.4 [5.9, 9.3]"))
+	assert.Equal(t, "", drawing.Prose(" "))
+	assert.Equal(t, "Is light visible?", drawing.Prose("Is light visible?"))
 }
 
 func TestFiguresAreWrittenAsThePagesPromise(t *testing.T) {
@@ -79,9 +80,9 @@ func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
 		ids = append(ids, s.ID)
 	}
 	assert.Equal(t, []string{"slate", "felt", "slate-e"}, ids)
-	assert.Len(t, judged(c), 2)
+	assert.Len(t, drawing.Judged(c), 2)
 	only := &roof.Case{Positions: c.Positions[1:2]}
-	assert.Equal(t, "slate-e", judged(only)[0].ID)
+	assert.Equal(t, "slate-e", drawing.Judged(only)[0].ID)
 	assert.Equal(t, "slate", readView(&head{Case: c, Zone: time.UTC}, a, nil).surface.ID)
 }
 

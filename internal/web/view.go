@@ -52,18 +52,6 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 	return h, err
 }
 
-// judged are the surfaces that speak for the house: those that a repair left
-// alone on purpose are there to be compared with, and stand for it only where
-// there is no other.
-func judged(c *roof.Case) []roof.Position {
-	all := c.Surfaces()
-	own := slices.DeleteFunc(slices.Clone(all), func(s roof.Position) bool { return s.Untouched })
-	if len(own) == 0 {
-		return all
-	}
-	return own
-}
-
 // wettest orders the surfaces as every page does: those that speak for the
 // house by their wet hours, then the others.
 func wettest(c *roof.Case, a assessment.Answer) []roof.Position {
@@ -75,7 +63,7 @@ func wettest(c *roof.Case, a assessment.Answer) []roof.Position {
 		}
 		return -1
 	}
-	own := judged(c)
+	own := drawing.Judged(c)
 	out := slices.Clone(c.Surfaces())
 	slices.SortStableFunc(out, func(x, y roof.Position) int {
 		mine := func(s roof.Position) int {

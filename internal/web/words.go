@@ -4,14 +4,12 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"regexp"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"dewcase/internal/assessment"
-	"dewcase/internal/cause"
 	"dewcase/internal/drawing"
 	"dewcase/internal/picture"
 )
@@ -139,46 +137,6 @@ func lately(words string, nights []picture.Night) string {
 	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", words, n.Wet, plural(n.Counted, "night"), span)
 }
 
-// celsius finds a temperature whose unit a terminal writes without its sign.
-var celsius = regexp.MustCompile(`(\d) C\b`)
-
-// times finds an x that stands for a multiplication sign.
-var times = regexp.MustCompile(` x (\d)`)
-
-// plain puts what the analysis names by its keys into words.
-var plain = strings.NewReplacer(
-	"hours_condensing is the plain count and has no interval", "the wet hours are a plain count without an interval",
-	"cannot draw the vapour picture: there is", "not compared: there is",
-	"(eaves_clear)", "(eaves_clear in the case file)",
-)
-
-// minus finds a hyphen that stands for a minus sign.
-var minus = regexp.MustCompile(`(^|[\s(\[])-(\d)`)
-
-// prose makes a sentence of a line that the analysis wrote for a terminal: it
-// begins with a capital and ends with a full stop, causes are in words, and
-// signs are typographic.
-func prose(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return ""
-	}
-	for _, c := range cause.Named() {
-		s = strings.ReplaceAll(s, string(c), "“"+c.Words()+"”")
-	}
-	s = plain.Replace(strings.ReplaceAll(s, "+-", "±"))
-	s = celsius.ReplaceAllString(s, "$1 °C")
-	s = times.ReplaceAllString(s, " × $1")
-	s = minus.ReplaceAllString(s, "$1−$2")
-	if last := s[len(s)-1]; last != '.' && last != '?' && last != '!' && last != ':' {
-		s += "."
-	}
-	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "_/.") {
-		return s // a name that is written as it is
-	}
-	return upper(s)
-}
-
 // payloadWords shows what came: text as it is, everything else as \xNN, cut
 // short.
 func payloadWords(b []byte) string {
@@ -219,16 +177,7 @@ func plural(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	first, size := utf8.DecodeRuneInString(s)
-	if first == '“' { // a quoted name keeps its quotation mark
-		return "“" + upper(s[size:])
-	}
-	return string(unicode.ToUpper(first)) + s[size:]
-}
+func upper(s string) string { return drawing.Upper(s) }
 
 func (p *Pages) funcs() template.FuncMap {
 	return template.FuncMap{
@@ -308,7 +257,7 @@ func (p *Pages) funcs() template.FuncMap {
 
 		"quantity":  quantityWords,
 		"nightdate": func(zone *time.Location, t *time.Time) string { return drawing.NightOf(*t, zone).Format(time.DateOnly) },
-		"prose":     prose,
+		"prose":     drawing.Prose,
 		"payload":   payloadWords,
 		"barwidth":  func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
 		"join":      strings.Join,
