@@ -58,12 +58,13 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 		return err
 	}
 	defer done()
-	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))})
+	log := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: log})
 	if err != nil {
 		return err
 	}
 	defer store.Close()
-	path := ingest.Path{Store: store, Cases: named{c}, Rejects: now{store}, Count: uncounted{}, MaxLoggers: config.Default().MQTT.MaxLoggers, Now: time.Now}
+	path := ingest.Path{Store: store, Cases: named{c}, Rejects: now{store, log}, Count: uncounted{}, MaxLoggers: config.Default().MQTT.MaxLoggers, Now: time.Now}
 	rep, err := path.CSV(ctx, c.ID, name, in)
 	if err != nil {
 		return err
@@ -116,11 +117,21 @@ func (n named) Fitted(id, logger string) bool {
 }
 
 // now keeps rejects at once: an import has nobody to hold up.
-type now struct{ *sqlite.Store }
+type now struct {
+	store *sqlite.Store
+	log   *slog.Logger
+}
 
-func (n now) Keep(ctx context.Context, rejects []roof.Reject) { _ = n.AppendReject(ctx, rejects...) }
+func (n now) Keep(ctx context.Context, rejects []roof.Reject) {
+	if err := n.store.AppendReject(ctx, rejects...); err != nil {
+		n.log.Error("rejects could not be kept", "count", len(rejects), "error", err)
+	}
+}
+
 func (n now) Heard(caseID, logger string, at time.Time) {
-	_ = n.Store.Heard(context.Background(), caseID, logger, at)
+	if err := n.store.Heard(context.Background(), caseID, logger, at); err != nil {
+		n.log.Error("a heard name could not be kept", "case", caseID, "logger", logger, "error", err)
+	}
 }
 
 // uncounted counts nothing: the report holds the sums.
