@@ -11,6 +11,6 @@ func TestMain(m *testing.M) {
 }
 
 // The scripts show what a person types and what comes back.
-func TestScripts(t *testing.T) {
+func TestWhatIsTypedGivesWhatTheScriptsSay(t *testing.T) {
 	testscript.Run(t, testscript.Params{Dir: "../../testdata/scripts"})
 }

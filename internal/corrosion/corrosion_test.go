@@ -129,7 +129,7 @@ func TestNothingObservedIsNotDry(t *testing.T) {
 	assert.Equal(t, "unknown", r.Category.String())
 }
 
-func TestBadHours(t *testing.T) {
+func TestHoursThatCannotBeAreErrors(t *testing.T) {
 	_, err := corrosion.CategoryOf(math.NaN())
 	require.Error(t, err)
 	_, err = corrosion.PerYear(5, 0)

@@ -218,7 +218,7 @@ func TestAMissingBrokerIsSaid(t *testing.T) {
 	assert.Contains(t, err.Error(), "can't reach the broker at 127.0.0.1:1")
 }
 
-func TestThousands(t *testing.T) {
+func TestThousandsArePartedByCommas(t *testing.T) {
 	assert.Equal(t, "205,312", thousands(205312))
 	assert.Equal(t, "12", thousands(12))
 	assert.Equal(t, "1,000,000", thousands(1000000))
