@@ -313,7 +313,7 @@ func (b *bell) troubles() []watch.Trouble {
 	for _, h := range b.outbox.Health() {
 		t := watch.Trouble{Part: h.Channel}
 		if h.Failing != "" {
-			t.Words, t.Since = fmt.Sprintf("%d messages wait: %s", h.Waiting, h.Failing), h.Since
+			t.Words, t.Since = fmt.Sprintf("messages waiting %d: %s", h.Waiting, h.Failing), h.Since
 		}
 		out = append(out, t)
 	}
