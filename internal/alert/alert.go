@@ -156,13 +156,22 @@ const (
 	Damp                // from within the house or the roof
 )
 
-// levelHolds is how long a higher level stands after it was last seen.
-const levelHolds = 10 * 24 * time.Hour
+// How long a higher level stands after it was last seen: a damp roof is not
+// sound because of a dry week, but what may as well be dew is judged by the
+// night at hand.
+const (
+	dampHolds   = 10 * 24 * time.Hour
+	unsureHolds = 36 * time.Hour
+)
 
 // Judge takes what the record shows now about whose water it is. A level rises
 // at once and falls after days without it.
 func (b *Book) Judge(l Level, now time.Time) {
-	if l >= b.Level || now.Sub(b.LevelAt) > levelHolds {
+	holds := dampHolds
+	if b.Level < Damp {
+		holds = unsureHolds
+	}
+	if l >= b.Level || now.Sub(b.LevelAt) > holds {
 		b.Level, b.LevelAt = l, now
 	}
 }

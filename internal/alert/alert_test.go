@@ -267,3 +267,27 @@ func TestEveryConditionHasARuleWithASource(t *testing.T) {
 	own := RulesOf(roof.AlertSettings{WetHours: 2, WetNights: 5, TimberPct: 22, MouldIndex: 2, SilentH: 6, BatteryPct: 30})
 	assert.Equal(t, []float64{2, 5, 22, 2, 6, 30}, []float64{own[SurfaceWet].Raise, own[WetNights].Raise, own[TimberWet].Raise, own[MouldRising].Raise, own[LoggerSilent].Raise, own[BatteryLow].Raise})
 }
+
+func TestALevelRisesAtOnceAndFallsInItsOwnTime(t *testing.T) {
+	at := time.Date(2026, 12, 1, 18, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		name  string
+		first Level
+		later time.Duration
+		then  Level
+		want  Level
+	}{
+		{"dew becomes damp at once", Dew, 0, Damp, Damp},
+		{"what may be dew stands through the next night", Unsure, 30 * time.Hour, Dew, Unsure},
+		{"and not longer", Unsure, 40 * time.Hour, Dew, Dew},
+		{"a damp roof stays one through a dry week", Damp, 7 * 24 * time.Hour, Dew, Damp},
+		{"but not for ever", Damp, 11 * 24 * time.Hour, Unsure, Unsure},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var b Book
+			b.Judge(c.first, at)
+			b.Judge(c.then, at.Add(c.later))
+			assert.Equal(t, c.want, b.Level)
+		})
+	}
+}
