@@ -30,18 +30,21 @@ type desk struct {
 }
 
 type answer struct {
-	c       *roof.Case
-	version int64
-	at      time.Time
-	answer  assessment.Answer
+	c        *roof.Case
+	version  int64
+	readings int64 // that it rests on
+	at       time.Time
+	answer   assessment.Answer
 }
 
-// A page may show an assessment a little behind the readings; it is renewed
-// behind the page at most so often.
+// A page may show an assessment a little behind the readings, by a hundredth of
+// them at most, so that no page shows a winter of which half has come since; it
+// is renewed behind the page at most so often.
 const (
-	renewAfter = time.Minute
-	staleFor   = 36 * time.Hour
-	maxAnswers = 200
+	renewAfter  = time.Minute
+	staleFor    = 36 * time.Hour
+	behindShare = 0.01
+	maxAnswers  = 200
 )
 
 func newDesk(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *desk {
@@ -55,22 +58,29 @@ func (d *desk) kept(c *roof.Case) (answer, bool) {
 	return k, ok && k.c == c
 }
 
-// Current is the assessment of everything stored so far.
+// Current is the assessment of everything that was stored when it was asked for.
 func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
-	if k, ok := d.kept(c); ok && k.version == d.record.Version(c.ID) {
+	asked := d.record.Version(c.ID)
+	if k, ok := d.kept(c); ok && k.version == asked {
 		return k.answer, nil
 	}
 	d.work.Lock()
 	defer d.work.Unlock()
-	version := d.record.Version(c.ID)
-	if k, ok := d.kept(c); ok && k.version == version {
+	// Whoever had the desk before may have begun after this was asked: readings
+	// that keep coming must not make everybody in the queue work it out again.
+	if k, ok := d.kept(c); ok && k.version >= asked {
 		return k.answer, nil
+	}
+	version := d.record.Version(c.ID)
+	readings, err := d.record.Readings(ctx, c)
+	if err != nil {
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
 	set, err := d.record.Whole(ctx, c)
 	if err != nil {
 		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
-	k := answer{c, version, d.now(), assessment.Of(set)}
+	k := answer{c, version, readings, d.now(), assessment.Of(set)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.by) >= maxAnswers {
@@ -84,7 +94,8 @@ func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, er
 // once and renewed behind the page.
 func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
 	k, ok := d.kept(c)
-	if !ok || d.now().Sub(k.at) > staleFor {
+	came := d.record.Version(c.ID) - k.version
+	if !ok || d.now().Sub(k.at) > staleFor || float64(came) > behindShare*float64(k.readings) {
 		return d.Current(ctx, c)
 	}
 	if k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {

@@ -99,7 +99,22 @@ func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roo
 	}
 }
 
-// Version rises with every change of a case's readings or file.
+// Readings is how many readings of the case's loggers are stored.
+func (r *Reader) Readings(ctx context.Context, c *roof.Case) (int64, error) {
+	spans, err := r.store.Spans(ctx, c.ID)
+	if err != nil {
+		return 0, fmt.Errorf("counting the readings of case %s: %w", c.ID, err)
+	}
+	n := int64(0)
+	for _, s := range spans {
+		if _, known := c.Logger(s.Logger); known {
+			n += s.Count
+		}
+	}
+	return n, nil
+}
+
+// Version rises with every stored reading and every change of the file.
 func (r *Reader) Version(caseID string) int64 {
 	r.mu.Lock()
 	defer r.mu.Unlock()
