@@ -36,6 +36,11 @@ type Cases interface {
 	// PutFile checks and keeps a case file. ifMatch is the If-Match header, ""
 	// for none; a mismatch wraps roof.ErrChanged, a faulty file is roof.Faults.
 	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
+	// History lists the versions of a case file without the files, newest
+	// first, at most limit, older than the number before (0 for the newest).
+	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	// Version is one of them by its number or entity tag.
+	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
 }
 
 // CaseRow is one house in the list.
@@ -141,6 +146,7 @@ func Mount(r chi.Router, opt Options) {
 		heavy := r.With(gate.Costly(4, 10*time.Second, 60*time.Second))
 		s.api = humachi.New(light, config)
 		s.cases()
+		s.history()
 		s.listings()
 		s.forecasts()
 		s.alerts()

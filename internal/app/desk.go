@@ -50,6 +50,14 @@ func (c cases) PutFile(ctx context.Context, id string, file []byte, ifMatch, by 
 	return c.book.Put(ctx, id, file, ifMatch, by)
 }
 
+func (c cases) History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error) {
+	return c.store.CaseHistory(ctx, id, limit, before)
+}
+
+func (c cases) Version(ctx context.Context, id, version string) (roof.CaseVersion, error) {
+	return c.store.CaseVersion(ctx, id, version)
+}
+
 // readings shows the write path and the raw record to the API.
 type readings struct{ *App }
 

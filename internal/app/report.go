@@ -67,7 +67,8 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 			return views{a}.Timeline(ctx, id, from, until, step)
 		}
 		sum := sha256.Sum256(file)
-		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: fmt.Sprintf("of the file that GET /api/cases/%s/file gives", id)}
+		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: fmt.Sprintf("of the version kept on %s; GET /api/cases/%s/file/history/ with this digest at its end gives that file, also after later changes",
+			e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"), id)}
 		if u := s.Answer.Until; u != nil {
 			if s.Readings, err = a.readingsDigest(ctx, id, version, u.Add(time.Millisecond), d); err != nil {
 				return s, err

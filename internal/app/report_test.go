@@ -36,13 +36,21 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 	resp, body := d.ask("GET", "/cases/larch-3/report", "")
 	require.Equal(t, 200, resp.StatusCode)
 	body = html.UnescapeString(strings.ReplaceAll(body, "<wbr>", ""))
-	for _, name := range []string{"file", "readings.csv"} {
-		m := regexp.MustCompile(`<code>([0-9a-f]{64})</code> of [a-z ]+GET (/api/cases/larch-3/` + regexp.QuoteMeta(name) + `\S*)`).FindStringSubmatch(body)
-		require.NotNil(t, m, "the report has no digest of %s", name)
-		_, data := d.ask("GET", m[2], "")
+	given := func(path string) string {
+		_, data := d.ask("GET", path, "")
 		sum := sha256.Sum256([]byte(data))
-		assert.Equal(t, hex.EncodeToString(sum[:]), m[1], name)
+		return hex.EncodeToString(sum[:])
 	}
+	m := regexp.MustCompile(`<code>([0-9a-f]{64})</code> of [a-z ]+GET (/api/cases/larch-3/readings\.csv\S*)`).FindStringSubmatch(body)
+	require.NotNil(t, m, "the report has no digest of the readings")
+	assert.Equal(t, m[1], given(m[2]))
+	m = regexp.MustCompile(`<code>([0-9a-f]{64})</code> of the version kept on \d+ [A-Z][a-z]+ \d{4} \d\d:\d\d [A-Z]+; GET (/api/cases/larch-3/file/history/)`).FindStringSubmatch(body)
+	require.NotNil(t, m, "the report has no digest of the case file")
+	assert.Equal(t, m[1], given("/api/cases/larch-3/file"))
+	_, problem := d.ask("PUT", "/api/cases/larch-3/file", house+"# looked at again\n")
+	require.Empty(t, problem)
+	assert.NotEqual(t, m[1], given("/api/cases/larch-3/file"))
+	assert.Equal(t, m[1], given(m[2]+m[1]), "the version that the report rests on can still be had")
 	assert.True(t, strings.Contains(body, "Rejected: 1."), "the report counts the rejected row")
 	assert.Contains(t, body, "the other kept aside): 1.")
 

@@ -17,9 +17,11 @@ var ErrChanged = errors.New("changed by someone else in the meantime")
 // CaseVersion is one kept version of a case file: who changed what, and when.
 type CaseVersion struct {
 	Case    string
-	ETag    string // digest of the file
+	Number  int    // counts the versions of one case from 1; 0 where it was not asked for
+	ETag    string // digest of the file; "" says that the case was removed
 	Updated time.Time
 	By      string // who wrote it, as far as known
+	Size    int    // bytes of the file; 0 where it was not asked for
 	File    []byte // nil in listings
 }
 

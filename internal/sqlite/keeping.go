@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"strconv"
 	"time"
 
 	"dewcase/internal/roof"
@@ -91,7 +92,7 @@ func (p *pen) addCase(id, by, etag string, file []byte) error {
 
 // Case gives the case file in force; roof.ErrNotFound if there is none.
 func (s *Store) Case(ctx context.Context, id string) (file []byte, etag string, updated time.Time, err error) {
-	versions, err := s.versions(ctx, `SELECT case_id, at, by, etag, file FROM case_file WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id)
+	versions, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, file FROM case_file WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id)
 	if err == nil && (len(versions) == 0 || versions[0].File == nil) {
 		err = roof.ErrNotFound
 	}
@@ -103,21 +104,46 @@ func (s *Store) Case(ctx context.Context, id string) (file []byte, etag string, 
 
 // Cases lists the cases in force by name, without their files.
 func (s *Store) Cases(ctx context.Context) ([]roof.CaseVersion, error) {
-	out, err := s.versions(ctx, `SELECT case_id, at, by, etag, NULL FROM case_file WHERE id IN (SELECT max(id) FROM case_file GROUP BY case_id) AND file IS NOT NULL ORDER BY case_id`)
+	out, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, NULL FROM case_file WHERE id IN (SELECT max(id) FROM case_file GROUP BY case_id) AND file IS NOT NULL ORDER BY case_id`)
 	if err != nil {
 		return nil, fmt.Errorf("listing the cases: %w", err)
 	}
 	return out, nil
 }
 
-// CaseHistory gives every version of a case file, newest first; a version with
-// an empty ETag says that the case was removed.
-func (s *Store) CaseHistory(ctx context.Context, id string) ([]roof.CaseVersion, error) {
-	out, err := s.versions(ctx, `SELECT case_id, at, by, etag, file FROM case_file WHERE case_id = ? ORDER BY id DESC`, id)
+// versionsOf are the versions of one case, counted from the first.
+const versionsOf = ` FROM (SELECT case_id, row_number() OVER (ORDER BY id) AS n, at, by, etag, coalesce(length(file), 0) AS size, file FROM case_file WHERE case_id = ?) `
+
+// CaseHistory lists the versions of a case file without the files, newest
+// first, at most limit, older than the number before (0 for the newest); a
+// version with an empty ETag says that the case was removed. A case that never
+// was is roof.ErrNotFound.
+func (s *Store) CaseHistory(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error) {
+	out, err := s.versions(ctx, `SELECT case_id, n, at, by, etag, size, NULL`+versionsOf+`WHERE ? < 1 OR n < ? ORDER BY n DESC LIMIT ?`, id, before, before, limit)
+	if err == nil && len(out) == 0 && before < 1 {
+		err = roof.ErrNotFound
+	}
 	if err != nil {
 		return nil, fmt.Errorf("reading the history of case %s: %w", id, err)
 	}
 	return out, nil
+}
+
+// CaseVersion gives one version of a case file by its number or its ETag, of
+// several with the same content the newest; roof.ErrNotFound if there is none.
+func (s *Store) CaseVersion(ctx context.Context, id, version string) (roof.CaseVersion, error) {
+	which, arg := `WHERE etag = ? AND file IS NOT NULL ORDER BY n DESC LIMIT 1`, any(version)
+	if n, err := strconv.Atoi(version); err == nil {
+		which, arg = `WHERE n = ?`, n
+	}
+	out, err := s.versions(ctx, `SELECT case_id, n, at, by, etag, size, file`+versionsOf+which, id, arg)
+	if err == nil && len(out) == 0 {
+		err = roof.ErrNotFound
+	}
+	if err != nil {
+		return roof.CaseVersion{}, fmt.Errorf("version %s of case %s: %w", version, id, err)
+	}
+	return out[0], nil
 }
 
 func (s *Store) versions(ctx context.Context, query string, args ...any) ([]roof.CaseVersion, error) {
@@ -125,7 +151,7 @@ func (s *Store) versions(ctx context.Context, query string, args ...any) ([]roof
 	err := s.each(ctx, query, func(rows *sql.Rows) error {
 		var v roof.CaseVersion
 		var at int64
-		if err := rows.Scan(&v.Case, &at, &v.By, &v.ETag, &v.File); err != nil {
+		if err := rows.Scan(&v.Case, &v.Number, &at, &v.By, &v.ETag, &v.Size, &v.File); err != nil {
 			return err
 		}
 		v.Updated = fromMS(at)

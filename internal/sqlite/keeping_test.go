@@ -51,15 +51,40 @@ func TestCaseFilesKeepTheirHistory(t *testing.T) {
 	list, err = s.Cases(ctx)
 	require.NoError(t, err)
 	require.Len(t, list, 1)
-	history, err := s.CaseHistory(ctx, house)
+	history, err := s.CaseHistory(ctx, house, 10, 0)
 	require.NoError(t, err)
-	require.Len(t, history, 3)
-	require.Empty(t, history[0].ETag)
-	require.Equal(t, []string{"two", "one"}, []string{string(history[1].File), string(history[2].File)})
-	require.Equal(t, "consultant", history[1].By)
+	require.Equal(t, []roof.CaseVersion{
+		{Case: house, Number: 3, Updated: now, By: "consultant"},
+		{Case: house, Number: 2, ETag: second, Updated: now, By: "consultant", Size: 3},
+		{Case: house, Number: 1, ETag: first, Updated: now.Add(-time.Hour), Size: 3},
+	}, history)
+	older, err := s.CaseHistory(ctx, house, 1, 3)
+	require.NoError(t, err)
+	require.Equal(t, history[1:2], older)
+	older, err = s.CaseHistory(ctx, house, 10, 1)
+	require.NoError(t, err)
+	require.Empty(t, older)
+	_, err = s.CaseHistory(ctx, "absent", 10, 0)
+	require.ErrorIs(t, err, roof.ErrNotFound)
+	for _, version := range []string{"1", first} {
+		v, err := s.CaseVersion(ctx, house, version)
+		require.NoError(t, err)
+		require.Equal(t, "one", string(v.File))
+		require.Equal(t, 1, v.Number)
+	}
+	gone, err := s.CaseVersion(ctx, house, "3")
+	require.NoError(t, err)
+	require.Nil(t, gone.File)
+	for _, version := range []string{"0", "4", "-1", "", "x", second[:10]} {
+		_, err := s.CaseVersion(ctx, house, version)
+		require.ErrorIs(t, err, roof.ErrNotFound, version)
+	}
 	created, err = s.PutCase(ctx, house, []byte("one"))
 	require.NoError(t, err)
 	require.True(t, created, "again")
+	again, err := s.CaseVersion(ctx, house, first)
+	require.NoError(t, err)
+	require.Equal(t, 4, again.Number, "the newest of one content")
 }
 
 func TestRejectLogIsBoundedAndItsCountsAreNot(t *testing.T) {
