@@ -8,15 +8,23 @@ import (
 )
 
 func TestAVoidIsCalledShutOnlyAsFarAsItIsKnown(t *testing.T) {
-	for want, c := range map[string][2]float64{
-		"it is shut":                   {0.05, 0.02},
-		"it is shut or nearly so":      {0.10, 0.06},
-		"it is between shut and aired": {0.25, 0.02},
-		"it is aired or nearly so":     {0.45, 0.06},
-		"it is aired":                  {0.60, 0.05},
-		"these readings do not tell whether it is shut or aired": {0, 0.53},
+	const tightLoft, airedLoft = 0.1, 0.8
+	hidden := untold + ", because the loft follows outdoors as well"
+	for _, c := range []struct {
+		share, se, loft float64
+		want            string
+	}{
+		{0.05, 0.02, tightLoft, "it is shut"},
+		{0.10, 0.06, tightLoft, "it is shut or nearly so"},
+		{0.25, 0.02, tightLoft, "it is between shut and aired"},
+		{0.45, 0.06, tightLoft, "it is aired or nearly so"},
+		{0.60, 0.05, airedLoft, "it is aired"},
+		{0, 0.53, tightLoft, untold},
+		{0.05, math.NaN(), tightLoft, "it is shut"},
+		{0.05, 0.02, airedLoft, hidden},
+		{0.05, 0.02, math.NaN(), untold + ", because it is not known how far the loft itself follows outdoors"},
+		{-0.4, 0.03, tightLoft, untold},
 	} {
-		assert.Equal(t, want, voidWords(c[0], c[1]))
+		assert.Equal(t, c.want, voidWords(c.share, c.se, c.loft), "%+v", c)
 	}
-	assert.Equal(t, "it is shut", voidWords(0.05, math.NaN()))
 }

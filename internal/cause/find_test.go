@@ -130,6 +130,12 @@ func requireSound(t require.TestingT, f Finding) {
 			require.LessOrEqual(t, e.FromMS, e.UntilMS)
 			require.GreaterOrEqual(t, e.FromMS, f.Window.FromMS)
 			require.LessOrEqual(t, e.UntilMS, f.Window.UntilMS)
+			require.NotRegexp(t, `-\d+ Pa`, e.Text, "a difference is so much more or less, never less than nothing more")
+		}
+		for _, pro := range s.For {
+			for _, con := range s.Against {
+				require.Falsef(t, strings.HasPrefix(con.Text, pro.Text), "%s: the same line for and against, and neither says so: %s", s.Cause, pro.Text)
+			}
 		}
 	}
 	require.InDelta(t, 1, sum, 1e-9)
@@ -451,4 +457,18 @@ func ExampleFinding_Sentence() {
 	f := Finding{Finding: BlockedVentilation, Strength: "probable", Causes: []Support{{Cause: BlockedVentilation, Support: 0.67}}}
 	fmt.Println(f.Sentence())
 	// Output: Probable: ventilation openings that do not work (support 0.67).
+}
+
+// Whoever acts on the answer is told to do something, and to wait only where
+// the record lacks nights.
+func TestEveryCauseThatIsNotFirmHasSomethingToDo(t *testing.T) {
+	for _, c := range Named() {
+		a, f := &assessment{cold: 100}, &Finding{}
+		a.lookFor(f, c)
+		assert.Len(t, f.Next, 1, c)
+		assert.NotContains(t, f.NextText(), "wait", c)
+		assert.Zero(t, a.wait(true))
+	}
+	assert.Equal(t, 11, (&assessment{cold: 10}).wait(false))
+	assert.Equal(t, 50, (&assessment{cold: 10}).wait(true))
 }

@@ -98,14 +98,14 @@ func (a *assessment) next(f *Finding) {
 		f.step(caution.LookInLoft, "Look for a wet patch, stains below flashings, valleys, pipes and tanks after the next rain; read timber moisture at the wettest rafter and 3 m away. A local wet spot means ingress, an even one house air.")
 	}
 	if s[WaterIngress] > 0.15 && s[ConstructionMoist] > 0.15 {
-		enter := ""
+		enter, wait, turn := "", "Wait", "Turn"
 		if a.c.Property.Completed == nil {
-			enter = "Enter the handover date (completed); "
+			enter, wait, turn = "Enter the handover date (completed); ", "wait", "turn"
 		}
 		if more := math.Ceil(aloneOnDate - a.g.days()); more > 0 {
-			f.step("", "%swait %.0f more days: drying out fades, a leak does not. Or turn the water off overnight and read the meter.", enter, more)
+			f.step("", "%s%s %.0f more days: drying out fades, a leak does not. Or turn the water off overnight and read the meter.", enter, wait, more)
 		} else {
-			f.step("", "%sturn the water off overnight and read the meter: drying out fades over the weeks, a leak does not.", enter)
+			f.step("", "%s%s the water off overnight and read the meter: drying out fades over the weeks, a leak does not.", enter, turn)
 		}
 	}
 	if s[UnventedBattenVoid] > 0.15 && (s[WaterIngress] > 0.15 || house > 0.15) {
@@ -118,7 +118,7 @@ func (a *assessment) next(f *Finding) {
 		}
 	}
 	if f.With != "" && a.post[stateVC] >= mixedPosterior {
-		f.step(caution.SealCeiling, "Seal one (ceiling hatch and downlights) for three weeks and compare.")
+		f.step(caution.SealCeiling, "Shut off one of the two for a trial: seal the ceiling (hatch and downlights) for three weeks and compare.")
 	}
 	if s[NightSkyCooling] > 0.15 && (s[NoneFound] > 0.15 || s[WaterIngress] > 0.15) {
 		if more := 7 - a.clear; more > 0 {
@@ -130,32 +130,53 @@ func (a *assessment) next(f *Finding) {
 	if el := a.f.value[fEl]; known(el) && el < dryLoftPa {
 		f.step(caution.FitLogger, "Put outdoor and loft loggers side by side for 24 h.")
 	}
-	if undetermined && len(f.Next) == 0 {
-		f.step("", "Let the loggers run: wait for %d more nights below 5 C of which at least 5 clear.", a.wait(wet))
+	if !f.Firm && len(f.Next) == 0 {
+		a.lookFor(f, lead)
 	}
-	if !undetermined && !f.Firm && len(f.Next) == 0 {
-		switch f.Finding {
-		case CeilingLeakage:
-			f.step(caution.LookInLoft, "Look for the paths of house air: hatch, downlights, pipes, and try them with a smoke pencil on a cold day.")
-		case BlockedVentilation:
-			f.step(caution.LookInLoft, "Look along the eaves from inside on a bright day: where no light shows, the opening leads nowhere.")
-		case WaterIngress:
-			f.step(caution.LookInLoft, "Look for a wet patch after the next rain, and read the water meter overnight with the water turned off.")
-		case UnventedBattenVoid:
-			f.step(caution.LiftCover, "Confirm the underlay's class and that the battens have no counter-battens.")
-		default:
-			f.step("", "Let the loggers run on: %d more nights below 5 C make the answer firmer.", a.wait(wet))
-		}
+	if more := a.wait(wet); !f.Firm && more > 0 && len(f.Next) < 2 && !waits(f.Next) {
+		f.step("", "Let the loggers run on: %d more nights below 5 C, of which at least 5 clear, may make the answer firmer.", more)
 	}
 }
 
-// wait is how many nights below 5 C are still worth having.
+// lookFor is what a person can look at to make a cause firmer or to rule it
+// out, where no rule of the method says more.
+func (a *assessment) lookFor(f *Finding, c Cause) {
+	switch c {
+	case CeilingLeakage:
+		f.step(caution.LookInLoft, "Look for the paths of house air: hatch, downlights, pipes, and try them with a smoke pencil on a cold day.")
+	case BlockedVentilation:
+		f.step(caution.LookInLoft, "Look along the eaves from inside on a bright day: where no light shows, the opening leads nowhere.")
+	case WaterIngress:
+		f.step(caution.LookInLoft, "Look for a wet patch after the next rain, and read the water meter overnight with the water turned off.")
+	case UnventedBattenVoid:
+		f.step(caution.LiftCover, "Confirm the underlay's class and that the battens have no counter-battens.")
+	case NightSkyCooling:
+		f.step("", "Compare with a neighbour's covering or a plate outdoors on a clear night: cooling by the sky wets them too.")
+	case ConstructionMoist:
+		f.step(caution.LookInLoft, "Read the moisture of the loft's timber now and again in four weeks: drying out shows as a fall everywhere.")
+	default:
+		f.step(caution.LookInLoft, "Look in the loft on the morning after a clear cold night, and again after rain: a dry loft confirms the answer.")
+	}
+}
+
+// waits says that a step asks for more time already.
+func waits(steps []string) bool {
+	for _, s := range steps {
+		if strings.Contains(strings.ToLower(s), "wait") {
+			return true
+		}
+	}
+	return false
+}
+
+// wait is how many nights below 5 C are still worth having; none where the
+// record has what the method wants.
 func (a *assessment) wait(wet bool) int {
 	m := 21
 	if wet {
 		m = 60
 	}
-	return max(m-a.cold, 7)
+	return max(m-a.cold, 0)
 }
 
 // fitNext is rule 1: what is missing of the needed places.
