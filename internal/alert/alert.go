@@ -52,6 +52,8 @@ type Sign struct {
 	// Tell says that the household should hear of it; otherwise it is for the
 	// consultant's page only.
 	Tell bool
+	// Quiet takes it from the household for good, whatever was so before.
+	Quiet bool
 	// From and Until are the stretch of the record that shows it.
 	From, Until time.Time
 	Facts       Facts
@@ -298,7 +300,7 @@ func (a *Alert) raise(s Sign, r Rule, now time.Time, late bool) Transition {
 		a.AckBy, a.AckAt, a.AckValue = "", time.Time{}, 0
 	}
 	a.Cleared, a.SnoozedTo = time.Time{}, time.Time{}
-	a.From, a.Until, a.Tell = s.From, s.Until, s.Tell
+	a.From, a.Until, a.Tell = s.From, s.Until, s.Tell && !s.Quiet
 	a.Worst = r.worse(a.Worst, s.Value)
 	t := a.to(Raised, now, late)
 	t.ID = a.ID
@@ -306,7 +308,7 @@ func (a *Alert) raise(s Sign, r Rule, now time.Time, late bool) Transition {
 }
 
 func (a *Alert) stay(s Sign, r Rule, now time.Time, late bool) []Transition {
-	a.Tell = a.Tell || s.Tell
+	a.Tell = (a.Tell || s.Tell) && !s.Quiet
 	a.Worst = r.worse(a.Worst, s.Value)
 	if !s.From.IsZero() && !a.Over.IsZero() {
 		if s.From.Before(a.From) {

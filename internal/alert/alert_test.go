@@ -291,3 +291,15 @@ func TestALevelRisesAtOnceAndFallsInItsOwnTime(t *testing.T) {
 		})
 	}
 }
+
+func TestWhatIsQuietIsTakenFromTheHouseholdAlsoWhileItIsOpen(t *testing.T) {
+	at := time.Date(2026, 12, 1, 18, 0, 0, 0, time.UTC)
+	var b Book
+	s := Sign{Condition: WetNights, Position: "slate-e", Value: 5, Known: true, At: at, Tell: true}
+	Step(&b, []Sign{s}, RulesOf(roof.AlertSettings{}), at)
+	require.True(t, b.Alerts[0].Tell)
+	s.Quiet, s.At = true, at.Add(time.Hour)
+	Step(&b, []Sign{s}, RulesOf(roof.AlertSettings{}), s.At)
+	assert.False(t, b.Alerts[0].Tell)
+	assert.True(t, b.Alerts[0].Open(), "the consultant still sees it")
+}

@@ -99,7 +99,7 @@ func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	s := sentence(c, w, now)
 	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Newest: s.newest, Do: s.do, Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew && w.slow != nil && w.slow.Healthy != nil && *w.slow.Healthy > 0.65}
 	worst := -1.0
-	for _, p := range c.Surfaces() {
+	for _, p := range watch.Speaking(c, now) {
 		nights := watch.Nights(in, p.ID)
 		nights = nights[max(0, len(nights)-14):]
 		wet := 0.0

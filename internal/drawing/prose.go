@@ -2,13 +2,11 @@ package drawing
 
 import (
 	"regexp"
-	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"dewcase/internal/cause"
-	"dewcase/internal/roof"
 )
 
 // A terminal's minus sign, degree and multiplication sign.
@@ -60,16 +58,4 @@ func Upper(s string) string {
 		return s[:size] + Upper(s[size:])
 	}
 	return string(unicode.ToUpper(first)) + s[size:]
-}
-
-// Judged are the surfaces that speak for the house: those that a repair left
-// alone on purpose are there to be compared with, and stand for it only where
-// there is no other.
-func Judged(c *roof.Case) []roof.Position {
-	all := c.Surfaces()
-	own := slices.DeleteFunc(slices.Clone(all), func(s roof.Position) bool { return s.Untouched })
-	if len(own) == 0 {
-		return all
-	}
-	return own
 }

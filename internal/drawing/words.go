@@ -43,7 +43,7 @@ func PositionWords(p roof.Position) string { return PlaceWords(p.Place) + " (" +
 // does not tell it from another.
 func SurfaceWords(c *roof.Case, s roof.Position) string {
 	if len(c.At(s.Place)) > 1 {
-		if s.Untouched {
+		if c.LeftAlone(s) {
 			return PlaceWords(s.Place) + " (" + s.ID + ", left alone)"
 		}
 		return PositionWords(s)

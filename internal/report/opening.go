@@ -158,7 +158,7 @@ func (b *builder) tooEarly(r repair.Result, where string) Text {
 // condensing.
 func (b *builder) wettest() (int, bool) {
 	best, ok := 0, false
-	own := drawing.Judged(b.Case)
+	own := b.Case.Speaking()
 	for i, s := range b.Answer.Surfaces {
 		if !slices.ContainsFunc(own, func(p roof.Position) bool { return p.ID == s.Surface }) {
 			continue

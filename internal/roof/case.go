@@ -3,7 +3,10 @@
 // contract that every reading store keeps.
 package roof
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Answer is what a person saw on the survey; the zero value is unknown, which
 // is said and never assumed.
@@ -242,6 +245,24 @@ func (c *Case) Surfaces() []Position {
 		}
 	}
 	return out
+}
+
+// LeftAlone reports that a repair leaves a position, or the air that meets it,
+// as it is, so that the rest can be compared with it.
+func (c *Case) LeftAlone(p Position) bool {
+	air, _ := c.Position(p.Meets)
+	return p.Untouched || air.Untouched
+}
+
+// Speaking are the surfaces that speak for the house: those left alone stand
+// for it only where there is no other.
+func (c *Case) Speaking() []Position {
+	all := c.Surfaces()
+	own := slices.DeleteFunc(slices.Clone(all), c.LeftAlone)
+	if len(own) == 0 {
+		return all
+	}
+	return own
 }
 
 // At lists the positions of one place, in the file's order.

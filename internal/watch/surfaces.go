@@ -36,6 +36,15 @@ func hasSlate(material string) bool {
 	return false
 }
 
+// Speaking are the surfaces that a household hears of: once there was a repair,
+// one that it left alone on purpose says nothing of the house any more.
+func Speaking(c *roof.Case, now time.Time) []roof.Position {
+	if slices.ContainsFunc(c.Repairs(), func(e roof.Event) bool { return !e.At.After(now) }) {
+		return c.Speaking()
+	}
+	return c.Surfaces()
+}
+
 // wetNow is the wetting that goes on now: its hours so far, 0 once the surface is
 // dry. A run bridges breaks of up to an hour, which one cold evening makes.
 func (w *record) wetNow(s surface, p roof.Position) alert.Sign {

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"math"
+	"slices"
 
 	"dewcase/internal/outlook"
 	"dewcase/internal/psychro"
@@ -9,11 +10,15 @@ import (
 )
 
 // Tonight is the chance that water forms somewhere in the roof before noon: that
-// of the likeliest surface. Nil where no surface was observed in the last hours.
+// of the likeliest surface that speaks for the house. Nil where no surface was observed in the last hours.
 func Tonight(in Input) *float64 {
 	w := newRecord(in)
 	var out *float64
-	for k := range w.surfaces {
+	speaking := Speaking(in.Case, in.Now)
+	for k, s := range w.surfaces {
+		if !slices.ContainsFunc(speaking, func(p roof.Position) bool { return p.ID == s.pos.ID }) {
+			continue
+		}
 		if o, ok := outlook.Tonight(w.course(k), in.Now, in.Forecast); ok && (out == nil || o.P > *out) {
 			p := o.P
 			out = &p

@@ -6,6 +6,7 @@ package watch
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"dewcase/internal/alert"
@@ -76,6 +77,7 @@ func Look(in Input) View {
 	}
 	v.Signs = append(v.Signs, w.sudden()...)
 	v.Signs = append(v.Signs, slow(in)...)
+	quietly(v.Signs, in)
 	v.Signs = append(v.Signs, loggers(in)...)
 	for _, t := range in.Trouble {
 		s := alert.Sign{Condition: alert.DaemonTrouble, Position: t.Part, Known: true, At: in.Now, Since: t.Since, Facts: alert.Facts{Detail: t.Words}}
@@ -88,6 +90,18 @@ func Look(in Input) View {
 		v.Signs[i].Facts.Chance = in.Chance
 	}
 	return v
+}
+
+// quietly keeps from the household what is found at surfaces that a repair left
+// alone.
+func quietly(signs []alert.Sign, in Input) {
+	speaking := Speaking(in.Case, in.Now)
+	for i, s := range signs {
+		p, ok := in.Case.Position(s.Position)
+		if ok && p.Place.IsSurface() && !slices.ContainsFunc(speaking, func(x roof.Position) bool { return x.ID == p.ID }) {
+			signs[i].Quiet = true
+		}
+	}
 }
 
 // record is the rows in the figures that a look needs.

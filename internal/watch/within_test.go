@@ -3,6 +3,7 @@ package watch
 import (
 	"math"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"pgregory.net/rapid"
@@ -52,4 +53,23 @@ func TestOnlyTheWetHoursOfASurfaceSpeakForItsWater(t *testing.T) {
 	_, ok = w.wetExcess(surface{wet: make([]float64, 6), airPa: s.airPa})
 	assert.False(t, ok, "a dry surface says nothing")
 	assert.Zero(t, w.excess(roof.LoftAir), "four hours are too few")
+}
+
+func TestASurfaceThatARepairLeftAloneIsForTheConsultantOnly(t *testing.T) {
+	repaired := time.Date(2026, 11, 20, 12, 0, 0, 0, time.UTC)
+	c := &roof.Case{ID: "larch-3", Property: roof.Property{Zone: time.UTC}, Positions: []roof.Position{
+		{ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"},
+		{ID: "void-e", Place: roof.BattenVoidAir, Untouched: true}, {ID: "slate-e", Place: roof.CoveringUnderside, Meets: "void-e"}},
+		Events: []roof.Event{{At: repaired, Kind: roof.Repair, What: "void opened"}}}
+	quiet := func(now time.Time) map[string]bool {
+		out := map[string]bool{}
+		for _, s := range Look(Input{Case: c, Now: now}).Signs {
+			if s.Condition == alert.SurfaceWet || s.Condition == alert.WetNights {
+				out[s.Position] = s.Quiet
+			}
+		}
+		return out
+	}
+	assert.Equal(t, map[string]bool{"slate": false, "slate-e": false}, quiet(repaired.Add(-time.Hour)))
+	assert.Equal(t, map[string]bool{"slate": false, "slate-e": true}, quiet(repaired.Add(time.Hour)))
 }

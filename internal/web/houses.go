@@ -105,7 +105,7 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	}
 	var worst picture.WinterSheet
 	most := -1.0
-	for _, s := range drawing.Judged(h.Case) {
+	for _, s := range h.Case.Speaking() {
 		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
 		if n := picture.CountNights(sh.Nights); n.WetHours > most {
 			worst, most = sh, n.WetHours

@@ -63,7 +63,7 @@ func wettest(c *roof.Case, a assessment.Answer) []roof.Position {
 		}
 		return -1
 	}
-	own := drawing.Judged(c)
+	own := c.Speaking()
 	out := slices.Clone(c.Surfaces())
 	slices.SortStableFunc(out, func(x, y roof.Position) int {
 		mine := func(s roof.Position) int {
