@@ -42,7 +42,7 @@ func (a *assessor) control(r *Result, i int, fromMS, untilMS int64, j *judge, f 
 	}
 	c.RiskFallPct, c.RiskLow, c.RiskHigh = ptr(last.risk.pct), ptr(last.risk.low), ptr(last.risk.high)
 	c.ReductionPct = ptr(last.reduction.pct)
-	c.Text = fmt.Sprintf("hours at risk of the untouched place %s changed by %.0f %% [%.0f, %.0f]; it shares the loft's air and is expected to dry somewhat as well", id, -last.risk.pct, -last.risk.high, -last.risk.low)
+	c.Text = fmt.Sprintf("hours at risk of the untouched place %s changed by %s; it shares the loft's air and is expected to dry somewhat as well", id, last.risk.asRise().words())
 	if f.firm && c.Verdict == f.verdict {
 		c.Vetoes = true
 		r.Verdict = NoChangeShown

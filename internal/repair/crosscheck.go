@@ -56,11 +56,11 @@ func (j *judge) cross(l *look) *CrossCheck {
 	f := fall(est)
 	c.FallPct, c.LowPct, c.HighPct = ptr(f), ptr(lo), ptr(hi)
 	c.Agrees = l.risk.low <= hi && lo <= l.risk.high
-	c.Text = fmt.Sprintf("set night against like night (%d of them), measured hours at risk fell by %.0f %% [%.0f, %.0f]", n, f, lo, hi)
+	c.Text = fmt.Sprintf("set night against like night (%d of them), measured hours at risk %s", n, effect{f, lo, hi}.sentence())
 	if c.Agrees {
-		c.Text += ", in agreement with the answer"
+		c.Text += "; the two intervals overlap"
 	} else {
-		c.Text += fmt.Sprintf("; the two disagree: the answer, which follows the drying of timber and the films too, says %.0f %% [%.0f, %.0f]", l.risk.pct, l.risk.low, l.risk.high)
+		c.Text += "; the two disagree: the answer, which follows the drying of timber and the films too, says that they " + l.risk.sentence()
 	}
 	return c
 }

@@ -75,7 +75,7 @@ func (j *judge) undeclaredSwaps(l *look) []shift {
 			}
 		}
 		if at > 0 && c != nil {
-			out = append(out, shift{o, at, fmt.Sprintf("logger changed or moved? The readings at %s step on about %s without a word in the case file; a step is allowed for", c.Position.ID, s.dateOf(at))})
+			out = append(out, shift{o, at, fmt.Sprintf("logger changed or moved? Against the model of this surface the readings at %s step on about %s without a word in the case file; a step is allowed for", c.Position.ID, s.dateOf(at))})
 		}
 	}
 	return out

@@ -235,20 +235,20 @@ func (r *Result) conclude(j *judge, f findings) {
 	l := f.looks[0]
 	switch r.Verdict {
 	case Worked:
-		r.Reason = fmt.Sprintf("hours at risk fell by %.0f %% [%.0f, %.0f] against the same roof unrepaired in the same weather, on %d evenings running", l.risk.pct, l.risk.low, l.risk.high, runWorked)
+		r.Reason = fmt.Sprintf("hours at risk fell by %s against the same roof unrepaired in the same weather, on %d evenings running", l.risk.words(), runWorked)
 		if l.reduction.low <= 0 {
-			r.Notes = append(r.Notes, "the at-risk hours fell for certain, the condensing hours probably")
+			r.Notes = append(r.Notes, "that the at-risk hours fell is shown; that the condensing hours fell is probable only, as their interval takes in no change")
 		}
 	case GotWorse:
-		r.Reason = fmt.Sprintf("hours at risk rose by %.0f %% against the same roof unrepaired in the same weather, on %d evenings running", -l.risk.pct, runWorse)
+		r.Reason = fmt.Sprintf("hours at risk rose by %s against the same roof unrepaired in the same weather, on %d evenings running", l.risk.asRise().words(), runWorse)
 	case NoChangeShown:
 		if r.Reason == "" {
-			r.Reason = fmt.Sprintf("the change of the at-risk hours, %.0f %% [%.0f, %.0f], is not told from none by the rule", -l.risk.pct, -l.risk.high, -l.risk.low)
+			r.Reason = fmt.Sprintf("the change of the at-risk hours, %s, is not told from none by the rule", l.risk.asRise().words())
 		}
 		r.Needs = j.needs(l)
 	default:
 		if r.Reason == "" {
-			r.Reason = fmt.Sprintf("a change of the at-risk hours between %.0f and %.0f %% is possible still", -l.risk.high, -l.risk.low)
+			r.Reason = fmt.Sprintf("a change of the at-risk hours between %s and %s %% is possible still", whole(-l.risk.high), whole(-l.risk.low))
 		}
 		r.Needs = j.needs(l)
 	}
@@ -260,14 +260,38 @@ func (r *Result) conclude(j *judge, f findings) {
 // sentence.
 const apartPct = 15.0
 
-// waterWords says whether work moved the water or the hours.
+// whole prints a number of per cent without decimals, and nothing as 0.
+func whole(x float64) string { return fmt.Sprintf("%.0f", math.Round(x)+0) }
+
+// words are an effect with its interval.
+func (e effect) words() string {
+	return fmt.Sprintf("%s %% (95 %% interval %s to %s %%)", whole(e.pct), whole(e.low), whole(e.high))
+}
+
+// sentence says which way it went.
+func (e effect) sentence() string {
+	if math.Round(e.pct) < 0 {
+		return "rose by " + e.asRise().words()
+	}
+	return "fell by " + e.words()
+}
+
+// asRise turns a fall into the rise that it is.
+func (e effect) asRise() effect { return effect{-e.pct, -e.high, -e.low} }
+
+// waterWords says whether work moved the water or the hours, and whether the
+// interval of the water carries that.
 func waterWords(l *look) []string {
 	w, h := l.water.pct, l.reduction.pct
+	more := ""
+	if l.water.low <= h && h <= l.water.high {
+		more = fmt.Sprintf("; the interval of the water, %s to %s %%, is too wide to make sure of that", whole(-l.water.high), whole(-l.water.low))
+	}
 	switch {
 	case w-h > apartPct:
-		return []string{fmt.Sprintf("the condensed water changed by %.0f %%, the condensing hours by %.0f %%: less water more than fewer hours", -w, -h)}
+		return []string{fmt.Sprintf("the condensed water changed by %s %%, the condensing hours by %s %%: less water more than fewer hours", whole(-w), whole(-h)) + more}
 	case h-w > apartPct:
-		return []string{fmt.Sprintf("the condensing hours changed by %.0f %%, the condensed water by %.0f %%: fewer hours more than less water (a better ventilated void also brings outdoor moisture on clear nights)", -h, -w)}
+		return []string{fmt.Sprintf("the condensing hours changed by %s %%, the condensed water by %s %%: fewer hours more than less water (a better ventilated void also brings outdoor moisture on clear nights)", whole(-h), whole(-w)) + more}
 	}
 	return nil
 }

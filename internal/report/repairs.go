@@ -152,7 +152,7 @@ func (b *builder) fair(p *part, i int) {
 		p.para("%s %s", bold("Counted beside the model:"), prose(c.Text))
 	}
 	if c := r.CrossCheck; c != nil && c.Text != "" {
-		agrees := "It agrees."
+		agrees := "It does not contradict the model."
 		if !c.Agrees {
 			agrees = "It does not agree: weigh the verdict with that."
 		}
