@@ -20,6 +20,7 @@ type editorBody struct {
 	Saved   bool
 	New     bool
 	Review  bool // written from the short form, not kept yet
+	History historyList
 }
 
 // maxCaseFile is the contract's limit, 1 MiB.
@@ -99,6 +100,10 @@ func (p *Pages) caseFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	b := editorBody{File: string(file), ETag: etag, Saved: r.URL.Query().Get("saved") != ""}
+	if b.History, err = p.versions(r, h.ID); err != nil {
+		p.fail(w, r, err)
+		return
+	}
 	p.render(w, r, http.StatusOK, "editor", page{Title: "Case file, " + h.Label, Case: h, Tab: "file", Body: b})
 }
 

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -88,6 +89,7 @@ loggers:
 type fixture struct {
 	cases   map[string]*roof.Case
 	files   map[string]string
+	kept    map[string][]roof.CaseVersion // oldest first
 	sets    map[string]*series.Set
 	now     time.Time
 	answers map[string]assessment.Answer
@@ -95,13 +97,14 @@ type fixture struct {
 }
 
 func newFixture() (*fixture, error) {
-	f := &fixture{cases: map[string]*roof.Case{}, files: map[string]string{}, sets: map[string]*series.Set{}, now: time.Date(2027, 3, 1, 7, 12, 0, 0, time.UTC)}
+	f := &fixture{cases: map[string]*roof.Case{}, files: map[string]string{}, kept: map[string][]roof.CaseVersion{}, sets: map[string]*series.Set{}, now: time.Date(2027, 3, 1, 7, 12, 0, 0, time.UTC)}
 	for _, text := range []string{houseFile, quietFile} {
 		c, faults := casefile.Parse("case.yaml", []byte(text))
 		if len(faults) > 0 {
 			return nil, fmt.Errorf("the invented case file: %w", faults)
 		}
-		f.cases[c.ID], f.files[c.ID] = c, text
+		f.cases[c.ID] = c
+		f.keep(c.ID, text, "consultant", f.now.Add(-150*24*time.Hour))
 	}
 	winter := inventWinter(f.now)
 	set, err := series.Build(f.cases["larch-end-4"], 0, func(logger string) iter.Seq2[roof.Reading, error] {
@@ -212,7 +215,35 @@ func (f *fixture) File(_ context.Context, id string) ([]byte, string, error) {
 	return []byte(text), fmt.Sprintf("%d", len(text)), nil
 }
 
-func (f *fixture) PutFile(ctx context.Context, id string, file []byte, ifMatch, _ string) (bool, string, error) {
+// keep adds a version as the store does.
+func (f *fixture) keep(id, text, by string, at time.Time) {
+	f.files[id] = text
+	f.kept[id] = append(f.kept[id], roof.CaseVersion{Case: id, Number: len(f.kept[id]) + 1, ETag: fmt.Sprintf("%d", len(text)), Updated: at, By: by, Size: len(text), File: []byte(text)})
+}
+
+func (f *fixture) History(_ context.Context, id string, limit, before int) (out []roof.CaseVersion, err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, v := range slices.Backward(f.kept[id]) {
+		if v.File = nil; len(out) < limit && (before < 1 || v.Number < before) {
+			out = append(out, v)
+		}
+	}
+	return out, nil
+}
+
+func (f *fixture) Version(_ context.Context, id, version string) (roof.CaseVersion, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, v := range f.kept[id] {
+		if fmt.Sprint(v.Number) == version {
+			return v, nil
+		}
+	}
+	return roof.CaseVersion{}, fmt.Errorf("version %s of case %s: %w", version, id, roof.ErrNotFound)
+}
+
+func (f *fixture) PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (bool, string, error) {
 	_, etag, err := f.File(ctx, id)
 	if err == nil && ifMatch != "" && ifMatch != etag {
 		return false, "", fmt.Errorf("case %s: %w", id, roof.ErrChanged)
@@ -223,7 +254,8 @@ func (f *fixture) PutFile(ctx context.Context, id string, file []byte, ifMatch, 
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.cases[id], f.files[id] = c, string(file)
+	f.cases[id] = c
+	f.keep(id, string(file), by, f.now)
 	return err != nil, fmt.Sprintf("%d", len(file)), nil
 }
 

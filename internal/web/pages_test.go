@@ -86,6 +86,8 @@ func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 		"/cases/larch-end-4/physics":                "Water and frost",
 		"/cases/larch-end-4/sure":                   "Which logger the doubt comes from",
 		"/cases/larch-end-4/file":                   "fibre-cement slate",
+		"/cases/larch-end-4/file?before=x":          "Earlier versions",
+		"/cases/larch-end-4/file/history/1":         "It is the first: nothing was kept before it.",
 		"/cases/orchard-row-2":                      "No reading has come from a fitted logger yet.",
 		"/cases/orchard-row-2/diagnosis":            "No reading has come from a fitted logger yet.",
 		"/cases/orchard-row-2/positions":            "under the covering (deck)",

@@ -36,6 +36,12 @@ type Cases interface {
 	// PutFile checks and keeps a case file. A mismatch with ifMatch ("" for
 	// none) wraps roof.ErrChanged, a faulty file is roof.Faults.
 	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
+	// History lists the versions of a case file without the files, newest
+	// first, at most limit, older than the number before (0 for the newest).
+	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	// Version is one of them by its number; an error wraps roof.ErrNotFound
+	// where there is none.
+	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
 }
 
 // Record answers from a case's readings.
@@ -165,6 +171,7 @@ func (p *Pages) Mount(r chi.Router) {
 			r.Get("/positions", p.positions)
 			r.Get("/file", p.caseFile)
 			r.Post("/file", p.saveCaseFile)
+			r.Get("/file/history/{version}", p.version)
 			p.caseRoutes(r)
 		})
 	})
