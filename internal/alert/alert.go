@@ -62,6 +62,7 @@ type Sign struct {
 // Facts are what a text needs beside the value.
 type Facts struct {
 	Words    string   `json:"words,omitempty"` // the position in a householder's words: "under the slates"
+	Spot     string   `json:"spot,omitempty"`  // the position in the trade's words, with its id
 	WetHours float64  `json:"wet_hours,omitempty"`
 	Nights   int      `json:"nights,omitempty"` // of the last seven, wet
 	Seen     int      `json:"seen,omitempty"`   // of the last seven, observed

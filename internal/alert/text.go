@@ -243,7 +243,10 @@ func (c Condition) Title() string {
 // Line says one alert in one sentence for the consultant.
 func (a *Alert) Line(zone *time.Location) string {
 	out := a.Condition.Title()
-	if a.Position != "" {
+	switch {
+	case a.Facts.Spot != "":
+		out += ", " + a.Facts.Spot
+	case a.Position != "":
 		out += " (" + a.Position + ")"
 	}
 	if a.Facts.Detail != "" {

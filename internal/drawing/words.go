@@ -12,13 +12,6 @@ import (
 	"dewcase/internal/roof"
 )
 
-// placeWords are the places as people say them.
-var placeWords = map[roof.Place]string{
-	roof.IndoorAir: "indoors", roof.LoftAir: "loft", roof.BattenVoidAir: "batten void",
-	roof.CoveringUnderside: "under the covering", roof.UnderlayUnderside: "under the underlay",
-	roof.Timber: "on the timber", roof.OutdoorAir: "outdoors", roof.Other: "elsewhere",
-}
-
 // placeRank orders positions from indoors to outdoors.
 var placeRank = map[roof.Place]int{
 	roof.IndoorAir: 0, roof.LoftAir: 1, roof.Timber: 2, roof.UnderlayUnderside: 3,
@@ -29,12 +22,7 @@ var placeRank = map[roof.Place]int{
 func Rank(p roof.Place) int { return placeRank[p] }
 
 // PlaceWords names a place as people say it.
-func PlaceWords(p roof.Place) string {
-	if w := placeWords[p]; w != "" {
-		return w
-	}
-	return "elsewhere"
-}
+func PlaceWords(p roof.Place) string { return p.Words() }
 
 // PositionWords names a position: batten void (void-e).
 func PositionWords(p roof.Position) string { return PlaceWords(p.Place) + " (" + p.ID + ")" }

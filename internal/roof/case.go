@@ -40,6 +40,27 @@ func (p Place) IsSurface() bool {
 	return p == CoveringUnderside || p == UnderlayUnderside || p == Timber
 }
 
+// Words names the place as people say it.
+func (p Place) Words() string {
+	switch p {
+	case IndoorAir:
+		return "indoors"
+	case LoftAir:
+		return "loft"
+	case BattenVoidAir:
+		return "batten void"
+	case CoveringUnderside:
+		return "under the covering"
+	case UnderlayUnderside:
+		return "under the underlay"
+	case Timber:
+		return "on the timber"
+	case OutdoorAir:
+		return "outdoors"
+	}
+	return "elsewhere"
+}
+
 // IsAir reports whether the place is a body of air.
 func (p Place) IsAir() bool {
 	return p == IndoorAir || p == LoftAir || p == BattenVoidAir || p == OutdoorAir

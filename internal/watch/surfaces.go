@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/alert"
@@ -80,7 +81,7 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 	out.Since, out.Until = out.From, out.At
 	out.Facts.WetHours = out.Value
 	if out.Value > 0 {
-		out.Facts.Detail = fmt.Sprintf("margin %.1f K, %.1f h of water so far", s.marginMin[i], out.Value)
+		out.Facts.Detail = fmt.Sprintf("margin %s K, %.1f h of water so far", signed(s.marginMin[i]), out.Value)
 		if out.Value < alert.DefaultWetHours {
 			out.Since = time.Time{}
 		}
@@ -96,6 +97,9 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 	}
 	return out
 }
+
+// signed writes a figure with a true minus sign.
+func signed(x float64) string { return strings.Replace(fmt.Sprintf("%.1f", x), "-", "−", 1) }
 
 // clearK is the margin in K over which a surface is dry again; between 0 and this
 // lies the band.

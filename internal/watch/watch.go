@@ -77,7 +77,7 @@ func Look(in Input) View {
 	}
 	v.Signs = append(v.Signs, w.sudden()...)
 	v.Signs = append(v.Signs, slow(in)...)
-	quietly(v.Signs, in)
+	placed(v.Signs, in)
 	v.Signs = append(v.Signs, loggers(in)...)
 	for _, t := range in.Trouble {
 		s := alert.Sign{Condition: alert.DaemonTrouble, Position: t.Part, Known: true, At: in.Now, Since: t.Since, Facts: alert.Facts{Detail: t.Words}}
@@ -92,15 +92,20 @@ func Look(in Input) View {
 	return v
 }
 
-// quietly keeps from the household what is found at surfaces that a repair left
-// alone.
-func quietly(signs []alert.Sign, in Input) {
+// placed says in the trade's words where each sign of a position is, and keeps
+// from the household what is found at surfaces that a repair left alone.
+func placed(signs []alert.Sign, in Input) {
 	speaking := Speaking(in.Case, in.Now)
 	for i, s := range signs {
 		p, ok := in.Case.Position(s.Position)
-		if ok && p.Place.IsSurface() && !slices.ContainsFunc(speaking, func(x roof.Position) bool { return x.ID == p.ID }) {
-			signs[i].Quiet = true
+		if !ok {
+			continue
 		}
+		spot := p.ID
+		if p.Place.IsSurface() && !slices.ContainsFunc(speaking, func(x roof.Position) bool { return x.ID == p.ID }) {
+			signs[i].Quiet, spot = true, p.ID+", left alone by the repair"
+		}
+		signs[i].Facts.Spot = p.Place.Words() + " (" + spot + ")"
 	}
 }
 
