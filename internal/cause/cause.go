@@ -68,6 +68,7 @@ type Evidence struct {
 	FromMS, UntilMS int64    // the stretch of the timeline it rests on
 	Positions       []string // whose courses it is made of
 	FitsBest        []Cause  // of a line against: the causes that fit this group best
+	of              feature  // of a measured line
 }
 
 // String is the sentence as printed.

@@ -59,34 +59,79 @@ func (a *assessment) evidence(f *Finding) {
 				continue
 			}
 			row := a.scores.group[g]
-			others, n := 0.0, 0
-			for o := range states {
-				if !countsFor(o, s.Cause) {
-					others, n = others+row[o], n+1
-				}
-			}
-			if w := row[st] - others/float64(n); w > speaksFor {
-				for _, e := range a.sentences(g) {
-					e.Weight = w
-					if row[st] < speaksAgainst { // the same line stands under against as well
-						e.Text += " This fits better than it fits most other causes, though not best."
-					}
-					pro = append(pro, e)
-				}
+			if w := above(row, st, s.Cause); w > speaksFor {
+				pro = append(pro, a.linesFor(g, st, s.Cause, w)...)
 			}
 			if row[st] < speaksAgainst {
-				for _, e := range a.sentences(g) {
-					e.Weight = row[st]
-					e.FitsBest = bestFit(row)
-					e.Text += " This fits " + names(e.FitsBest) + " best."
-					con = append(con, e)
-				}
+				con = append(con, a.linesAgainst(g, st)...)
 			}
 		}
 		s.For = append(largest(pro), a.surveyLines(s.Cause, st, true)...)
 		s.Against = append(largest(con), a.surveyLines(s.Cause, st, false)...)
 	}
 }
+
+// above sets a state's score beside the mean of those that are not the
+// cause's.
+func above(row [states]float64, st state, c Cause) float64 {
+	others, n := 0.0, 0
+	for o := range states {
+		if !countsFor(o, c) {
+			others, n = others+row[o], n+1
+		}
+	}
+	return row[st] - others/float64(n)
+}
+
+// linesFor are a group's sentences for a cause: of several those whose own
+// figure says so too.
+func (a *assessment) linesFor(g group, st state, c Cause, weight float64) []Evidence {
+	return a.agreeing(g, func(e Evidence) bool { return above(a.scores.own[e.of], st, c) > 0 }, func(e *Evidence, alone bool) {
+		e.Weight = weight
+		if !alone {
+			e.Text += " It speaks for this cause with the other figures on " + groupWords[g] + " only."
+		}
+		if a.scores.group[g][st] < speaksAgainst { // the same line stands under against as well
+			e.Text += " This fits better than it fits most other causes, though not best."
+		}
+	})
+}
+
+// linesAgainst are a group's sentences against a state, with the causes that
+// they fit best.
+func (a *assessment) linesAgainst(g group, st state) []Evidence {
+	fits := bestFit(a.scores.group[g])
+	return a.agreeing(g, func(e Evidence) bool { return a.scores.own[e.of][st] < 0 }, func(e *Evidence, _ bool) {
+		e.Weight, e.FitsBest = a.scores.group[g][st], fits
+		if slices.Equal(bestFit(a.scores.own[e.of]), fits) {
+			e.Text += " This fits " + names(fits) + " best."
+		} else {
+			e.Text += " With the other figures on " + groupWords[g] + " this fits " + names(fits) + " best."
+		}
+	})
+}
+
+// agreeing are a group's sentences of which each agrees by itself; where none
+// does, its main one, of which alone is false.
+func (a *assessment) agreeing(g group, agrees func(Evidence) bool, finish func(e *Evidence, alone bool)) []Evidence {
+	all := a.sentences(g)
+	var out []Evidence
+	for _, e := range all {
+		if agrees(e) {
+			finish(&e, true)
+			out = append(out, e)
+		}
+	}
+	if len(out) == 0 && len(all) > 0 {
+		finish(&all[0], false)
+		out = all[:1]
+	}
+	return out
+}
+
+// groupWords say what a group of figures is on.
+var groupWords = [groups]string{groupLoad: "the loft's moisture", groupExchange: "the loft's exchange of air", groupHouse: "house air in the loft", groupVoid: "the void",
+	groupCovering: "where water forms", groupSky: "cooling by the sky", groupTime: "the course over the winter"}
 
 func largest(e []Evidence) []Evidence {
 	slices.SortStableFunc(e, func(x, y Evidence) int { return cmp.Compare(math.Abs(y.Weight), math.Abs(x.Weight)) })
@@ -143,7 +188,7 @@ func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
 
 // line fills what every measured sentence carries.
 func (a *assessment) line(g group, f feature, unit string, figure float64, parts []*air, format string, args ...any) Evidence {
-	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: about(f).id,
+	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: about(f).id, of: f,
 		Unit: unit, FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()}
 	if known(figure) {
 		e.Figure = &figure
@@ -313,12 +358,12 @@ func voidWords(share, se, loft float64) string {
 	switch {
 	case low < shutBelow && high > airedAbove:
 		return untold
-	case share < shutBelow && !known(loft):
-		return untold + ", because it is not known how far the loft itself follows outdoors"
-	case share < shutBelow && loft >= loftHidesVoid:
-		return untold + ", because the loft follows outdoors as well"
 	case share < noShare:
 		return untold
+	case share < shutBelow && !known(loft):
+		return "as a shut one does, but an aired one can look so too where the loft itself follows outdoors, which is not known here"
+	case share < shutBelow && loft >= loftHidesVoid:
+		return "as a shut one does, but an aired one can look so too where the loft itself follows outdoors, as here"
 	case high < shutBelow:
 		return "it is shut"
 	case low > airedAbove:

@@ -123,6 +123,7 @@ func logStudent(x, m, s float64) float64 {
 // scores are the nats each group takes from each state, best state 0.
 type scores struct {
 	group   [groups][states]float64
+	own     [features][states]float64 // of each feature by itself, for the words
 	present [groups]bool
 	logPost [states]float64 // before the survey
 }
@@ -162,7 +163,8 @@ func (m *model) score(value [features]float64, days float64) scores {
 		}
 		s.present[row.group] = true
 		for st := range states {
-			s.group[row.group][st] += row.weight * math.Max(l[st]-best, featureFloor)
+			s.own[f][st] = row.weight * math.Max(l[st]-best, featureFloor)
+			s.group[row.group][st] += s.own[f][st]
 		}
 	}
 	n := 0

@@ -89,7 +89,7 @@ func readSurvey(c *roof.Case, fromMS int64) survey {
 	}
 	s.openings(b)
 	if s.openingsKnown {
-		l := surveyLine{text: fmt.Sprintf("loft openings on paper %.0f mm of %.0f mm needed at the eaves", *b.Openings.LoftEavesMM, s.neededMM), splits: true}
+		l := surveyLine{text: fmt.Sprintf("loft openings on paper %.0f mm of %.0f mm usually needed at the eaves", *b.Openings.LoftEavesMM, s.neededMM), splits: true}
 		switch {
 		case s.share >= enoughOpenings:
 			l.moves[stateU], l.moves[stateWU] = -0.4, -0.4
