@@ -10,6 +10,8 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"dewcase/internal/credentials"
 )
 
 // Rights are the topic filters (with + and #) a user may publish to and read.
@@ -63,7 +65,7 @@ func modestTopic(topic string) bool {
 type guard struct {
 	mu     sync.Mutex
 	rights map[string]grant   // by client identifier: they outlive a connection, as its session does
-	misses map[string]*misses // by address
+	misses map[string]*misses // by source, see credentials.Source
 	slots  chan struct{}      // password checks at one time: they are dear on purpose
 	sleep  func(time.Duration)
 }
@@ -106,6 +108,7 @@ func (g *guard) forget(cl *mqtt.Client) {
 // delay is how long an address has to wait for its next try: nothing after one
 // slip, then doubling from 100 ms to 5 s; ten minutes of rest clear it.
 func (g *guard) delay(addr string, failed bool) time.Duration {
+	addr = credentials.Source(addr)
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	m := g.misses[addr]
@@ -140,7 +143,7 @@ func (g *guard) delay(addr string, failed bool) time.Duration {
 func (g *guard) clear(addr string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	delete(g.misses, addr)
+	delete(g.misses, credentials.Source(addr))
 }
 
 // OnConnect refuses what would be trouble later.

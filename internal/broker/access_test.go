@@ -1,6 +1,7 @@
 package broker
 
 import (
+	"fmt"
 	"net"
 	"net/url"
 	"testing"
@@ -147,6 +148,13 @@ func TestGuessingPasswordsGetsSlowerByAddress(t *testing.T) {
 	require.Zero(t, g.delay("192.0.2.8", false))
 	g.clear("192.0.2.7")
 	require.Zero(t, g.delay("192.0.2.7", false))
+	for i := range 9 {
+		g.delay(fmt.Sprintf("2001:db8:1:2::%x", i), true)
+	}
+	require.Equal(t, 5*time.Second, g.delay("2001:db8:1:2:ff::1", false), "an IPv6 network is one guesser")
+	require.Zero(t, g.delay("2001:db8:1:3::1", false))
+	g.clear("2001:db8:1:2::9")
+	require.Zero(t, g.delay("2001:db8:1:2::1", false))
 	for i := range 6000 {
 		g.delay(time.Duration(i).String(), true)
 	}

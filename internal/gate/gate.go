@@ -210,7 +210,7 @@ func (g *Gate) tellWrong(from string) {
 // LogOut ends the session.
 func (g *Gate) LogOut(r *http.Request) error { return g.sessions.Destroy(r.Context()) }
 
-// guesses counts wrong tries by source address: ten at once, then one in six
+// guesses counts wrong tries by source (credentials.Source): ten at once, then one in six
 // seconds. Loopback is never locked out: whoever is on the machine is in
 // already.
 type guesses struct {
@@ -239,10 +239,10 @@ func (g *guesses) tired(r *http.Request) bool {
 	if ip, err := netip.ParseAddr(from); err == nil && ip.IsLoopback() {
 		return false
 	}
-	return g.limiter(from).Tokens() < 1
+	return g.limiter(credentials.Source(from)).Tokens() < 1
 }
 
-func (g *guesses) count(r *http.Request) { g.limiter(address(r)).Allow() }
+func (g *guesses) count(r *http.Request) { g.limiter(credentials.Source(address(r))).Allow() }
 
 func address(r *http.Request) string {
 	host, _, err := net.SplitHostPort(r.RemoteAddr)

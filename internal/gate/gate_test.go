@@ -2,6 +2,7 @@ package gate_test
 
 import (
 	"bytes"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -109,8 +110,16 @@ func TestGuessingIsSlowedDown(t *testing.T) {
 	assert.Equal(t, 40, codes[http.StatusTooManyRequests])
 	assert.Equal(t, http.StatusTooManyRequests, guess("203.0.113.9:2", "admin-token"), "the right one too, from there")
 	assert.Equal(t, http.StatusOK, guess("198.51.100.1:1", "admin-token"))
-	for range 50 {
-		assert.Equal(t, http.StatusUnauthorized, guess("127.0.0.1:1", "wrong"))
+	clear(codes)
+	for i := range 50 {
+		codes[guess(fmt.Sprintf("[2001:db8:1:2::%x]:1", i), "wrong")]++
+	}
+	assert.Equal(t, map[int]int{http.StatusUnauthorized: 10, http.StatusTooManyRequests: 40}, codes, "an IPv6 network has more addresses than anybody can count")
+	assert.Equal(t, http.StatusOK, guess("[2001:db8:1:3::1]:1", "admin-token"))
+	for _, here := range []string{"127.0.0.1:1", "[::1]:1"} {
+		for range 50 {
+			assert.Equal(t, http.StatusUnauthorized, guess(here, "wrong"))
+		}
 	}
 	assert.Equal(t, http.StatusOK, guess("127.0.0.1:1", "admin-token"))
 }
