@@ -1,13 +1,8 @@
 package watch
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"iter"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -15,33 +10,21 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/alert"
+	"dewcase/internal/measuredroofs"
 	"dewcase/internal/outlook"
 	"dewcase/internal/roof"
 	"dewcase/internal/roofsim"
 	"dewcase/internal/series"
 )
 
-// realKit maps the columns of a measured roof to positions, as its points.csv
-// says: the highest air sensor stands for the underside of the deck.
+// realKit maps the sensors of a measured roof to positions: the highest one in
+// the air of the loft stands for the underside of the deck.
 var realKit = map[string]string{"outside": "station", "room": "indoor1", "loft": "roofmiddle_airmiddle", "deck": "roofmiddle_airtop"}
 
-// realRoof reads a measured roof: hourly, fixed UTC+2.
+// realRoof lays out a measured roof; of its deck the temperature alone.
 func realRoof(t *testing.T, house string) *winter {
 	t.Helper()
-	file, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", house+"_roof.csv.gz"))
-	if os.IsNotExist(err) {
-		t.Skip("the measured roofs of ../shared/data are not here")
-	}
-	require.NoError(t, err)
-	defer file.Close()
-	gz, err := gzip.NewReader(file)
-	require.NoError(t, err)
-	rows, err := csv.NewReader(gz).ReadAll()
-	require.NoError(t, err)
-	at := map[string]int{}
-	for i, h := range rows[0] {
-		at[h] = i
-	}
+	data := measuredroofs.Load(t, house)
 	helsinki, err := time.LoadLocation("Europe/Helsinki")
 	require.NoError(t, err)
 	acc, rh := 0.3, 2.0
@@ -50,23 +33,17 @@ func realRoof(t *testing.T, house string) *winter {
 	for _, p := range c.Positions {
 		c.Loggers = append(c.Loggers, roof.Logger{ID: p.ID, Interval: time.Hour, Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh}, Fitted: []roof.Fitting{{Position: p.ID, From: time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC)}}})
 	}
-	fixed := time.FixedZone("UTC+2", 2*3600)
 	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
-			for _, row := range rows[1:] {
-				when, err := time.ParseInLocation(time.DateTime, row[0], fixed)
-				if err != nil {
-					yield(roof.Reading{}, err)
-					return
+			for r, err := range data.Readings(logger, realKit[logger], time.Time{}, measuredroofs.End) {
+				if logger == "deck" {
+					var dry roof.Values
+					if x, ok := r.Values.Get(roof.TempC); ok {
+						dry.Set(roof.TempC, x)
+					}
+					r.Values = dry
 				}
-				r := roof.Reading{Logger: logger, At: when.UTC()}
-				if v, err := strconv.ParseFloat(row[at[realKit[logger]+"_T"]], 64); err == nil {
-					r.Values.Set(roof.TempC, v)
-				}
-				if v, err := strconv.ParseFloat(row[at[realKit[logger]+"_RH"]], 64); err == nil && v >= 0 && v <= 105 && logger != "deck" {
-					r.Values.Set(roof.RHPct, v)
-				}
-				if !r.Values.Empty() && !yield(r, nil) {
+				if (err != nil || !r.Values.Empty()) && !yield(r, err) {
 					return
 				}
 			}
