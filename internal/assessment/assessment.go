@@ -66,15 +66,21 @@ type HowSure struct {
 
 // Diagnosis is the cause the evidence supports.
 type Diagnosis struct {
-	Finding string  `json:"finding"`
-	Causes  []Cause `json:"causes"`
-	Next    string  `json:"next"`
+	Finding  string     `json:"finding"`
+	Strength string     `json:"strength" doc:"strong, probable, or empty while undetermined"`
+	From     *time.Time `json:"from" doc:"the stretch of the record that the cause was looked for in"`
+	Until    *time.Time `json:"until"`
+	Causes   []Cause    `json:"causes"`
+	Reasons  []string   `json:"reasons" doc:"why it is undetermined"`
+	Next     string     `json:"next"`
+	Notes    []string   `json:"notes" doc:"what must be said beside the finding"`
 }
 
 // Cause is one candidate with its support and its evidence.
 type Cause struct {
 	Cause   string   `json:"cause"`
 	Support float64  `json:"support"`
+	Alone   float64  `json:"support_by_readings_alone" doc:"with everything seen on the survey left out"`
 	For     []string `json:"for"`
 	Against []string `json:"against"`
 }
@@ -119,6 +125,7 @@ func Of(set *series.Set) Answer {
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Behind = physics(set, a.Finding)
 	a.Physics = told(a.Behind)
+	a.Physics.Cautions = cautions(a.Finding, a.Behind)
 	for i := range a.Surfaces {
 		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {
 			a.Surfaces[i].PeakCondensateGM2 = rounded(c.PeakGM2)

@@ -2,8 +2,10 @@ package assessment
 
 import (
 	"fmt"
+	"time"
 
 	"dewcase/internal/cause"
+	"dewcase/internal/caution"
 	"dewcase/internal/repair"
 	"dewcase/internal/roof"
 )
@@ -63,12 +65,36 @@ func unjudged(c *roof.Case) []string {
 }
 
 func diagnosis(f cause.Finding) Diagnosis {
-	d := Diagnosis{Finding: string(f.Finding), Causes: []Cause{}, Next: f.NextText()}
+	d := Diagnosis{Finding: string(f.Finding), Strength: f.Strength, Causes: []Cause{}, Reasons: append([]string{}, f.Reasons...), Next: f.NextText(), Notes: append([]string{}, f.Notes...)}
+	if f.Mixed != "" {
+		d.Notes = append(d.Notes, f.Mixed)
+	}
+	if w := f.Window; w.UntilMS > w.FromMS {
+		from, until := time.UnixMilli(w.FromMS).UTC(), time.UnixMilli(w.UntilMS).UTC()
+		d.From, d.Until = &from, &until
+	}
 	for _, s := range f.Causes {
-		d.Causes = append(d.Causes, Cause{Cause: string(s.Cause), Support: round(s.Support, supportDecimals), For: texts(s.For), Against: texts(s.Against)})
+		d.Causes = append(d.Causes, Cause{Cause: string(s.Cause), Support: round(s.Support, supportDecimals), Alone: round(s.FromReadings, supportDecimals), For: texts(s.For), Against: texts(s.Against)})
 	}
 	sumToOne(d.Causes)
 	return d
+}
+
+// cautions are what must be said to whoever acts on the answer: looks, lifts,
+// cuts, seals, or climbs to a logger.
+func cautions(f cause.Finding, p Physics) []ToldCaution {
+	do := append([]caution.Activity{caution.LookInLoft, caution.FitLogger}, f.Activities...)
+	for _, x := range p.BuildUp.Findings {
+		do = append(do, x.Do...)
+	}
+	if o := p.Openings; o != nil && len(o.Lines) > 0 {
+		do = append(do, caution.CutOpenings, caution.WorkOutside)
+	}
+	out := []ToldCaution{}
+	for _, c := range caution.For(do...) {
+		out = append(out, ToldCaution{c.Hazard, c.Text, c.Source, !c.Read})
+	}
+	return out
 }
 
 const supportDecimals = 6

@@ -20,7 +20,19 @@ type Told struct {
 	Steady   []ToldMonth   `json:"steady_build_up" doc:"the case's layers by the steady calculation of ISO 13788, for the months measured"`
 	BuildUp  ToldBuildUp   `json:"build_up"`
 	Openings []ToldOpening `json:"openings"`
+	Rules    string        `json:"opening_rules" doc:"the rule set behind openings"`
+	Licence  string        `json:"opening_licence"`
+	Asks     []string      `json:"opening_asks" doc:"what is still to be measured or entered"`
+	Cautions []ToldCaution `json:"cautions"`
 	Notes    []string      `json:"notes"`
+}
+
+// ToldCaution is a hazard of acting on the answer, and what to do about it.
+type ToldCaution struct {
+	Hazard     string `json:"hazard"`
+	Text       string `json:"text"`
+	Source     string `json:"source"`
+	FromMemory bool   `json:"from_memory" doc:"the source was not read: confirm it"`
 }
 
 // ToldSurface is what the dampness does at one surface.
@@ -31,6 +43,7 @@ type ToldSurface struct {
 	Timber     *ToldTimber    `json:"timber" doc:"estimated from the surface's humidity, lagged by its thickness"`
 	Wood       *ToldTimber    `json:"wood_measured"`
 	Fixings    *ToldCorrosion `json:"fixings"`
+	Assumes    []string       `json:"assumes" doc:"what the figures assume and how far they are good"`
 	Notes      []string       `json:"notes"`
 }
 
@@ -87,7 +100,9 @@ type ToldCorrosion struct {
 	WetHoursPerYear float64 `json:"wet_hours_per_year" doc:"if the whole year were like the record"`
 	LowPerYear      float64 `json:"wet_hours_per_year_low"`
 	HighPerYear     float64 `json:"wet_hours_per_year_high"`
-	Category        string  `json:"category"`
+	Category        string  `json:"category" doc:"of ISO 9223, of wet_hours_per_year"`
+	CategoryLow     string  `json:"category_low"`
+	CategoryHigh    string  `json:"category_high"`
 	Remark          string  `json:"remark"`
 }
 
@@ -153,12 +168,13 @@ type ToldOpening struct {
 	ShortMM  *float64 `json:"short_mm"`
 	ShortMM2 *float64 `json:"short_mm2"`
 	Source   string   `json:"source"`
+	Standing string   `json:"source_standing" doc:"confirmed, secondary or from memory"`
 }
 
 func told(p Physics) Told {
-	t := Told{Surfaces: []ToldSurface{}, Steady: []ToldMonth{}, Openings: []ToldOpening{}, LoftAir: toldAir(p.LoftAir), VoidAir: toldAir(p.VoidAir), Notes: append([]string{}, p.Notes...)}
+	t := Told{Surfaces: []ToldSurface{}, Asks: []string{}, Cautions: []ToldCaution{}, Steady: []ToldMonth{}, Openings: []ToldOpening{}, LoftAir: toldAir(p.LoftAir), VoidAir: toldAir(p.VoidAir), Notes: append([]string{}, p.Notes...)}
 	for _, s := range p.Surfaces {
-		x := ToldSurface{Surface: s.Surface, Condensate: toldFilm(s.Condensate), Timber: toldTimber(s.Timber), Wood: toldTimber(s.Wood), Fixings: toldFixings(s.Fixings), Notes: append([]string{}, s.Notes...)}
+		x := ToldSurface{Surface: s.Surface, Condensate: toldFilm(s.Condensate), Timber: toldTimber(s.Timber), Wood: toldTimber(s.Wood), Fixings: toldFixings(s.Fixings), Assumes: assumes(s), Notes: append([]string{}, s.Notes...)}
 		if m := s.Mould; m != nil {
 			x.Mould = &ToldMould{Class: string(m.Class), ClassFrom: s.MouldClass, Peak: round(m.Peak, 3), End: round(m.End, 3), Words: mould.Words(m.Peak), ASHRAE160: string(m.ASHRAE160)}
 		}
@@ -175,7 +191,7 @@ func told(p Physics) Told {
 			}
 		}
 		if v.Loft.Known {
-			h.LoftShare, h.LoftShareLow, h.LoftShareHigh = rounded(v.Loft.Mean), rounded(v.Loft.Low), rounded(v.Loft.High)
+			h.LoftShare, h.LoftShareLow, h.LoftShareHigh = share(v.Loft.Mean), share(v.Loft.Low), share(v.Loft.High)
 		}
 		t.House = h
 	}
@@ -188,8 +204,10 @@ func told(p Physics) Told {
 	}
 	if p.Openings != nil {
 		for _, l := range p.Openings.Lines {
-			t.Openings = append(t.Openings, ToldOpening{string(l.Where), l.NeededMM, l.HaveMM, l.ShortMM, whole(l.ShortMM2), l.Rule.Source})
+			t.Openings = append(t.Openings, ToldOpening{string(l.Where), l.NeededMM, l.HaveMM, l.ShortMM, whole(l.ShortMM2), l.Rule.Source, string(l.Rule.Standing)})
 		}
+		t.Rules, t.Licence = p.Openings.Set.Region+": "+p.Openings.Set.Title, p.Openings.Licence
+		t.Asks = append(t.Asks, p.Openings.Asks...)
 	}
 	return t
 }
@@ -226,8 +244,35 @@ func toldFixings(r *corrosion.Result) *ToldCorrosion {
 		return nil
 	}
 	return &ToldCorrosion{WetHoursPerYear: round(r.PerYearH, 0), LowPerYear: round(r.LowPerYearH, 0), HighPerYear: round(r.HighPerYearH, 0),
-		Category: r.Category.String(), Remark: r.Remark}
+		Category: r.Category.String(), CategoryLow: r.Low.String(), CategoryHigh: r.High.String(), Remark: r.Remark}
 }
+
+// assumes gathers what the figures of a surface assume, each with what it is
+// about.
+func assumes(s SurfacePhysics) []string {
+	out := []string{}
+	say := func(what string, notes []string) {
+		for _, n := range notes {
+			out = append(out, what+": "+n)
+		}
+	}
+	if s.Condensate != nil {
+		say("condensate", s.Condensate.Notes)
+	}
+	if s.Mould != nil {
+		say("mould", s.Mould.Notes)
+	}
+	if s.Timber != nil {
+		say("timber", s.Timber.Notes)
+	}
+	if s.Fixings != nil && s.Fixings.ObservedH > 0 {
+		say("fixings", s.Fixings.Notes)
+	}
+	return out
+}
+
+// share keeps the bounds of a part of a whole where a part can be.
+func share(x float64) *float64 { return rounded(min(max(x, 0), 1)) }
 
 func toldAir(e airchange.Estimate) ToldAir {
 	if !e.Known {

@@ -101,6 +101,9 @@ func Check(c *roof.Case, at time.Time) Report {
 	k.household()
 	k.age(c.Property.Completed, at)
 	r.Findings = k.out
+	if n := k.others(); r.Overall == Sound && n > 0 {
+		r.Sentence = fmt.Sprintf("On paper vapour has a way out of this roof; %s.", map[bool]string{true: "one other thing is wrong by the rules", false: fmt.Sprintf("%d other things are wrong by the rules", n)}[n == 1])
+	}
 	var do []caution.Activity
 	for _, f := range r.Findings {
 		do = append(do, f.Do...)
@@ -442,6 +445,17 @@ func (k *check) overall() (Verdict, string) {
 		return Ask, "On paper this roof cannot be judged yet: " + k.questions()
 	}
 	return Sound, "On paper this build is sound: vapour has a way out."
+}
+
+// others counts the faults that do not decide how vapour leaves.
+func (k *check) others() int {
+	n := 0
+	for _, f := range k.out {
+		if f.Verdict == Fault && !f.Vapour {
+			n++
+		}
+	}
+	return n
 }
 
 func (k *check) questions() string {

@@ -157,3 +157,20 @@ func TestEveryFaultSaysWhyAndWhatCuresItAndWhoSaysSo(t *testing.T) {
 		assert.True(t, seen[id], id)
 	}
 }
+
+// What is wrong is said as surely as it is known, and a roof that lets vapour
+// out is not called sound while other things are wrong.
+func TestOtherFaultsAreSaidBesideAWayOut(t *testing.T) {
+	b := roof.Build{PitchDeg: num(35), SpanM: num(8), Covering: roof.Covering{Air: "open"}, Underlay: roof.Underlay{Class: "HR"}, Battens: "single",
+		Openings: roof.Openings{LoftEavesMM: num(12)}, Ceiling: roof.Ceiling{Sealed: roof.No, Downlights: count(6), VapourControlLayer: roof.Yes}}
+	r := Check(&roof.Case{Roof: b}, time.Time{})
+	assert.Equal(t, Sound, r.Overall)
+	assert.Equal(t, "On paper vapour has a way out of this roof; 2 other things are wrong by the rules.", r.Sentence)
+	assert.Equal(t, "6 downlights in a ceiling that is not sealed.", find(t, r, "downlights").What)
+	b.Ceiling.Sealed = roof.Unknown
+	r = Check(&roof.Case{Roof: b}, time.Time{})
+	assert.Equal(t, "On paper vapour has a way out of this roof; one other thing is wrong by the rules.", r.Sentence)
+	assert.Equal(t, "6 downlights in a ceiling that is not known to be sealed.", find(t, r, "downlights").What)
+	b.Ceiling.Sealed = roof.Yes
+	assert.Equal(t, "On paper this build is sound: vapour has a way out.", Check(&roof.Case{Roof: b}, time.Time{}).Sentence)
+}

@@ -135,7 +135,7 @@ func (k *check) household() {
 	case n == nil:
 		k.ask("downlights", element, "The number of downlights is not known.", "Each open one is a hole into the loft.", "Count them.")
 	case *n >= downlightsFew && c.Sealed != roof.Yes:
-		k.fault("downlights", element, fmt.Sprintf("%d downlights in a ceiling that is not known to be sealed.", *n), "Each open downlight is a hole into the loft, warm and often above a bathroom.", "Closed, rated fittings or covers; mind the heat and the cables.", Practice, caution.SealCeiling)
+		k.fault("downlights", element, fmt.Sprintf("%d downlights in a ceiling that is %s.", *n, map[bool]string{true: "not sealed", false: "not known to be sealed"}[c.Sealed == roof.No]), "Each open downlight is a hole into the loft, warm and often above a bathroom.", "Closed, rated fittings or covers; mind the heat and the cables.", Practice, caution.SealCeiling)
 	case *n > 0 && c.Sealed != roof.Yes:
 		k.add(Finding{ID: "downlights", Element: element, Verdict: Remark, Source: Practice, What: fmt.Sprintf("%d downlights.", *n), Why: "Each open one is a hole into the loft."})
 	default:

@@ -173,7 +173,7 @@ func remark(c Category, fixings string) string {
 	switch fixings {
 	case "galvanised":
 		if wet {
-			return "galvanised nails, clips and straps are wet here for much of the year: look for white or red rust on a few heads; zinc goes faster still in contact with preservative-treated battens, copper or cement slates, and stainless steel is the usual choice when they are renewed (common practice)"
+			return "galvanised nails, clips and straps were wet here for much of the record: look for white or red rust on a few heads; zinc goes faster still in contact with preservative-treated battens, copper or cement slates, and stainless steel is the usual choice when they are renewed (common practice)"
 		}
 		return "galvanised fixings stand this wetness for many years, unless they touch preservative-treated timber, copper or wet cement (common practice)"
 	case "stainless":

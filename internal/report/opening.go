@@ -287,6 +287,16 @@ func (b *builder) verdictSentence(i int) Text {
 	if fall == nil {
 		return say("%s", bold(verdict+"."))
 	}
+	switch {
+	case r.Verdict == repair.NoChangeShown:
+		return say("%s; the best estimate is that %s against the same roof unrepaired in the same weather.", bold(verdict), fall)
+	case r.Verdict == repair.Worked && a.LowPct != nil && *a.LowPct <= 0:
+		// The verdict rests on the hours at risk: where the other interval takes in
+		// no change, they are told first.
+		if risk := interval(i, "hours at risk", a.AtRiskReductionPct, a.AtRiskLowPct, a.AtRiskHighPct, riskNames); risk != nil {
+			return say("%s: %s against the same roof unrepaired in the same weather; %s, which takes in no change.", bold(verdict), risk, fall)
+		}
+	}
 	return say("%s: %s against the same roof unrepaired in the same weather.", bold(verdict), fall)
 }
 

@@ -91,18 +91,10 @@ func millimetres(path string, x *float64) Run {
 
 // cautions is what must be said wherever somebody may act on the report.
 func (b *builder) cautions(p *part) {
-	do := append([]caution.Activity{}, b.Answer.Finding.Activities...)
-	for _, f := range b.Answer.Behind.BuildUp.Findings {
-		do = append(do, f.Do...)
-	}
-	if o := b.Answer.Behind.Openings; o != nil && len(o.Lines) > 0 {
-		do = append(do, caution.CutOpenings, caution.WorkOutside)
-	}
-	do = append(do, caution.LookInLoft, caution.FitLogger) // whoever reads a logger climbs to it
 	var items []Text
-	for _, c := range caution.For(do...) {
+	for _, c := range b.Answer.Physics.Cautions {
 		source := c.Source
-		if !c.Read {
+		if c.FromMemory {
 			source += "; from memory"
 		}
 		items = append(items, say("%s %s (%s)", bold(upper(c.Hazard)+"."), c.Text, source))

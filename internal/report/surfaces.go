@@ -145,7 +145,7 @@ func (b *builder) howSure(p *part, i int) {
 		return
 	}
 	t := &Table{Caption: "How sure: whose error the interval comes from, and the interval that a check of it would leave",
-		Head: []string{"Logger", "Quantity", "Part of the doubt, %", "If checked: from, h", "to, h"}, Numeric: []bool{false, false, true, true, true}}
+		Head: []string{"Logger", "Quantity", "Part of the doubt, %", "If checked to ±0.1 K or ±1 %RH: from, h", "to, h"}, Numeric: []bool{false, false, true, true, true}}
 	for k, x := range s.HowSure {
 		if x.Part <= 0 {
 			continue
@@ -190,7 +190,7 @@ func (b *builder) damp(p *part) {
 			if w == nil {
 				return
 			}
-			row(name+", highest, % of dry mass", Text{figureAt(path+field+".peak_pct", &w.PeakPct, 1)}, "above about 20 % wood can begin to decay, given weeks (common practice)")
+			row(name+", highest, % of dry mass", Text{figureAt(path+field+".peak_pct", &w.PeakPct, 1)}, "20 % is the usual ceiling; decay does not start under about 22 % and is active from 25 to 30 % (common practice)")
 			row(name+", mean, %", Text{figureAt(path+field+".mean_pct", &w.MeanPct, 1)}, "")
 			row(name+", weeks over 20 %", say("%s (%s to %s)", figureAt(path+field+".weeks_over_20_pct", &w.WeeksOver20, 1), figureAt(path+field+".weeks_over_20_pct_low", &w.WeeksLow, 1), figureAt(path+field+".weeks_over_20_pct_high", &w.WeeksHigh, 1)),
 				"with the range that the estimate is good to")
@@ -199,14 +199,14 @@ func (b *builder) damp(p *part) {
 		wood("Wood moisture, measured", "wood_measured", s.Wood)
 		if f := s.Fixings; f != nil {
 			row("Time of wetness, h a year", say("%s (%s to %s)", figureAt(path+"fixings.wet_hours_per_year", &f.WetHoursPerYear, 0), figureAt(path+"fixings.wet_hours_per_year_low", &f.LowPerYear, 0), figureAt(path+"fixings.wet_hours_per_year_high", &f.HighPerYear, 0)),
-				"if the whole year were like the record; in brackets: if all that was not observed were dry, or wet. Category "+f.Category+" of ISO 9223")
+				"if the whole year were like the record; in brackets: if all that was not observed were dry, or wet. Category "+f.Categories()+" of ISO 9223")
 		}
 		p.table(t)
 		if f := s.Fixings; f != nil && f.Remark != "" && !said[f.Remark] {
 			said[f.Remark] = true
 			p.para("%s", prose(f.Remark))
 		}
-		for _, n := range s.Notes {
+		for _, n := range append(append([]string{}, s.Assumes...), s.Notes...) {
 			p.quiet("%s", prose(n))
 		}
 	}
@@ -223,9 +223,9 @@ func (b *builder) vapour(p *part) {
 		case h.HumidityClass == nil:
 			p.lead("Too little was seen to put the house into a humidity class.")
 		case h.Borderline:
-			p.lead("The house lies in humidity class %s of 5 (ISO 13788), at the border of its neighbour by the loggers’ accuracy.", countAt("physics.house.humidity_class", *h.HumidityClass))
+			p.lead("The house lies in humidity class %s of 5 (ISO 13788 Annex A, limits from memory), at the border of its neighbour by the loggers’ accuracy.", countAt("physics.house.humidity_class", *h.HumidityClass))
 		default:
-			p.lead("The house lies in humidity class %s of 5 (ISO 13788).", countAt("physics.house.humidity_class", *h.HumidityClass))
+			p.lead("The house lies in humidity class %s of 5 (ISO 13788 Annex A, limits from memory).", countAt("physics.house.humidity_class", *h.HumidityClass))
 		}
 		if h.ClassUse != "" {
 			p.quiet("What the standard’s editions place in that class: %s", prose(h.ClassUse))

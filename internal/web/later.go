@@ -264,7 +264,7 @@ func sureSentence(s assessment.Surface, words string) string {
 	}
 	if best >= 0 {
 		x := s.HowSure[best]
-		out += fmt.Sprintf(" Most of the doubt, %s %%, is the %s of %s.", percent(x.Part), quantityWords(x.Quantity), x.Logger)
+		out += fmt.Sprintf(" The largest part of the doubt, %s %%, is the %s of %s.", percent(x.Part), quantityWords(x.Quantity), x.Logger)
 	}
 	return out
 }

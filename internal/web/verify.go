@@ -108,13 +108,14 @@ func effectPicture(i int, res repair.Result) *picture.Scene {
 // verdictSentence says the verdict with its figure and how sure it is.
 func verdictSentence(h *head, words string, r repair.Result) string {
 	when := "The repair of " + r.At.In(h.Zone).Format("2 January 2006")
-	interval := ""
-	if r.ReductionPct != nil && r.LowPct != nil && r.HighPct != nil {
-		way, by, lo, hi := "fell", *r.ReductionPct, *r.LowPct, *r.HighPct
-		if by < 0 {
-			way, by, lo, hi = "rose", -by, -hi, -lo
-		}
-		interval = fmt.Sprintf(": wet hours %s %s by %.0f %%, weather being equal (95 %%: %s)", words, way, by, spanWords(lo, hi))
+	interval, wet := "", changed("wet hours "+words, r.ReductionPct, r.LowPct, r.HighPct)
+	if wet != "" {
+		interval = ": " + wet
+	}
+	// The verdict rests on the hours at risk: where the interval of the wet hours
+	// takes in no change, they are told first.
+	if risk := changed("hours at risk "+words, r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct); r.Verdict == repair.Worked && wet != "" && risk != "" && *r.LowPct <= 0 {
+		interval = ": " + risk + "; " + changed("wet hours", r.ReductionPct, r.LowPct, r.HighPct) + ", which takes in no change"
 	}
 	switch r.Verdict {
 	case repair.Worked:
@@ -122,9 +123,22 @@ func verdictSentence(h *head, words string, r repair.Result) string {
 	case repair.GotWorse:
 		return when + " made it worse" + interval + "."
 	case repair.NoChangeShown:
-		return when + " has shown no change " + words + " so far" + map[bool]string{true: "; " + interval[min(2, len(interval)):], false: ""}[interval != ""] + "."
+		return when + " has shown no change " + words + " so far" + map[bool]string{true: "; the best estimate is that " + wet, false: ""}[wet != ""] + "."
 	}
 	return "It is too early to say whether the repair of " + r.At.In(h.Zone).Format("2 January 2006") + " worked " + words + "."
+}
+
+// changed says how far something fell or rose with its interval; nothing where
+// that could not be had.
+func changed(what string, x, low, high *float64) string {
+	if x == nil || low == nil || high == nil {
+		return ""
+	}
+	way, by, lo, hi := "fell", *x, *low, *high
+	if by < 0 {
+		way, by, lo, hi = "rose", -by, -hi, -lo
+	}
+	return fmt.Sprintf("%s %s by %.0f %%, weather being equal (95 %%: %s)", what, way, by, spanWords(lo, hi))
 }
 
 // beside is what the script draws with the margin beyond the readings.

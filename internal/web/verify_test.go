@@ -29,12 +29,14 @@ func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
 		want string
 	}{
 		{worked(at), "The repair of 20 December 2026 worked: wet hours under the covering fell by 71 %, weather being equal (95 %: 55 to 83)."},
+		{repair.Result{At: at, Verdict: repair.Worked, ReductionPct: ptr(56), LowPct: ptr(-1), HighPct: ptr(80), AtRiskReductionPct: ptr(41), AtRiskLowPct: ptr(13), AtRiskHighPct: ptr(62)},
+			"The repair of 20 December 2026 worked: hours at risk under the covering fell by 41 %, weather being equal (95 %: 13 to 62); wet hours fell by 56 %, weather being equal (95 %: −1 to 80), which takes in no change."},
 		{repair.Result{At: at, Verdict: repair.TooEarly}, "It is too early to say whether the repair of 20 December 2026 worked under the covering."},
 		{repair.Result{At: at, Verdict: repair.NoChangeShown}, "The repair of 20 December 2026 has shown no change under the covering so far."},
 		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(8), LowPct: ptr(-20), HighPct: ptr(31)},
-			"The repair of 20 December 2026 has shown no change under the covering so far; wet hours under the covering fell by 8 %, weather being equal (95 %: −20 to 31)."},
+			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet hours under the covering fell by 8 %, weather being equal (95 %: −20 to 31)."},
 		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(-8), LowPct: ptr(-31), HighPct: ptr(20)},
-			"The repair of 20 December 2026 has shown no change under the covering so far; wet hours under the covering rose by 8 %, weather being equal (95 %: −20 to 31)."},
+			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet hours under the covering rose by 8 %, weather being equal (95 %: −20 to 31)."},
 		{repair.Result{At: at, Verdict: repair.GotWorse, ReductionPct: ptr(-40), LowPct: ptr(-70), HighPct: ptr(-12)},
 			"The repair of 20 December 2026 made it worse: wet hours under the covering rose by 40 %, weather being equal (95 %: 12 to 70)."},
 	} {

@@ -252,7 +252,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"classfrom": func(class, from string) string {
 			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise", "mould_class in the case file can say otherwise", 1)
 		},
-		"category": func(s string) string { return strings.Replace(s, "tau", "τ", 1) },
+		"category": func(s string) string { return strings.ReplaceAll(s, "tau", "τ") },
 		"known":    func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
 
 		"quantity":  quantityWords,
