@@ -153,6 +153,10 @@ func spanMS(c *roof.Case, usual map[string]int64, logger string) int64 {
 
 // phaseMS shifts the grid of hours so that it lies on the clock hours of the
 // property's zone, also where that is half an hour off.
+// Where summer time is half an hour (Lord Howe Island) the hours lie on the
+// clock's for one half of the year and begin at half past for the other: each is
+// right for the hour it covers, and Timeline works out anew what is asked for
+// off this grid.
 func phaseMS(c *roof.Case) int64 {
 	if c.Property.Zone == nil {
 		return 0

@@ -80,6 +80,39 @@ func TestHoursAtHandEqualAFreshReadingOfTheRecord(t *testing.T) {
 	}
 }
 
+// The zone's summer time is half an hour, so that its local noons lie on the grid
+// of hours in one half of the year and off it in the other.
+func TestAStretchFromNoonToNoonIsRightWhereSummerTimeIsHalfAnHour(t *testing.T) {
+	ctx := context.Background()
+	c := house("Australia/Lord_Howe")
+	rng := rand.New(rand.NewPCG(7, 1))
+	for name, day := range map[string]time.Time{
+		"summer time": time.Date(2026, 12, 1, 12, 0, 0, 0, c.Property.Zone),
+		"winter time": time.Date(2027, 6, 1, 12, 0, 0, 0, c.Property.Zone),
+		"the change":  time.Date(2027, 4, 3, 12, 0, 0, 0, c.Property.Zone),
+	} {
+		t.Run(name, func(t *testing.T) {
+			store := mem.New()
+			r := record.New(store)
+			var batch []roof.Reading
+			for at := day.Add(-2 * time.Hour); at.Before(day.Add(50 * time.Hour)); at = at.Add(15 * time.Minute) {
+				batch = append(batch, reading("a", at.UTC(), rng), reading("s", at.UTC(), rng))
+			}
+			_, err := store.Append(ctx, c.ID, batch)
+			require.NoError(t, err)
+			from, until := day.UnixMilli(), day.AddDate(0, 0, 1).UnixMilli()
+			got, err := r.Timeline(ctx, c, from, until, 3600_000)
+			require.NoError(t, err)
+			whole, err := r.Whole(ctx, c)
+			require.NoError(t, err)
+			want, err := timeline.Stepped(whole, from, until, 3600_000)
+			require.NoError(t, err)
+			require.Equal(t, day.UTC(), got.Time[0].UTC())
+			require.True(t, near(decoded(t, want), decoded(t, got)))
+		})
+	}
+}
+
 func decoded(t require.TestingT, v timeline.View) any {
 	b, err := json.Marshal(v)
 	require.NoError(t, err)
