@@ -51,9 +51,9 @@ const (
 	excessMinPa, excessMaxPa = -150.0, 300.0
 	// From even odds the household gets its one note.
 	unsureLogOdds = 0.0
-	// A household is told outright from odds of 33 to 1, and not before there is
+	// A household is told outright from odds of 90 to 1, and not before there is
 	// a diagnosis.
-	dampLogOdds = 3.5
+	dampLogOdds = 4.5
 )
 
 // terms are what the coefficients multiply.
