@@ -50,7 +50,7 @@ clean:
 .PHONY: faults
 faults:
 	go test -count=1 -timeout 5m ./internal/faulttest ./internal/mqttfeed ./internal/broker ./internal/notify ./internal/mqttframe
-	go test -count=1 -timeout 5m -run 'Killed|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/sqlite ./internal/crashtest ./internal/deploytest ./internal/ingest
+	go test -count=1 -timeout 5m -run 'Killed|PowerCut|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/sqlite ./internal/crashtest ./internal/deploytest ./internal/ingest
 
 # Bill of materials of the binary (CycloneDX JSON): what is linked, version, licence.
 .PHONY: sbom
