@@ -293,6 +293,18 @@ func unknownAir(where string, outdoor, space *airchange.Air) airchange.Estimate 
 	return airchange.Estimate{}
 }
 
+// atMostSaturated brings a mean vapour pressure down to saturation at the mean
+// temperature, which the steady calculation cannot go beyond; cut says that it
+// had to. Saturation bends upwards, so that the mean of changing damp air can
+// lie above it, in the cold most of all.
+func atMostSaturated(pa, tempC float64) (most float64, cut bool) {
+	sat, err := psychro.ISO13788SatPa(tempC)
+	if err != nil || pa <= sat {
+		return pa, false // what cannot be is refused by the calculation itself
+	}
+	return sat, true
+}
+
 // steady runs the case's layers through each calendar month that was measured
 // indoors and outdoors for at least half its hours.
 func (p *Physics) steady(set *series.Set) {
@@ -326,6 +338,12 @@ func (p *Physics) steady(set *series.Set) {
 		month.OutdoorPa, ok[3] = whole(out[0].VapourPa)
 		if ok != [4]bool{true, true, true, true} {
 			continue
+		}
+		var cut [2]bool
+		month.IndoorPa, cut[0] = atMostSaturated(month.IndoorPa, month.IndoorC)
+		month.OutdoorPa, cut[1] = atMostSaturated(month.OutdoorPa, month.OutdoorC)
+		if cut[0] || cut[1] {
+			p.Notes = append(p.Notes, "steady calculation for "+month.Month+": the month's mean vapour pressure lies above saturation at its mean temperature (changing weather, and fog over ice, do that); saturation is taken")
 		}
 		s, err := glaser.SteadyState(glaser.BuildUp{Layers: layers}, glaser.Climate{IndoorC: month.IndoorC, OutdoorC: month.OutdoorC, IndoorPa: month.IndoorPa, OutdoorPa: month.OutdoorPa})
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/caution"
 	"dewcase/internal/condensate"
 	"dewcase/internal/corrosion"
+	"dewcase/internal/glaser"
 	"dewcase/internal/openings"
 	"dewcase/internal/roof"
 	"dewcase/internal/vapour"
@@ -61,4 +62,17 @@ func TestAnAnswerWithNothingInItIsStillWritten(t *testing.T) {
 	text := textOf(Assessment{Case: "elder-7", Physics: told(Physics{}), Diagnosis: diagnosis(cause.Finding{Finding: cause.Undetermined})})
 	assert.Contains(t, text, "Cause: undetermined")
 	assert.NotContains(t, text, "%!")
+}
+
+// A month of hard frost is not left out of the steady calculation because its
+// mean vapour pressure passes saturation at its mean temperature.
+func TestAMonthMeanAboveSaturationIsTakenAsSaturated(t *testing.T) {
+	pa, cut := atMostSaturated(238.05, -11.0711)
+	assert.True(t, cut)
+	assert.InDelta(t, 235.8, pa, 0.5)
+	_, err := glaser.SteadyState(glaser.BuildUp{Layers: []glaser.Layer{{Name: "felt", ResistanceM2KW: 0.1, SdM: 20}}}, glaser.Climate{IndoorC: 20, IndoorPa: 900, OutdoorC: -11.0711, OutdoorPa: pa})
+	assert.NoError(t, err)
+	pa, cut = atMostSaturated(200, -11)
+	assert.False(t, cut)
+	assert.Equal(t, 200.0, pa)
 }

@@ -230,9 +230,9 @@ func (b *builder) findingSentence() Text {
 		}
 		return say("%s Most support, %s of 1, goes to: %s.", bold("The cause cannot be told yet."), support(f.Leading), f.Leading.Words())
 	}
-	how := "The cause is probably"
+	how := "Probable cause"
 	if f.Strength == "strong" {
-		how = "The cause is, strongly supported,"
+		how = "Strongly supported cause"
 	}
 	if f.Finding == cause.NoneFound {
 		how = map[bool]string{true: "Strongly supported", false: "Probable"}[f.Strength == "strong"]
