@@ -201,7 +201,7 @@ func (a *App) openBroker(c config.MQTT) error {
 		return err
 	}
 	if err := a.broker.Start(); err != nil {
-		return fmt.Errorf("starting the embedded broker on %s: %w", c.Listen, err)
+		return fmt.Errorf("starting the embedded broker (mqtt.listen, or -mqtt-listen; -broker to use one that runs already): %w", err)
 	}
 	a.brokerGauges(a.broker)
 	a.onStop("the embedded broker", a.broker.Stop)

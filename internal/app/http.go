@@ -101,7 +101,8 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 			plain(w, http.StatusServiceUnavailable, strings.Join(problems, "\n"))
 			return
 		}
-		plain(w, http.StatusOK, "ready")
+		// Readings are taken and durable without InfluxDB, so it is told and no more.
+		plain(w, http.StatusOK, strings.TrimSpace("ready\n"+a.mirrorTrouble().Words))
 	})
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: cases{a}, Readings: readings{a}, Views: views{a}, Live: a.hub, Forecasts: forecasts{a}, Version: a.opt.Version,

@@ -44,6 +44,10 @@ func TestIngestGoesOnWhileTheMirrorIsDown(t *testing.T) {
 	assert.Equal(t, 20.0, d.metric("dewcase_outbox_readings"))
 	resp, body := d.ask("GET", "/readyz", "")
 	assert.Equal(t, http.StatusOK, resp.StatusCode, body)
+	require.Eventually(t, func() bool {
+		_, body := d.ask("GET", "/readyz", "")
+		return strings.HasPrefix(body, "ready\n") && strings.Contains(body, "InfluxDB takes no readings") && strings.Contains(body, "20 wait for it")
+	}, 10*time.Second, 100*time.Millisecond, "it is told, though readings are taken")
 	mu.Lock()
 	down = false
 	mu.Unlock()

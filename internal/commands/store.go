@@ -155,6 +155,9 @@ func check(ctx context.Context, args []string, s Streams) error {
 	}
 	fmt.Fprintf(s.Out, "the store in %s is sound: %d readings of %d loggers over %d logger days, %d kept aside, %d versions of case files, schema %d\n",
 		*data, rep.Readings, rep.Loggers, rep.Days, rep.Aside, rep.Cases, rep.Schema)
+	if rep.Elsewhere > 0 {
+		fmt.Fprintf(s.Err, "NOT verified: %d readings that lie in InfluxDB alone; `dewcase migrate -config FILE -to verify` compares them with their digests\n", rep.Elsewhere)
+	}
 	return nil
 }
 
@@ -168,10 +171,14 @@ func backup(ctx context.Context, args []string, s Streams) error {
 	if err := need(f, "to"); err != nil {
 		return err
 	}
-	if err := sqlite.Backup(ctx, *data, *to); err != nil {
+	rep, err := sqlite.Backup(ctx, *data, *to)
+	if err != nil {
 		return err
 	}
 	fmt.Fprintf(s.Out, "the store in %s was copied to %s and verified\n", *data, *to)
+	if rep.Elsewhere > 0 {
+		fmt.Fprintf(s.Err, "NOT in this backup: %d readings that lie in InfluxDB alone. Back InfluxDB up as well, as near in time as can be; or bring them here first, the daemon stopped: `dewcase migrate -config FILE -to sqlite`\n", rep.Elsewhere)
+	}
 	return nil
 }
 

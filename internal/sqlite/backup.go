@@ -13,8 +13,10 @@ import (
 
 // Backup writes a copy of a data folder's store to a file, also while a daemon
 // serves from it: one consistent state, checked, and under its name only once
-// it is whole and on the disk. A file of that name is replaced.
-func Backup(ctx context.Context, dir, to string) (err error) {
+// it is whole and on the disk. A file of that name is replaced. The report is
+// the copy's; it says, too, how many readings the copy does not hold because
+// another engine alone has them.
+func Backup(ctx context.Context, dir, to string) (r Report, err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("backing up %s to %s: %w", dir, to, err)
@@ -22,37 +24,39 @@ func Backup(ctx context.Context, dir, to string) (err error) {
 	}()
 	file := filepath.Join(dir, fileName)
 	if _, err := os.Stat(file); err != nil {
-		return fmt.Errorf("there is no store: %w", err)
+		return r, fmt.Errorf("there is no store: %w", err)
 	}
 	if to, err = filepath.Abs(to); err != nil {
-		return err
+		return r, err
 	}
 	for _, own := range []string{fileName, fileName + "-wal", fileName + "-shm", lockName, markName} {
 		if same(to, filepath.Join(dir, own)) {
-			return errors.New("that is the store's own file: name another one")
+			return r, errors.New("that is the store's own file: name another one")
 		}
 	}
 	if st, err := os.Stat(to); err == nil && !st.Mode().IsRegular() {
-		return errors.New("that is not a file: name the file to write")
+		return r, errors.New("that is not a file: name the file to write")
 	}
 	tmp := beside(to)
 	defer os.Remove(tmp)
 	// Made beforehand, so that only its owner can ever read it.
 	f, err := os.OpenFile(tmp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
-		return err
+		return r, err
 	}
 	if err := f.Close(); err != nil {
-		return err
+		return r, err
 	}
 	if err := copyStore(ctx, file, tmp); err != nil {
-		return explain(err)
+		return r, explain(err)
 	}
 	return publish(ctx, tmp, to)
 }
 
 // Backup is the same for the open store.
-func (s *Store) Backup(ctx context.Context, to string) error { return Backup(ctx, s.dir, to) }
+func (s *Store) Backup(ctx context.Context, to string) (Report, error) {
+	return Backup(ctx, s.dir, to)
+}
 
 // Check is the same as the function for the open store.
 func (s *Store) Check(ctx context.Context) (Report, error) { return Check(ctx, s.dir) }
@@ -75,25 +79,25 @@ func copyStore(ctx context.Context, file, tmp string) error {
 
 // publish gives a finished file its name: synced, checked, renamed, and the
 // name synced too.
-func publish(ctx context.Context, tmp, to string) error {
+func publish(ctx context.Context, tmp, to string) (Report, error) {
 	f, err := os.OpenFile(tmp, os.O_RDWR, 0)
 	if err != nil {
-		return err
+		return Report{}, err
 	}
 	if err := errors.Join(f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("bringing it to the disk: %w", err)
+		return Report{}, fmt.Errorf("bringing it to the disk: %w", err)
 	}
 	r, err := CheckBackup(ctx, tmp)
 	if err == nil {
 		err = r.Err()
 	}
 	if err != nil {
-		return err
+		return r, err
 	}
 	if err := os.Rename(tmp, to); err != nil {
-		return err
+		return r, err
 	}
-	return syncDir(filepath.Dir(to))
+	return r, syncDir(filepath.Dir(to))
 }
 
 func beside(file string) string {
@@ -146,7 +150,7 @@ func Restore(ctx context.Context, from, dir string) (err error) {
 	if err := copyFile(ctx, from, tmp); err != nil {
 		return err
 	}
-	if err := publish(ctx, tmp, to); err != nil {
+	if _, err := publish(ctx, tmp, to); err != nil {
 		return err
 	}
 	if err := markAsIs(ctx, dir); err != nil {

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -125,6 +126,9 @@ func TestDayIsReleasedAndTakenBackOnlyBitForBit(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
 	require.Equal(t, []int64{240, 48}, []int64{r.Readings, r.Elsewhere})
+	r, err = s.Backup(t.Context(), filepath.Join(t.TempDir(), "backup"))
+	require.NoError(t, err)
+	require.Equal(t, []int64{240, 48}, []int64{r.Readings, r.Elsewhere}, "a backup tells what it does not hold")
 
 	require.ErrorIs(t, s.Adopt(t.Context(), day, altered), roof.ErrDamaged)
 	require.NoError(t, s.Adopt(t.Context(), day, want[:48]))
