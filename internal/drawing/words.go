@@ -21,22 +21,19 @@ var placeRank = map[roof.Place]int{
 // Rank is a place's order from indoors to outdoors.
 func Rank(p roof.Place) int { return placeRank[p] }
 
-// PlaceWords names a place as people say it.
-func PlaceWords(p roof.Place) string { return p.Words() }
-
 // PositionWords names a position: batten void (void-e).
-func PositionWords(p roof.Position) string { return PlaceWords(p.Place) + " (" + p.ID + ")" }
+func PositionWords(p roof.Position) string { return p.Place.Words() + " (" + p.ID + ")" }
 
 // SurfaceWords names a surface by its place, with its id where the place alone
 // does not tell it from another.
 func SurfaceWords(c *roof.Case, s roof.Position) string {
 	if len(c.At(s.Place)) > 1 {
 		if c.LeftAlone(s) {
-			return PlaceWords(s.Place) + " (" + s.ID + ", left alone)"
+			return s.Place.Words() + " (" + s.ID + ", left alone)"
 		}
 		return PositionWords(s)
 	}
-	return PlaceWords(s.Place)
+	return s.Place.Words()
 }
 
 // Events are the case's events in time order, as pictures show them.

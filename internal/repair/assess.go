@@ -79,7 +79,7 @@ func treatedSurfaces(c *roof.Case, e roof.Event) (surfaces []roof.Position, said
 		if treated(e, p.ID) || p.Meets != "" && treated(e, p.Meets) {
 			named = append(named, p)
 		}
-		if air, _ := c.Position(p.Meets); !p.Untouched && !air.Untouched {
+		if !c.LeftAlone(p) {
 			all = append(all, p)
 		}
 	}

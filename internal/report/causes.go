@@ -74,7 +74,7 @@ func (b *builder) window(p *part) {
 func placesWords(places []roof.Place) string {
 	var out []string
 	for _, m := range places {
-		out = append(out, drawing.PlaceWords(m))
+		out = append(out, m.Words())
 	}
 	return names(out)
 }

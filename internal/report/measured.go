@@ -47,7 +47,7 @@ func (b *builder) course(p *part) {
 func (b *builder) positions(p *part) {
 	t := &Table{Caption: "Positions", Head: []string{"Position", "Place", "Meets the air of", "Observed, %", "Longest gap, h", "Readings kept out"}, Numeric: []bool{false, false, false, true, true, true}}
 	for _, pos := range b.Case.Positions {
-		r := cells(pos.ID, drawing.PlaceWords(pos.Place), "–", "–", "–", "–")
+		r := cells(pos.ID, pos.Place.Words(), "–", "–", "–", "–")
 		if pos.Place.IsSurface() {
 			r.Cells[2] = say("%s", pos.Meets)
 			if pos.Meets == "" {
@@ -55,7 +55,7 @@ func (b *builder) positions(p *part) {
 			}
 		}
 		if pos.Untouched {
-			r.Cells[1] = say("%s; left alone by the repair", drawing.PlaceWords(pos.Place))
+			r.Cells[1] = say("%s; left alone by the repair", pos.Place.Words())
 		}
 		for i, c := range b.Answer.Coverage {
 			if c.Position != pos.ID || !b.recorded() {

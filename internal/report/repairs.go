@@ -51,7 +51,7 @@ func (b *builder) treats(p *part, e roof.Event) {
 func (b *builder) result(p *part, i int) {
 	r := b.Answer.Results[i]
 	pos, _ := b.Case.Position(r.Surface)
-	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), drawing.PlaceWords(pos.Place), r.Surface, bold(spaced(string(r.Verdict))))
+	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface, bold(spaced(string(r.Verdict))))
 	p.add(Lead, b.verdictSentence(i))
 	if r.Reason != "" {
 		p.para("%s", prose(r.Reason))

@@ -18,7 +18,7 @@ func (b *builder) surfaces(p *part) {
 	}
 	for i, s := range b.Answer.Surfaces {
 		pos, _ := b.Case.Position(s.Surface)
-		p.head("%s (%s), in the air of %s", upper(drawing.PlaceWords(pos.Place)), s.Surface, airOf(s))
+		p.head("%s (%s), in the air of %s", upper(pos.Place.Words()), s.Surface, airOf(s))
 		if !b.recorded() {
 			for _, n := range s.Notes {
 				p.warn("%s", prose(n))

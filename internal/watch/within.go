@@ -81,8 +81,8 @@ func logit(p float64) float64 {
 }
 
 // level says whose water it is. Without an outdoor logger the diagnosis decides
-// alone, and without either a wetting counts as possible damp: better once too
-// often than a drip unannounced.
+// alone, which never goes beyond possible damp, and without either a wetting
+// counts as that: better once too often than a drip unannounced.
 func (e evidence) level() alert.Level {
 	x := e.logOdds()
 	if !e.outdoors {
