@@ -2,7 +2,7 @@
 # (Debian packages as root, npm packages) and runs everything.
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
-LDFLAGS := -s -w -X dewcase/internal/commands.Version=$(VERSION)
+LDFLAGS := -s -w -X dewcase/internal/run/commands.Version=$(VERSION)
 export CGO_ENABLED ?= 0
 
 .PHONY: build pages run test check pictures bench deps clean
@@ -23,7 +23,7 @@ check: pages
 	@test -z "$$(gofmt -l cmd internal dashboards)" || { gofmt -l cmd internal dashboards; echo "gofmt -w these"; exit 1; }
 	go vet ./...
 	go tool staticcheck ./...
-	go test ./internal/layering
+	go test ./internal/testkit/layering
 
 test: deps check
 	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error && npx tsc --noEmit -p ..
@@ -41,7 +41,7 @@ bench: build
 # winters; hours of processor time. DEWCASE_TRIALS and DEWCASE_SEED choose.
 .PHONY: trials
 trials:
-	go test -tags trials -run 'Trials' -timeout 12h -v ./internal/cause ./internal/repair ./internal/watch
+	go test -tags trials -run 'Trials' -timeout 12h -v ./internal/reason/cause ./internal/reason/repair ./internal/flow/watch
 
 clean:
 	rm -rf bin dashboards/dist/*.js dashboards/dist/*.css
@@ -49,14 +49,14 @@ clean:
 # The faults of DEVELOPERS.md's table, provoked for real; needs what deps installs.
 .PHONY: faults
 faults:
-	go test -count=1 -timeout 5m ./internal/faulttest ./internal/mqttfeed ./internal/broker ./internal/notify ./internal/mqttframe
-	go test -count=1 -timeout 5m -run 'Killed|PowerCut|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/sqlite ./internal/crashtest ./internal/deploytest ./internal/ingest
+	go test -count=1 -timeout 5m ./internal/testkit/faulttest ./internal/door/mqtt/mqttfeed ./internal/door/mqtt/broker ./internal/door/notify ./internal/door/mqtt/mqttframe
+	go test -count=1 -timeout 5m -run 'Killed|PowerCut|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog' ./internal/door/store/sqlite ./internal/testkit/crashtest ./internal/testkit/deploytest ./internal/flow/ingest
 
 # Bill of materials of the binary (CycloneDX JSON): what is linked, version, licence.
 .PHONY: sbom
 sbom: build
-	go run ./internal/sbom -version "$(VERSION)" bin/dewcase > bin/sbom.json
-	go run ./internal/sbom -notices bin/dewcase > bin/notices.txt
+	go run ./internal/run/release/sbom -version "$(VERSION)" bin/dewcase > bin/sbom.json
+	go run ./internal/run/release/sbom -notices bin/dewcase > bin/notices.txt
 
 # Static binaries for amd64, arm64 and armv7, each tried on this machine.
 .PHONY: cross
@@ -66,9 +66,9 @@ cross: deps pages
 # A Debian package of the binary, for this machine's architecture.
 .PHONY: package
 package: sbom
-	go run ./internal/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
+	go run ./internal/run/release/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
 
-# The ready-made Grafana dashboards, written again from internal/grafana.
+# The ready-made Grafana dashboards, written again from internal/run/release/grafana.
 .PHONY: dashboards-grafana
 dashboards-grafana:
-	go run ./internal/grafana dashboards/grafana
+	go run ./internal/run/release/grafana dashboards/grafana

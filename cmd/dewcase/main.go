@@ -8,7 +8,7 @@ import (
 	"os/signal"
 	"syscall"
 
-	"dewcase/internal/commands"
+	"dewcase/internal/run/commands"
 )
 
 func main() {

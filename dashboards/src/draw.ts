@@ -1,5 +1,5 @@
 // What the margin chart and the positions look like: the same picture as the
-// server draws first (internal/picture), made from the stepped view.
+// server draws first (internal/door/picture), made from the stepped view.
 
 import { type Item, type Point, type Scene, box } from "./scene";
 import { type Column, type Position, type Surface, type View, at, signed } from "./timeline";

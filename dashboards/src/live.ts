@@ -40,7 +40,7 @@ class Live extends HTMLElement {
     });
   }
 
-  /** sum says the page's sentence again, as the server says it (loggersSentence in internal/web). */
+  /** sum says the page's sentence again, as the server says it (loggersSentence in internal/door/http/web). */
   private sum(rows: HTMLTableRowElement[]): void {
     const head = document.querySelector("main h1");
     const fitted = rows.filter((x) => x.dataset["logger"]);

@@ -25,7 +25,8 @@ func ParseTime[T string | []byte](s T) (time.Time, error) {
 	minute, ok6 := twoDigits(s[14], s[15])
 	second, ok7 := twoDigits(s[17], s[18])
 	year = year*100 + yy
-	if !(ok1 && ok2 && ok3 && ok4 && ok5 && ok6 && ok7) || month < 1 || month > 12 || day < 1 || day > daysIn(year, month) || hour > 23 || minute > 59 || second > 59 {
+	if !(ok1 && ok2 && ok3 && ok4 && ok5 && ok6 && ok7) || month < 1 || month > 12 || day < 1 ||
+		day > daysIn(year, month) || hour > 23 || minute > 59 || second > 59 {
 		return time.Time{}, ErrNotRFC3339
 	}
 	i, nanos := 19, 0

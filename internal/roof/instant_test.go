@@ -28,9 +28,12 @@ func TestTimesOfTheRFCAreRead(t *testing.T) {
 }
 
 func TestWhatIsNoTimeOfTheRFCIsNotRead(t *testing.T) {
-	for _, text := range []string{"", "2026-11-25", "2026-11-25T06:10:00", "2026-11-25 06:10:00Z", "2026-11-25T6:10:00Z", "2026-11-25T06:10Z", "2026-11-25T06:10:00,5Z",
-		"2026-11-25T06:10:00.Z", "2026-11-25T06:10:00+0100", "2026-11-25T06:10:00+01", "2026-11-25T06:10:00+24:00", "2026-11-25T24:00:00Z", "2026-11-25T06:60:00Z",
-		"1990-12-31T23:59:60Z", "2026-02-29T00:00:00Z", "2026-13-01T00:00:00Z", "2026-00-01T00:00:00Z", "2026-01-00T00:00:00Z", " 2026-11-25T06:10:00Z", "2026-11-25T06:10:00Z ",
+	for _, text := range []string{"", "2026-11-25", "2026-11-25T06:10:00", "2026-11-25 06:10:00Z", "2026-11-25T6:10:00Z",
+		"2026-11-25T06:10Z", "2026-11-25T06:10:00,5Z",
+		"2026-11-25T06:10:00.Z", "2026-11-25T06:10:00+0100", "2026-11-25T06:10:00+01", "2026-11-25T06:10:00+24:00",
+		"2026-11-25T24:00:00Z", "2026-11-25T06:60:00Z",
+		"1990-12-31T23:59:60Z", "2026-02-29T00:00:00Z", "2026-13-01T00:00:00Z", "2026-00-01T00:00:00Z",
+		"2026-01-00T00:00:00Z", " 2026-11-25T06:10:00Z", "2026-11-25T06:10:00Z ",
 		"+026-11-25T06:10:00Z", "2026-11-25T06:10:00Zjunk", "２026-11-25T06:10:00Z"} {
 		_, err := ParseTime(text)
 		assert.ErrorIs(t, err, ErrNotRFC3339, text)
@@ -40,7 +43,8 @@ func TestWhatIsNoTimeOfTheRFCIsNotRead(t *testing.T) {
 func TestTimesReadAsTheStandardLibraryReadsThem(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		zone := time.FixedZone("", 60*rapid.IntRange(-23*60-59, 23*60+59).Draw(t, "offset"))
-		want := time.Unix(rapid.Int64Range(-62e9, 250e9).Draw(t, "s"), rapid.Int64Range(0, 999_999_999).Draw(t, "ns")).In(zone)
+		want := time.Unix(rapid.Int64Range(-62e9, 250e9).Draw(t, "s"), rapid.Int64Range(0, 999_999_999).Draw(t, "ns")).In(
+			zone)
 		text := want.Format(time.RFC3339Nano)
 		if len(strings.SplitN(text, "-", 2)[0]) != 4 {
 			t.Skip("the year has not four digits")
@@ -87,7 +91,8 @@ func TestFaultsAreToldOnOneLineEachAndCountedPastAHundred(t *testing.T) {
 	var all Faults
 	assert.NoError(t, all.Err())
 	for i := range 102 {
-		all = append(all, Fault{File: "c.yaml", Line: i, Key: "roof.pitch_deg", Problem: "95 can\nnot be", Remedy: "write 0 to 90"})
+		all = append(all, Fault{File: "c.yaml", Line: i, Key: "roof.pitch_deg", Problem: "95 can\nnot be",
+			Remedy: "write 0 to 90"})
 	}
 	lines := strings.Split(all.Err().Error(), "\n")
 	require.Len(t, lines, 101)

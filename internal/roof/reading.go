@@ -29,7 +29,8 @@ const QuantityCount = int(quantities)
 // compile with more than it holds.
 const _ uint8 = 1 << (quantities - 1)
 
-var quantityNames = [QuantityCount]string{"temp_c", "rh_pct", "battery_pct", "rain_mm", "wood_pct", "wind_ms", "sun_w_m2"}
+var quantityNames = [QuantityCount]string{"temp_c", "rh_pct", "battery_pct", "rain_mm", "wood_pct", "wind_ms",
+	"sun_w_m2"}
 
 // String is the quantity's name on the wire.
 func (q Quantity) String() string { return quantityNames[q] }
@@ -85,7 +86,8 @@ const (
 // Excluding are the flags that say a value cannot be what it claims.
 const Excluding = FlagClockWrong | FlagBeforeFitting | FlagFlatLine | FlagSideBySide | FlagElsewhere
 
-var flagNames = []string{"arrival_time", "clock_wrong", "future_time", "before_fitting", "maker_range", "jump", "flat_line", "saturated", "over_range", "side_by_side", "retained", "fitted_elsewhere"}
+var flagNames = []string{"arrival_time", "clock_wrong", "future_time", "before_fitting", "maker_range", "jump",
+	"flat_line", "saturated", "over_range", "side_by_side", "retained", "fitted_elsewhere"}
 
 // Names lists the flags that are set, in plain lower-case words.
 func (f Flags) Names() []string {
@@ -135,7 +137,8 @@ const (
 
 // Reasons lists every reason, in a fixed order.
 func Reasons() []Reason {
-	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, ValueOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime, BadValue,
+	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, ValueOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime,
+		BadValue,
 		BadPayload, TooLarge, BadTopic, UnknownCase, TooManyLoggers, RetainedNoTime, Unpaired, BadLogger, BadRow, Unsupported}
 }
 

@@ -1,0 +1,63 @@
+// Package drawing turns one case's record and answers into the view models of
+// its pictures: the winter sheet, the margin chart, the positions, the course
+// without the repair. A timeline and an assessment enter, picture models leave;
+// nothing is drawn here.
+package drawing
+
+import (
+	"sort"
+	"time"
+
+	"dewcase/internal/door/picture"
+	"dewcase/internal/roof"
+)
+
+// placeRank orders positions from indoors to outdoors.
+var placeRank = map[roof.Place]int{
+	roof.IndoorAir: 0, roof.LoftAir: 1, roof.Timber: 2, roof.UnderlayUnderside: 3,
+	roof.BattenVoidAir: 4, roof.CoveringUnderside: 5, roof.OutdoorAir: 6, roof.Other: 7,
+}
+
+// Rank is a place's order from indoors to outdoors.
+func Rank(p roof.Place) int { return placeRank[p] }
+
+// PositionWords names a position: batten void (void-e).
+func PositionWords(p roof.Position) string { return p.Place.Words() + " (" + p.ID + ")" }
+
+// SurfaceWords names a surface by its place, with its id where the place alone
+// does not tell it from another.
+func SurfaceWords(c *roof.Case, s roof.Position) string {
+	if len(c.At(s.Place)) > 1 {
+		if c.LeftAlone(s) {
+			return s.Place.Words() + " (" + s.ID + ", left alone)"
+		}
+		return PositionWords(s)
+	}
+	return s.Place.Words()
+}
+
+// Events are the case's events in time order, as pictures show them.
+func Events(c *roof.Case) []picture.Event {
+	out := make([]picture.Event, 0, len(c.Events))
+	for _, e := range c.Events {
+		out = append(out, picture.Event{At: e.At, Kind: string(e.Kind), What: e.What})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
+	return out
+}
+
+// NightOf is the noon at which the night of a time begins.
+func NightOf(t time.Time, zone *time.Location) time.Time {
+	l := t.In(zone)
+	noon := time.Date(l.Year(), l.Month(), l.Day(), 12, 0, 0, 0, zone)
+	if noon.After(t) {
+		noon = time.Date(l.Year(), l.Month(), l.Day()-1, 12, 0, 0, 0, zone)
+	}
+	return noon
+}
+
+// NightsAfter is the noon n nights later.
+func NightsAfter(noon time.Time, n int, zone *time.Location) time.Time {
+	l := noon.In(zone)
+	return time.Date(l.Year(), l.Month(), l.Day()+n, 12, 0, 0, 0, zone)
+}

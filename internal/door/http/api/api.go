@@ -1,0 +1,261 @@
+// Package api answers programs: cases, readings, the timeline, the assessment
+// and alerts as JSON under /api, described by an OpenAPI 3.1 document, with
+// errors as problem objects (RFC 9457).
+package api
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"net/http"
+	"path"
+	"reflect"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humachi"
+	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
+
+	"dewcase/internal/door/http/gate"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/ingest"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/roof"
+)
+
+// Cases keeps the case files.
+type Cases interface {
+	List(ctx context.Context) ([]CaseRow, error)
+	// File returns a case file and its entity tag; the error wraps
+	// roof.ErrNotFound where there is none.
+	File(ctx context.Context, id string) (file []byte, etag string, err error)
+	// PutFile checks and keeps a case file. ifMatch is the If-Match header, ""
+	// for none; a mismatch wraps roof.ErrChanged, a faulty file is roof.Faults.
+	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
+	// History lists the versions of a case file without the files, newest
+	// first, at most limit, older than the number before (0 for the newest).
+	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	// Version is one of them by its number or entity tag.
+	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
+}
+
+// CaseRow is one house in the list.
+type CaseRow struct {
+	Case        string     `json:"case"`
+	Label       string     `json:"label"`
+	Timezone    string     `json:"timezone"`
+	LastReading *time.Time `json:"last_reading" doc:"null before the first"`
+}
+
+// Readings takes readings in and gives them out again.
+type Readings interface {
+	// Import reads CSV; good rows are kept whatever the others are.
+	Import(ctx context.Context, caseID string, csv io.Reader) (ingest.Report, error)
+	// Export writes a case's readings as CSV, in [from, until); zero bounds are
+	// open.
+	Export(ctx context.Context, caseID string, from, until time.Time, w io.Writer) error
+	Rejects(ctx context.Context, caseID string, limit int, before int64) ([]roof.KeptReject, error)
+	Conflicts(ctx context.Context, caseID string, limit int) ([]roof.Conflicting, error)
+	Heard(ctx context.Context) ([]roof.HeardName, error)
+}
+
+// Views answers questions about the record.
+type Views interface {
+	// Timeline: step 0 lays the record out at its reading times; zero bounds
+	// take the record's own.
+	Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View, error)
+	Assessment(ctx context.Context, caseID string) (assessment.Assessment, error)
+	Alerts(ctx context.Context, caseID string) ([]Alert, error)
+	// Acknowledge and Snooze change an alert in force; one that is not wraps
+	// roof.ErrNotFound.
+	Acknowledge(ctx context.Context, caseID, alertID, by string) error
+	Snooze(ctx context.Context, caseID, alertID, by string, until time.Time) error
+}
+
+// Live hands out readings as they are stored; cancel ends it.
+type Live interface {
+	Subscribe(caseID string) (events <-chan LiveReading, cancel func(), err error)
+}
+
+// LiveReading is one reading as it was stored, calibrated.
+type LiveReading struct {
+	Position  string    `json:"position"`
+	Logger    string    `json:"logger"`
+	At        time.Time `json:"at"`
+	TempC     *float64  `json:"temp_c"`
+	RHPct     *float64  `json:"rh_pct"`
+	DewPointC *float64  `json:"dew_point_c"`
+	Battery   *float64  `json:"battery_pct"`
+	Flags     []string  `json:"flags"`
+}
+
+// Alert is one raised, acknowledged, snoozed or cleared condition.
+type Alert struct {
+	ID        string     `json:"id"`
+	Condition string     `json:"condition"`
+	Position  string     `json:"position"`
+	State     string     `json:"state"`
+	Since     time.Time  `json:"since"`
+	Cleared   *time.Time `json:"cleared"`
+	Text      string     `json:"text"`
+	AckBy     string     `json:"acknowledged_by" doc:"who acknowledged or snoozed it, empty for nobody"`
+	SnoozedTo *time.Time `json:"snoozed_until" doc:"null unless it is snoozed"`
+	Evidence  string     `json:"evidence" doc:"link to the stretch of timeline it rests on"`
+}
+
+// Options are what the API stands on.
+type Options struct {
+	Cases     Cases
+	Readings  Readings
+	Views     Views
+	Live      Live
+	Forecasts Forecasts
+	Version   string
+	MaxBody   int64         // bytes of a CSV body
+	Heartbeat time.Duration // between two signs of life on a live stream
+	Log       *slog.Logger
+}
+
+type server struct {
+	Options
+	api  huma.API
+	puts sync.Mutex // between looking whether a case is there and creating it
+}
+
+// Mount puts the API's routes on a router.
+func Mount(r chi.Router, opt Options) {
+	s := &server{Options: opt}
+	if s.Heartbeat == 0 {
+		s.Heartbeat = 15 * time.Second
+	}
+	config := huma.DefaultConfig("dewcase", opt.Version)
+	config.Info.Description = "Readings, margins to condensation, diagnosis and repair verification of one property a " +
+		"case. Times are RFC 3339, spans [from, to)."
+	config.OpenAPIPath, config.DocsPath, config.SchemasPath = "/api/openapi", "", ""
+	config.CreateHooks = nil // no $schema links: they are built from the Host header
+	config.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
+	config.Components.Schemas.RegisterTypeAlias(reflect.TypeFor[timeline.Column](), reflect.TypeFor[[]*float64]())
+	config.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"token": {Type: "http", Scheme: "bearer",
+		Description: "the administrator's token; demanded where the daemon listens beyond this machine"}}
+	r.Group(func(r chi.Router) {
+		r.Use(middleware.Compress(5, "application/json", "application/problem+json", "application/yaml", "text/csv",
+			"application/openapi+json"))
+		r.Use(tagged)
+		light := r.With(gate.Costly(64, 2*time.Second, 20*time.Second))
+		heavy := r.With(gate.Costly(4, 10*time.Second, 60*time.Second))
+		s.api = humachi.New(light, config)
+		s.cases()
+		s.history()
+		s.listings()
+		s.forecasts()
+		s.alerts()
+		s.views(heavy)
+		s.readings(heavy)
+	})
+	s.live(r)
+	r.Handle(elsewhere, nowhere(r))
+}
+
+// elsewhere is every path under /api that no route answers.
+const elsewhere = "/api/*"
+
+// nowhere tells a path that does not exist from one that is asked with another
+// method.
+func nowhere(routes chi.Routes) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		var allowed []string
+		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodDelete} {
+			asked := method
+			if method == http.MethodHead {
+				asked = http.MethodGet // the daemon answers HEAD as GET without a body
+			}
+			at := chi.NewRouteContext()
+			if routes.Match(at, asked, r.URL.Path) && at.RoutePattern() != elsewhere {
+				allowed = append(allowed, method)
+			}
+		}
+		if len(allowed) == 0 {
+			gate.Refuse(w, http.StatusNotFound, "there is no such route; /api/openapi.json lists them")
+			return
+		}
+		w.Header().Set("Allow", strings.Join(allowed, ", "))
+		gate.Refuse(w, http.StatusMethodNotAllowed, "this route takes "+strings.Join(allowed, ", "))
+	}
+}
+
+// schemaName tells types of one name in two rooms apart.
+func schemaName(t reflect.Type, hint string) string {
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	name := huma.DefaultSchemaNamer(t, hint)
+	if room := path.Base(t.PkgPath()); t.Name() != "" && (room == "timeline" || room == "assessment") {
+		return strings.ToUpper(room[:1]) + room[1:] + name
+	}
+	return name
+}
+
+// CaseID is the case named in a path.
+type CaseID struct {
+	Case string `path:"case" maxLength:"64" pattern:"^[a-z0-9-]+$" doc:"the case's id"`
+}
+
+// status is the one table from what went wrong to what HTTP says.
+func status(err error) int {
+	var faults roof.Faults
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		return http.StatusRequestEntityTooLarge
+	case errors.As(err, &faults):
+		return http.StatusUnprocessableEntity
+	case errors.Is(err, roof.ErrNotFound):
+		return http.StatusNotFound
+	case errors.Is(err, roof.ErrChanged):
+		return http.StatusPreconditionFailed
+	case errors.Is(err, timeline.ErrTooLong), errors.Is(err, ErrRequest):
+		return http.StatusBadRequest
+	case errors.Is(err, ingest.ErrUnusable):
+		return http.StatusUnprocessableEntity
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		// Too long, or the asker left or the daemon is stopping: no fault to log.
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusInternalServerError
+}
+
+// ErrRequest is wrapped by what the asker can put right.
+var ErrRequest = errors.New("the request cannot be answered")
+
+// problem turns an error into a problem object; what is not the asker's to
+// know stays in the log.
+func (s *server) problem(ctx context.Context, err error) huma.StatusError {
+	code := status(err)
+	detail := err.Error()
+	if code == http.StatusInternalServerError {
+		s.Log.ErrorContext(ctx, "a request failed", "error", err)
+		detail = "the daemon could not answer; its log says why"
+	}
+	var faults roof.Faults
+	if errors.As(err, &faults) {
+		details := make([]error, 0, len(faults))
+		for i, f := range faults {
+			if i == roof.FaultLines {
+				break
+			}
+			details = append(details, &huma.ErrorDetail{Message: f.Error(), Location: f.Key, Value: f.Line})
+		}
+		detail = strings.Join(faults.Lines(3), "\n")
+		return huma.NewError(code, detail, details...)
+	}
+	return huma.NewError(code, detail)
+}
+
+func (s *server) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	p := s.problem(r.Context(), err)
+	gate.Refuse(w, p.GetStatus(), p.Error())
+}

@@ -1,0 +1,84 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+// maxCaseFile is the largest case file that is taken (contract, section 5).
+// The framework refuses a body that reaches its limit, hence one byte more there.
+const maxCaseFile = 1 << 20
+
+type caseFile struct {
+	ContentType  string `header:"Content-Type"`
+	ETag         string `header:"ETag"`
+	CacheControl string `header:"Cache-Control"`
+	Body         []byte
+}
+
+func (s *server) cases() {
+	huma.Register(s.api, huma.Operation{OperationID: "list-cases", Method: http.MethodGet, Path: "/api/cases",
+		Summary: "The cases"},
+		func(ctx context.Context, _ *struct{}) (*struct{ Body []CaseRow }, error) {
+			rows, err := s.Cases.List(ctx)
+			if err != nil {
+				return nil, s.problem(ctx, err)
+			}
+			if rows == nil {
+				rows = []CaseRow{}
+			}
+			return &struct{ Body []CaseRow }{rows}, nil
+		})
+
+	huma.Register(s.api, huma.Operation{OperationID: "get-case-file", Method: http.MethodGet,
+		Path: "/api/cases/{case}/file", Summary: "The case file (YAML)",
+		Responses: map[string]*huma.Response{"200": {Description: "The case file as it was written",
+			Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}}}},
+		func(ctx context.Context, in *struct{ CaseID }) (*caseFile, error) {
+			file, etag, err := s.Cases.File(ctx, in.Case)
+			if err != nil {
+				return nil, s.problem(ctx, err)
+			}
+			return &caseFile{ContentType: "application/yaml; charset=utf-8", ETag: quoted(etag), CacheControl: "no-cache",
+				Body: file}, nil
+		})
+
+	huma.Register(s.api, huma.Operation{OperationID: "put-case-file", Method: http.MethodPut,
+		Path: "/api/cases/{case}/file", Summary: "Create or change a case",
+		MaxBodyBytes: maxCaseFile + 1, SkipValidateBody: true, Errors: []int{400, 412, 413, 422},
+		Responses: map[string]*huma.Response{"201": {Description: "Created"}, "204": {Description: "Changed"}}},
+		func(ctx context.Context, in *struct {
+			CaseID
+			IfMatch     string `header:"If-Match" doc:"the entity tag that the change was made from"`
+			IfNoneMatch string `header:"If-None-Match" doc:"* creates the case and changes none that is there"`
+			RawBody     []byte `contentType:"application/yaml"`
+		}) (*struct {
+			Status int
+			ETag   string `header:"ETag"`
+		}, error) {
+			s.puts.Lock()
+			defer s.puts.Unlock()
+			if in.IfNoneMatch != "" {
+				if _, there, err := s.Cases.File(ctx, in.Case); err == nil && matches(in.IfNoneMatch, quoted(there)) {
+					return nil, huma.NewError(http.StatusPreconditionFailed,
+						"case "+in.Case+" is there already; leave If-None-Match out to change it")
+				}
+			}
+			created, etag, err := s.Cases.PutFile(ctx, in.Case, in.RawBody, in.IfMatch, by(ctx))
+			if err != nil {
+				return nil, s.problem(ctx, err)
+			}
+			out := &struct {
+				Status int
+				ETag   string `header:"ETag"`
+			}{Status: http.StatusNoContent, ETag: quoted(etag)}
+			if created {
+				out.Status = http.StatusCreated
+			}
+			return out, nil
+		})
+}
+
+func quoted(etag string) string { return `"` + etag + `"` }

@@ -1,0 +1,105 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"reflect"
+	"strconv"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/ingest"
+	"dewcase/internal/flow/timeline"
+)
+
+var (
+	reportType   = reflect.TypeFor[ingest.Report]()
+	forecastType = reflect.TypeFor[Forecast]()
+)
+
+// views are the costly questions: their own, shorter row of seats keeps them
+// from starving everything else.
+func (s *server) views(r chi.Router) {
+	schemas := s.api.OpenAPI().Components.Schemas
+	id := &huma.Param{Name: "case", In: "path", Required: true,
+		Schema: &huma.Schema{Type: "string", Pattern: "^[a-z0-9-]+$"}}
+	describe := func(op *huma.Operation, answer reflect.Type, name string) {
+		op.Method = http.MethodGet
+		op.Parameters = append([]*huma.Param{id}, op.Parameters...)
+		op.Responses = map[string]*huma.Response{"200": {Description: "The answer",
+			Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(answer, true, name)}}}}
+		for _, code := range []string{"400", "404", "429"} {
+			op.Responses[code] = &huma.Response{Description: "Refused, with the reason",
+				Content: map[string]*huma.MediaType{"application/problem+json": {Schema: &huma.Schema{Type: "object"}}}}
+		}
+		s.api.OpenAPI().AddOperation(op)
+	}
+	describe(&huma.Operation{OperationID: "get-timeline", Path: "/api/cases/{case}/timeline",
+		Summary: "The record along the time axis",
+		Parameters: []*huma.Param{timeParam("from"), timeParam("to"),
+			{Name: "step", In: "query", Description: "whole seconds, or raw for the readings' own times",
+				Schema: &huma.Schema{Type: "string", Pattern: "^(raw|[1-9][0-9]{0,8})$"}}}}, reflect.TypeFor[timeline.View](),
+		"View")
+	r.Get("/api/cases/{case}/timeline", s.timeline)
+	describe(&huma.Operation{OperationID: "get-assessment", Path: "/api/cases/{case}/assessment",
+		Summary: "The whole analysis"}, reflect.TypeFor[assessment.Assessment](), "Assessment")
+	r.Get("/api/cases/{case}/assessment", s.answer(
+		func(ctx context.Context, id string) (any, error) { return s.Views.Assessment(ctx, id) }))
+	describe(&huma.Operation{OperationID: "list-alerts", Path: "/api/cases/{case}/alerts",
+		Summary: "Alerts, raised ones first"}, reflect.TypeFor[[]Alert](), "Alerts")
+	r.Get("/api/cases/{case}/alerts", s.answer(func(ctx context.Context, id string) (any, error) {
+		alerts, err := s.Views.Alerts(ctx, id)
+		if alerts == nil {
+			alerts = []Alert{}
+		}
+		return alerts, err
+	}))
+}
+
+func (s *server) answer(ask func(context.Context, string) (any, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		out, err := ask(r.Context(), chi.URLParam(r, "case"))
+		if err != nil {
+			s.refuse(w, r, err)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		_ = json.NewEncoder(w).Encode(out)
+	}
+}
+
+func (s *server) timeline(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	from, until, err := span(q.Get("from"), q.Get("to"))
+	if err != nil {
+		s.refuse(w, r, err)
+		return
+	}
+	step, err := stepOf(q.Get("step"))
+	if err != nil {
+		s.refuse(w, r, err)
+		return
+	}
+	s.answer(func(ctx context.Context, id string) (any, error) {
+		return s.Views.Timeline(ctx, id, from, until, step)
+	})(w, r)
+}
+
+func stepOf(s string) (time.Duration, error) {
+	switch s {
+	case "":
+		return time.Hour, nil
+	case "raw":
+		return 0, nil
+	}
+	n, err := strconv.ParseInt(s, 10, 32)
+	if err != nil || n < 1 {
+		return 0, fmt.Errorf("step is whole seconds from 1, or raw: %w", ErrRequest)
+	}
+	return time.Duration(n) * time.Second, nil
+}

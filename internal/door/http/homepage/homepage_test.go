@@ -1,0 +1,168 @@
+package homepage
+
+import (
+	"context"
+	"fmt"
+	"html"
+	"io"
+	"log/slog"
+	"net/http/httptest"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/flow/watch"
+	"dewcase/internal/reason/alert"
+	"dewcase/internal/roof"
+	"dewcase/internal/testkit/readability"
+)
+
+type desk struct {
+	home Home
+	seen []string
+}
+
+func (d *desk) Home(_ context.Context, token string) (Home, error) {
+	if token != "good" {
+		return Home{}, fmt.Errorf("a link: %w", roof.ErrNotFound)
+	}
+	return d.home, nil
+}
+
+func (d *desk) Seen(_ context.Context, token, id string) error {
+	if token != "good" {
+		return fmt.Errorf("a link: %w", roof.ErrNotFound)
+	}
+	d.seen = append(d.seen, id)
+	return nil
+}
+
+func (d *desk) Stop(_ context.Context, caseID, code string, stop bool) (string, bool, error) {
+	if code != "right" {
+		return "", false, fmt.Errorf("a link: %w", roof.ErrNotFound)
+	}
+	return "ann@example.org", stop, nil
+}
+
+func serve(t *testing.T, d *desk, method, path, body string) (int, string) {
+	p, err := New(d, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	r := chi.NewRouter()
+	p.Mount(r)
+	q := httptest.NewRequest(method, path, strings.NewReader(body))
+	if body != "" {
+		q.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	w := httptest.NewRecorder()
+	r.ServeHTTP(w, q)
+	b, err := io.ReadAll(w.Result().Body)
+	require.NoError(t, err)
+	return w.Code, string(b)
+}
+
+func full() Home {
+	p := 0.7
+	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
+	h := Home{Label: "3 Larch Row", Zone: time.UTC, Sentence: "Water has begun to form under the slates.",
+		Newest: noon.AddDate(0, 0, 14), Do: []string{"Keep the loft hatch shut."},
+		Care:  []string{"Do not go into the loft in the dark or when it is wet."},
+		Where: "under the slates", Tonight: &p, Repair: "So far the work has made no change that we can see.", Indoors: true,
+		At: noon.AddDate(0, 0, 14), Demo: true,
+		Alerts: []Alert{{IDs: []string{"surface_wet.slate.1", "wet_nights.slate.1"},
+			Lines: []string{"Frost has begun to form under the slates."}, Since: noon}}}
+	for d := range 14 {
+		n := watch.Night{From: noon.AddDate(0, 0, d), Observed: 24, Wet: float64(d % 5)}
+		if d == 3 {
+			n.Observed, n.Wet = 3, 0
+		}
+		if d == 4 {
+			n.Frost = 4
+		}
+		h.Nights = append(h.Nights, n)
+	}
+	return h
+}
+
+var tag = regexp.MustCompile(`(?s)<(script|style|svg|title).*?</(script|style|svg|title)>|<[^>]*>`)
+
+// sentences are what a reader sees, cut into sentences.
+func sentences(page string) (out []string) {
+	for _, block := range regexp.MustCompile(`</(p|li|h1|h2|h3|summary|button)>`).Split(page, -1) {
+		out = append(out, readability.Sentences(html.UnescapeString(tag.ReplaceAllString(block, " ")))...)
+	}
+	return out
+}
+
+// TestAChildOfTwelveReadsThePage holds every sentence to Flesch-Kincaid grade 9
+// and each page as a whole to grade 7, the reading of a twelve-year-old.
+func TestAChildOfTwelveReadsThePage(t *testing.T) {
+	dew, early := full(), full()
+	dew.Dew, dew.Tonight, dew.Alerts = true, nil, nil
+	early.Nights, early.Repair = nil, "It is too early to say what the work has done. We need more cold nights."
+	for name, h := range map[string]Home{"full": full(), "dew": dew, "early": early} {
+		for _, path := range []string{"/home/good", "/home/bad", "/home/stop/larch-3/right"} {
+			_, page := serve(t, &desk{home: h}, "GET", path, "")
+			all := ""
+			for _, s := range sentences(page) {
+				all += s + ". "
+				if len(strings.Fields(s)) >= 4 {
+					assert.LessOrEqual(t, readability.Grade(s), 9.0, "%s %s: %s", name, path, s)
+				}
+			}
+			assert.LessOrEqual(t, readability.Grade(all), 7.0, "%s %s", name, path)
+			for _, jargon := range []string{"condens", "dew point", "margin", "humidity", "coverage", "verdict"} {
+				assert.NotContains(t, page, jargon, name)
+			}
+		}
+	}
+	for _, p := range []float64{0, .3, .6, .9} {
+		assert.LessOrEqual(t, readability.Grade(tonightWords(&p, "under the slates")), 9.0)
+	}
+}
+
+func TestTheFortnightSaysWhatIsNotKnown(t *testing.T) {
+	_, page := serve(t, &desk{home: full()}, "GET", "/home/good", "")
+	assert.Contains(t, page, "Water formed under the slates on 10 of the last 13 nights, 1 to 4 hours each.")
+	assert.Contains(t, page, "Friday 4 December: not seen")
+	assert.Contains(t, page, "Last news from your roof: Tuesday 15 December, 12:00.")
+	assert.Contains(t, page, "Saturday 5 December: frost for 4 hours")
+	assert.Equal(t, 14, strings.Count(page, `width="18"`))
+}
+
+func TestThePageKeepsToItself(t *testing.T) {
+	d := &desk{home: full()}
+	d.home.Label = `<script>alert(1)</script>`
+	_, page := serve(t, d, "GET", "/home/good", "")
+	assert.NotContains(t, page, "<script>alert(1)")
+	code, _ := serve(t, d, "GET", "/home/bad", "")
+	assert.Equal(t, 404, code)
+	code, _ = serve(t, d, "POST", "/home/bad/seen", "alert=x")
+	assert.Equal(t, 404, code)
+	code, _ = serve(t, d, "POST", "/home/good/seen", "alert=surface_wet.slate.1")
+	assert.Equal(t, 303, code)
+	assert.Equal(t, []string{"surface_wet.slate.1"}, d.seen)
+	for _, path := range []string{"/home/bad/app.webmanifest", "/home/bad/worker.js", "/home/-/nothing.css",
+		"/home/stop/larch-3/wrong"} {
+		code, _ = serve(t, d, "GET", path, "")
+		assert.Equal(t, 404, code, path)
+	}
+}
+
+func TestMailsStopByAButtonAndNotByALook(t *testing.T) {
+	_, page := serve(t, &desk{}, "GET", "/home/stop/larch-3/right", "")
+	assert.Contains(t, page, "Stop the mails?")
+	_, page = serve(t, &desk{}, "POST", "/home/stop/larch-3/right", "List-Unsubscribe=One-Click")
+	assert.Contains(t, page, "We will not mail you any more.")
+}
+
+func TestChancesAreWordsAtBothEnds(t *testing.T) {
+	for p, want := range map[float64]string{0.01: "less than 1 in 10 nights like this",
+		0.7: "about 7 in 10 nights like this", 0.99: "more than 9 in 10 nights like this"} {
+		assert.Equal(t, want, alert.ChanceWords(p))
+	}
+}

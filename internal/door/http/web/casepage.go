@@ -1,0 +1,397 @@
+package web
+
+import (
+	"encoding/csv"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/roof"
+)
+
+// caseBody is the case page.
+type caseBody struct {
+	Surface      roof.Position
+	SurfaceWords string
+	First        string // the answer in a sentence
+	Second       string // its hours and how sure they are
+	Notes        []string
+	Coverage     []assessment.Coverage
+	Sheet        *picture.Scene
+	HasWeather   bool // the sheet shows outdoors and sky
+	Nights       []nightRow
+	Winters      []int
+	Winter       int
+	Chart        *picture.Scene
+	Positions    *picture.Scene
+	From, Until  time.Time // of the chart
+	SheetFrom    time.Time
+	SheetUntil   time.Time
+	StepWords    string
+	Zooms        []zoom
+	Rows         []marginRow
+	RowsCut      bool
+	HasEffect    bool   // the course without the repair is known
+	Query        string // surface=...&from=...&to=... of this view
+}
+
+// nightRow is one night of the table behind the sheet.
+type nightRow struct {
+	Night     picture.Night
+	Wet, Near float64 // hours
+	Frost     float64
+	Observed  string
+	Link      string
+	Verdict   string
+}
+
+// zoom is one link of the chart's tool bar.
+type zoom struct {
+	Words, Link string
+	Key         string // the shortcut, said in the title
+	Chosen      bool
+}
+
+// marginRow is one step of the table behind the chart.
+type marginRow struct {
+	At                  time.Time
+	Mean, Min, Max      *float64
+	Wet, Near, Coverage *float64
+}
+
+// view is what the address asks for.
+type view struct {
+	surface     roof.Position
+	from, until time.Time
+	winter      int
+}
+
+// readView reads the address; whatever makes no sense falls back to the
+// default, so that an old link still shows something.
+func readView(h *head, a assessment.Answer, q url.Values) view {
+	var v view
+	if first := wettest(h.Case, a); len(first) > 0 {
+		v.surface = first[0]
+	}
+	for _, s := range h.Case.Surfaces() {
+		if s.ID == q.Get("surface") {
+			v.surface = s
+		}
+	}
+	v.winter, _ = strconv.Atoi(q.Get("winter"))
+	v.from, v.until = h.Until.Add(-14*24*time.Hour), h.Until
+	if v.from.Before(h.From) {
+		v.from = h.From
+	}
+	if v.until.Sub(v.from) < time.Minute { // a record of one reading
+		v.from = v.until.Add(-time.Hour)
+	}
+	if n, err := time.ParseInLocation(time.DateOnly, q.Get("night"), h.Zone); err == nil {
+		v.from = time.Date(n.Year(), n.Month(), n.Day(), 12, 0, 0, 0, h.Zone)
+		v.until = drawing.NightsAfter(v.from, 1, h.Zone)
+	}
+	from, err1 := roof.ParseTime(q.Get("from"))
+	until, err2 := roof.ParseTime(q.Get("to"))
+	if err1 == nil && err2 == nil && until.Sub(from) >= time.Minute && until.Sub(from) < 20*366*24*time.Hour {
+		v.from, v.until = from, until
+	}
+	return v
+}
+
+func (v view) link(id string, from, until time.Time) string {
+	q := url.Values{"from": {from.UTC().Format(time.RFC3339)}, "to": {until.UTC().Format(time.RFC3339)}}
+	if v.surface.ID != "" {
+		q.Set("surface", v.surface.ID)
+	}
+	if v.winter != 0 {
+		q.Set("winter", strconv.Itoa(v.winter))
+	}
+	return "/cases/" + id + "?" + q.Encode()
+}
+
+func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	h, err := p.head(ctx, chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	pg := page{Title: h.Label, Case: h, Tab: "timeline"}
+	if !h.HasRecord || len(h.Surfaces) == 0 {
+		p.render(w, r, http.StatusOK, "empty", pg)
+		return
+	}
+	a, err := p.Record.Answer(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	h.Coverage = meanCoverage(a)
+	v := readView(h, a, r.URL.Query())
+	wi, years := winterOf(h, v.winter)
+	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, time.Hour)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b := caseBody{Surface: v.surface, SurfaceWords: drawing.SurfaceWords(h.Case, v.surface), Coverage: a.Coverage,
+		Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
+	for i := range h.Surfaces {
+		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
+	}
+	s := drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone)
+	s.WindowFrom, s.WindowUntil = v.from, v.until
+	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
+	b.Sheet = s.Scene()
+	b.Nights = nightRows(h, v, s)
+	for _, n := range s.Nights {
+		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
+	}
+	if len(years) > 0 {
+		b.Winter = seasonYear(wi.From.In(h.Zone))
+	}
+	m := drawing.Chart(h.Case, near, v.surface, h.Zone)
+	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
+		b.HasEffect = true
+		if c := drawing.Unrepaired(m, e); c != nil {
+			m.UnrepairedK = c
+		}
+	}
+	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
+	b.Chart, b.Positions = m.Scene(), drawing.Multiples(h.Case, near, h.Zone).Scene()
+	b.StepWords = stepWords(m.Step)
+	b.Zooms = zooms(h, v)
+	b.Rows, b.RowsCut = marginRows(m)
+	b.Query = strings.TrimPrefix(v.link(h.ID, v.from, v.until), "/cases/"+h.ID+"?")
+	pg.Body = b
+	p.render(w, r, http.StatusOK, "case", pg)
+}
+
+func seasonYear(t time.Time) int {
+	if t.Month() < time.July {
+		return t.Year() - 1
+	}
+	return t.Year()
+}
+
+// answer makes the page's sentences from the assessment of a surface.
+func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, words string) (first, second string,
+	notes []string) {
+	var of *assessment.Surface
+	for i := range a.Surfaces {
+		if a.Surfaces[i].Surface == surface {
+			of = &a.Surfaces[i]
+			notes = of.Notes
+		}
+	}
+	first, second = surfaceSentences(words, s, of)
+	return first, second, notes
+}
+
+func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
+	rows := make([]nightRow, 0, len(s.Nights))
+	for _, n := range s.Nights {
+		sum := n.Sum()
+		row := nightRow{Night: n, Wet: sum.CondensingMin / 60, Near: (sum.AtRiskMin - sum.CondensingMin) / 60,
+			Frost:    sum.FrostMin / 60,
+			Observed: percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
+		switch {
+		case n.IsWet() && sum.FrostMin*2 >= sum.CondensingMin:
+			row.Verdict = "frost"
+		case n.IsWet():
+			row.Verdict = "wet"
+		case !n.Counts():
+			row.Verdict = "not observed"
+		case sum.AtRiskMin >= picture.ShortMin:
+			row.Verdict = "near"
+		default:
+			row.Verdict = "dry"
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// zooms are the chart's steps from the whole record to an hour, around the
+// middle of the view.
+func zooms(h *head, v view) []zoom {
+	mid := v.from.Add(v.until.Sub(v.from) / 2)
+	span := v.until.Sub(v.from)
+	around := func(d time.Duration) string {
+		from := mid.Add(-d / 2)
+		if from.Add(d).After(h.Until) {
+			from = h.Until.Add(-d)
+		}
+		if from.Before(h.From) {
+			from = h.From
+		}
+		return v.link(h.ID, from.Truncate(time.Minute), from.Add(d).Truncate(time.Minute))
+	}
+	const day = 24 * time.Hour
+	out := []zoom{{Words: "whole record", Link: v.link(h.ID, h.From, h.Until), Key: "Home",
+		Chosen: !v.from.After(h.From) && !v.until.Before(h.Until)}}
+	for _, z := range []struct {
+		words string
+		d     time.Duration
+	}{{"month", 30 * day}, {"fortnight", 14 * day}, {"week", 7 * day}, {"day", day}, {"6 hours", 6 * time.Hour},
+		{"hour", time.Hour}} {
+		if z.d < h.Until.Sub(h.From) {
+			near := span - z.d
+			out = append(out, zoom{Words: z.words, Link: around(z.d), Chosen: !out[0].Chosen && near > -2*time.Minute &&
+				near < 2*time.Minute})
+		}
+	}
+	back, on := v.from.Add(-span), v.until.Add(span)
+	out = append(out, zoom{Words: "earlier", Link: v.link(h.ID, back, v.from)},
+		zoom{Words: "later", Link: v.link(h.ID, v.until, on)})
+	return out
+}
+
+func stepWords(step time.Duration) string {
+	switch {
+	case step == 0:
+		return "every reading"
+	case step < time.Hour:
+		return fmt.Sprintf("%.0f min a step", step.Minutes())
+	case step < 24*time.Hour:
+		return fmt.Sprintf("%.0f h a step", step.Hours())
+	case step == 24*time.Hour:
+		return "a day a step"
+	}
+	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
+}
+
+// mostRows is how much of the table behind the chart the page itself holds; the
+// CSV has it all.
+const mostRows = 120
+
+func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
+	get := func(c picture.Column, i int) *float64 {
+		if c == nil {
+			return nil
+		}
+		if x, ok := c.Get(i); ok {
+			return &x
+		}
+		return nil
+	}
+	for i, t := range m.Time {
+		if i == mostRows {
+			return rows, true
+		}
+		rows = append(rows, marginRow{At: t, Mean: get(m.MarginMean, i), Min: get(m.MarginMin, i), Max: get(m.MarginMax, i),
+			Wet: get(m.CondensingMin, i), Near: get(m.AtRiskMin, i), Coverage: get(m.Coverage, i)})
+	}
+	return rows, false
+}
+
+// viewed reads which view of which case a table is asked of; ok is false where
+// the asker was told why there is none.
+func (p *Pages) viewed(w http.ResponseWriter, r *http.Request) (h *head, v view, ok bool) {
+	h, err := p.head(r.Context(), chi.URLParam(r, "case"))
+	if err == nil && (!h.HasRecord || len(h.Surfaces) == 0) {
+		err = fmt.Errorf("case %s has no surface with readings: %w", h.ID, roof.ErrNotFound)
+	}
+	if err != nil {
+		p.fail(w, r, err)
+		return nil, view{}, false
+	}
+	a, err := p.Record.Answer(r.Context(), h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return nil, view{}, false
+	}
+	return h, readView(h, a, r.URL.Query()), true
+}
+
+// nightsCSV is the table behind the winter sheet.
+func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
+	h, v, ok := p.viewed(w, r)
+	if !ok {
+		return
+	}
+	wi, _ := winterOf(h, v.winter)
+	hourly, err := p.Record.Timeline(r.Context(), h.ID, wi.From, wi.Until, time.Hour)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-nights.csv")
+	_ = out.Write([]string{"night_from", "night_until", "surface", "wet_h", "at_risk_h", "frost_h", "observed_share",
+		"outdoor_min_c", "undercooling_k", "sky"})
+	for _, n := range drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone).Nights {
+		s := n.Sum()
+		_ = out.Write([]string{n.From.In(h.Zone).Format(time.RFC3339), n.Until.In(h.Zone).Format(time.RFC3339), v.surface.ID,
+			hoursCSV(s.ObservedMin, s.CondensingMin), hoursCSV(s.ObservedMin, s.AtRiskMin), hoursCSV(s.ObservedMin, s.FrostMin),
+			strconv.FormatFloat(n.Coverage(), 'f', 3, 64), orEmpty(n.OutdoorMinC), orEmpty(n.UndercoolingK), n.Sky().String()})
+	}
+	out.Flush()
+}
+
+// hoursCSV leaves the cell empty where nothing was observed.
+func hoursCSV(observedMin, minutes float64) string {
+	if observedMin == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(minutes/60, 'f', 2, 64)
+}
+
+func orEmpty(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*x, 'f', 2, 64)
+}
+
+// marginCSV is the table behind the margin chart.
+func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
+	h, v, ok := p.viewed(w, r)
+	if !ok {
+		return
+	}
+	t, err := p.Record.Timeline(r.Context(), h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	m := drawing.Chart(h.Case, t, v.surface, h.Zone)
+	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-margin.csv")
+	_ = out.Write([]string{"time", "surface", "margin_mean_k", "margin_min_k", "margin_max_k", "condensing_min",
+		"at_risk_min", "observed_share", "surface_c", "limit_c"})
+	cell := func(c picture.Column, i int) string {
+		if c == nil {
+			return ""
+		}
+		if x, ok := c.Get(i); ok {
+			return strconv.FormatFloat(x, 'f', 3, 64)
+		}
+		return ""
+	}
+	for i, at := range m.Time {
+		_ = out.Write([]string{at.In(h.Zone).Format(time.RFC3339), v.surface.ID, cell(m.MarginMean, i), cell(m.MarginMin, i),
+			cell(m.MarginMax, i),
+			cell(m.CondensingMin, i), cell(m.AtRiskMin, i), cell(m.Coverage, i), cell(m.SurfaceC, i), cell(m.LimitC, i)})
+	}
+	out.Flush()
+}
+
+// csvAnswer begins a CSV download. No cell of ours begins with = + - @ but for
+// numbers, because ids cannot.
+func csvAnswer(w http.ResponseWriter, name string) *csv.Writer {
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
+	return csv.NewWriter(w)
+}

@@ -1,0 +1,471 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"sort"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/roof"
+)
+
+// houseRow is one house of the list.
+type houseRow struct {
+	ID, Label string
+	Zone      *time.Location
+	Sentence  string
+	Strip     *picture.Scene
+	Last      time.Time // last reading of a fitted logger
+	Attention []string  // what needs a person, most pressing first
+	Fault     string    // why the row could not be made
+	weight    int
+}
+
+// housesBody is the list of houses.
+type housesBody struct {
+	Sentence string
+	Rows     []houseRow
+}
+
+// housesSentence says how many houses there are and how many need a person.
+func housesSentence(rows []houseRow) string {
+	need := 0
+	for _, r := range rows {
+		if len(r.Attention) > 0 || r.Fault != "" {
+			need++
+		}
+	}
+	switch {
+	case len(rows) == 0:
+		return "No house is being measured yet."
+	case need == 0 && len(rows) == 1:
+		return "1 house, which needs no look."
+	case need == 0:
+		return plural(len(rows), "house") + ", none of which needs a look."
+	case len(rows) == 1:
+		return "1 house, which needs a look."
+	case need == len(rows):
+		return plural(len(rows), "house") + ", all of which need a look."
+	case need == 1:
+		return plural(len(rows), "house") + ", one of which needs a look."
+	}
+	return fmt.Sprintf("%s, %d of which need a look.", plural(len(rows), "house"), need)
+}
+
+// houses lists the cases, what needs a person first.
+func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
+	ids, err := p.Cases.IDs(r.Context())
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	rows := make([]houseRow, 0, len(ids))
+	for _, id := range ids {
+		row, err := p.house(r.Context(), id)
+		if err != nil {
+			p.Log.Error("a house could not be summed up", "case", id, "error", err)
+			row = houseRow{ID: id, Label: id, Fault: "This house could not be summed up; the daemon’s log says why.",
+				weight: 100}
+		}
+		rows = append(rows, row)
+	}
+	sort.SliceStable(rows, func(i, j int) bool { return rows[i].weight > rows[j].weight })
+	p.render(w, r, http.StatusOK, "houses",
+		page{Title: "Houses", Tab: "houses", Body: housesBody{Sentence: housesSentence(rows), Rows: rows}})
+}
+
+// stripNights is how many nights a house shows in the list.
+const stripNights = 30
+
+func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
+	h, err := p.head(ctx, id)
+	if err != nil {
+		return houseRow{}, err
+	}
+	row := houseRow{ID: h.ID, Label: h.Label, Zone: h.Zone}
+	if !h.HasRecord {
+		row.Sentence = "No reading has come from a fitted logger yet."
+		row.Attention, row.weight = []string{"no readings yet"}, 20
+		return row, nil
+	}
+	row.Last = h.Until
+	until := drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
+	wi := winter{drawing.NightsAfter(until, -stripNights, h.Zone), until}
+	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, time.Hour)
+	if err != nil {
+		return row, err
+	}
+	latest, err := p.Record.Latest(ctx, id)
+	if err != nil {
+		return row, err
+	}
+	var worst picture.WinterSheet
+	most := -1.0
+	for _, s := range h.Case.Speaking() {
+		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
+		if n := picture.CountNights(sh.Nights); n.WetHours > most {
+			worst, most = sh, n.WetHours
+		}
+	}
+	if most < 0 {
+		row.Sentence = "No surface is in the case file, so that wet hours cannot be told."
+		row.Attention, row.weight = []string{"no surface in the case file"}, 10
+		return row, nil
+	}
+	row.Sentence = lately(worst.Surface, worst.Nights)
+	row.Strip = picture.Strip{ID: "strip-" + id, Surface: worst.Surface, Zone: h.Zone, Nights: worst.Nights}.Scene()
+	last7 := worst.Nights[max(0, len(worst.Nights)-7):]
+	n := picture.CountNights(last7)
+	row.weight = n.Wet
+	row.attend(p.Now(), latest, n)
+	return row, nil
+}
+
+// attend says what needs a person: loggers that fell silent, low batteries,
+// nights nobody observed.
+func (row *houseRow) attend(now time.Time, latest []Latest, n picture.Count) {
+	var silent, flat []string
+	for _, l := range latest {
+		if l.Position == "" {
+			continue
+		}
+		if now.Sub(l.At) > quiet(l.Usual) {
+			silent = append(silent, l.Logger)
+		}
+		if l.BatteryPct != nil && *l.BatteryPct <= 15 {
+			flat = append(flat, l.Logger)
+		}
+	}
+	if len(silent) > 0 {
+		row.Attention = append(row.Attention, silentWords(silent))
+		row.weight += 40
+	}
+	if len(flat) > 0 {
+		row.Attention = append(row.Attention, "battery low: "+joinAnd(flat))
+		row.weight += 15
+	}
+	if n.Wet >= 3 {
+		row.Attention = append(row.Attention, "wet on "+plural(n.Wet, "night")+" of the last week")
+		row.weight += 20
+	}
+	if n.Unsure >= 3 {
+		row.Attention = append(row.Attention, plural(n.Unsure, "night")+" of the last week not observed")
+		row.weight += 10
+	}
+}
+
+// quiet is how long a logger may say nothing before the pages call it silent:
+// three usual intervals, and at least two hours, because many send in batches.
+func quiet(usual time.Duration) time.Duration { return max(3*usual, 2*time.Hour) }
+
+func silentWords(ids []string) string {
+	if len(ids) == 1 {
+		return "logger " + ids[0] + " is silent"
+	}
+	if len(ids) > 3 {
+		return plural(len(ids), "logger") + " are silent"
+	}
+	return "loggers " + joinAnd(ids) + " are silent"
+}
+
+func joinAnd(s []string) string {
+	switch len(s) {
+	case 0:
+		return ""
+	case 1:
+		return s[0]
+	}
+	out := s[0]
+	for _, x := range s[1 : len(s)-1] {
+		out += ", " + x
+	}
+	return out + " and " + s[len(s)-1]
+}
+
+// positionsBody is the page of what the loggers say now.
+type positionsBody struct {
+	Sentence string
+	Rows     []positionRow
+	Unknown  []positionRow // heard, but fitted nowhere
+	Chart    *picture.Scene
+}
+
+type positionRow struct {
+	Latest
+	Words  string
+	Silent bool
+	QuietS int    // s without a word before it counts as silent
+	Low    bool   // battery
+	Check  string // the last check against a reference
+}
+
+// positions shows each position's last values, live with script.
+func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	h, err := p.head(ctx, chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	latest, err := p.Record.Latest(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	var b positionsBody
+	now := p.Now()
+	seen := map[string]bool{}
+	for _, l := range latest {
+		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), QuietS: int(quiet(l.Usual).Seconds()),
+			Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
+		pos, ok := h.Case.Position(l.Position)
+		if !ok {
+			b.Unknown = append(b.Unknown, row)
+			continue
+		}
+		row.Place, row.Words, row.Check = pos.Place, drawing.PositionWords(pos), lastCheck(h, l.Logger, now)
+		seen[pos.ID] = true
+		b.Rows = append(b.Rows, row)
+	}
+	for _, pos := range h.Case.Positions {
+		if !seen[pos.ID] {
+			b.Rows = append(b.Rows, positionRow{Latest: Latest{Position: pos.ID, Place: pos.Place},
+				Words: drawing.PositionWords(pos), Silent: true})
+		}
+	}
+	sort.SliceStable(b.Rows, func(i, j int) bool { return drawing.Rank(b.Rows[i].Place) < drawing.Rank(b.Rows[j].Place) })
+	if h.HasRecord {
+		from := h.Until.Add(-3 * 24 * time.Hour)
+		v, err := p.Record.Timeline(ctx, h.ID, from, h.Until, drawing.StepFor(h.Until.Sub(from)))
+		if err != nil {
+			p.fail(w, r, err)
+			return
+		}
+		b.Chart = drawing.Multiples(h.Case, v, h.Zone).Scene()
+	}
+	b.Sentence = loggersSentence(b.Rows)
+	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
+}
+
+// loggersSentence says whether every fitted logger reports.
+func loggersSentence(rows []positionRow) string {
+	var silent, flat, empty []string
+	fitted := 0
+	for _, r := range rows {
+		if r.Logger == "" {
+			empty = append(empty, r.Position)
+			continue
+		}
+		fitted++
+		if r.Silent {
+			silent = append(silent, r.Logger)
+		}
+		if r.Low {
+			flat = append(flat, r.Logger)
+		}
+	}
+	var s string
+	switch {
+	case fitted == 0:
+		return "No logger has been heard yet."
+	case len(silent) == 0 && fitted == 1:
+		s = "The logger reports"
+	case len(silent) == 0:
+		s = fmt.Sprintf("All %d loggers report", fitted)
+	case len(silent) == fitted && fitted > 1:
+		s = fmt.Sprintf("All %d loggers are silent", fitted)
+	case len(silent) > 3:
+		s = fmt.Sprintf("%d of %d loggers are silent", len(silent), fitted)
+	default:
+		s = upper(silentWords(silent))
+	}
+	if len(flat) > 0 {
+		s += "; battery low: " + joinAnd(flat)
+	}
+	if len(empty) > 0 {
+		s += "; nothing heard at " + joinAnd(empty)
+	}
+	return s + "."
+}
+
+// lastCheck says when a logger was last held against a reference, and which.
+func lastCheck(h *head, logger string, now time.Time) string {
+	l, _ := h.Case.Logger(logger)
+	var last roof.Offset
+	for _, o := range l.Offsets {
+		if !o.From.After(now) && o.From.After(last.From) {
+			last = o
+		}
+	}
+	if last.From.IsZero() {
+		return ""
+	}
+	return strings.TrimSuffix(last.From.In(h.Zone).Format("2 Jan 2006")+": "+last.Check, ": ")
+}
+
+// messagesBody is the page of what could not be used.
+type messagesBody struct {
+	Sentence string
+	Counts   []reasonRow
+	Rejects  []roof.KeptReject
+	Heard    []roof.HeardName
+	Older    int64 // id to go on from; 0 at the end
+	Case     string
+}
+
+type reasonRow struct {
+	Reason roof.Reason
+	Words  string
+	Count  int64
+}
+
+// reasonWords say what a reason means and what puts it right.
+var reasonWords = map[roof.Reason]string{
+	roof.NotFinite:       "A value is not a finite number. Look at the logger’s or gateway’s formula.",
+	roof.TempOutOfRange:  "A temperature under −90 or over 100 °C. A probe that is cut off often says −127 or 85.",
+	roof.RHOutOfRange:    "A relative humidity under 0 or over 105 %. A fraction sent as per cent, or a failed sensor.",
+	roof.ValueOutOfRange: "A further quantity cannot be what it says.",
+	roof.NoQuantity:      "Neither temperature nor humidity was in it. Check the names in the mapping.",
+	roof.TimeTooOld:      "Dated before 2000: the logger’s clock was never set.",
+	roof.TimeAhead:       "Dated more than a day ahead: the logger’s clock is wrong.",
+	roof.BadTime:         "The time could not be read; RFC 3339 is wanted unless the mapping says otherwise.",
+	roof.BadValue:        "A value is not a number.",
+	roof.BadPayload:      "The message is not in a form that is known. Write a mapping for it in the configuration.",
+	roof.TooLarge:        "The message is larger than the limit.",
+	roof.BadTopic:        "The topic names no case and logger.",
+	roof.UnknownCase:     "The case is not known here. Make a case of that name, or correct the topic.",
+	roof.TooManyLoggers:  "More unknown logger names than are kept for one case.",
+	roof.RetainedNoTime:  "A retained message without a time: nobody can say how old it is.",
+	roof.Unpaired:        "A bare number whose partner did not come in time.",
+	roof.BadLogger:       "The logger’s name has letters that are not allowed.",
+	roof.BadRow:          "A row of a file could not be read.",
+	roof.Unsupported:     "The file is in a form that is not read.",
+}
+
+func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	b := messagesBody{Case: r.URL.Query().Get("case")}
+	const limit = 100
+	var before int64
+	for _, c := range r.URL.Query().Get("before") {
+		if c < '0' || c > '9' || before > 1<<58 {
+			before = 0
+			break
+		}
+		before = before*10 + int64(c-'0')
+	}
+	var err error
+	if b.Rejects, err = p.Rejects.Rejects(ctx, b.Case, limit, before); err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	if len(b.Rejects) == limit {
+		b.Older = b.Rejects[limit-1].ID
+	}
+	counts, err := p.Rejects.RejectCounts(ctx)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	for reason, n := range counts {
+		if n > 0 {
+			b.Counts = append(b.Counts, reasonRow{reason, reasonWords[reason], n})
+		}
+	}
+	sort.Slice(b.Counts, func(i, j int) bool {
+		if b.Counts[i].Count != b.Counts[j].Count {
+			return b.Counts[i].Count > b.Counts[j].Count
+		}
+		return b.Counts[i].Reason < b.Counts[j].Reason
+	})
+	if b.Heard, err = p.Rejects.Heard(ctx); err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b.Sentence = messagesSentence(b.Counts)
+	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Tab: "messages", Body: b})
+}
+
+// messagesSentence says how much could not be used, and mostly why.
+func messagesSentence(counts []reasonRow) string {
+	var n int64
+	for _, c := range counts {
+		n += c.Count
+	}
+	why := ""
+	if n > 0 {
+		why = strings.ReplaceAll(string(counts[0].Reason), "_", " ")
+	}
+	switch {
+	case n == 0:
+		return "Nothing was refused."
+	case n == 1:
+		return "One message or row could not be used: " + why + "."
+	case len(counts) == 1:
+		return fmt.Sprintf("%d messages or rows could not be used: %s.", n, why)
+	}
+	return fmt.Sprintf("%d messages or rows could not be used; the commonest reason is %s (%d).", n, why, counts[0].Count)
+}
+
+// loginBody is the log-in form.
+type loginBody struct {
+	Next, Fault string
+}
+
+func (p *Pages) loginForm(w http.ResponseWriter, r *http.Request) {
+	if p.LogIn == nil || !p.LogIn.Demanded() {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	p.render(w, r, http.StatusOK, "login", page{Title: "Log in", Tab: "login",
+		Body: loginBody{Next: ownPath(r.URL.Query().Get("next"))}})
+}
+
+func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
+	if p.LogIn == nil {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+	next := ownPath(r.PostFormValue("next"))
+	ok, tired := p.LogIn.LogIn(r, r.PostFormValue("password"))
+	switch {
+	case tired:
+		p.render(w, r, http.StatusTooManyRequests, "login",
+			page{Title: "Log in", Tab: "login", Body: loginBody{next, "Too many wrong tries from this address. Wait a minute."}})
+	case !ok:
+		p.render(w, r, http.StatusForbidden, "login",
+			page{Title: "Log in", Tab: "login", Body: loginBody{next, "That is not the password."}})
+	default:
+		http.Redirect(w, r, next, http.StatusSeeOther)
+	}
+}
+
+func (p *Pages) logOut(w http.ResponseWriter, r *http.Request) {
+	if p.LogIn != nil {
+		if err := p.LogIn.LogOut(r); err != nil {
+			p.fail(w, r, err)
+			return
+		}
+	}
+	http.Redirect(w, r, "/login", http.StatusSeeOther)
+}
+
+// ownPath keeps a redirect on this site.
+func ownPath(s string) string {
+	if len(s) == 0 || s[0] != '/' || len(s) > 1 && (s[1] == '/' || s[1] == '\\') {
+		return "/"
+	}
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] == '\\' {
+			return "/"
+		}
+	}
+	return s
+}

@@ -1,0 +1,296 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/buildup"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/openings"
+	"dewcase/internal/roof/caution"
+)
+
+// caseRoutes are the pages of a case that stand on the causes, the repairs and
+// the build-up.
+func (p *Pages) caseRoutes(r chi.Router) {
+	r.Get("/diagnosis", p.diagnosis)
+	r.Get("/repairs", p.repairs)
+	r.Get("/beside", p.besideMargin)
+	r.Get("/buildup", p.buildUp)
+	r.Get("/physics", p.physics)
+	r.Get("/sure", p.howSure)
+}
+
+// asked loads what the analysis pages need; ok is false once an answer was
+// written.
+func (p *Pages) asked(w http.ResponseWriter, r *http.Request, tab string) (h *head, a assessment.Answer, ok bool) {
+	h, err := p.head(r.Context(), chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return nil, a, false
+	}
+	if !h.HasRecord {
+		p.render(w, r, http.StatusOK, "empty", page{Title: h.Label, Case: h, Tab: tab})
+		return nil, a, false
+	}
+	if a, err = p.Record.Answer(r.Context(), h.ID); err != nil {
+		p.fail(w, r, err)
+		return nil, a, false
+	}
+	h.Coverage = meanCoverage(a)
+	return h, a, true
+}
+
+// diagnosisBody is the page of what the evidence supports.
+type diagnosisBody struct {
+	Sentence   string
+	Finding    cause.Finding
+	Causes     []causeRow
+	Cautions   []caution.Caution
+	From       time.Time
+	Until      time.Time
+	Everywhere string
+}
+
+type causeRow struct {
+	Name, Words  string
+	Support      float64
+	FromReadings float64 // with everything seen on the survey left out
+	For, Against []evidenceRow
+	Open         bool // shown unfolded
+}
+
+type evidenceRow struct {
+	cause.Evidence
+	Line string // the sentence without its basis, which stands beside it
+	Link string // the stretch of timeline it rests on
+}
+
+func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
+	h, a, ok := p.asked(w, r, "diagnosis")
+	if !ok {
+		return
+	}
+	f := a.Finding
+	b := diagnosisBody{Sentence: diagnosisSentence(f), Finding: f, Everywhere: caution.Everywhere(),
+		Cautions: caution.For(f.Activities...)}
+	if f.Window.UntilMS > 0 {
+		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
+	}
+	for i, c := range f.Causes {
+		b.Causes = append(b.Causes, causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support,
+			FromReadings: c.FromReadings,
+			For:          evidenceRows(h, c.For), Against: evidenceRows(h, c.Against), Open: i == 0})
+	}
+	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
+}
+
+// diagnosisSentence leads with the finding. A cause that has not even half of
+// the support is not named in a headline: the table beneath shows it.
+func diagnosisSentence(f cause.Finding) string {
+	if f.Finding == cause.Undetermined && len(f.Causes) > 0 && f.Causes[0].Support < 0.5 {
+		return "The cause cannot be told yet: none has half of the support."
+	}
+	return f.Sentence()
+}
+
+// evidenceRows link each line to the stretch of timeline it rests on, at the
+// surface it speaks of where it speaks of one.
+func evidenceRows(h *head, lines []cause.Evidence) []evidenceRow {
+	out := make([]evidenceRow, 0, len(lines))
+	for _, e := range lines {
+		row := evidenceRow{Evidence: e, Line: strings.TrimPrefix(e.Text, e.Basis+": ")}
+		if e.UntilMS > e.FromMS && e.Basis != "survey" {
+			v := view{}
+			for _, s := range h.Case.Surfaces() {
+				for _, id := range e.Positions {
+					if v.surface.ID == "" && (s.ID == id || s.Meets == id) {
+						v.surface = s
+					}
+				}
+			}
+			row.Link = v.link(h.ID, time.UnixMilli(e.FromMS), time.UnixMilli(e.UntilMS)) + "#margin"
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+// buildUpBody is the page of what was found on sight and what to open.
+type buildUpBody struct {
+	Report   buildup.Report
+	Groups   []findingGroup
+	Openings openings.Answer
+	Fault    string // why the openings could not be worked out
+	Sets     []openings.RuleSet
+	VentMM2  string
+	Section  *picture.Scene // the roof cut open
+	Cautions []caution.Caution
+}
+
+type findingGroup struct {
+	Title    string
+	Verdict  buildup.Verdict
+	Findings []buildup.Finding
+}
+
+func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	h, err := p.head(ctx, chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	at := p.Now()
+	finding := string(cause.Undetermined)
+	if h.HasRecord {
+		at = h.From
+		a, err := p.Record.Answer(ctx, h.ID)
+		if err != nil {
+			p.fail(w, r, err)
+			return
+		}
+		finding = string(a.Finding.Finding)
+		h.Coverage = meanCoverage(a)
+	}
+	q := r.URL.Query()
+	b := buildUpBody{Report: buildup.Check(h.Case, at), Sets: openings.RuleSets(), VentMM2: q.Get("vent")}
+	for _, g := range []findingGroup{{Title: "What is wrong", Verdict: buildup.Fault},
+		{Title: "What to look at first", Verdict: buildup.Ask},
+		{Title: "Worth knowing", Verdict: buildup.Remark}, {Title: "What is sound", Verdict: buildup.Sound}} {
+		for _, f := range b.Report.Findings {
+			if f.Verdict == g.Verdict {
+				g.Findings = append(g.Findings, f)
+			}
+		}
+		if len(g.Findings) > 0 {
+			b.Groups = append(b.Groups, g)
+		}
+	}
+	vent, err := strconv.ParseFloat(b.VentMM2, 64)
+	if err != nil || b.VentMM2 == "" {
+		vent = 0
+	}
+	set := q.Get("rules")
+	if !openings.Known(set) {
+		set = ""
+	}
+	if b.Openings, err = openings.Advise(h.Case.Roof, finding, set, vent); err != nil {
+		b.Fault = err.Error()
+	}
+	latest, err := p.Record.Latest(ctx, h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b.Section = section(h.Case, latest)
+	b.Cautions = append(b.Cautions, b.Report.Cautions...)
+	for _, c := range b.Openings.Cautions {
+		if !slices.Contains(b.Cautions, c) {
+			b.Cautions = append(b.Cautions, c)
+		}
+	}
+	p.render(w, r, http.StatusOK, "buildup", page{Title: "Build-up, " + h.Label, Case: h, Tab: "buildup", Body: b})
+}
+
+// sureBody is the page of how sure the hours are.
+type sureBody struct{ Surfaces []sureSurface }
+
+type sureSurface struct {
+	assessment.Surface
+	Words, Sentence string
+	Doubts          []assessment.HowSure
+	Bar             *sureBar // nil where there is no interval
+}
+
+func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
+	h, a, ok := p.asked(w, r, "sure")
+	if !ok {
+		return
+	}
+	var b sureBody
+	for _, s := range a.Surfaces {
+		pos, _ := h.Case.Position(s.Surface)
+		row := sureSurface{Surface: s, Words: drawing.SurfaceWords(h.Case, pos)}
+		row.Sentence, row.Bar = sureSentence(s, row.Words), barOf(s)
+		for _, x := range s.HowSure {
+			if x.Part > 0 {
+				row.Doubts = append(row.Doubts, x)
+			}
+		}
+		b.Surfaces = append(b.Surfaces, row)
+	}
+	order := wettest(h.Case, a)
+	slices.SortStableFunc(b.Surfaces, func(x,
+		y sureSurface) int {
+		return turn(order, x.Surface.Surface) - turn(order, y.Surface.Surface)
+	})
+	p.render(w, r, http.StatusOK, "sure", page{Title: "How sure, " + h.Label, Case: h, Tab: "sure", Body: b})
+}
+
+// sureBar is the interval of the wet hours as shares of the hours observed, per
+// cent.
+type sureBar struct{ Low, Wide, Best, Words string }
+
+func barOf(s assessment.Surface) *sureBar {
+	if s.HoursCondensing == nil || s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil || s.HoursObserved <= 0 {
+		return nil
+	}
+	share := func(h float64) string { return fmt.Sprintf("%.2f%%", min(h/s.HoursObserved, 1)*100) }
+	return &sureBar{Low: share(*s.HoursCondensingLow), Wide: share(*s.HoursCondensingHigh - *s.HoursCondensingLow),
+		Best: share(*s.HoursCondensing),
+		Words: fmt.Sprintf("%s h expected, %s to %s h the 95 %% interval, of %s h observed", hours(*s.HoursCondensing),
+			hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh), hours(s.HoursObserved))}
+}
+
+func sureSentence(s assessment.Surface, words string) string {
+	switch {
+	case s.HoursCondensing == nil:
+		return "Wet hours " + words + " could not be counted."
+	case s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil:
+		return fmt.Sprintf("%s wet hours %s; how sure cannot be said, because a logger’s accuracy is not in the case file.",
+			hours(*s.HoursCondensing), words)
+	}
+	if *s.HoursCondensingHigh < 0.05 {
+		return "No wet hours " + words + ", and no error within the loggers’ accuracy would make any."
+	}
+	out := fmt.Sprintf("%s wet hours %s, and with the loggers’ accuracy anything from %s to %s (95 %%).",
+		hours(*s.HoursCondensing), words, hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh))
+	best := -1
+	for i, x := range s.HowSure {
+		if best < 0 || x.Part > s.HowSure[best].Part {
+			best = i
+		}
+	}
+	if best >= 0 {
+		x := s.HowSure[best]
+		out += fmt.Sprintf(" The largest part of the doubt, %s %%, is the %s of %s.", percent(x.Part),
+			quantityWords(x.Quantity), x.Logger)
+	}
+	return out
+}
+
+func quantityWords(q string) string {
+	switch q {
+	case "temp_c":
+		return "temperature"
+	case "rh_pct":
+		return "humidity"
+	}
+	return q
+}
+
+// stretch is a link's span as query values.
+func stretch(from, until time.Time) url.Values {
+	return url.Values{"from": {from.UTC().Format(time.RFC3339)}, "to": {until.UTC().Format(time.RFC3339)}}
+}

@@ -1,0 +1,32 @@
+package web
+
+import (
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/roof"
+)
+
+var sectionPlaces = map[roof.Place]picture.Place{
+	roof.IndoorAir: picture.AtIndoors, roof.LoftAir: picture.AtLoft, roof.UnderlayUnderside: picture.AtUnderlay,
+	roof.BattenVoidAir: picture.AtVoid, roof.CoveringUnderside: picture.AtCovering, roof.Timber: picture.AtTimber,
+	roof.OutdoorAir: picture.AtOutdoors,
+}
+
+// section cuts the surveyed roof open, with the loggers' last values.
+func section(c *roof.Case, latest []Latest) *picture.Scene {
+	s := drawing.Section(c)
+	s.ID = "section"
+	for _, l := range latest {
+		pos, ok := c.Position(l.Position)
+		place, drawn := sectionPlaces[pos.Place]
+		if !ok || !drawn || l.TempC == nil {
+			continue
+		}
+		words := pos.ID + " " + signed(*l.TempC) + " °C"
+		if l.RHPct != nil {
+			words += ", " + percent(*l.RHPct/100) + " %"
+		}
+		s.Tags = append(s.Tags, picture.Tag{Place: place, Words: words})
+	}
+	return s.Scene()
+}

@@ -1,0 +1,190 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/reason/repair"
+)
+
+// repairsBody is the contractor's page.
+type repairsBody struct {
+	Sentence string
+	Results  []resultView
+}
+
+type resultView struct {
+	repair.Result
+	Words        string // of the surface
+	Sentence     string
+	Effect       *picture.Scene
+	Wet, Risk    *picture.Scene // nights after, measured against unrepaired
+	Used, Left   int
+	LeftOut      []repair.NightUse
+	Before       string // link to the timeline around the repair
+	MeasuredWet  *float64
+	WithWet      *float64
+	WithRisk     *float64
+	WithoutWet   *float64
+	MeasuredRisk *float64
+	WithoutRisk  *float64
+}
+
+func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
+	h, a, ok := p.asked(w, r, "repairs")
+	if !ok {
+		return
+	}
+	var b repairsBody
+	for i, res := range a.Results {
+		pos, _ := h.Case.Position(res.Surface)
+		v := resultView{Result: res, Words: drawing.SurfaceWords(h.Case, pos)}
+		v.Sentence = verdictSentence(h, v.Words, res)
+		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
+			v.Effect = effectPicture(i, res)
+		}
+		for _, n := range res.Nights {
+			if n.Used {
+				v.Used++
+			} else {
+				v.Left++
+				v.LeftOut = append(v.LeftOut, n)
+			}
+		}
+		if wet, risk := drawing.Paired(res, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
+			v.Wet, v.Risk = wet.Scene(), risk.Scene()
+		}
+		if res.Hours != nil {
+			v.MeasuredWet, v.WithoutWet = &res.Hours.MeasuredWet, &res.Hours.WetWithout
+			v.WithWet, v.WithRisk = &res.Hours.WetWith, &res.Hours.RiskWith
+			v.MeasuredRisk, v.WithoutRisk = &res.Hours.MeasuredRisk, &res.Hours.RiskWithout
+		}
+		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() +
+			"&surface=" + res.Surface + "#margin"
+		b.Results = append(b.Results, v)
+	}
+	// What can be said comes first: the latest repair with a verdict, at the
+	// surface that every page begins with.
+	order := wettest(h.Case, a)
+	slices.SortStableFunc(b.Results, func(x, y resultView) int {
+		firm := func(v resultView) int {
+			if v.Verdict == repair.TooEarly {
+				return 1
+			}
+			return 0
+		}
+		if d := firm(x) - firm(y); d != 0 {
+			return d
+		}
+		if d := y.At.Compare(x.At); d != 0 {
+			return d
+		}
+		return turn(order, x.Surface) - turn(order, y.Surface)
+	})
+	switch {
+	case !h.Repairs:
+		b.Sentence = "No repair is in the case file."
+	case len(b.Results) == 0:
+		b.Sentence = "No repair can be judged yet."
+	default:
+		b.Sentence = b.Results[0].Sentence
+	}
+	p.render(w, r, http.StatusOK, "repairs", page{Title: "Did it work, " + h.Label, Case: h, Tab: "repairs", Body: b})
+}
+
+func effectPicture(i int, res repair.Result) *picture.Scene {
+	return picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: []picture.Fall{
+		{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
+		{Words: "hours at risk", Pct: res.AtRiskReductionPct, Low: res.AtRiskLowPct, High: res.AtRiskHighPct},
+		{Words: "condensed water", Pct: res.CondensateReductionPct, Low: res.CondensateLowPct,
+			High: res.CondensateHighPct}}}.Scene()
+}
+
+// verdictSentence says the verdict with its figure and how sure it is.
+func verdictSentence(h *head, words string, r repair.Result) string {
+	when := "The repair of " + r.At.In(h.Zone).Format("2 January 2006")
+	interval, wet := "", changed("wet hours "+words, r.ReductionPct, r.LowPct, r.HighPct)
+	if wet != "" {
+		interval = ": " + wet
+	}
+	// The verdict rests on the hours at risk: where the interval of the wet hours
+	// takes in no change, they are told first.
+	if risk := changed("hours at risk "+words, r.AtRiskReductionPct, r.AtRiskLowPct,
+		r.AtRiskHighPct); r.Verdict == repair.Worked && wet != "" && risk != "" && *r.LowPct <= 0 {
+		interval = ": " + risk + "; " + changed("wet hours", r.ReductionPct, r.LowPct, r.HighPct) +
+			", which takes in no change"
+	}
+	switch r.Verdict {
+	case repair.Worked:
+		return when + " worked" + interval + "."
+	case repair.GotWorse:
+		return when + " made it worse" + interval + "."
+	case repair.NoChangeShown:
+		return when + " has shown no change " + words + " so far" +
+			map[bool]string{true: "; the best estimate is that " + wet, false: ""}[wet != ""] + "."
+	}
+	return "It is too early to say whether the repair of " + r.At.In(h.Zone).Format("2 January 2006") + " worked " +
+		words + "."
+}
+
+// changed says how far something fell or rose with its interval; nothing where
+// that could not be had.
+func changed(what string, x, low, high *float64) string {
+	if x == nil || low == nil || high == nil {
+		return ""
+	}
+	way, by, lo, hi := "fell", *x, *low, *high
+	if by < 0 {
+		way, by, lo, hi = "rose", -by, -hi, -lo
+	}
+	return fmt.Sprintf("%s %s by %.0f %%, weather being equal (95 %%: %s)", what, way, by, spanWords(lo, hi))
+}
+
+// beside is what the script draws with the margin beyond the readings.
+type beside struct {
+	Effect *drawing.Change `json:"effect"`
+	Strips []besideStrip   `json:"strips"`
+}
+
+type besideStrip struct {
+	Words  string    `json:"words"`
+	Top    float64   `json:"top"`
+	Mark   float64   `json:"mark"`
+	Filled bool      `json:"filled"`
+	AtMS   []int64   `json:"at_ms"`
+	Value  []float64 `json:"value"`
+	Joined []bool    `json:"joined"`
+}
+
+// besideMargin hands these to the page's script.
+func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
+	h, a, ok := p.asked(w, r, "timeline")
+	if !ok {
+		return
+	}
+	v := readView(h, a, r.URL.Query())
+	out := beside{Strips: []besideStrip{}}
+	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
+		out.Effect = &e
+	}
+	for _, q := range drawing.Strips(a.Behind.Surfaces, v.surface.ID) {
+		b := besideStrip{Words: q.Words, Top: q.Top, Mark: q.Mark, Filled: q.Filled, AtMS: q.Course.AtMS,
+			Joined: q.Course.Joined}
+		for _, x := range q.Course.Value {
+			b.Value = append(b.Value, math.Round(x*100)/100)
+		}
+		out.Strips = append(out.Strips, b)
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-cache")
+	if err := json.NewEncoder(w).Encode(out); err != nil {
+		p.Log.Debug("what stands beside the margin was not read to its end", "case", h.ID, "error", err)
+	}
+}

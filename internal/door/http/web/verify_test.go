@@ -1,0 +1,168 @@
+package web
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof"
+)
+
+func ptr(x float64) *float64 { return &x }
+
+// worked is a repair that worked.
+func worked(at time.Time) repair.Result {
+	return repair.Result{At: at, Surface: "slate", Verdict: repair.Worked, ReductionPct: ptr(71), LowPct: ptr(55),
+		HighPct: ptr(83)}
+}
+
+func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
+	h := &head{Zone: time.UTC}
+	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		r    repair.Result
+		want string
+	}{
+		{worked(at), "The repair of 20 December 2026 worked: wet hours under the covering fell by 71 %, weather being " +
+			"equal (95 %: 55 to 83)."},
+		{repair.Result{At: at, Verdict: repair.Worked, ReductionPct: ptr(56), LowPct: ptr(-1), HighPct: ptr(80),
+			AtRiskReductionPct: ptr(41), AtRiskLowPct: ptr(13), AtRiskHighPct: ptr(62)},
+			"The repair of 20 December 2026 worked: hours at risk under the covering fell by 41 %, weather being equal (95 " +
+				"%: 13 to 62); wet hours fell by 56 %, weather being equal (95 %: −1 to 80), which takes in no change."},
+		{repair.Result{At: at, Verdict: repair.TooEarly},
+			"It is too early to say whether the repair of 20 December 2026 worked under the covering."},
+		{repair.Result{At: at, Verdict: repair.NoChangeShown},
+			"The repair of 20 December 2026 has shown no change under the covering so far."},
+		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(8), LowPct: ptr(-20), HighPct: ptr(31)},
+			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet " +
+				"hours under the covering fell by 8 %, weather being equal (95 %: −20 to 31)."},
+		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(-8), LowPct: ptr(-31), HighPct: ptr(20)},
+			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet " +
+				"hours under the covering rose by 8 %, weather being equal (95 %: −20 to 31)."},
+		{repair.Result{At: at, Verdict: repair.GotWorse, ReductionPct: ptr(-40), LowPct: ptr(-70), HighPct: ptr(-12)},
+			"The repair of 20 December 2026 made it worse: wet hours under the covering rose by 40 %, weather being equal " +
+				"(95 %: 12 to 70)."},
+	} {
+		assert.Equal(t, c.want, verdictSentence(h, "under the covering", c.r))
+	}
+}
+
+func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
+	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.",
+		drawing.Prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
+	assert.Equal(t, "temp_c is text.", drawing.Prose("temp_c is text"))
+	assert.Equal(t, "“"+upper(cause.WaterIngress.Words())+"” leads, below 5 °C.",
+		drawing.Prose("water_ingress leads, below 5 C"))
+	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", drawing.Prose("exchange of the loft x 7.4 [5.9, 9.3]"))
+	assert.Equal(t, "", drawing.Prose(" "))
+	assert.Equal(t, "Is light visible?", drawing.Prose("Is light visible?"))
+}
+
+func TestFiguresAreWrittenAsThePagesPromise(t *testing.T) {
+	assert.Equal(t, "9.9", hours(9.94))
+	assert.Equal(t, "100", hours(99.96))
+	assert.Equal(t, "0", percent(0))
+	assert.Equal(t, "0.4", percent(0.004))
+	assert.Equal(t, "97", percent(0.97))
+	assert.Equal(t, "over 99", percent(0.999))
+	assert.Equal(t, "100", percent(1))
+	now := time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
+	for d, want := range map[time.Duration]string{0: "0 s ago", 80 * time.Second: "80 s ago",
+		10 * time.Minute: "10 min ago", 5 * time.Hour: "5 h ago", 72 * time.Hour: "3 days ago",
+		-time.Hour: "ahead of the clock"} {
+		assert.Equal(t, want, age(now, now.Add(-d)))
+	}
+	assert.Equal(t, "never", age(now, time.Time{}))
+}
+
+// A position that the repair left alone is there to be compared with: it never
+// speaks for the house while another can, however wet it is.
+func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
+	c := &roof.Case{Positions: []roof.Position{
+		{ID: "felt", Place: roof.UnderlayUnderside}, {ID: "slate-e", Place: roof.CoveringUnderside, Untouched: true},
+		{ID: "slate", Place: roof.CoveringUnderside}}}
+	var a assessment.Answer
+	for id, h := range map[string]float64{"felt": 5, "slate-e": 400, "slate": 90} {
+		a.Surfaces = append(a.Surfaces, assessment.Surface{Surface: id, HoursCondensing: ptr(h)})
+	}
+	var ids []string
+	for _, s := range wettest(c, a) {
+		ids = append(ids, s.ID)
+	}
+	assert.Equal(t, []string{"slate", "felt", "slate-e"}, ids)
+	assert.Len(t, c.Speaking(), 2)
+	only := &roof.Case{Positions: c.Positions[1:2]}
+	assert.Equal(t, "slate-e", only.Speaking()[0].ID)
+	assert.Equal(t, "slate", readView(&head{Case: c, Zone: time.UTC}, a, nil).surface.ID)
+}
+
+func TestTheIntervalIsDrawnAsSharesOfWhatWasObserved(t *testing.T) {
+	b := barOf(assessment.Surface{HoursObserved: 200, HoursCondensing: ptr(50), HoursCondensingLow: ptr(20),
+		HoursCondensingHigh: ptr(120)})
+	require.NotNil(t, b)
+	assert.Equal(t, []string{"10.00%", "50.00%", "25.00%"}, []string{b.Low, b.Wide, b.Best})
+	assert.Equal(t, "50.0 h expected, 20.0 to 120 h the 95 % interval, of 200 h observed", b.Words)
+	assert.Nil(t, barOf(assessment.Surface{HoursObserved: 200, HoursCondensing: ptr(50)}),
+		"without an interval there is none to draw")
+}
+
+func TestARecordOfOneReadingStillHasAStretch(t *testing.T) {
+	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
+	v := readView(&head{Case: &roof.Case{}, Zone: time.UTC, From: at, Until: at.Add(time.Millisecond)},
+		assessment.Answer{}, nil)
+	assert.Equal(t, time.Hour, v.until.Sub(v.from))
+}
+
+func TestListsBeginWithTheirAnswer(t *testing.T) {
+	need, calm := houseRow{Attention: []string{"x"}}, houseRow{}
+	for want, rows := range map[string][]houseRow{
+		"No house is being measured yet.":      nil,
+		"1 house, which needs no look.":        {calm},
+		"1 house, which needs a look.":         {need},
+		"3 houses, one of which needs a look.": {need, calm, calm},
+		"3 houses, 2 of which need a look.":    {need, need, calm},
+		"2 houses, all of which need a look.":  {need, need},
+	} {
+		assert.Equal(t, want, housesSentence(rows))
+	}
+	row := func(id string, silent, low bool) positionRow {
+		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id}, Silent: silent, Low: low}
+	}
+	for want, rows := range map[string][]positionRow{
+		"No logger has been heard yet.":         {{Latest: Latest{Position: "loft"}}},
+		"All 2 loggers report; battery low: b.": {row("a", false, false), row("b", false, true)},
+		"Logger a is silent; nothing heard at loft.": {row("a", true, false), row("b", false, false),
+			{Latest: Latest{Position: "loft"}}},
+		"All 2 loggers are silent.": {row("a", true, false), row("b", true, false)},
+		"4 of 5 loggers are silent.": {row("a", true, false), row("b", true, false), row("c", true, false),
+			row("d", true, false), row("e", false, false)},
+	} {
+		assert.Equal(t, want, loggersSentence(rows))
+	}
+	assert.Equal(t, "Nothing was refused.", messagesSentence(nil))
+	assert.Equal(t, "6 messages or rows could not be used; the commonest reason is bad payload (4).",
+		messagesSentence([]reasonRow{{Reason: roof.BadPayload, Count: 4}, {Reason: roof.BadTime, Count: 2}}))
+}
+
+func TestLongRecordsAreShownWinterByWinter(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/London")
+	require.NoError(t, err)
+	h := &head{Zone: zone, From: time.Date(2025, 10, 3, 15, 0, 0, 0, zone), Until: time.Date(2027, 2, 1, 8, 0, 0, 0, zone)}
+	w, years := winterOf(h, 0)
+	assert.Equal(t, []int{2025, 2026}, years)
+	assert.Equal(t, time.Date(2026, 7, 1, 12, 0, 0, 0, zone), w.From)
+	assert.Equal(t, time.Date(2027, 2, 1, 12, 0, 0, 0, zone), w.Until)
+	w, _ = winterOf(h, 2025)
+	assert.Equal(t, time.Date(2025, 10, 3, 12, 0, 0, 0, zone), w.From)
+	assert.Equal(t, time.Date(2026, 7, 1, 12, 0, 0, 0, zone), w.Until)
+	h.From = time.Date(2026, 10, 3, 9, 0, 0, 0, zone)
+	w, years = winterOf(h, 1999)
+	assert.Empty(t, years)
+	assert.Equal(t, time.Date(2026, 10, 2, 12, 0, 0, 0, zone), w.From, "a morning belongs to the night before")
+}

@@ -1,0 +1,136 @@
+package web
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/roof"
+)
+
+// head is what every page of a case shows about it.
+type head struct {
+	ID, Label   string
+	Zone        *time.Location
+	Case        *roof.Case
+	From, Until time.Time // of the record
+	HasRecord   bool
+	Coverage    float64 // mean share observed over the positions
+	Surfaces    []surfaceRef
+	Events      []picture.Event
+	Repairs     bool
+}
+
+// surfaceRef is one surface to choose.
+type surfaceRef struct {
+	ID, Words string
+	Chosen    bool
+}
+
+func (p *Pages) head(ctx context.Context, id string) (*head, error) {
+	c, err := p.Cases.Case(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	h := &head{ID: c.ID, Label: c.Property.Label, Zone: c.Property.Zone, Case: c}
+	if h.Label == "" {
+		h.Label = c.ID
+	}
+	if h.Zone == nil {
+		h.Zone = time.UTC
+	}
+	for _, s := range c.Surfaces() {
+		h.Surfaces = append(h.Surfaces, surfaceRef{ID: s.ID, Words: drawing.SurfaceWords(c, s)})
+	}
+	h.Events = drawing.Events(c)
+	h.Repairs = len(c.Repairs()) > 0
+	h.From, h.Until, h.HasRecord, err = p.Record.Span(ctx, id)
+	return h, err
+}
+
+// wettest orders the surfaces as every page does: those that speak for the
+// house by their wet hours, then the others.
+func wettest(c *roof.Case, a assessment.Answer) []roof.Position {
+	wet := func(s roof.Position) float64 {
+		for _, of := range a.Surfaces {
+			if of.Surface == s.ID && of.HoursCondensing != nil {
+				return *of.HoursCondensing
+			}
+		}
+		return -1
+	}
+	own := c.Speaking()
+	out := slices.Clone(c.Surfaces())
+	slices.SortStableFunc(out, func(x, y roof.Position) int {
+		mine := func(s roof.Position) int {
+			return map[bool]int{true: 0, false: 1}[slices.ContainsFunc(own, func(o roof.Position) bool { return o.ID == s.ID })]
+		}
+		if d := mine(x) - mine(y); d != 0 {
+			return d
+		}
+		return cmp.Compare(wet(y), wet(x))
+	})
+	return out
+}
+
+// turn is a surface's place in that order, its turn on a page.
+func turn(order []roof.Position, id string) int {
+	return slices.IndexFunc(order, func(s roof.Position) bool { return s.ID == id })
+}
+
+// winter is the stretch of nights that one sheet shows.
+type winter struct {
+	From, Until time.Time // noons
+}
+
+// longestSheet is how many nights one sheet shows before the record is cut into
+// winters; 220 nights are a heating season with some weeks at both ends.
+const longestSheet = 220
+
+// winterOf picks the nights to show: the whole record, or of a longer one the
+// year from July to June in which its last reading, or the year asked for, lies.
+func winterOf(h *head, year int) (winter, []int) {
+	from, until := drawing.NightOf(h.From, h.Zone), drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
+	if until.Sub(from) <= longestSheet*24*time.Hour {
+		return winter{from, until}, nil
+	}
+	season := func(t time.Time) int {
+		l := t.In(h.Zone)
+		if l.Month() < time.July {
+			return l.Year() - 1
+		}
+		return l.Year()
+	}
+	first, last := season(from), season(h.Until)
+	if year < first || year > last {
+		year = last
+	}
+	var years []int
+	for y := first; y <= last; y++ {
+		years = append(years, y)
+	}
+	w := winter{time.Date(year, time.July, 1, 12, 0, 0, 0, h.Zone), time.Date(year+1, time.July, 1, 12, 0, 0, 0, h.Zone)}
+	if w.From.Before(from) {
+		w.From = from
+	}
+	if w.Until.After(until) {
+		w.Until = until
+	}
+	return w, years
+}
+
+// meanCoverage is the mean share observed over the positions.
+func meanCoverage(a assessment.Answer) float64 {
+	if len(a.Coverage) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for _, c := range a.Coverage {
+		sum += c.Share
+	}
+	return sum / float64(len(a.Coverage))
+}

@@ -1,0 +1,271 @@
+// Package web serves the pages: the list of houses, each case with its winter
+// sheet, margin chart and positions, what the loggers say now, what could not
+// be understood, and the forms by which a case is written. Every page reads
+// without script; the script adds zoom, read-out and live updates.
+package web
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
+
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/roof"
+)
+
+// Cases keeps the case files.
+type Cases interface {
+	// IDs lists the cases.
+	IDs(ctx context.Context) ([]string, error)
+	// Case is the case as its file says; the error wraps roof.ErrNotFound where
+	// there is none.
+	Case(ctx context.Context, id string) (*roof.Case, error)
+	// File is the case file as written and its entity tag.
+	File(ctx context.Context, id string) (file []byte, etag string, err error)
+	// PutFile checks and keeps a case file. A mismatch with ifMatch ("" for
+	// none) wraps roof.ErrChanged, a faulty file is roof.Faults.
+	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
+	// History lists the versions of a case file without the files, newest
+	// first, at most limit, older than the number before (0 for the newest).
+	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	// Version is one of them by its number; an error wraps roof.ErrNotFound
+	// where there is none.
+	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
+}
+
+// Record answers from a case's readings.
+type Record interface {
+	// Span is the first and last reading of a fitted logger; ok is false before
+	// the first.
+	Span(ctx context.Context, id string) (from, until time.Time, ok bool, err error)
+	// Timeline lays the record out in steps over [from, until); step 0 at its
+	// reading times.
+	Timeline(ctx context.Context, id string, from, until time.Time, step time.Duration) (timeline.View, error)
+	// Answer is the whole assessment with what stands behind it, from a cache
+	// where nothing changed.
+	Answer(ctx context.Context, id string) (assessment.Answer, error)
+	// Latest is the last reading of every logger heard in the case.
+	Latest(ctx context.Context, id string) ([]Latest, error)
+}
+
+// Latest is the last reading of one logger, calibrated.
+type Latest struct {
+	Logger     string
+	Position   string // where it is fitted now; "" nowhere
+	Place      roof.Place
+	At         time.Time
+	TempC      *float64
+	RHPct      *float64
+	DewPointC  *float64
+	BatteryPct *float64
+	Flags      []string      // in lower-case words
+	Usual      time.Duration // its usual interval; 0 unknown
+}
+
+// Rejects is the log of what could not be used.
+type Rejects interface {
+	// Rejects lists the newest first, at most limit, of one case ("" for all),
+	// older than the id before (0 for the newest).
+	Rejects(ctx context.Context, caseID string, limit int, before int64) ([]roof.KeptReject, error)
+	// RejectCounts is how many came for each reason since the log began.
+	RejectCounts(ctx context.Context) (map[roof.Reason]int64, error)
+	// Heard lists cases and loggers that spoke and are not known.
+	Heard(ctx context.Context) ([]roof.HeardName, error)
+}
+
+// LogIn lets people in where credentials are demanded.
+type LogIn interface {
+	Demanded() bool
+	LogIn(r *http.Request, password string) (ok, tired bool)
+	LogOut(r *http.Request) error
+}
+
+// Options are what the pages stand on.
+type Options struct {
+	Cases   Cases
+	Record  Record
+	Rejects Rejects
+	LogIn   LogIn                            // nil: nobody is asked
+	Who     func(ctx context.Context) string // who asks, for the history of a case file
+	Bundle  fs.FS                            // main.js and main.css, as bundled; may be empty
+	Version string
+	Now     func() time.Time
+	Log     *slog.Logger
+	Reports bool // the report of each case is served beside the pages
+	Demo    bool // says on every page that the data is invented
+}
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+// Pages are the pages of one daemon.
+type Pages struct {
+	Options
+	assets    assets
+	templates map[string]*template.Template
+	alerts    bool // the alert pages are mounted, so that links lead there
+}
+
+// New prepares the pages; an error means that a template or an asset is broken.
+func New(opt Options) (*Pages, error) {
+	p := &Pages{Options: opt, templates: map[string]*template.Template{}}
+	if p.Now == nil {
+		return nil, errors.New("building the pages: no clock was given")
+	}
+	if p.Log == nil {
+		p.Log = slog.New(slog.DiscardHandler)
+	}
+	var err error
+	if p.assets, err = loadAssets(opt.Bundle); err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(templateFiles, "templates/*.html")
+	if err != nil {
+		return nil, fmt.Errorf("listing the page templates: %w", err)
+	}
+	for _, file := range names {
+		name := file[len("templates/") : len(file)-len(".html")]
+		if name == "base" || name == "parts" {
+			continue
+		}
+		t, err := template.New("base.html").Funcs(p.funcs()).ParseFS(templateFiles, "templates/base.html",
+			"templates/parts.html", file)
+		if err != nil {
+			return nil, fmt.Errorf("reading the page template %s: %w", name, err)
+		}
+		p.templates[name] = t
+	}
+	return p, nil
+}
+
+// Mount puts the pages' routes on a router.
+func (p *Pages) Mount(r chi.Router) {
+	r.Get("/assets/{name}", p.asset)
+	r.Get("/favicon.svg", p.favicon)
+	r.Get("/favicon.ico", p.favicon)
+	r.Group(func(r chi.Router) {
+		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
+		r.Get("/", p.houses)
+		r.Get("/messages", p.messages)
+		r.Get("/login", p.loginForm)
+		r.Post("/login", p.logIn)
+		r.Post("/logout", p.logOut)
+		r.Get("/new", p.newCase)
+		r.Post("/new", p.createCase)
+		r.Get("/new/review", p.guided) // a reload of the review begins again
+		r.Post("/new/review", p.fromGuided)
+		r.Route("/cases/{case}", func(r chi.Router) {
+			r.Get("/", p.casePage)
+			r.Get("/nights.csv", p.nightsCSV)
+			r.Get("/margin.csv", p.marginCSV)
+			r.Get("/positions", p.positions)
+			r.Get("/file", p.caseFile)
+			r.Post("/file", p.saveCaseFile)
+			r.Get("/file/history/{version}", p.version)
+			p.caseRoutes(r)
+		})
+	})
+}
+
+// page is what every page needs.
+type page struct {
+	Title string
+	Case  *head  // nil outside a case
+	Tab   string // of the case's navigation
+	Body  any
+
+	Version string
+	Now     time.Time
+	Zone    *time.Location
+	Assets  assets
+	Demo    bool
+	LoggedIn,
+	Demanded bool
+	Here string
+}
+
+// render writes a page whole or not at all.
+func (p *Pages) render(w http.ResponseWriter, r *http.Request, status int, name string, pg page) {
+	pg.Version, pg.Now, pg.Assets, pg.Demo = p.Version, p.Now(), p.assets, p.Demo
+	pg.Here = r.URL.RequestURI()
+	if pg.Zone == nil {
+		pg.Zone = time.UTC
+		if pg.Case != nil {
+			pg.Zone = pg.Case.Zone
+		}
+	}
+	if p.LogIn != nil {
+		pg.Demanded = p.LogIn.Demanded()
+	}
+	t, ok := p.templates[name]
+	if !ok {
+		p.Log.Error("a page has no template", "page", name)
+		http.Error(w, "this page is missing from the program", http.StatusInternalServerError)
+		return
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "base.html", pg); err != nil {
+		p.Log.Error("a page could not be written", "page", name, "error", err)
+		http.Error(w, "this page could not be written; the log says why", http.StatusInternalServerError)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "no-cache")
+	w.WriteHeader(status)
+	if _, err := b.WriteTo(w); err != nil {
+		p.Log.Debug("a page was not read to its end", "page", name, "error", err)
+	}
+}
+
+// errorBody is what an error page says.
+type errorBody struct {
+	Status int
+	What   string
+	Do     string
+}
+
+// fail answers with an error page that says what was wrong and what to do.
+func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
+	b := errorBody{http.StatusInternalServerError, "The page could not be made.",
+		"The daemon's log says why. Try again; if it stays, run the check command on the data folder."}
+	switch {
+	case errors.Is(err, roof.ErrNotFound):
+		b = errorBody{http.StatusNotFound, "There is no such house here.",
+			"It may have been renamed: look for it in the list of houses."}
+	case errors.Is(err, timeline.ErrTooLong):
+		b = errorBody{http.StatusBadRequest, "The stretch asked for is too long for its step.", "Take a shorter stretch."}
+	case errors.Is(err, context.DeadlineExceeded):
+		b = errorBody{http.StatusServiceUnavailable, "The page took too long to make.",
+			"The daemon is busy; try again in a minute."}
+	case errors.Is(err, context.Canceled):
+		return
+	default:
+		p.Log.Error("a page failed", "path", r.URL.Path, "error", err)
+	}
+	p.render(w, r, b.Status, "error", page{Title: http.StatusText(b.Status), Body: b})
+}
+
+// Style is the path of the pages' style sheet, "" where it was not built.
+func (p *Pages) Style() string { return p.assets.Style }
+
+// Fail answers with the page that an error has.
+func (p *Pages) Fail(w http.ResponseWriter, r *http.Request, err error) { p.fail(w, r, err) }
+
+// NotFound answers a path that no page has.
+func (p *Pages) NotFound(w http.ResponseWriter, r *http.Request) {
+	p.render(w, r, http.StatusNotFound, "error",
+		page{Title: "Not found", Body: errorBody{http.StatusNotFound, "There is no such page.",
+			"Start from the list of houses."}})
+}

@@ -1,0 +1,278 @@
+package picture
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// State is the one state that a field of the winter sheet shows.
+type State uint8
+
+// The states. NotObserved is the zero value, so that what nobody filled in
+// never reads as dry.
+const (
+	NotObserved State = iota
+	Dry
+	Near
+	Wet
+	Frost
+)
+
+// String names the state as the pages do.
+func (s State) String() string {
+	return [...]string{"not observed", "dry", "near", "wet", "frost"}[min(s, Frost)]
+}
+
+// Hour is one clock hour of one night at one surface, in minutes. At risk
+// includes condensing, and frost is the part of condensing with the surface
+// below 0 C (design, "Risk at a surface").
+type Hour struct {
+	ObservedMin, CondensingMin, AtRiskMin, FrostMin float64
+}
+
+// ShortMin is how many minutes of water are enough to mark an hour. Ten is
+// short enough that no hour a person would call wet looks dry, and long enough
+// that one crossing between two readings five minutes apart does not mark it.
+const ShortMin = 10
+
+// State is the field's state: wet (or frost, where at least half of the wet
+// minutes were frosted) from 10 minutes of condensing, even in an hour that was
+// mostly not observed; then near from 10 minutes at risk; then not observed
+// where fewer than 30 minutes were; dry only where nothing of this holds.
+func (h Hour) State() State {
+	switch {
+	case h.CondensingMin >= ShortMin && h.FrostMin*2 >= h.CondensingMin:
+		return Frost
+	case h.CondensingMin >= ShortMin:
+		return Wet
+	case h.AtRiskMin >= ShortMin:
+		return Near
+	case h.ObservedMin < 30:
+		return NotObserved
+	}
+	return Dry
+}
+
+// Night is noon to noon at one surface.
+type Night struct {
+	From, Until   time.Time
+	Hours         []Hour   // elapsed hours from noon: 24, or 23 or 25 where the clocks change
+	OutdoorMinC   *float64 // nil: not known
+	UndercoolingK *float64 // outdoor air minus covering, K, as held for three hours of the night; nil: not known
+}
+
+// Sum adds a night's hours up.
+func (n Night) Sum() Hour {
+	var s Hour
+	for _, h := range n.Hours {
+		s.ObservedMin += h.ObservedMin
+		s.CondensingMin += h.CondensingMin
+		s.AtRiskMin += h.AtRiskMin
+		s.FrostMin += h.FrostMin
+	}
+	return s
+}
+
+// Coverage is the observed share of the night.
+func (n Night) Coverage() float64 {
+	d := n.Until.Sub(n.From).Minutes()
+	if d <= 0 {
+		return 0
+	}
+	return math.Min(n.Sum().ObservedMin/d, 1)
+}
+
+// IsWet reports whether any field of the night is wet or frosted, so that the
+// nights counted in words are those that the eye counts on the sheet.
+func (n Night) IsWet() bool {
+	for _, h := range n.Hours {
+		if s := h.State(); s == Wet || s == Frost {
+			return true
+		}
+	}
+	return false
+}
+
+// Counts reports whether the night was observed well enough to be counted as
+// wet or dry: at least 80 % of it (design, "Time").
+func (n Night) Counts() bool { return n.Coverage() >= 0.8 }
+
+// Sky says how the night was.
+type Sky uint8
+
+// The skies.
+const (
+	SkyUnknown Sky = iota
+	Overcast
+	Broken
+	Clear
+)
+
+// String names the sky.
+func (s Sky) String() string {
+	return [...]string{"sky unknown", "overcast", "broken", "clear"}[min(s, Clear)]
+}
+
+// The undercooling of the covering, held for three hours, from which a night
+// counts as clear (method of cause finding), and below which as overcast (common
+// practice: an overcast night leaves a covering within 1 K of the air).
+const (
+	ClearK    = 2.5
+	OvercastK = 1.0
+)
+
+// Sky judges the night by the undercooling of the covering.
+func (n Night) Sky() Sky {
+	switch {
+	case n.UndercoolingK == nil:
+		return SkyUnknown
+	case *n.UndercoolingK > ClearK:
+		return Clear
+	case *n.UndercoolingK < OvercastK:
+		return Overcast
+	}
+	return Broken
+}
+
+// Event is a repair or a remark, drawn as a rule with a flag.
+type Event struct {
+	At   time.Time
+	Kind string // repair | note | inspection | weather
+	What string
+}
+
+// IsRepair reports whether the event is a repair.
+func (e Event) IsRepair() bool { return e.Kind == "repair" }
+
+// WinterSheet is the signature picture: one column a night, noon to noon from
+// top to bottom, each hour one field in one of five states.
+type WinterSheet struct {
+	ID      string // unique on the page
+	Surface string // in words: under the covering (slate)
+	Zone    *time.Location
+	Nights  []Night // in time order, without holes: a night without readings has hours of 0 observed minutes
+	Events  []Event
+	// WindowFrom and WindowUntil mark the stretch that the chart below shows;
+	// zero marks nothing.
+	WindowFrom, WindowUntil time.Time
+}
+
+// Count sums up nights: how many count, how many of these were wet, and how
+// many were not observed well enough to say.
+type Count struct {
+	Counted, Wet, Unsure int
+	WetHours             float64
+}
+
+// CountNights counts a run of nights.
+func CountNights(nights []Night) Count {
+	var c Count
+	for _, n := range nights {
+		c.WetHours += n.Sum().CondensingMin / 60
+		switch {
+		case n.Counts():
+			c.Counted++
+			if n.IsWet() {
+				c.Wet++
+			}
+		case n.IsWet(): // wet is wet, however little was seen of the rest
+			c.Counted++
+			c.Wet++
+		default:
+			c.Unsure++
+		}
+	}
+	return c
+}
+
+// Split divides the nights at a time: the night in which it lies belongs to
+// neither side.
+func (w WinterSheet) Split(at time.Time) (before, after []Night) {
+	for _, n := range w.Nights {
+		switch {
+		case !n.Until.After(at):
+			before = append(before, n)
+		case !n.From.Before(at):
+			after = append(after, n)
+		}
+	}
+	return before, after
+}
+
+// Words is the sheet's text alternative.
+func (w WinterSheet) Words() string {
+	if len(w.Nights) == 0 {
+		return "No night has been recorded yet."
+	}
+	first, last := w.Nights[0].From.In(w.zone()), w.Nights[len(w.Nights)-1].From.In(w.zone())
+	s := fmt.Sprintf("%s from the night of %s to that of %s. ", capital(plural(len(w.Nights), "night", "nights")),
+		first.Format("2 January 2006"), last.Format("2 January 2006"))
+	return s + w.NightsWords() + w.UnsureWords()
+}
+
+// NightsWords says on how many nights water formed, before and after the last
+// repair in the span.
+func (w WinterSheet) NightsWords() string {
+	var repair *Event
+	for i, e := range w.Events {
+		if e.IsRepair() && len(w.Nights) > 0 && e.At.After(w.Nights[0].From) && e.At.Before(w.Nights[len(w.Nights)-1].Until) {
+			if repair == nil || e.At.After(repair.At) {
+				repair = &w.Events[i]
+			}
+		}
+	}
+	all := CountNights(w.Nights)
+	if all.Counted == 0 {
+		return "No night was observed well enough to say whether water formed."
+	}
+	s := ""
+	if repair != nil {
+		before, after := w.Split(repair.At)
+		b, a := CountNights(before), CountNights(after)
+		s = fmt.Sprintf("Wet on %d of %s before the repair of %s and on %d of %d after it.", b.Wet,
+			plural(b.Counted, "night", "nights"), repair.At.In(w.zone()).Format("2 January"), a.Wet, a.Counted)
+	} else {
+		s = fmt.Sprintf("Wet on %d of %s.", all.Wet, plural(all.Counted, "night", "nights"))
+	}
+	return s
+}
+
+// UnsureWords says how many nights could not be counted, beginning with a
+// space; "" where all could.
+func (w WinterSheet) UnsureWords() string {
+	if n := CountNights(w.Nights).Unsure; n == 1 {
+		return " One more night was not observed well enough to count."
+	} else if n > 1 {
+		return fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(n, "night"))
+	}
+	return ""
+}
+
+func (w WinterSheet) zone() *time.Location {
+	if w.Zone == nil {
+		return time.UTC
+	}
+	return w.Zone
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func pluralBe(n int, one string) string {
+	if n == 1 {
+		return "1 " + one + " was"
+	}
+	return fmt.Sprintf("%d %ss were", n, one)
+}
+
+func capital(s string) string {
+	if s == "" || s[0] < 'a' || s[0] > 'z' {
+		return s
+	}
+	return string(s[0]-32) + s[1:]
+}

@@ -1,0 +1,148 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/roof"
+)
+
+// cause is the part on the evidence for and against each cause.
+func (b *builder) cause(p *part) {
+	f := b.Answer.Finding
+	if !b.recorded() || len(f.Causes) == 0 {
+		p.lead("The cause cannot be told: nothing was measured.")
+		return
+	}
+	p.add(Lead, b.findingSentence())
+	for _, r := range f.Reasons {
+		p.para("%s", prose(r))
+	}
+	if len(f.Next) > 0 {
+		p.para("%s", bold("What would settle it:"))
+		p.list(Steps, texts(f.Next...))
+	}
+	b.window(p)
+	var shares []drawing.Share
+	t := &Table{Caption: "Support of each cause, which adds up to one, and what the readings give with everything seen " +
+		"on the survey left out",
+		Head:    []string{"Cause", "Support", "Readings alone", "Chance that it is among the causes"},
+		Numeric: []bool{false, true, true, true}}
+	for i, c := range f.Causes {
+		shares = append(shares, drawing.Share{Words: upper(c.Cause.Words()), Support: c.Support})
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", upper(c.Cause.Words())), {b.support(i)},
+			say("%s", fixed(c.FromReadings, 2)), say("%s", fixed(c.Membership, 2))}})
+	}
+	p.figure("support", drawing.Shares("report-support", shares), NoLegend, nil)
+	p.table(t)
+	p.warn("To the loggers, a ceiling that leaks house air (ceiling_leakage) and openings that do not work " +
+		"(blocked_ventilation) are one and the same state of the loft: nothing that was measured tells them apart. Only " +
+		"what is known of the openings on paper divides the support between them. If the survey is wrong about what is " +
+		"open, so is that choice.")
+	for _, n := range f.Notes {
+		p.para("%s", prose(n))
+	}
+	p.quiet("Below, every line of evidence, cause by cause. Measured lines and lines seen on the survey are kept " +
+		"apart. The weight is in nats: 0.7 doubles the odds of the cause, 2.3 makes them tenfold; below zero it speaks " +
+		"against. The figure scored is the one the method weighs, which can be another form of what the sentence says; " +
+		"its accuracy is ± twice the standard uncertainty where that is known. Causes whose support is under 0.005 have " +
+		"their lines too: what speaks against them is evidence as well.")
+	for i, c := range f.Causes {
+		p.head("%s: support %s", upper(c.Cause.Words()), b.support(i))
+		b.evidence(p, c)
+	}
+}
+
+func (b *builder) support(i int) Run {
+	if i >= len(b.Answer.Diagnosis.Causes) {
+		return Run{Words: missing}
+	}
+	return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &b.Answer.Diagnosis.Causes[i].Support, 2)
+}
+
+// window says which stretch of the record the cause was looked for in, and what
+// was missing.
+func (b *builder) window(p *part) {
+	w := b.Answer.Finding.Window
+	if w.UntilMS <= w.FromMS {
+		return
+	}
+	line := fmt.Sprintf("Looked for in the record of %s to %s: %.0f days with %s (outdoor air below 5 °C) and %s "+
+		"(covering 2.5 K below outdoor air for three hours).",
+		day(time.UnixMilli(w.FromMS), b.zone), day(time.UnixMilli(w.UntilMS), b.zone), w.Days,
+		plural(w.ColdNights, "cold night"), plural(w.ClearNights, "clear night"))
+	if w.SpansRepair {
+		line += " It spans a repair that was shown to have changed nothing."
+	}
+	p.para("%s", line)
+	if len(w.Missing) > 0 {
+		p.para("Not logged, or with too little data: %s. Evidence that needs these places is left out, and support is "+
+			"held down for it.", placesWords(w.Missing))
+	}
+}
+
+func placesWords(places []roof.Place) string {
+	var out []string
+	for _, m := range places {
+		out = append(out, m.Words())
+	}
+	return names(out)
+}
+
+// unitWords writes a unit of the method for a reader.
+func unitWords(u string) string {
+	switch u {
+	case "h/30 d":
+		return "h in 30 days"
+	case "1/30 d":
+		return "in 30 days"
+	case "t":
+		return "(t value)"
+	}
+	return u
+}
+
+func (b *builder) evidence(p *part, c cause.Support) {
+	t := &Table{Head: []string{"Evidence", "Figure scored, ± accuracy", "Nights", "Weight"},
+		Numeric: []bool{false, true, true, true}}
+	for _, g := range []struct {
+		title, basis string
+		lines        []cause.Evidence
+	}{{"For, measured", "measured", c.For}, {"For, seen on the survey", "survey", c.For},
+		{"Against, measured", "measured", c.Against}, {"Against, seen on the survey", "survey", c.Against}} {
+		var rows []Row
+		for _, e := range g.lines {
+			if (e.Basis == "survey") != (g.basis == "survey") {
+				continue
+			}
+			accuracy, nights := "–", "–"
+			if e.Figure != nil {
+				accuracy = figure(*e.Figure)
+				if e.Accuracy != nil {
+					accuracy += " ±" + figure(*e.Accuracy)
+				}
+				accuracy += " " + unitWords(e.Unit)
+			}
+			if e.Nights > 0 {
+				nights = fmt.Sprint(e.Nights)
+			}
+			weight := fixed(e.Weight, 1)
+			if e.Weight > 0 {
+				weight = "+" + weight
+			}
+			rows = append(rows, cells(prose(strings.TrimPrefix(e.Text, e.Basis+": ")), strings.TrimSpace(accuracy), nights,
+				weight))
+		}
+		if len(rows) > 0 {
+			t.Rows = append(append(t.Rows, Row{Cells: []Text{say("%s", g.title)}, Group: true}), rows...)
+		}
+	}
+	if len(t.Rows) == 0 {
+		p.para("No evidence speaks for or against it.")
+		return
+	}
+	p.table(t)
+}

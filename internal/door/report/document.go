@@ -1,0 +1,212 @@
+// Package report is the consultant's report of one case, to be handed over in a
+// dispute: one winter on paper, what was measured, what it means, how sure. A
+// case, its assessment and its record enter; a Document leaves, which is written
+// as a page for a browser and as a PDF with the same words and the same
+// pictures. Nothing is worked out here that the assessment does not say: every
+// figure that a program can ask for carries the place in the assessment's JSON
+// it was taken from.
+package report
+
+import (
+	"strings"
+	"time"
+
+	"dewcase/internal/door/picture"
+)
+
+// Document is one report, in the order in which it is read.
+type Document struct {
+	Title  string
+	House  string // label and id, for heads and feet
+	Facts  []Fact // under the title
+	Answer []Text // the answer, in a paragraph
+	Parts  []Part
+	Foot   Foot
+	Demo   bool
+	made   time.Time
+}
+
+// Foot stands at the foot of every page.
+type Foot struct{ Case, Span, Coverage, Version, Made string }
+
+// Line is the foot in one line, without the page's number.
+func (f Foot) Line() string {
+	var out []string
+	for _, s := range []string{f.Case, f.Span, f.Coverage, f.Version, f.Made} {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return strings.Join(out, " · ")
+}
+
+// Fact is a name with what it is.
+type Fact struct {
+	Name string
+	Is   Text
+}
+
+// Part is a numbered part of the report.
+type Part struct {
+	ID, Number, Title string
+	Blocks            []Block
+}
+
+// Kind is how a block is set.
+type Kind string
+
+// The kinds of block.
+const (
+	Para    Kind = "para"
+	Lead    Kind = "lead"  // the sentence that answers the part's question
+	Quiet   Kind = "quiet" // an explanation
+	Warn    Kind = "warn"  // must not be overlooked
+	Heading Kind = "heading"
+	Bullets Kind = "bullets"
+	Steps   Kind = "steps" // numbered
+	Grid    Kind = "grid"  // a table
+	Figure  Kind = "figure"
+)
+
+// Block is one thing set below the other. Only the fields of its kind are used.
+type Block struct {
+	Kind   Kind
+	Text   Text
+	Items  []Text
+	Table  *Table
+	Scene  *picture.Scene
+	Legend Legend
+	Frame  string // class of a figure in the style sheet
+}
+
+// Legend says which explanation stands under a picture.
+type Legend string
+
+// The legends.
+const (
+	NoLegend     Legend = ""
+	StatesLegend Legend = "states" // dry, near, wet, frost, not observed
+	GapLegend    Legend = "gap"    // not observed
+)
+
+// Table is rows under a head. The first column names its row.
+type Table struct {
+	Caption string
+	Head    []string
+	Numeric []bool // by column; short is false
+	Rows    []Row
+}
+
+// Row is one row; a group's only cell is a heading over the whole width.
+type Row struct {
+	Cells []Text
+	Group bool
+}
+
+// IsNumeric reports whether a column holds figures.
+func (t *Table) IsNumeric(i int) bool { return i < len(t.Numeric) && t.Numeric[i] }
+
+// Text is words with the figures between them.
+type Text []Run
+
+// Run is a stretch of words of one look.
+type Run struct {
+	Words string
+	Bold  bool
+	Mono  bool
+	// From is where the figure stands in the assessment's JSON
+	// (surfaces.0.hours_condensing), Scale what it was multiplied by; "" is no
+	// figure of the assessment.
+	From  string
+	Scale float64
+}
+
+// String is the text without its looks.
+func (t Text) String() string {
+	var b strings.Builder
+	for _, r := range t {
+		b.WriteString(r.Words)
+	}
+	return b.String()
+}
+
+// say builds a text: each %s of the pattern is the next part, a Run, a Text or a
+// string.
+func say(pattern string, parts ...any) Text {
+	var out Text
+	plain := func(s string) {
+		if s != "" {
+			out = append(out, Run{Words: s})
+		}
+	}
+	for _, p := range parts {
+		before, after, found := strings.Cut(pattern, "%s")
+		if !found {
+			break
+		}
+		plain(before)
+		pattern = after
+		switch x := p.(type) {
+		case Run:
+			out = append(out, x)
+		case Text:
+			out = append(out, x...)
+		case string:
+			plain(x)
+		}
+	}
+	plain(pattern)
+	return out
+}
+
+func bold(s string) Run { return Run{Words: s, Bold: true} }
+func mono(s string) Run { return Run{Words: s, Mono: true} }
+
+// part collects blocks.
+type part struct{ Part }
+
+func (p *part) add(kind Kind, t Text) {
+	if len(t) > 0 {
+		p.Blocks = append(p.Blocks, Block{Kind: kind, Text: t})
+	}
+}
+
+func (p *part) para(pattern string, parts ...any)  { p.add(Para, say(pattern, parts...)) }
+func (p *part) lead(pattern string, parts ...any)  { p.add(Lead, say(pattern, parts...)) }
+func (p *part) quiet(pattern string, parts ...any) { p.add(Quiet, say(pattern, parts...)) }
+func (p *part) warn(pattern string, parts ...any)  { p.add(Warn, say(pattern, parts...)) }
+func (p *part) head(pattern string, parts ...any)  { p.add(Heading, say(pattern, parts...)) }
+
+func (p *part) list(kind Kind, items []Text) {
+	if len(items) > 0 {
+		p.Blocks = append(p.Blocks, Block{Kind: kind, Items: items})
+	}
+}
+
+func (p *part) table(t *Table) {
+	if len(t.Rows) > 0 {
+		p.Blocks = append(p.Blocks, Block{Kind: Grid, Table: t})
+	}
+}
+
+func (p *part) figure(frame string, s *picture.Scene, l Legend, caption Text) {
+	p.Blocks = append(p.Blocks, Block{Kind: Figure, Scene: s, Legend: l, Text: caption, Frame: frame})
+}
+
+// texts are sentences as items.
+func texts(lines ...string) []Text {
+	out := make([]Text, 0, len(lines))
+	for _, l := range lines {
+		out = append(out, say("%s", prose(l)))
+	}
+	return out
+}
+
+// cells are strings as the cells of a row.
+func cells(parts ...any) Row {
+	r := Row{}
+	for _, p := range parts {
+		r.Cells = append(r.Cells, say("%s", p))
+	}
+	return r
+}

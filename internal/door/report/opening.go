@@ -1,0 +1,333 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof"
+)
+
+// observed is the mean share observed over the positions, as on the pages.
+func (b *builder) observed() (float64, bool) {
+	if len(b.Answer.Coverage) == 0 || !b.recorded() {
+		return 0, false
+	}
+	sum := 0.0
+	for _, c := range b.Answer.Coverage {
+		sum += c.Share
+	}
+	return sum / float64(len(b.Answer.Coverage)), true
+}
+
+// footLabel is how much of a property's label stands in the foot.
+const footLabel = 60
+
+func (b *builder) foot() Foot {
+	span := "no record"
+	if b.recorded() {
+		span = day(b.from, b.zone) + " to " + day(b.until, b.zone)
+	}
+	label := b.label()
+	if r := []rune(label); len(r) > footLabel { // the rest of the foot must be there too
+		label = string(r[:footLabel]) + "…"
+	}
+	f := Foot{Case: label + " (" + b.Case.ID + ")", Span: span, Version: "dewcase " + b.Version,
+		Made: "made " + local(b.MadeAt, b.zone, "2 Jan 2006 15:04 MST")}
+	if b.label() == b.Case.ID {
+		f.Case = b.Case.ID
+	}
+	if x, ok := b.observed(); ok {
+		f.Coverage = fmt.Sprintf("observed %.0f %%", 100*x)
+	}
+	if b.Demo {
+		f.Case += " · INVENTED DATA"
+	}
+	return f
+}
+
+func (b *builder) facts() []Fact {
+	out := []Fact{{"Property", say("%s", b.label())}, {"Case", say("%s", b.Case.ID)}}
+	if b.recorded() {
+		out = append(out, Fact{"Record", say("%s to %s (times in %s)", local(b.from, b.zone, timeLayout),
+			local(b.until, b.zone, timeLayout), b.zone.String())})
+	} else {
+		out = append(out, Fact{"Record", say("none: no reading of a fitted logger")})
+	}
+	made := local(b.MadeAt, b.zone, timeLayout) + " (" + b.MadeAt.In(b.zone).Format("MST") + ")"
+	if b.MadeBy != "" {
+		made += ", by " + b.MadeBy
+	}
+	out = append(out, Fact{"Made", say("%s, with dewcase %s", made, b.Version)})
+	for _, d := range []struct {
+		name string
+		Digest
+	}{{"Case file", b.CaseFile}, {"Readings", b.Readings}} {
+		if d.SHA256 != "" {
+			out = append(out, Fact{d.name, say("SHA-256 %s %s", mono(d.SHA256), d.Of)})
+		}
+	}
+	return out
+}
+
+// answer says the whole of it in a paragraph: how wet, why, and whether the
+// repair worked; or plainly that it cannot be told, and what would settle it.
+func (b *builder) answer() []Text {
+	if !b.recorded() {
+		return []Text{say("Nothing was measured yet: the record holds no reading of a fitted logger. Nothing can be said " +
+			"about this roof from measurement. What was seen on the survey, and what the rules of the trade make of it, " +
+			"follows.")}
+	}
+	var out []Text
+	if i, ok := b.wettest(); ok {
+		out = append(out, b.surfaceSentence(i))
+	} else if len(b.Answer.Surfaces) == 0 {
+		out = append(out, say("No surface is among the positions: hours of condensation cannot be given."))
+	} else {
+		out = append(out, say("At no surface could hours of condensation be counted: part 2 says why."))
+	}
+	out = append(out, b.findingSentence())
+	f := b.Answer.Finding
+	if f.Finding == cause.Undetermined {
+		for _, r := range f.Reasons {
+			out = append(out, say("%s", prose(r)))
+		}
+	}
+	out = append(out, b.verdicts()...)
+	if len(b.Case.Repairs()) > 0 && len(b.Answer.Results) == 0 {
+		out = append(out, say("No repair can be judged from this record."))
+	}
+	if len(f.Next) > 0 {
+		t := say("%s ", bold("What would settle it:"))
+		for i, n := range f.Next {
+			if i > 0 {
+				t = append(t, Run{Words: " "})
+			}
+			t = append(t, Run{Words: prose(n)})
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// verdicts are the sentences on all repairs and surfaces; those for which it is
+// too early for the same reason are one.
+func (b *builder) verdicts() []Text {
+	var out []Text
+	type early struct {
+		at    int64
+		needs string
+	}
+	where := map[early][]string{}
+	for _, r := range b.Answer.Results {
+		if r.Verdict == repair.TooEarly {
+			k := early{r.At.UnixMilli(), r.Needs}
+			where[k] = append(where[k], b.surfaceWords(r.Surface))
+		}
+	}
+	for i, r := range b.Answer.Results {
+		if r.Verdict != repair.TooEarly {
+			out = append(out, b.verdictSentence(i))
+			continue
+		}
+		k := early{r.At.UnixMilli(), r.Needs}
+		if len(where[k]) > 0 {
+			out = append(out, b.tooEarly(r, names(where[k])))
+			delete(where, k)
+		}
+	}
+	return out
+}
+
+func (b *builder) surfaceWords(id string) string {
+	pos, _ := b.Case.Position(id)
+	return drawing.SurfaceWords(b.Case, pos)
+}
+
+func (b *builder) tooEarly(r repair.Result, where string) Text {
+	t := say("%s", bold("It is too early to say whether the repair of "+local(r.At, b.zone, dayLayout)+" worked "+where+
+		"."))
+	if r.Needs != "" {
+		t = append(t, Run{Words: " Needed: " + prose(r.Needs)})
+	}
+	return t
+}
+
+// wettest is the surface, of those that speak for the house, with the most hours
+// condensing.
+func (b *builder) wettest() (int, bool) {
+	best, ok := 0, false
+	own := b.Case.Speaking()
+	for i, s := range b.Answer.Surfaces {
+		if !slices.ContainsFunc(own, func(p roof.Position) bool { return p.ID == s.Surface }) {
+			continue
+		}
+		if s.HoursCondensing != nil && (!ok || *s.HoursCondensing > *b.Answer.Surfaces[best].HoursCondensing) {
+			best, ok = i, true
+		}
+	}
+	return best, ok
+}
+
+func surfacePath(i int, field string) string { return fmt.Sprintf("surfaces.%d.%s", i, field) }
+
+// nights are all the nights of a surface's sheets.
+func (b *builder) nights(pos roof.Position) picture.WinterSheet {
+	all := picture.WinterSheet{Zone: b.zone, Events: drawing.Events(b.Case)}
+	for _, w := range b.winters {
+		all.Nights = append(all.Nights, drawing.Sheet(b.Case, w.hourly, pos, w.from, w.until, b.zone).Nights...)
+	}
+	return all
+}
+
+// surfaceSentence says on how many nights water formed, and for how long.
+func (b *builder) surfaceSentence(i int) Text {
+	s := b.Answer.Surfaces[i]
+	pos, _ := b.Case.Position(s.Surface)
+	words := drawing.SurfaceWords(b.Case, pos)
+	sheet := b.nights(pos)
+	n := picture.CountNights(sheet.Nights)
+	var t Text
+	switch {
+	case n.Counted == 0:
+		t = say("No night was observed well enough to say whether water formed %s.", words)
+	case n.Wet == 0:
+		t = say("No water was seen to form %s on %s observed well enough to count.", words, plural(n.Counted, "night"))
+	default:
+		t = say("Water formed %s%s", words, sheet.NightsWords()[len("Wet"):])
+	}
+	t = append(t, Run{Words: sheet.UnsureWords()})
+	if s.HoursCondensing == nil {
+		return t
+	}
+	t = append(t, say(" In all %s hours of condensation",
+		hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing))...)
+	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
+		t = append(t, say(" (95 % interval %s to %s, by the loggers’ accuracy)",
+			hoursAt(surfacePath(i, "hours_condensing_low"), s.HoursCondensingLow),
+			hoursAt(surfacePath(i, "hours_condensing_high"), s.HoursCondensingHigh))...)
+	} else {
+		t = append(t, Run{Words: " (how sure cannot be said: a logger’s accuracy is not in the case file)"})
+	}
+	return append(t, say(" of %s hours observed.", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved))...)
+}
+
+// findingSentence is the finding with its strength.
+func (b *builder) findingSentence() Text {
+	f := b.Answer.Finding
+	support := func(c cause.Cause) Run {
+		for i, k := range b.Answer.Diagnosis.Causes {
+			if k.Cause == string(c) {
+				return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &k.Support, 2)
+			}
+		}
+		return Run{Words: missing}
+	}
+	if f.Finding == cause.Undetermined {
+		if f.Leading == "" || len(f.Causes) == 0 {
+			return say("%s", bold("The cause cannot be told yet."))
+		}
+		if f.Causes[0].Support < 0.5 { // too little to be named first; the table says it
+			return say("%s None has half of the support.", bold("The cause cannot be told yet."))
+		}
+		return say("%s Most support, %s of 1, goes to: %s.", bold("The cause cannot be told yet."), support(f.Leading),
+			f.Leading.Words())
+	}
+	how := "Probable cause"
+	if f.Strength == "strong" {
+		how = "Strongly supported cause"
+	}
+	if f.Finding == cause.NoneFound {
+		how = map[bool]string{true: "Strongly supported", false: "Probable"}[f.Strength == "strong"]
+	}
+	t := say("%s: %s (support %s of 1)", bold(how), f.Finding.Words(), support(f.Finding))
+	if f.Mixed != "" {
+		t = append(t, Run{Words: ", " + f.Mixed})
+	}
+	return append(t, Run{Words: "."})
+}
+
+func repairPath(i int, field string) string { return fmt.Sprintf("repairs.%d.%s", i, field) }
+
+// interval is a fall with its interval; nil where it could not be had.
+func interval(i int, what string, x, lo, hi *float64, names [3]string) Text {
+	if x == nil || lo == nil || hi == nil {
+		return nil
+	}
+	if *x < 0 {
+		rose, a, z := -*x, -*hi, -*lo
+		run := func(field string, v float64) Run {
+			return Run{Words: fixed(v, 0), From: repairPath(i, field), Scale: -1}
+		}
+		return say("%s rose by %s % (95 % interval %s to %s %)", what, run(names[0], rose), run(names[2], a),
+			run(names[1], z))
+	}
+	return say("%s fell by %s % (95 % interval %s to %s %)", what, figureAt(repairPath(i, names[0]), x, 0),
+		figureAt(repairPath(i, names[1]), lo, 0), figureAt(repairPath(i, names[2]), hi, 0))
+}
+
+var (
+	wetNames  = [3]string{"reduction_pct", "low_pct", "high_pct"}
+	riskNames = [3]string{"at_risk_reduction_pct", "at_risk_low_pct", "at_risk_high_pct"}
+	massNames = [3]string{"condensate_reduction_pct", "condensate_low_pct", "condensate_high_pct"}
+)
+
+// verdictSentence says the verdict on one repair at one surface.
+func (b *builder) verdictSentence(i int) Text {
+	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
+	words := b.surfaceWords(r.Surface)
+	when := "The repair of " + local(r.At, b.zone, dayLayout)
+	var verdict string
+	switch r.Verdict {
+	case repair.Worked:
+		verdict = when + " worked " + words
+	case repair.GotWorse:
+		verdict = when + " made it worse " + words
+	case repair.NoChangeShown:
+		verdict = when + " has shown no change " + words + " so far"
+	default:
+		return b.tooEarly(r, words)
+	}
+	fall := interval(i, "hours of condensation", a.ReductionPct, a.LowPct, a.HighPct, wetNames)
+	if fall == nil {
+		return say("%s", bold(verdict+"."))
+	}
+	switch {
+	case r.Verdict == repair.NoChangeShown:
+		return say("%s; the best estimate is that %s against the same roof unrepaired in the same weather.", bold(verdict),
+			fall)
+	case r.Verdict == repair.Worked && a.LowPct != nil && *a.LowPct <= 0:
+		// The verdict rests on the hours at risk: where the other interval takes in
+		// no change, they are told first.
+		if risk := interval(i, "hours at risk", a.AtRiskReductionPct, a.AtRiskLowPct, a.AtRiskHighPct,
+			riskNames); risk != nil {
+			return say("%s: %s against the same roof unrepaired in the same weather; %s, which takes in no change.",
+				bold(verdict), risk, fall)
+		}
+	}
+	return say("%s: %s against the same roof unrepaired in the same weather.", bold(verdict), fall)
+}
+
+// position is a position's place in words with its id.
+func (b *builder) position(id string) string {
+	if p, ok := b.Case.Position(id); ok {
+		return drawing.PositionWords(p)
+	}
+	return id
+}
+
+func (b *builder) told(surface string) (assessment.ToldSurface, int, bool) {
+	for i, s := range b.Answer.Physics.Surfaces {
+		if s.Surface == surface {
+			return s, i, true
+		}
+	}
+	return assessment.ToldSurface{}, 0, false
+}
+
+func day(t time.Time, zone *time.Location) string { return t.In(zone).Format("2 Jan 2006") }

@@ -1,0 +1,336 @@
+package report
+
+import (
+	"fmt"
+	"sort"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof"
+)
+
+// repairs is the part on whether each repair worked.
+func (b *builder) repairs(p *part) {
+	if len(b.Case.Repairs()) == 0 {
+		return
+	}
+	for _, e := range b.Case.Repairs() {
+		p.para("%s %s", bold("Done on "+local(e.At, b.zone, timeLayout)+":"), prose(e.What))
+		b.treats(p, e)
+	}
+	if len(b.Answer.Results) == 0 {
+		p.lead("No repair can be judged from this record.")
+		return
+	}
+	p.quiet("How it is judged: a model of the roof is fitted to its own nights before and after the repair and run " +
+		"twice through the weather measured since, with the repair and without it, the household as measured. The " +
+		"difference is the effect, weather being equal. The verdict rests on hours at risk, which hardly feel an offset " +
+		"of a logger; the figure reported first is hours of condensation.")
+	for i := range b.Answer.Results {
+		b.result(p, i)
+	}
+	b.objections(p)
+}
+
+func (b *builder) treats(p *part, e roof.Event) {
+	var out []string
+	if len(e.Treats) > 0 {
+		out = append(out, "treats "+names(e.Treats))
+	} else {
+		out = append(out, "treats every surface (none is named)")
+	}
+	if len(e.Changes) > 0 {
+		var c []string
+		for _, x := range e.Changes {
+			c = append(c, spaced(string(x)))
+		}
+		out = append(out, "declared to change "+names(c))
+	}
+	p.quiet("By the case file it %s.", names(out))
+}
+
+func (b *builder) result(p *part, i int) {
+	r := b.Answer.Results[i]
+	pos, _ := b.Case.Position(r.Surface)
+	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
+		bold(spaced(string(r.Verdict))))
+	p.add(Lead, b.verdictSentence(i))
+	if r.Reason != "" {
+		p.para("%s", prose(r.Reason))
+	}
+	if r.Needs != "" && r.Verdict != repair.TooEarly {
+		p.para("Needed for more: %s", prose(r.Needs))
+	}
+	b.effect(p, i)
+	b.mechanism(p, r)
+	b.fair(p, i)
+	for _, n := range r.Notes {
+		p.warn("%s", prose(n))
+	}
+	b.gates(p, r)
+	b.sensitivity(p, r)
+	b.leftOut(p, r)
+}
+
+// effect is the figures with their intervals, and the nights since.
+func (b *builder) effect(p *part, i int) {
+	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
+	if a.ReductionPct == nil && r.Hours == nil {
+		return
+	}
+	id := fmt.Sprint(i)
+	if a.ReductionPct == nil && a.AtRiskReductionPct == nil && a.CondensateReductionPct == nil {
+		p.para("How far hours fell because of the repair is not given: not all the conditions below hold.")
+	} else {
+		b.effectPicture(p, id, i)
+	}
+	t := &Table{Caption: "The effect over the nights that count",
+		Head:    []string{"What", "Measured, h", "By the model, h", "Without the repair, h", "Fall, %", "95 %: from", "to"},
+		Numeric: []bool{false, true, true, true, true, true, true}}
+	row := func(what string, measured, with, without string, x, lo, hi *float64, n [3]string) {
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), say("%s", measured), say("%s", with), say("%s", without),
+			{figureAt(repairPath(i, n[0]), x, 0)}, {figureAt(repairPath(i, n[1]), lo, 0)},
+			{figureAt(repairPath(i, n[2]), hi, 0)}}})
+	}
+	h := [6]string{missing, missing, missing, missing, missing, missing}
+	if x := r.Hours; x != nil {
+		for k, v := range []float64{x.MeasuredWet, x.WetWith, x.WetWithout, x.MeasuredRisk, x.RiskWith, x.RiskWithout} {
+			h[k] = hours(v)
+		}
+	}
+	row("Hours of condensation", h[0], h[1], h[2], a.ReductionPct, a.LowPct, a.HighPct, wetNames)
+	row("Hours at risk", h[3], h[4], h[5], a.AtRiskReductionPct, a.AtRiskLowPct, a.AtRiskHighPct, riskNames)
+	row("Condensed water", "–", "–", "–", a.CondensateReductionPct, a.CondensateLowPct, a.CondensateHighPct, massNames)
+	p.table(t)
+	p.quiet("Measured hours are counted on half-hour means over the nights that count, and so differ from the hours of " +
+		"part 2. The fall reported is not the plain ratio of the two columns: it also carries how much less such models " +
+		"were found to react than roofs do (annex).")
+	wet, risk := drawing.Paired(r, "report-"+id, b.zone)
+	if len(wet.Nights) > 0 {
+		legend := "Filled: measured. Outline: the same night in the same weather without the repair, by the model. " +
+			"Hatched: not observed well enough. All nights since are drawn, by plain count, also those that do not count for " +
+			"the verdict, so that these sums are not those of the table above. "
+		p.figure("pairs", wet.Scene(), GapLegend,
+			say("Wet hours, each night since the repair. %s%s", legend, wet.Scene().Desc))
+		p.figure("pairs", risk.Scene(), GapLegend,
+			say("Hours at risk, each night since the repair. %s%s", legend, risk.Scene().Desc))
+	}
+}
+
+func (b *builder) effectPicture(p *part, id string, i int) {
+	a := b.Answer.Repairs[i]
+	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: []picture.Fall{
+		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
+		{Words: "hours at risk", Pct: a.AtRiskReductionPct, Low: a.AtRiskLowPct, High: a.AtRiskHighPct},
+		{Words: "condensed water", Pct: a.CondensateReductionPct, Low: a.CondensateLowPct,
+			High: a.CondensateHighPct}}}.Scene(), NoLegend,
+		say("What the repair took away, weather being equal. Line: best estimate. Bar: 95 % interval. To the right of “no "+
+			"change” there is less of it, to the left more."))
+}
+
+func (b *builder) mechanism(p *part, r repair.Result) {
+	if len(r.Mechanism) > 0 {
+		t := &Table{Caption: "What physically changed: exchange after over before (1 is no change)",
+			Head:    []string{"What", "Times", "95 %: from", "to", "Credited to the repair", "Known from these readings"},
+			Numeric: []bool{false, true, true, true}}
+		for _, m := range r.Mechanism {
+			t.Rows = append(t.Rows, cells(upper(m.What), fmt.Sprintf("%.2g", m.Factor), fmt.Sprintf("%.2g", m.Low),
+				fmt.Sprintf("%.2g", m.High), yes(m.Credited), yes(m.Identified)))
+		}
+		p.table(t)
+	}
+	if r.Credit.Text != "" {
+		p.para("The repair is %s", lowerFirst(prose(r.Credit.Text)))
+	}
+}
+
+func lowerFirst(s string) string {
+	if s != "" && s[0] >= 'A' && s[0] <= 'Z' {
+		return string(s[0]+32) + s[1:]
+	}
+	return s
+}
+
+func yes(x bool) string {
+	if x {
+		return "yes"
+	}
+	return "no"
+}
+
+// fair is what makes before and after comparable, and the checks beside the
+// model.
+func (b *builder) fair(p *part, i int) {
+	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
+	p.para("%s: %s nights before and %s after count; %s of those after had weather that was met before. %s",
+		bold("Was it fair"),
+		countAt(repairPath(i, "nights_before"), a.NightsBefore), countAt(repairPath(i, "nights_after"), a.NightsAfter),
+		fmt.Sprint(r.Overlap), prose(r.Weather))
+	if c := r.Companion; c != nil && c.Text != "" {
+		p.para("%s %s", bold("Counted beside the model:"), prose(c.Text))
+	}
+	if c := r.CrossCheck; c != nil && c.Text != "" {
+		agrees := "It does not contradict the model."
+		if !c.Agrees {
+			agrees = "It does not agree: weigh the verdict with that."
+		}
+		p.para("%s %s %s", bold("Checked without the model:"), prose(c.Text), agrees)
+	} else {
+		p.para("%s could not be made from these nights.", bold("A check without the model"))
+	}
+	if c := r.Control; c != nil {
+		p.para("%s %s", bold("A place that the repair left alone ("+c.Surface+"):"), prose(c.Text))
+	} else {
+		p.para("%s: no position of the case file is marked as left alone by the repair, so no untouched place could be "+
+			"judged beside it.", bold("Control"))
+	}
+	if r.Sigma[0] != nil || r.Sigma[1] != nil {
+		for k, what := range []string{"of the loft", "of the air at the covering"} {
+			if s := r.Sigma[k]; s != nil {
+				p.para("The fitted model misses the measured dew point %s by %s K (standard deviation).", what, fixed(*s, 2))
+			}
+		}
+	}
+}
+
+func (b *builder) gates(p *part, r repair.Result) {
+	t := &Table{Caption: "What must hold before any verdict but “too early”",
+		Head: []string{"Condition", "Found", "Wanted", "Holds"}}
+	for _, g := range r.Gates {
+		t.Rows = append(t.Rows, cells(upper(g.Name), g.Figure, g.Limit, yes(g.Open)))
+	}
+	p.table(t)
+	e := &Table{Caption: "The evenings behind the verdict, latest first",
+		Head: []string{"Evening", "Fall of wet hours, %", "Fall of hours at risk, 95 %: from", "to",
+			"Counted against expected (log)", "Holds"}, Numeric: []bool{false, true, true, true, true}}
+	for _, x := range r.Evenings {
+		e.Rows = append(e.Rows, cells(x.Night, fixed(x.ReductionPct, 0), fixed(x.RiskLowPct, 0), fixed(x.RiskHighPct, 0),
+			fixed(x.Q, 2), yes(x.Holds)))
+	}
+	p.table(e)
+}
+
+func (b *builder) sensitivity(p *part, r repair.Result) {
+	t := &Table{Caption: "Does it hold if something is done otherwise",
+		Head:    []string{"Done otherwise", "Fall of hours at risk, %", "95 %", "Changes the verdict"},
+		Numeric: []bool{false, true, true}}
+	for _, v := range r.Sensitivity {
+		fall, between, flips := "–", "as above", yes(v.Flips)
+		if v.RiskFallPct != nil {
+			fall = fixed(*v.RiskFallPct, 0)
+		}
+		if v.LowPct != nil && v.HighPct != nil {
+			between = fixed(*v.LowPct, 0) + " to " + fixed(*v.HighPct, 0)
+		} else if v.RiskFallPct != nil {
+			between = "–"
+		}
+		if v.Why != "" {
+			flips, between = v.Why, "–"
+		}
+		t.Rows = append(t.Rows, cells(upper(v.What), fall, between, flips))
+	}
+	p.table(t)
+}
+
+// leftOut counts the nights that did not count, by reason, with their dates.
+func (b *builder) leftOut(p *part, r repair.Result) {
+	type reason struct {
+		period, why string
+		nights      []string
+	}
+	var all []*reason
+	by := map[[2]string]*reason{}
+	used := map[string]int{}
+	for _, n := range r.Nights {
+		if n.Used {
+			used[n.Period]++
+			continue
+		}
+		key := [2]string{n.Period, n.Why}
+		x, ok := by[key]
+		if !ok {
+			x = &reason{period: n.Period, why: n.Why}
+			by[key] = x
+			all = append(all, x)
+		}
+		x.nights = append(x.nights, n.Night)
+	}
+	if len(r.Nights) == 0 {
+		return
+	}
+	order := map[string]int{"before": 0, "lock": 1, "after": 2}
+	words := map[string]string{"before": "before the repair", "lock": "about the repair", "after": "after the repair"}
+	sort.SliceStable(all, func(i, j int) bool { return order[all[i].period] < order[all[j].period] })
+	t := &Table{Caption: "Nights left out, and why", Head: []string{"Period", "Why", "Nights", "Evenings of"},
+		Numeric: []bool{false, false, true}}
+	for _, x := range all {
+		period := words[x.period]
+		if period == "" {
+			period = x.period
+		}
+		t.Rows = append(t.Rows, cells(upper(period), prose(x.why), fmt.Sprint(len(x.nights)), runs(x.nights)))
+	}
+	if len(all) == 0 {
+		p.para("No night was left out.")
+	}
+	p.table(t)
+}
+
+// runs writes dates shortly: those in a row as first to last.
+func runs(dates []string) string {
+	var out []string
+	var first, last time.Time
+	flush := func() {
+		switch {
+		case first.IsZero():
+		case first.Equal(last):
+			out = append(out, first.Format("2 Jan 2006"))
+		default:
+			out = append(out, first.Format("2 Jan")+" to "+last.Format("2 Jan 2006"))
+		}
+	}
+	for _, d := range dates {
+		t, err := time.Parse(time.DateOnly, d)
+		if err != nil {
+			out = append(out, d)
+			continue
+		}
+		if !last.IsZero() && t.Equal(last.AddDate(0, 0, 1)) {
+			last = t
+			continue
+		}
+		flush()
+		first, last = t, t
+	}
+	flush()
+	s := ""
+	for i, d := range out {
+		if i > 0 {
+			s += ", "
+		}
+		s += d
+	}
+	return s
+}
+
+// objections are what the other side will say, with what can be answered.
+func (b *builder) objections(p *part) {
+	p.head("Objections, and what can be answered")
+	p.list(Bullets, []Text{
+		say("%s Both runs go through the same measured weather; nights are compared only where weather of the kind was "+
+			"met before, and the list above says how many were. A winter without such nights gives no verdict.",
+			bold("“The weather was milder.”")),
+		say("%s The household’s air is measured indoors and goes into both runs alike. Without an indoor logger a usual "+
+			"house is assumed, the intervals are wider for it, and the notes say so.", bold("“They lived differently.”")),
+		say("%s An offset is the same before and after and enters both runs; hours at risk, on which the verdict rests, "+
+			"hardly feel it. A logger exchanged near the repair widens the interval and raises the bar, and the notes say so.",
+			bold("“The loggers are inaccurate.”")),
+		say("%s The verdict must hold on several evenings running, must not turn in the sensitivity list, and is set "+
+			"against counts that use no model and against a pretended repair on nights before the real one.",
+			bold("“A model can be made to say anything.”")),
+		say("%s A place that the repair left alone, where there is one, is judged the same way and can veto the verdict.",
+			bold("“Something else changed at the same time.”")),
+	})
+}

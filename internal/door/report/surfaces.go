@@ -1,0 +1,321 @@
+package report
+
+import (
+	"fmt"
+	"time"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/physics/condensate"
+	"dewcase/internal/roof"
+)
+
+// surfaces is the part on what happened at each surface.
+func (b *builder) surfaces(p *part) {
+	if len(b.Answer.Surfaces) == 0 {
+		p.para("No surface is among the positions of the case file, so there are no hours to report.")
+		return
+	}
+	for i, s := range b.Answer.Surfaces {
+		pos, _ := b.Case.Position(s.Surface)
+		p.head("%s (%s), in the air of %s", upper(pos.Place.Words()), s.Surface, airOf(s))
+		if !b.recorded() {
+			for _, n := range s.Notes {
+				p.warn("%s", prose(n))
+			}
+			continue
+		}
+		b.surface(p, i, pos)
+	}
+}
+
+func airOf(s assessment.Surface) string {
+	if s.Air == "" {
+		return "a place that is not named"
+	}
+	return s.Air
+}
+
+func (b *builder) surface(p *part, i int, pos roof.Position) {
+	s := b.Answer.Surfaces[i]
+	p.add(Lead, b.surfaceSentence(i))
+	for _, n := range s.Notes {
+		p.warn("%s", prose(n))
+	}
+	if s.HoursObserved == 0 {
+		return
+	}
+	b.hours(p, i)
+	for k, w := range b.winters {
+		sheet := drawing.Sheet(b.Case, w.hourly, pos, w.from, w.until, b.zone)
+		sheet.ID = fmt.Sprintf("report-sheet-%d-%d", i, k)
+		caption := say("The winter, night by night. One column a night, noon to noon, each hour one field. Above: the " +
+			"outdoor minimum of each night and its sky (tall mark: clear; low mark: broken; none: overcast). Below: wet " +
+			"hours a night. ")
+		if len(b.winters) > 1 {
+			caption = append(caption, say("Nights of %s to %s. ", local(w.from, b.zone, dayLayout),
+				local(w.until, b.zone, dayLayout))...)
+		}
+		caption = append(caption, say("%s", sheet.Words())...)
+		p.figure("sheet", sheet.Scene(), StatesLegend, caption)
+	}
+	m := drawing.Chart(b.Case, b.coarse, pos, b.zone)
+	m.ID = fmt.Sprintf("report-margin-%d", i)
+	words := "Margin: surface temperature minus the limit of its air (dew point; frost point below 0 °C), K. Line: " +
+		"mean of each step; grey: its range; below zero water forms. Row beneath: what formed. " + upper(stepWords(m.Step)) +
+		". "
+	if c, ok := drawing.ChangeOf(b.Answer.Results, s.Surface); ok {
+		if u := drawing.Unrepaired(m, c); u != nil {
+			m.UnrepairedK = u
+			words += "Dashed: the margin that the unrepaired roof would have had in the same weather, by the model. "
+		}
+	}
+	m.Strips = drawing.Strips(b.Answer.Behind.Surfaces, s.Surface)
+	p.figure("margin", m.Scene(), StatesLegend, say("%s", words+m.Words()))
+	b.howSure(p, i)
+}
+
+func stepWords(step time.Duration) string {
+	switch {
+	case step <= 0:
+		return "every reading"
+	case step < time.Hour:
+		return fmt.Sprintf("%.0f min a step", step.Minutes())
+	case step < 24*time.Hour:
+		return fmt.Sprintf("%.0f h a step", step.Hours())
+	case step == 24*time.Hour:
+		return "a day a step"
+	}
+	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
+}
+
+// hours is the table of one surface.
+func (b *builder) hours(p *part, i int) {
+	s := b.Answer.Surfaces[i]
+	t := &Table{Caption: "Hours at this surface", Head: []string{"What", "Figure", "95 % interval", "How it is counted"},
+		Numeric: []bool{false, true, true}}
+	both := say("–")
+	switch {
+	case s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil:
+		both = say("%s to %s", hoursAt(surfacePath(i, "hours_condensing_low"), s.HoursCondensingLow),
+			hoursAt(surfacePath(i, "hours_condensing_high"), s.HoursCondensingHigh))
+	case s.HoursCondensing != nil:
+		both = say("none: an accuracy is not stated")
+	}
+	row := func(what string, figure Run, between Text, how string) {
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), {figure}, between, say("%s", how)}})
+	}
+	row("Condensing, h", hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing), both,
+		"expected over the loggers’ accuracy")
+	row("Condensing, plain count, h", hoursAt(surfacePath(i, "hours_condensing_raw"), s.HoursCondensingRaw), say("–"),
+		"margin at or below 0 K at the calibrated readings")
+	row("At risk, h", hoursAt(surfacePath(i, "hours_at_risk"), s.HoursAtRisk), say("–"),
+		"plain count of margin up to 1 K; includes the condensing hours")
+	row("Frost, h", hoursAt(surfacePath(i, "frost_hours"), s.FrostHours), say("–"),
+		"part of the plain count with the surface below 0 °C")
+	row("Observed, h", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved), say("–"),
+		"surface and its air together")
+	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"),
+		"by mass balance: good to a factor of about two")
+	if told, k, ok := b.told(s.Surface); ok && told.Condensate != nil {
+		c, path := told.Condensate, fmt.Sprintf("physics.surfaces.%d.condensate.", k)
+		row("Nights wetted", countAt(path+"nights_wetted", c.NightsWetted), say("–"),
+			"by mass balance, from the least mass said below")
+		row("Mornings dried by noon", countAt(path+"mornings_dried", c.MorningsDried), say("–"), "of the nights wetted")
+		row("Mornings still wet at noon", countAt(path+"mornings_still_wet_at_noon", c.MorningsWet), say("–"),
+			"of the nights wetted; the rest was not observed at noon")
+		row("Condensed in all, g/m²", figureAt(path+"condensed_g_m2", &c.CondensedGM2, 0), say("–"), "by mass balance")
+		row("Dripped off, g/m²", figureAt(path+"dripped_g_m2", &c.DrippedGM2, 0), say("–"),
+			"of it, what the surface could not hold")
+		if c.MedianDryingH != nil {
+			row("Drying, h", hoursAt(path+"median_drying_h", c.MedianDryingH), say("–"), "median, from the most water to dry")
+		}
+	}
+	p.table(t)
+	if of := b.film(s.Surface); of != nil {
+		gaps := ""
+		if of.GapsWet > 0 {
+			gaps = fmt.Sprintf(" A film lay on the surface when %d of %s began; after a gap the balance starts again from "+
+				"dry, so that what is counted is a lower bound.", of.GapsWet, plural(of.Gaps, "gap"))
+		}
+		p.quiet("Every figure in g/m² goes with the coefficient of heat transfer of still air, taken as %s W/m²K, which "+
+			"is known to a factor of about two; nights wetted are those on which at least %s g/m² condensed, and a smooth "+
+			"slope is taken to hold %s g/m² before it drips.%s",
+			fmt.Sprintf("%g", of.Settings.ConvectionWM2K), fmt.Sprintf("%g", of.Settings.WettedGM2),
+			fmt.Sprintf("%g", of.Settings.RunOffGM2), gaps)
+	}
+}
+
+// film is the water balance of a surface; nil where there is none.
+func (b *builder) film(surface string) *condensate.Result {
+	for _, s := range b.Answer.Behind.Surfaces {
+		if s.Surface == surface {
+			return s.Condensate
+		}
+	}
+	return nil
+}
+
+var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
+
+// howSure is which logger the doubt comes from, and what a check would buy.
+func (b *builder) howSure(p *part, i int) {
+	s := b.Answer.Surfaces[i]
+	if s.HoursCondensingLow == nil {
+		return
+	}
+	t := &Table{Caption: "How sure: whose error the interval comes from, and the interval that a check of it would leave",
+		Head:    []string{"Logger", "Quantity", "Part of the doubt, %", "If checked to ±0.1 K or ±1 %RH: from, h", "to, h"},
+		Numeric: []bool{false, false, true, true, true}}
+	for k, x := range s.HowSure {
+		if x.Part <= 0 {
+			continue
+		}
+		path := surfacePath(i, fmt.Sprintf("how_sure.%d.", k))
+		words := quantityWords[x.Quantity]
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", x.Logger), say("%s", words), {shareAt(path+"part", x.Part)},
+			{hoursAt(path+"hours_condensing_low_if_checked", &x.CheckedLow)},
+			{hoursAt(path+"hours_condensing_high_if_checked", &x.CheckedHigh)}}})
+	}
+	p.table(t)
+	if len(t.Rows) > 0 {
+		p.quiet("An error within the maker’s accuracy is shared by all readings of a logger and does not average out. A " +
+			"check of humidity over a salt solution (sodium chloride holds about 75 %RH), or side by side with a reference, " +
+			"entered under offsets in the case file, narrows the interval as the last columns say.")
+	}
+}
+
+// damp is the part on mould, timber and fixings.
+func (b *builder) damp(p *part) {
+	if !b.recorded() {
+		return
+	}
+	said := map[string]bool{}
+	var pass = map[string]string{"pass": "keeps the limit (3.0)", "fail": "breaks the limit (3.0)"}
+	for k, s := range b.Answer.Physics.Surfaces {
+		if s.Mould == nil && s.Timber == nil && s.Wood == nil && s.Fixings == nil {
+			continue
+		}
+		p.head("%s", upper(b.position(s.Surface)))
+		t := &Table{Head: []string{"What", "Figure", "Meaning"}, Numeric: []bool{false, true}}
+		path := fmt.Sprintf("physics.surfaces.%d.", k)
+		row := func(what string, figure Text, how string) {
+			t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), figure, say("%s", how)}})
+		}
+		if m := s.Mould; m != nil {
+			row("Mould index, highest (0 to 6)", Text{figureAt(path+"mould.peak_index", &m.Peak, 2)}, m.Words+"; "+m.ClassFrom)
+			end := "at the end of the record"
+			if w, ok := pass[m.ASHRAE160]; ok {
+				end += "; ANSI/ASHRAE 160: " + w
+			}
+			row("Mould index, last", Text{figureAt(path+"mould.index_at_end", &m.End, 2)}, end)
+		}
+		wood := func(name, field string, w *assessment.ToldTimber) {
+			if w == nil {
+				return
+			}
+			row(name+", highest, % of dry mass", Text{figureAt(path+field+".peak_pct", &w.PeakPct, 1)},
+				"20 % is the usual ceiling; decay does not start under about 22 % and is active from 25 to 30 % (common practice)")
+			row(name+", mean, %", Text{figureAt(path+field+".mean_pct", &w.MeanPct, 1)}, "")
+			row(name+", weeks over 20 %", say("%s (%s to %s)", figureAt(path+field+".weeks_over_20_pct", &w.WeeksOver20, 1),
+				figureAt(path+field+".weeks_over_20_pct_low", &w.WeeksLow, 1),
+				figureAt(path+field+".weeks_over_20_pct_high", &w.WeeksHigh, 1)),
+				"with the range that the estimate is good to")
+		}
+		wood("Wood moisture, estimated", "timber", s.Timber)
+		wood("Wood moisture, measured", "wood_measured", s.Wood)
+		if f := s.Fixings; f != nil {
+			row("Time of wetness, h a year", say("%s (%s to %s)",
+				figureAt(path+"fixings.wet_hours_per_year", &f.WetHoursPerYear, 0),
+				figureAt(path+"fixings.wet_hours_per_year_low", &f.LowPerYear, 0),
+				figureAt(path+"fixings.wet_hours_per_year_high", &f.HighPerYear, 0)),
+				"if the whole year were like the record; in brackets: if all that was not observed were dry, or wet. Category "+
+					f.Categories()+" of ISO 9223")
+		}
+		p.table(t)
+		if f := s.Fixings; f != nil && f.Remark != "" && !said[f.Remark] {
+			said[f.Remark] = true
+			p.para("%s", prose(f.Remark))
+		}
+		for _, n := range append(append([]string{}, s.Assumes...), s.Notes...) {
+			p.quiet("%s", prose(n))
+		}
+	}
+}
+
+// vapour is the part on the vapour pressures of the house.
+func (b *builder) vapour(p *part) {
+	if !b.recorded() {
+		return
+	}
+	t := b.Answer.Physics
+	if h := t.House; h != nil {
+		switch {
+		case h.HumidityClass == nil:
+			p.lead("Too little was seen to put the house into a humidity class.")
+		case h.Borderline:
+			p.lead("The house lies in humidity class %s of 5 (ISO 13788 Annex A, limits from memory), at the border of its "+
+				"neighbour by the loggers’ accuracy.", countAt("physics.house.humidity_class", *h.HumidityClass))
+		default:
+			p.lead("The house lies in humidity class %s of 5 (ISO 13788 Annex A, limits from memory).",
+				countAt("physics.house.humidity_class", *h.HumidityClass))
+		}
+		if h.ClassUse != "" {
+			p.quiet("What the standard’s editions place in that class: %s", prose(h.ClassUse))
+		}
+		if h.LoftShare != nil {
+			p.para("The loft’s air holds %s % of the house’s vapour excess over outdoors (95 %: %s to %s).",
+				percentAt("physics.house.loft_share_of_house_air", h.LoftShare),
+				percentAt("physics.house.loft_share_low", h.LoftShareLow),
+				percentAt("physics.house.loft_share_high", h.LoftShareHigh))
+		}
+		e := &Table{Caption: "How far the air of each place lay above outdoors",
+			Head:    []string{"Place", "Mean excess, Pa", "Standard uncertainty, Pa", "Moisture supply, g/m³"},
+			Numeric: []bool{false, true, true, true}}
+		for i, x := range h.Excesses {
+			path := fmt.Sprintf("physics.house.excesses.%d.", i)
+			unc := Text{figureAt(path+"standard_uncertainty_pa", &x.UncPa, 0)}
+			if x.UncPa == 0 {
+				unc = say("%s", missing)
+			}
+			e.Rows = append(e.Rows, Row{Cells: []Text{say("%s", x.Place), {figureAt(path+"mean_pa", &x.MeanPa, 0)}, unc,
+				{figureAt(path+"moisture_supply_g_m3", &x.SupplyGM3, 2)}}})
+		}
+		p.table(e)
+	}
+	for _, a := range []struct {
+		words, path string
+		air         assessment.ToldAir
+	}{{"the loft", "loft_air_change", t.LoftAir}, {"the batten void", "void_air_change", t.VoidAir}} {
+		if a.air.PerHour == nil {
+			p.para("Air changes of %s: %s", a.words, prose(a.air.Why))
+			continue
+		}
+		path := "physics." + a.path + "."
+		p.para("The air of %s changed about %s times an hour (%s to %s). %s", a.words,
+			figureAt(path+"per_hour", a.air.PerHour, 2), figureAt(path+"low", a.air.Low, 2),
+			figureAt(path+"high", a.air.High, 2), prose(a.air.Why))
+	}
+	s := &Table{Caption: "The build-up month by month, steady state (ISO 13788)",
+		Head: []string{"Month", "Condensed, g/m²", "Where"}, Numeric: []bool{false, true}}
+	for i, m := range t.Steady {
+		where := "nowhere"
+		if len(m.Planes) > 0 {
+			where = names(m.Planes)
+		}
+		s.Rows = append(s.Rows, Row{Cells: []Text{say("%s", m.Month),
+			{figureAt(fmt.Sprintf("physics.steady_build_up.%d.condensed_g_m2", i), &m.CondensedGM2, 1)}, say("%s", where)}})
+	}
+	p.table(s)
+	for _, n := range t.Notes {
+		p.quiet("%s", prose(n))
+	}
+}
+
+// percentAt is a share of the assessment, which may be nil, in per cent.
+func percentAt(path string, share *float64) Run {
+	if share == nil {
+		return Run{Words: missing}
+	}
+	return shareAt(path, *share)
+}

@@ -1,0 +1,13 @@
+package mem_test
+
+import (
+	"testing"
+
+	"dewcase/internal/door/store/mem"
+	"dewcase/internal/roof"
+	"dewcase/internal/testkit/storetest"
+)
+
+func TestStoreKeepsTheContract(t *testing.T) {
+	storetest.Run(t, func(t *testing.T) roof.ReadingStore { return mem.New() })
+}

@@ -1,0 +1,207 @@
+package sqlite
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+)
+
+// Backup writes a copy of a data folder's store to a file, also while a daemon
+// serves from it: one consistent state, checked, and under its name only once
+// it is whole and on the disk. A file of that name is replaced. The report is
+// the copy's; it says, too, how many readings the copy does not hold because
+// another engine alone has them.
+func Backup(ctx context.Context, dir, to string) (r Report, err error) {
+	defer func() {
+		if err != nil {
+			err = fmt.Errorf("backing up %s to %s: %w", dir, to, err)
+		}
+	}()
+	file := filepath.Join(dir, fileName)
+	if _, err := os.Stat(file); err != nil {
+		return r, fmt.Errorf("there is no store: %w", err)
+	}
+	if to, err = filepath.Abs(to); err != nil {
+		return r, err
+	}
+	for _, own := range []string{fileName, fileName + "-wal", fileName + "-shm", lockName, markName} {
+		if same(to, filepath.Join(dir, own)) {
+			return r, errors.New("that is the store's own file: name another one")
+		}
+	}
+	if st, err := os.Stat(to); err == nil && !st.Mode().IsRegular() {
+		return r, errors.New("that is not a file: name the file to write")
+	}
+	tmp := beside(to)
+	defer os.Remove(tmp)
+	// Made beforehand, so that only its owner can ever read it.
+	f, err := os.OpenFile(tmp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return r, err
+	}
+	if err := f.Close(); err != nil {
+		return r, err
+	}
+	if err := copyStore(ctx, file, tmp); err != nil {
+		return r, explain(err)
+	}
+	return publish(ctx, tmp, to)
+}
+
+// Backup is the same for the open store.
+func (s *Store) Backup(ctx context.Context, to string) (Report, error) {
+	return Backup(ctx, s.dir, to)
+}
+
+// Check is the same as the function for the open store.
+func (s *Store) Check(ctx context.Context) (Report, error) { return Check(ctx, s.dir) }
+
+func copyStore(ctx context.Context, file, tmp string) error {
+	db, err := openToRead(ctx, file)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if v, err := schemaOf(ctx, db); err != nil || v == 0 {
+		if err == nil {
+			err = ErrForeign
+		}
+		return err
+	}
+	_, err = db.ExecContext(ctx, `VACUUM INTO ?`, tmp)
+	return err
+}
+
+// publish gives a finished file its name: synced, checked, renamed, and the
+// name synced too.
+func publish(ctx context.Context, tmp, to string) (Report, error) {
+	f, err := os.OpenFile(tmp, os.O_RDWR, 0)
+	if err != nil {
+		return Report{}, err
+	}
+	if err := errors.Join(f.Sync(), f.Close()); err != nil {
+		return Report{}, fmt.Errorf("bringing it to the disk: %w", err)
+	}
+	r, err := CheckBackup(ctx, tmp)
+	if err == nil {
+		err = r.Err()
+	}
+	if err != nil {
+		return r, err
+	}
+	if err := os.Rename(tmp, to); err != nil {
+		return r, err
+	}
+	return r, syncDir(filepath.Dir(to))
+}
+
+func beside(file string) string {
+	b := make([]byte, 6)
+	_, _ = rand.Read(b) // never fails
+	return filepath.Join(filepath.Dir(file), "."+filepath.Base(file)+"."+hex.EncodeToString(b)+".part")
+}
+
+func same(a, b string) bool {
+	x, errX := os.Stat(a)
+	y, errY := os.Stat(b)
+	if errX == nil && errY == nil {
+		return os.SameFile(x, y)
+	}
+	p, err := filepath.Abs(b)
+	return err == nil && p == a
+}
+
+// Restore puts a backup into a data folder that holds no store yet. The backup
+// is checked before, the store after.
+func Restore(ctx context.Context, from, dir string) (err error) {
+	defer func() {
+		if err != nil {
+			err = fmt.Errorf("restoring %s into %s: %w", from, dir, err)
+		}
+	}()
+	r, err := CheckBackup(ctx, from)
+	if err == nil {
+		err = r.Err()
+	}
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	release, err := lockDir(dir)
+	if err != nil {
+		return err
+	}
+	defer release()
+	to := filepath.Join(dir, fileName)
+	for _, name := range []string{to, to + "-wal"} {
+		if _, err := os.Lstat(name); !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("the folder already holds a store, which would be lost: name an empty folder, or move %s away "+
+				"first", name)
+		}
+	}
+	tmp := beside(to)
+	defer os.Remove(tmp)
+	if err := copyFile(ctx, from, tmp); err != nil {
+		return err
+	}
+	if _, err := publish(ctx, tmp, to); err != nil {
+		return err
+	}
+	if err := markAsIs(ctx, dir); err != nil {
+		return err
+	}
+	r, err = Check(ctx, dir)
+	if err != nil {
+		return err
+	}
+	return r.Err()
+}
+
+// markAsIs makes the restored state the folder's own, so that it is not taken
+// for a lost tail.
+func markAsIs(ctx context.Context, dir string) error {
+	db, err := openToRead(ctx, filepath.Join(dir, fileName))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	c, err := loadChain(ctx, db)
+	if err != nil {
+		return err
+	}
+	id, err := storeID(ctx, db)
+	if err != nil {
+		return err
+	}
+	return writeMark(dir, mark{store: id, seq: c.seq, head: hex.EncodeToString(c.head), at: c.at})
+}
+
+func copyFile(ctx context.Context, from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, readerFunc(func(b []byte) (int, error) {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		return in.Read(b)
+	}))
+	return errors.Join(err, out.Close())
+}
+
+type readerFunc func([]byte) (int, error)
+
+func (f readerFunc) Read(b []byte) (int, error) { return f(b) }

@@ -1,0 +1,338 @@
+package sqlite
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"database/sql/driver"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash"
+	"os"
+	"path/filepath"
+	"time"
+
+	"modernc.org/sqlite"
+
+	"dewcase/internal/roof"
+)
+
+// connector opens one database, always with the same settings.
+type connector struct{ dsn string }
+
+func (c connector) Connect(context.Context) (driver.Conn, error) {
+	return (&sqlite.Driver{}).Open(c.dsn)
+}
+
+func (c connector) Driver() driver.Driver { return &sqlite.Driver{} }
+
+// pen is the one writing connection with what it knows of the record. Only the
+// writer's goroutine uses it.
+type pen struct {
+	s    *Store
+	db   *sql.DB
+	conn *sql.Conn
+
+	begin, commit                           *sql.Stmt
+	findLogger, addLogger, putLogger        *sql.Stmt
+	findDay, putDay                         *sql.Stmt
+	addRow, findRow, putRow, sealed, unseal *sql.Stmt
+	addAside, findAside, putCommit, addOut  *sql.Stmt
+
+	chain    chain
+	loggers  map[loggerKey]*logger
+	touched  []*logger
+	looked   []*day // sealed days held unpacked
+	batch    hash.Hash
+	away     int64 // days that lie elsewhere
+	readings int64 // kept in all, with what this transaction adds
+	buf      []byte
+
+	out            []byte // entries for the outbox
+	outN, outTotal int64
+
+	rejectRows, rejectBytes int64 // in the log; rows -1: not counted yet
+
+	logBusy  time.Time // no attempt to empty the log before
+	logTried int64     // its length at the last attempt
+}
+
+// chain is the end of the chain of commits.
+type chain struct {
+	seq      int64
+	at       int64
+	head     []byte
+	readings int64
+	recent   map[int64][]byte // heads of the commits still listed
+}
+
+// commitsKept is how many commits stay listed for comparison with a mark.
+const commitsKept = 4096
+
+type loggerKey struct{ caseID, name string }
+
+// logger is what is known of one logger's record.
+type logger struct {
+	loggerKey
+	id          int64
+	n, aside    int64
+	first, last int64
+	days        map[int64]*day
+	dirty       bool
+}
+
+// day is the state of one logger's UTC day.
+type day struct {
+	n, asideN           int64
+	digest, asideDigest digest
+	sealed              int64
+	dirty               bool
+	block               map[int64]roof.Reading // the content of a sealed day, once looked into
+}
+
+// The values of day.sealed.
+const (
+	asRows = iota
+	asBlock
+	rowsForGood // too many or damaged
+	// and elsewhere, see outbox.go
+)
+
+func newPen(s *Store) *pen {
+	return &pen{s: s, loggers: map[loggerKey]*logger{}, batch: sha256.New(), rejectRows: -1}
+}
+
+// open connects. The log is emptied by checkpoint, not by SQLite on the side,
+// so that an error in it is seen.
+func (p *pen) open(ctx context.Context) error {
+	p.db = sql.OpenDB(connector{dsn(filepath.Join(p.s.dir, fileName),
+		"_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
+		"_pragma=wal_autocheckpoint(0)", "_pragma=cache_size(-16000)", "_pragma=temp_store(2)",
+		"_pragma=journal_size_limit(0)")})
+	p.db.SetMaxOpenConns(1)
+	var err error
+	if p.conn, err = p.db.Conn(ctx); err != nil {
+		p.drop()
+		return err
+	}
+	if err := os.Chmod(filepath.Join(p.s.dir, fileName), 0o600); err != nil {
+		return err
+	}
+	return checkVersion(ctx, p.conn)
+}
+
+func (p *pen) prepare(ctx context.Context) error {
+	for _, x := range []struct {
+		stmt **sql.Stmt
+		text string
+	}{
+		{&p.begin, `BEGIN IMMEDIATE`},
+		{&p.commit, `COMMIT`},
+		{&p.findLogger, `SELECT id, n, aside, first, last FROM logger WHERE case_id = ? AND name = ?`},
+		{&p.addLogger, `INSERT INTO logger (case_id, name, n, first, last, aside) VALUES (?, ?, 0, 0, 0, 0)`},
+		{&p.putLogger, `UPDATE logger SET n = ?, first = ?, last = ?, aside = ? WHERE id = ?`},
+		{&p.findDay, `SELECT n, digest, aside_n, aside_digest, sealed FROM day WHERE logger = ? AND day = ?`},
+		{&p.putDay, `INSERT INTO day (logger, day, n, digest, aside_n, aside_digest, changed, sealed) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT DO UPDATE SET n = excluded.n, digest = excluded.digest, aside_n = excluded.aside_n, aside_digest = excluded.aside_digest, changed = excluded.changed, sealed = excluded.sealed`},
+		{&p.addRow, `INSERT INTO reading (logger, at, rec) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`},
+		{&p.findRow, `SELECT rec FROM reading WHERE logger = ? AND at = ?`},
+		{&p.putRow, `UPDATE reading SET rec = ? WHERE logger = ? AND at = ?`},
+		{&p.sealed, `SELECT n, crc, data FROM block WHERE logger = ? AND day = ?`},
+		{&p.unseal, `DELETE FROM block WHERE logger = ? AND day = ?`},
+		{&p.addAside, `INSERT INTO aside (logger, at, rec) VALUES (?, ?, ?)`},
+		{&p.findAside, `SELECT rec FROM aside WHERE logger = ? AND at = ?`},
+		{&p.putCommit, `INSERT OR REPLACE INTO commits (slot, seq, at, readings, head) VALUES (?, ?, ?, ?, ?)`},
+		{&p.addOut, `INSERT INTO outbox (n, total, entries) VALUES (?, ?, ?)`},
+	} {
+		var err error
+		if *x.stmt, err = p.conn.PrepareContext(ctx, x.text); err != nil {
+			return fmt.Errorf("preparing %q: %w", x.text, err)
+		}
+	}
+	return nil
+}
+
+// reopen connects again after the connection was dropped.
+func (p *pen) reopen(ctx context.Context) error {
+	err := p.open(ctx)
+	if err == nil {
+		err = p.prepare(ctx)
+	}
+	if err == nil {
+		err = p.load(ctx)
+	}
+	if err != nil {
+		p.drop()
+		return err
+	}
+	// On a full disk the log itself may be what fills it.
+	var busy, length, done int64
+	if err := p.conn.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &length, &done); err != nil {
+		p.s.opt.Log.Debug("the log could not be emptied", "error", err)
+	}
+	return nil
+}
+
+// drop gives the connection up; the next transaction makes another.
+func (p *pen) drop() {
+	if p.conn != nil {
+		_ = p.conn.Close()
+	}
+	if p.db != nil {
+		_ = p.db.Close()
+	}
+	p.conn, p.db = nil, nil
+}
+
+// close empties the log into the main file and disconnects.
+func (p *pen) close() error {
+	if p.conn == nil {
+		return nil
+	}
+	_, err := p.conn.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
+	err = errors.Join(err, p.conn.Close(), p.db.Close())
+	p.conn, p.db = nil, nil
+	return err
+}
+
+// load reads the end of the chain.
+func (p *pen) load(ctx context.Context) error {
+	c, err := loadChain(ctx, p.conn)
+	p.chain, p.readings = c, c.readings
+	if err == nil {
+		err = p.conn.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM day WHERE sealed = 3), coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1), 0)`).Scan(&p.away, &p.outTotal)
+	}
+	return err
+}
+
+func loadChain(ctx context.Context, db executor) (chain, error) {
+	c := chain{recent: map[int64][]byte{}, head: make([]byte, sha256.Size)}
+	rows, err := db.QueryContext(ctx, `SELECT seq, at, readings, head FROM commits`)
+	if err != nil {
+		return c, fmt.Errorf("reading the list of commits: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var seq, at, readings int64
+		var head []byte
+		if err := rows.Scan(&seq, &at, &readings, &head); err != nil {
+			return c, fmt.Errorf("reading the list of commits: %w", err)
+		}
+		c.recent[seq] = head
+		if seq > c.seq {
+			c.seq, c.at, c.readings, c.head = seq, at, readings, head
+		}
+	}
+	return c, rows.Err()
+}
+
+// settle writes what the transaction changed in loggers, days and chain.
+func (p *pen) settle() error {
+	ctx := context.Background()
+	now := p.s.opt.Now().UnixMilli()
+	if err := p.postRow(); err != nil {
+		return err
+	}
+	for _, l := range p.touched {
+		for k, d := range l.days {
+			if !d.dirty {
+				continue
+			}
+			if _, err := p.putDay.ExecContext(ctx, l.id, k, d.n, d.digest.bytes(), d.asideN, d.asideDigest.bytes(), now,
+				d.sealed); err != nil {
+				return fmt.Errorf("writing a day's digest: %w", err)
+			}
+		}
+		if _, err := p.putLogger.ExecContext(ctx, l.n, l.first, l.last, l.aside, l.id); err != nil {
+			return fmt.Errorf("writing what is known of logger %s: %w", l.name, err)
+		}
+	}
+	c := &p.chain
+	var seq [8]byte
+	binary.LittleEndian.PutUint64(seq[:], uint64(c.seq+1))
+	head := sha256.New()
+	head.Write(c.head)
+	head.Write(seq[:])
+	head.Write(p.batch.Sum(nil))
+	c.seq, c.at, c.head, c.readings = c.seq+1, now, head.Sum(nil), p.readings
+	if _, err := p.putCommit.ExecContext(ctx, c.seq%commitsKept, c.seq, c.at, c.readings, c.head); err != nil {
+		return fmt.Errorf("writing the commit's head: %w", err)
+	}
+	return nil
+}
+
+// The cache keeps a few days of each logger and not every logger for ever.
+const (
+	daysCached    = 3
+	loggersCached = 20_000
+)
+
+// settled notes a commit that is on the disk.
+func (p *pen) settled() {
+	for _, l := range p.touched {
+		l.dirty = false
+		for k, d := range l.days {
+			d.dirty, d.block = false, nil
+			if len(l.days) > daysCached {
+				delete(l.days, k)
+			}
+		}
+	}
+	if len(p.loggers) > loggersCached {
+		clear(p.loggers)
+	}
+	p.touched, p.looked = p.touched[:0], p.looked[:0]
+	p.batch.Reset()
+	p.chain.recent = nil
+	p.s.away.Store(p.away)
+	m := mark{store: p.s.id, seq: p.chain.seq, head: hex.EncodeToString(p.chain.head), at: p.chain.at}
+	// The mark is a witness beside the record: without it nothing is lost.
+	_, _ = p.s.mark.WriteAt(m.text(), 0)
+}
+
+// forget drops all that was thought to be known, after a transaction that did
+// not come about.
+func (p *pen) forget() {
+	clear(p.loggers)
+	p.touched, p.looked = p.touched[:0], p.looked[:0]
+	p.batch.Reset()
+	p.rejectRows = -1
+	p.out, p.outN = p.out[:0], 0
+}
+
+// logPages is the length of the log, in pages of 4 KiB, from which it is
+// brought into the main file.
+const logPages = 2000
+
+// checkpoint empties the log when it has grown, or earlier on a disk that would
+// soon be too full for it. Readers are not waited for.
+func (p *pen) checkpoint() error {
+	st, err := os.Stat(filepath.Join(p.s.dir, fileName+"-wal"))
+	if err != nil || st.Size() < logPages*4096/64 || time.Now().Before(p.logBusy) {
+		return nil
+	}
+	if st.Size() < p.logTried {
+		p.logTried = 0
+	}
+	if st.Size() < logPages*4096 {
+		free, _, err := p.s.DiskFree()
+		if err != nil || free > 2*st.Size() {
+			return nil
+		}
+	}
+	// A log that a reader still needs is not tried again before it has grown on;
+	// one that was emptied starts over with the next commit, shorter.
+	if p.logTried > 0 && st.Size() < p.logTried+logPages*4096/2 {
+		return nil
+	}
+	p.logTried = st.Size()
+	var busy, length, done int64
+	if err := p.conn.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(PASSIVE)`).Scan(&busy, &length,
+		&done); err != nil {
+		p.logBusy = time.Now().Add(10 * time.Second)
+		return err
+	}
+	return nil
+}

@@ -1,0 +1,341 @@
+// Package sqlite is the default store: one file in the data folder that keeps
+// the raw readings, the case files with their history, what was rejected, and
+// the daemon's own state; what it acknowledged is on the disk, and what was
+// altered since is found by Check.
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	"modernc.org/sqlite" // also registers the driver
+)
+
+// The files of a data folder.
+const (
+	fileName = "dewcase.db"
+	lockName = "dewcase.lock"
+	markName = "dewcase.mark"
+)
+
+// leastVersion is the first SQLite without the bug by which two connections
+// could spoil a write-ahead log as it starts over.
+var leastVersion = [3]int{3, 51, 3}
+
+// Options bound what a store may use. Zero values take the defaults.
+type Options struct {
+	Log         *slog.Logger
+	Now         func() time.Time
+	SealAfter   time.Duration // age at which a day is sealed; default 7 days, negative: never
+	SealQuiet   time.Duration // a day is not sealed within this time of its last change; default 1 min, negative: at once
+	Queue       int           // appends that may wait; default 1024
+	RejectRows  int           // default 20,000
+	RejectBytes int64         // default 16 MiB
+	HeardNames  int           // default 1,000
+	Outbox      bool          // note every new reading for another engine, see Pending
+}
+
+func (o Options) withDefaults() Options {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.SealAfter == 0 {
+		o.SealAfter = 7 * 24 * time.Hour
+	}
+	if o.SealQuiet == 0 {
+		o.SealQuiet = time.Minute
+	}
+	if o.Queue <= 0 {
+		o.Queue = 1024
+	}
+	if o.RejectRows <= 0 {
+		o.RejectRows = 20_000
+	}
+	if o.RejectBytes <= 0 {
+		o.RejectBytes = 16 << 20
+	}
+	if o.HeardNames <= 0 {
+		o.HeardNames = 1000
+	}
+	return o
+}
+
+// Store is an open data folder. It implements roof.ReadingStore.
+type Store struct {
+	dir     string
+	opt     Options
+	id      string // hex
+	release func() error
+	read    *sql.DB
+	mark    *os.File
+
+	queue   chan *request
+	quit    chan struct{} // closed: take no more
+	stopped chan struct{} // closed: the writer has ended
+	sealing sync.WaitGroup
+	once    sync.Once
+	closing error
+
+	pen      *pen // the writer's own
+	warnings []string
+	failing  atomic.Pointer[Failure]
+	commits  atomic.Int64
+	looked   atomic.Int64 // Unix ms of the last look at the space left
+	low      atomic.Bool  // little of it was
+	away     atomic.Int64 // days that lie in another engine alone
+}
+
+// Failure says since when writing fails, and why.
+type Failure struct {
+	Since time.Time
+	Err   error
+}
+
+// ErrClosed says that the store was closed.
+var ErrClosed = errors.New("the store is closed")
+
+// Open opens the store in a data folder, making both if they are not there, and
+// takes the folder: a second Open, also by another process, is refused until
+// Close. An older schema is brought up to date, a newer one refused untouched.
+func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("opening the data folder %s: %w", dir, err)
+	}
+	if err := os.MkdirAll(abs, 0o700); err != nil {
+		return nil, fmt.Errorf("making the data folder %s: %w", dir, err)
+	}
+	s := &Store{dir: abs, opt: opt.withDefaults(), stopped: make(chan struct{}), quit: make(chan struct{})}
+	s.queue = make(chan *request, s.opt.Queue)
+	if s.release, err = lockDir(abs); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			s.shut()
+			err = fmt.Errorf("opening the store in %s: %w", dir, explain(err))
+		}
+	}()
+	if err = mayOpen(ctx, filepath.Join(abs, fileName)); err != nil {
+		return nil, err
+	}
+	s.pen = newPen(s)
+	if err = s.pen.open(ctx); err != nil {
+		return nil, err
+	}
+	from, err := migrate(ctx, s.pen.conn)
+	if err != nil {
+		return nil, err
+	}
+	if from != 0 && from < len(migrations) {
+		s.opt.Log.Info("the store was upgraded", "from_schema", from, "to_schema", len(migrations))
+	}
+	if err = syncDir(abs); err != nil {
+		return nil, err
+	}
+	if err = s.pen.prepare(ctx); err != nil {
+		return nil, err
+	}
+	if s.id, err = storeID(ctx, s.pen.conn); err != nil {
+		return nil, err
+	}
+	if err = s.pen.load(ctx); err != nil {
+		return nil, err
+	}
+	s.away.Store(s.pen.away)
+	m, marked := readMark(abs)
+	if marked {
+		if w := m.judge(s.id, s.pen.chain); w != "" {
+			s.warnings = append(s.warnings, w)
+		}
+	}
+	if s.mark, err = os.OpenFile(filepath.Join(abs, markName), os.O_RDWR|os.O_CREATE, 0o600); err != nil {
+		return nil, err
+	}
+	s.read = sql.OpenDB(connector{dsn(filepath.Join(abs, fileName), "mode=ro", "_pragma=busy_timeout(10000)",
+		"_pragma=query_only(1)")})
+	s.read.SetMaxOpenConns(8)
+	s.read.SetMaxIdleConns(4)
+	if err = s.read.PingContext(ctx); err != nil {
+		return nil, err
+	}
+	go s.write()
+	if s.opt.SealAfter > 0 {
+		s.sealing.Go(s.sealRegularly)
+	}
+	for _, w := range s.warnings {
+		s.opt.Log.Warn(w, "folder", abs)
+		if err = s.PutState(ctx, IncidentKind, s.opt.Now().UTC().Format(time.RFC3339Nano), []byte(w)); err != nil {
+			_ = s.Close()
+			return nil, err
+		}
+	}
+	if !marked {
+		// So that the folder's first mark does not wait for the first reading.
+		_ = s.do(ctx, func(*pen) error { return nil })
+	}
+	return s, nil
+}
+
+// mayOpen looks at an existing database before anything can change it.
+func mayOpen(ctx context.Context, file string) error {
+	if _, err := os.Stat(file); errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	db, err := openToRead(ctx, file)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	_, err = schemaOf(ctx, db)
+	return err
+}
+
+// IncidentKind is the kind of state under which doubts about the store are
+// kept, so that they are not forgotten at the next start.
+const IncidentKind = "store_incident"
+
+// Warnings are the doubts that opening raised: a lost tail, an older copy put
+// in place. They are also kept as state of IncidentKind.
+func (s *Store) Warnings() []string { return s.warnings }
+
+// Failing says whether the last write failed, and since when writing does; nil
+// while all is well.
+func (s *Store) Failing() *Failure { return s.failing.Load() }
+
+// Commits counts the transactions since opening.
+func (s *Store) Commits() int64 { return s.commits.Load() }
+
+// Queued is how many appends wait, and how many may.
+func (s *Store) Queued() (waiting, room int) { return len(s.queue), cap(s.queue) }
+
+// DiskFree says how many bytes of the data folder's disk are left to this
+// process, and how many it has.
+func (s *Store) DiskFree() (free, size int64, err error) {
+	var st syscall.Statfs_t
+	if err := syscall.Statfs(s.dir, &st); err != nil {
+		return 0, 0, fmt.Errorf("asking for the space left in %s: %w", s.dir, err)
+	}
+	return int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize), nil
+}
+
+// nearlyFull says whether less than a tenth of the disk is left. It looks at most
+// ten times a second: cheap, and a flood of large rejects fills little in
+// between.
+func (s *Store) nearlyFull() bool {
+	now := time.Now().UnixMilli()
+	if last := s.looked.Load(); now-last >= 100 && s.looked.CompareAndSwap(last, now) {
+		free, size, err := s.DiskFree()
+		s.low.Store(err == nil && free < size/10)
+	}
+	return s.low.Load()
+}
+
+// Close waits for what was taken, brings the log into the main file and gives
+// the folder up.
+func (s *Store) Close() error {
+	s.once.Do(func() {
+		close(s.quit)
+		s.sealing.Wait()
+		<-s.stopped
+		s.closing = s.shut()
+	})
+	return s.closing
+}
+
+func (s *Store) shut() error {
+	var errs []error
+	if s.read != nil {
+		errs = append(errs, s.read.Close())
+	}
+	if s.pen != nil {
+		errs = append(errs, s.pen.close())
+	}
+	if s.mark != nil {
+		errs = append(errs, s.mark.Sync(), s.mark.Close())
+	}
+	errs = append(errs, s.release())
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("closing the store in %s: %w", s.dir, err)
+	}
+	return nil
+}
+
+// dsn is a database's address with its settings.
+func dsn(path string, params ...string) string {
+	u := url.URL{Scheme: "file", Path: path, RawQuery: strings.Join(params, "&")}
+	return u.String()
+}
+
+func storeID(ctx context.Context, db executor) (string, error) {
+	var id []byte
+	if err := db.QueryRowContext(ctx, `SELECT value FROM store WHERE name = 'id'`).Scan(&id); err != nil {
+		return "", fmt.Errorf("reading the store's identity: %w", err)
+	}
+	return hex.EncodeToString(id), nil
+}
+
+// checkVersion refuses a SQLite with known faults.
+func checkVersion(ctx context.Context, db executor) error {
+	var v string
+	if err := db.QueryRowContext(ctx, `SELECT sqlite_version()`).Scan(&v); err != nil {
+		return err
+	}
+	for i, part := range strings.Split(v, ".") {
+		n, err := strconv.Atoi(part)
+		if err != nil || i >= len(leastVersion) || n > leastVersion[i] {
+			break
+		}
+		if n < leastVersion[i] {
+			return fmt.Errorf("SQLite %s can spoil its log; at least %d.%d.%d is needed", v, leastVersion[0], leastVersion[1],
+				leastVersion[2])
+		}
+	}
+	return nil
+}
+
+// explain puts SQLite's commonest refusals into words with a way out.
+func explain(err error) error {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return err
+	}
+	switch e.Code() & 0xff {
+	case codeFull:
+		return fmt.Errorf("the disk is full: free some space, writing then goes on by itself: %w", err)
+	case codeReadonly, codePerm, codeCantOpen:
+		return fmt.Errorf("the folder or its files cannot be written by this user: %w", err)
+	case codeNotADB, codeCorrupt:
+		return fmt.Errorf("%w; restore a backup with dewcase restore", damaged(err))
+	case codeIOErr:
+		return fmt.Errorf("the disk failed: %w", err)
+	}
+	return err
+}
+
+// The primary result codes of SQLite that are told apart.
+const (
+	codePerm     = 3
+	codeReadonly = 8
+	codeIOErr    = 10
+	codeCorrupt  = 11
+	codeFull     = 13
+	codeCantOpen = 14
+	codeNotADB   = 26
+)

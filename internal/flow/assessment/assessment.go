@@ -1,0 +1,240 @@
+// Package assessment asks everything of one case's record and answers in one
+// object: coverage, hours at each surface, the cause the evidence supports and
+// whether each repair worked.
+package assessment
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/reason/risk"
+	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
+)
+
+// Assessment is the whole answer (contract, section 4). A null figure is
+// explained in the notes beside it.
+type Assessment struct {
+	Case      string     `json:"case"`
+	From      *time.Time `json:"from"`
+	Until     *time.Time `json:"until"`
+	Coverage  []Coverage `json:"coverage"`
+	Surfaces  []Surface  `json:"surfaces"`
+	Diagnosis Diagnosis  `json:"diagnosis"`
+	Repairs   []Repair   `json:"repairs"`
+	Physics   Told       `json:"physics"`
+	Notes     []string   `json:"notes"`
+}
+
+// Coverage is how much of the span a position was observed.
+type Coverage struct {
+	Position    string   `json:"position"`
+	Share       float64  `json:"share" doc:"observed time over elapsed time, 0..1"`
+	LongestGapH *float64 `json:"longest_gap_h"`
+	Excluded    int      `json:"excluded_readings" doc:"readings kept out of hours by a flag"`
+}
+
+// Surface is what happened at one surface, in hours.
+type Surface struct {
+	Surface             string    `json:"surface"`
+	Air                 string    `json:"air"`
+	HoursObserved       float64   `json:"hours_observed"`
+	HoursCondensing     *float64  `json:"hours_condensing"`
+	HoursCondensingLow  *float64  `json:"hours_condensing_low"`
+	HoursCondensingHigh *float64  `json:"hours_condensing_high"`
+	HoursCondensingRaw  *float64  `json:"hours_condensing_raw"`
+	HoursAtRisk         *float64  `json:"hours_at_risk"`
+	FrostHours          *float64  `json:"frost_hours"`
+	PeakCondensateGM2   *float64  `json:"peak_condensate_g_m2"`
+	HowSure             []HowSure `json:"how_sure"`
+	Notes               []string  `json:"notes"`
+}
+
+// HowSure is one logger term's part in the width of the interval, and the
+// interval that a check of that term would leave.
+type HowSure struct {
+	Logger      string  `json:"logger"`
+	Quantity    string  `json:"quantity"`
+	Part        float64 `json:"part" doc:"share of the variance, 0..1"`
+	CheckedLow  float64 `json:"hours_condensing_low_if_checked"`
+	CheckedHigh float64 `json:"hours_condensing_high_if_checked"`
+}
+
+// Diagnosis is the cause the evidence supports.
+type Diagnosis struct {
+	Finding  string     `json:"finding"`
+	Strength string     `json:"strength" doc:"strong, probable, or empty while undetermined"`
+	From     *time.Time `json:"from" doc:"the stretch of the record that the cause was looked for in"`
+	Until    *time.Time `json:"until"`
+	Causes   []Cause    `json:"causes"`
+	Reasons  []string   `json:"reasons" doc:"why it is undetermined"`
+	Next     string     `json:"next"`
+	Notes    []string   `json:"notes" doc:"what must be said beside the finding"`
+}
+
+// Cause is one candidate with its support and its evidence.
+type Cause struct {
+	Cause   string   `json:"cause"`
+	Support float64  `json:"support"`
+	Alone   float64  `json:"support_by_readings_alone" doc:"with everything seen on the survey left out"`
+	For     []string `json:"for"`
+	Against []string `json:"against"`
+}
+
+// Repair is the verdict on one repair at one surface.
+type Repair struct {
+	At                     time.Time `json:"at"`
+	Surface                string    `json:"surface"`
+	Verdict                string    `json:"verdict"`
+	ReductionPct           *float64  `json:"reduction_pct"`
+	LowPct                 *float64  `json:"low_pct"`
+	HighPct                *float64  `json:"high_pct"`
+	AtRiskReductionPct     *float64  `json:"at_risk_reduction_pct"`
+	AtRiskLowPct           *float64  `json:"at_risk_low_pct"`
+	AtRiskHighPct          *float64  `json:"at_risk_high_pct"`
+	CondensateReductionPct *float64  `json:"condensate_reduction_pct"`
+	CondensateLowPct       *float64  `json:"condensate_low_pct"`
+	CondensateHighPct      *float64  `json:"condensate_high_pct"`
+	NightsBefore           int       `json:"nights_before"`
+	NightsAfter            int       `json:"nights_after"`
+	Needs                  string    `json:"needs"`
+	Reason                 string    `json:"reason" doc:"one sentence: why this verdict"`
+	Notes                  []string  `json:"notes" doc:"what must be known to read it, with what the repair is credited with"`
+}
+
+// Answer is an assessment with everything behind its figures, for pages and
+// reports.
+type Answer struct {
+	Assessment
+	Finding cause.Finding
+	Results []repair.Result
+	Behind  Physics
+}
+
+// Of assesses a case's record.
+func Of(set *series.Set) Answer {
+	a := Answer{Assessment: measured(set)}
+	a.Results = repair.Assess(set, repair.Options{})
+	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Results)})
+	a.Repairs = verdicts(a.Results)
+	a.Notes = append(a.Notes, unjudged(set.Case)...)
+	a.Diagnosis = diagnosis(a.Finding)
+	a.Behind = physics(set, a.Finding)
+	a.Physics = told(a.Behind)
+	a.Physics.Cautions = cautions(a.Finding, a.Behind)
+	for i := range a.Surfaces {
+		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {
+			a.Surfaces[i].PeakCondensateGM2 = rounded(c.PeakGM2)
+		}
+	}
+	return a
+}
+
+// measured is what the readings say without any model: coverage and hours.
+func measured(set *series.Set) Assessment {
+	a := Assessment{Case: set.Case.ID, Coverage: []Coverage{}, Surfaces: []Surface{}, Repairs: []Repair{},
+		Notes: []string{}}
+	if set.UntilMS > 0 {
+		from, until := time.UnixMilli(set.FromMS).UTC(), time.UnixMilli(set.UntilMS).UTC()
+		a.From, a.Until = &from, &until
+	} else {
+		a.Notes = append(a.Notes, "no reading of a fitted logger lies in the span: fit loggers in the case file (key "+
+			"loggers.fitted) or send readings")
+	}
+	for i := range set.Courses {
+		a.Coverage = append(a.Coverage, coverage(set, &set.Courses[i]))
+		for _, l := range set.Courses[i].Shadowed {
+			a.Notes = append(a.Notes, "position "+set.Courses[i].Position.ID+": logger "+
+				l+" reported there while the one fitted before it still did; the earlier one counts until its last reading "+
+				"(give its fitting an end, key to)")
+		}
+	}
+	for _, p := range set.Case.Surfaces() {
+		a.Surfaces = append(a.Surfaces, surface(set, p))
+	}
+	return a
+}
+
+func coverage(set *series.Set, c *series.Course) Coverage {
+	out := Coverage{Position: c.Position.ID, Excluded: c.Excluded}
+	if set.UntilMS > set.FromMS {
+		share, gap := timeline.CoverageOf(c, set.FromMS, set.UntilMS)
+		out.Share, out.LongestGapH = round(share, 5), rounded(gap)
+	}
+	return out
+}
+
+func surface(set *series.Set, p roof.Position) Surface {
+	s := Surface{Surface: p.ID, Air: p.Meets, HowSure: []HowSure{}, Notes: keptOut(set, p)}
+	c, err := risk.Margin(set, p.ID)
+	if err != nil {
+		s.Notes = append(s.Notes, err.Error())
+		return s
+	}
+	sum := c.Sum(set.FromMS, set.UntilMS)
+	if sum.ObservedMS == 0 {
+		s.Notes = append(s.Notes, "surface "+p.ID+" and its air "+p.Meets+
+			" were never observed at the same time: hours are not computable")
+		return s
+	}
+	s.HoursObserved = round(sum.ObservedMS/3.6e6, 4)
+	s.HoursCondensingRaw, s.HoursAtRisk, s.FrostHours = rounded(sum.CondensingMS/3.6e6), rounded(sum.AtRiskMS/3.6e6),
+		rounded(sum.FrostMS/3.6e6)
+	spans := []risk.Span{{FromMS: set.FromMS, UntilMS: set.UntilMS}}
+	if e, ok := c.Expected(spans, 0); ok {
+		s.HoursCondensing, s.HoursCondensingLow, s.HoursCondensingHigh = rounded(e.MeanH), rounded(e.LowH), rounded(e.HighH)
+		for _, sh := range c.Shares(spans, 0) {
+			s.HowSure = append(s.HowSure, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
+				round(sh.CheckedHigh, 4)})
+		}
+	} else {
+		missing, _ := c.Accurate()
+		s.HoursCondensing = s.HoursCondensingRaw
+		s.Notes = append(s.Notes, "the accuracy of logger "+missing+
+			" is unknown: hours_condensing is the plain count and has no interval (key loggers.accuracy)")
+	}
+	return s
+}
+
+// excludingWords say in a note why readings do not count.
+var excludingWords = []struct {
+	flag  roof.Flags
+	words string
+}{
+	{roof.FlagClockWrong, "the logger's clock cannot be right"},
+	{roof.FlagBeforeFitting, "they are older than the logger's fitting"},
+	{roof.FlagFlatLine, "the logger showed no movement at all for 8 h while its neighbours moved"},
+	{roof.FlagSideBySide, "the logger disagrees with its side-by-side check"},
+	{roof.FlagElsewhere, "the logger was fitted elsewhere at the time"},
+}
+
+// keptOut says which readings behind a surface were kept out of its hours.
+func keptOut(set *series.Set, p roof.Position) []string {
+	notes := []string{}
+	for _, id := range []string{p.ID, p.Meets} {
+		c := set.Course(id)
+		if c == nil {
+			continue
+		}
+		for _, e := range excludingWords {
+			if n := c.Flagged[e.flag]; n > 0 {
+				notes = append(notes, fmt.Sprintf("readings at %s kept out of hours: %d, because %s", id, n, e.words))
+			}
+		}
+	}
+	return notes
+}
+
+func round(x float64, decimals int) float64 {
+	f := math.Pow10(decimals)
+	return math.Round(x*f) / f
+}
+
+func rounded(x float64) *float64 {
+	x = round(x, 4)
+	return &x
+}

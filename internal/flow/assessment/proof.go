@@ -1,0 +1,135 @@
+package assessment
+
+import (
+	"fmt"
+	"time"
+
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
+)
+
+// unchanged tells which repairs were shown to change nothing at any surface
+// they treat, so that the search for the cause may look across them.
+func unchanged(results []repair.Result) func(roof.Event) bool {
+	return func(e roof.Event) bool {
+		seen := false
+		for _, r := range results {
+			if !r.At.Equal(e.At) {
+				continue
+			}
+			if r.Verdict != repair.NoChangeShown {
+				return false
+			}
+			seen = true
+		}
+		return seen
+	}
+}
+
+func verdicts(results []repair.Result) []Repair {
+	out := []Repair{}
+	for _, r := range results {
+		out = append(out, Repair{At: r.At.UTC(), Surface: r.Surface, Verdict: string(r.Verdict),
+			ReductionPct: tenth(r.ReductionPct), LowPct: tenth(r.LowPct), HighPct: tenth(r.HighPct),
+			AtRiskReductionPct: tenth(r.AtRiskReductionPct), AtRiskLowPct: tenth(r.AtRiskLowPct),
+			AtRiskHighPct:          tenth(r.AtRiskHighPct),
+			CondensateReductionPct: tenth(r.CondensateReductionPct), CondensateLowPct: tenth(r.CondensateLowPct),
+			CondensateHighPct: tenth(r.CondensateHighPct),
+			NightsBefore:      r.NightsBefore, NightsAfter: r.NightsAfter, Needs: r.Needs,
+			Reason: r.Reason, Notes: repairNotes(r)})
+	}
+	return out
+}
+
+// repairNotes are what must be known to read a verdict, first of all what the
+// repair is credited with and whether that was declared or inferred.
+func repairNotes(r repair.Result) []string {
+	out := []string{}
+	if r.Credit.Text != "" {
+		out = append(out, "the repair is "+r.Credit.Text)
+	}
+	return append(out, r.Notes...)
+}
+
+// unjudged names the repairs that have no verdict for want of a surface.
+func unjudged(c *roof.Case) []string {
+	var out []string
+	for _, e := range repair.Unjudged(c) {
+		at := e.At
+		if c.Property.Zone != nil {
+			at = at.In(c.Property.Zone)
+		}
+		out = append(out, fmt.Sprintf("the repair of %s (%q) has no verdict: the case has no surface that it treats and "+
+			"that is not left alone; list the covering's or the underlay's underside under positions", at.Format("2006-01-02"),
+			e.What))
+	}
+	return out
+}
+
+func diagnosis(f cause.Finding) Diagnosis {
+	d := Diagnosis{Finding: string(f.Finding), Strength: f.Strength, Causes: []Cause{},
+		Reasons: append([]string{}, f.Reasons...), Next: f.NextText(), Notes: append([]string{}, f.Notes...)}
+	if f.Mixed != "" {
+		d.Notes = append(d.Notes, f.Mixed)
+	}
+	if w := f.Window; w.UntilMS > w.FromMS {
+		from, until := time.UnixMilli(w.FromMS).UTC(), time.UnixMilli(w.UntilMS).UTC()
+		d.From, d.Until = &from, &until
+	}
+	for _, s := range f.Causes {
+		d.Causes = append(d.Causes, Cause{Cause: string(s.Cause), Support: round(s.Support, supportDecimals),
+			Alone: round(s.FromReadings, supportDecimals), For: texts(s.For), Against: texts(s.Against)})
+	}
+	sumToOne(d.Causes)
+	return d
+}
+
+// cautions are what must be said to whoever acts on the answer: looks, lifts,
+// cuts, seals, or climbs to a logger.
+func cautions(f cause.Finding, p Physics) []ToldCaution {
+	do := append([]caution.Activity{caution.LookInLoft, caution.FitLogger}, f.Activities...)
+	for _, x := range p.BuildUp.Findings {
+		do = append(do, x.Do...)
+	}
+	if o := p.Openings; o != nil && len(o.Lines) > 0 {
+		do = append(do, caution.CutOpenings, caution.WorkOutside)
+	}
+	out := []ToldCaution{}
+	for _, c := range caution.For(do...) {
+		out = append(out, ToldCaution{c.Hazard, c.Text, c.Source, !c.Read})
+	}
+	return out
+}
+
+const supportDecimals = 6
+
+// sumToOne gives what rounding lost to the best supported cause, where it
+// weighs least, so that the figures as printed sum to 1.
+func sumToOne(causes []Cause) {
+	if len(causes) == 0 {
+		return
+	}
+	rest := 1.0
+	for _, c := range causes[1:] {
+		rest -= c.Support
+	}
+	causes[0].Support = round(rest, supportDecimals)
+}
+
+func texts(lines []cause.Evidence) []string {
+	out := []string{}
+	for _, e := range lines {
+		out = append(out, e.Text)
+	}
+	return out
+}
+
+func tenth(x *float64) *float64 {
+	if x == nil {
+		return nil
+	}
+	y := round(*x, 2)
+	return &y
+}

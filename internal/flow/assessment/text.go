@@ -1,0 +1,156 @@
+package assessment
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"dewcase/internal/roof"
+)
+
+// WriteText writes an assessment for a person. Write errors are the writer's to
+// keep (a bufio.Writer does).
+func WriteText(w io.Writer, a Assessment, c *roof.Case) {
+	var p printer = func(format string, args ...any) { fmt.Fprintf(w, format+"\n", args...) }
+	zone := c.Property.Zone
+	when := func(t *time.Time) string {
+		if t == nil {
+			return "no reading"
+		}
+		return t.In(zone).Format("2 Jan 2006 15:04 MST")
+	}
+	if c.Property.Label == "" {
+		p("Case %s", a.Case)
+	} else {
+		p("Case %s, %s", a.Case, c.Property.Label)
+	}
+	p("Readings from %s to %s (times in %s)", when(a.From), when(a.Until), c.Property.Timezone)
+	p("")
+	p("Coverage")
+	for _, v := range a.Coverage {
+		gap := "no reading"
+		if v.LongestGapH != nil {
+			gap = fmt.Sprintf("longest gap %.1f h", *v.LongestGapH)
+		}
+		p("  %-16s %5.1f %%  %s", v.Position, 100*v.Share, gap)
+	}
+	p("")
+	for i, s := range a.Surfaces {
+		p("Surface %s in the air of %s: %.1f h observed", s.Surface, orNone(s.Air), s.HoursObserved)
+		if s.HoursCondensing != nil {
+			interval := "no interval: an accuracy is unknown"
+			if s.HoursCondensingLow != nil {
+				interval = fmt.Sprintf("95 %% interval %.1f to %.1f h", *s.HoursCondensingLow, *s.HoursCondensingHigh)
+			}
+			p("  water formed for     %7.1f h (%s; plain count %.1f h)", *s.HoursCondensing, interval, *s.HoursCondensingRaw)
+			p("  within 1 K of it     %7.1f h, of which %.1f h wet or frosted; frost %.1f h", *s.HoursAtRisk,
+				*s.HoursCondensingRaw, *s.FrostHours)
+		}
+		if len(s.HowSure) > 0 && s.HoursCondensingLow != nil {
+			h := s.HowSure[0]
+			p("  %.0f %% of the doubt comes from the %s of logger %s; checked to %s the interval would be %.1f to %.1f h",
+				100*h.Part, quantityWords[h.Quantity], h.Logger, checkWords[h.Quantity], h.CheckedLow, h.CheckedHigh)
+		}
+		for _, n := range s.Notes {
+			p("  note: %s", n)
+		}
+		if i < len(a.Physics.Surfaces) && s.HoursObserved > 0 {
+			p.film(a.Physics.Surfaces[i].Condensate, zone)
+			p.damp(a.Physics.Surfaces[i])
+		}
+		p("")
+	}
+	p.cause(a.Diagnosis, zone)
+	for _, r := range a.Repairs {
+		p("")
+		p("Repair of %s at %s: %s (%d nights before, %d after)", r.At.In(zone).Format("2 Jan 2006 15:04"), r.Surface,
+			strings.ReplaceAll(r.Verdict, "_", " "), r.NightsBefore, r.NightsAfter)
+		fall := func(what string, x, lo, hi *float64) {
+			if x != nil && lo != nil && hi != nil {
+				p("  %s %s, weather being equal", what, fell(*x, *lo, *hi))
+			}
+		}
+		fall("hours of surface condensation", r.ReductionPct, r.LowPct, r.HighPct)
+		fall("hours at risk", r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct)
+		fall("condensed water", r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct)
+		if r.Reason != "" {
+			p("  why:   %s", r.Reason)
+		}
+		if r.Needs != "" {
+			p("  needs: %s", r.Needs)
+		}
+		for _, n := range r.Notes {
+			p("  note: %s", n)
+		}
+	}
+	p.house(a.Physics)
+	p.survey(a.Physics)
+	p.warn(a.Physics.Cautions)
+	for _, n := range a.Notes {
+		p("note: %s", n)
+	}
+}
+
+// fell words a fall and its interval, and a rise as one.
+func fell(x, lo, hi float64) string {
+	way := "fell"
+	if math.Round(x) < 0 {
+		way, x, lo, hi = "rose", -x, -hi, -lo
+	}
+	out := fmt.Sprintf("%s by %.0f %% (95 %% interval %.0f to %.0f %%", way, math.Round(x)+0, math.Round(lo)+0,
+		math.Round(hi)+0)
+	if lo < 0 && hi > 0 {
+		out += ", which takes in no change"
+	}
+	return out + ")"
+}
+
+// cause writes the finding, how sure it is, and its evidence.
+func (p printer) cause(d Diagnosis, zone *time.Location) {
+	how := ""
+	switch d.Strength {
+	case "strong":
+		how = " (strongly supported)"
+	case "probable":
+		how = " (probable)"
+	}
+	p("Cause: %s%s", spaced(d.Finding), how)
+	if d.From != nil && d.Until != nil {
+		p("  looked for in the readings of %s to %s", d.From.In(zone).Format("2 Jan 2006"),
+			d.Until.In(zone).Format("2 Jan 2006"))
+	}
+	for _, r := range d.Reasons {
+		p("  why:  %s", r)
+	}
+	for _, n := range d.Notes {
+		p("  note: %s", n)
+	}
+	if d.Next != "" {
+		p("  next: %s", d.Next)
+	}
+	for _, k := range d.Causes {
+		p("  %-24s support %.2f (by the readings alone %.2f)", spaced(k.Cause), k.Support, k.Alone)
+		for _, e := range k.For {
+			p("    for:     %s", e)
+		}
+		for _, e := range k.Against {
+			p("    against: %s", e)
+		}
+	}
+}
+
+func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+// checkWords are what a logger is taken to be good to after a check.
+var checkWords = map[string]string{"temp_c": "+-0.1 K in an ice bath", "rh_pct": "+-1 %RH over a salt"}
+
+var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
+
+func orNone(s string) string {
+	if s == "" {
+		return "(not named)"
+	}
+	return s
+}

@@ -1,0 +1,98 @@
+package assessment
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"dewcase/internal/physics/condensate"
+	"dewcase/internal/physics/corrosion"
+	"dewcase/internal/physics/glaser"
+	"dewcase/internal/physics/vapour"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/openings"
+	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
+)
+
+func f(x float64) *float64 { return &x }
+
+// told text of an answer put together by hand.
+func textOf(a Assessment) string {
+	var out strings.Builder
+	WriteText(&out, a, &roof.Case{ID: "elder-7", Property: roof.Property{Zone: time.UTC, Timezone: "UTC"}})
+	return out.String()
+}
+
+func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
+	at := time.Date(2026, 12, 1, 6, 0, 0, 0, time.UTC)
+	p := Physics{
+		Surfaces: []SurfacePhysics{{Surface: "slate",
+			Condensate: &condensate.Result{PeakGM2: 62, PeakMS: at.UnixMilli(), CondensedGM2: 900, DrippedGM2: 120, WetH: 300,
+				NightsWetted: 40, MorningsDried: 30, MorningsWet: 8,
+				Melts: []condensate.Melt{{AtMS: at.UnixMilli(), MassGM2: 12}, {AtMS: at.UnixMilli(), MassGM2: 48}},
+				Notes: []string{"good to a factor"}},
+			Fixings: &corrosion.Result{ObservedH: 2000, PerYearH: 6000, LowPerYearH: 1400, HighPerYearH: 8100,
+				Category: corrosion.Tau5, Low: corrosion.Tau3, High: corrosion.Tau5, Remark: "look at a nail",
+				Notes: []string{"a record of the damp season reads high"}}}},
+		Vapour: &vapour.Picture{Excesses: []vapour.Excess{{ID: "loft", Hours: 2000, MeanPa: 99, UncPa: 20, SupplyGM3: 0.8}},
+			Loft: vapour.Share{Known: true, Mean: 0.1, Low: -0.07, High: 0.3}},
+		Openings: &openings.Answer{Lines: []openings.Line{{Where: openings.LoftEaves, NeededMM: 10, HaveMM: f(2),
+			ShortMM: f(8), ShortMM2: f(80000), Rule: openings.Figure{Source: "a page", Standing: openings.FromMemory}}},
+			Licence: openings.Licence, Asks: []string{"Measure."}},
+	}
+	d := diagnosis(cause.Finding{Finding: cause.Undetermined, Reasons: []string{"no cause has half"},
+		Notes: []string{"the two are told apart by the survey alone"}, Next: []string{"Lift one slate."},
+		Causes: []cause.Support{{Cause: cause.WaterIngress, Support: 1, FromReadings: 0.4}},
+		Window: cause.Window{FromMS: at.UnixMilli(), UntilMS: at.AddDate(0, 0, 30).UnixMilli()}})
+	a := Assessment{Case: "elder-7", Diagnosis: d, Physics: told(p),
+		Surfaces: []Surface{{Surface: "slate", Air: "void", HoursObserved: 2000, HoursCondensing: f(300),
+			HoursCondensingRaw: f(290),
+			HoursCondensingLow: f(200), HoursCondensingHigh: f(400), HoursAtRisk: f(500), FrostHours: f(10),
+			HowSure: []HowSure{{Logger: "k4", Quantity: "rh_pct", Part: 0.4, CheckedLow: 250, CheckedHigh: 350}}}},
+		Repairs: []Repair{{At: at, Surface: "slate", Verdict: "no_change_shown", ReductionPct: f(-12), LowPct: f(-40),
+			HighPct: f(9), AtRiskReductionPct: f(0.2), AtRiskLowPct: f(-0.3), AtRiskHighPct: f(5)}}}
+	a.Physics.Cautions = cautions(cause.Finding{Activities: []caution.Activity{caution.LiftCover}}, p)
+	text := textOf(a)
+	for _, want := range []string{
+		"62 g/m2 on 1 Dec 2026 06:00; 900 g/m2 formed in all, 120 dripped", "good to a factor of about two",
+		"dry by noon after 30, still wet after 8", "the largest of 48 g/m2",
+		"6000 h of wetness a year if all the year were like the record (1400 to 8100", "category tau5 (tau3 to tau5)",
+		"fixings: a record of the damp season reads high",
+		"99 Pa above outdoors (+-39 Pa at 95 %)", "10 % house air (95 % interval 0 to 30 %)",
+		"10 mm continuous asked for, 2 mm there, 8 mm short (80000 mm2 in all) (a page; from memory)", "no licence to build",
+		"look: Measure.",
+		"checked to +-1 %RH over a salt the interval would be 250.0 to 350.0 h",
+		"looked for in the readings of 1 Dec 2026 to 31 Dec 2026", "why:  no cause has half",
+		"note: the two are told apart by the survey alone", "support 1.00 (by the readings alone 0.40)",
+		"hours of surface condensation rose by 12 % (95 % interval -9 to 40 %, which takes in no change), weather being " +
+			"equal", "hours at risk fell by 0 % (95 % interval 0 to 5 %, which takes in no change)",
+		"asbestos:", "bats:", "trade practice; from memory", caution.Everywhere(),
+	} {
+		assert.Contains(t, text, want)
+	}
+	assert.NotContains(t, text, "%!")
+}
+
+func TestAnAnswerWithNothingInItIsStillWritten(t *testing.T) {
+	text := textOf(Assessment{Case: "elder-7", Physics: told(Physics{}),
+		Diagnosis: diagnosis(cause.Finding{Finding: cause.Undetermined})})
+	assert.Contains(t, text, "Cause: undetermined")
+	assert.NotContains(t, text, "%!")
+}
+
+// A month of hard frost is not left out of the steady calculation because its
+// mean vapour pressure passes saturation at its mean temperature.
+func TestAMonthMeanAboveSaturationIsTakenAsSaturated(t *testing.T) {
+	pa, cut := atMostSaturated(238.05, -11.0711)
+	assert.True(t, cut)
+	assert.InDelta(t, 235.8, pa, 0.5)
+	_, err := glaser.SteadyState(glaser.BuildUp{Layers: []glaser.Layer{{Name: "felt", ResistanceM2KW: 0.1, SdM: 20}}},
+		glaser.Climate{IndoorC: 20, IndoorPa: 900, OutdoorC: -11.0711, OutdoorPa: pa})
+	assert.NoError(t, err)
+	pa, cut = atMostSaturated(200, -11)
+	assert.False(t, cut)
+	assert.Equal(t, 200.0, pa)
+}

@@ -1,0 +1,316 @@
+// Package ingest is the write path, step by step: a message or a file becomes
+// readings, each is checked, rejected with its reason or made durable, counted,
+// and told to whoever waits for it.
+package ingest
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+	"time"
+
+	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/flow/payload"
+	"dewcase/internal/flow/qc"
+	"dewcase/internal/roof"
+)
+
+// ErrUnusable is wrapped when nothing of an input can be used.
+var ErrUnusable = errors.New("nothing in it can be used")
+
+// Cases knows which cases and loggers there are.
+type Cases interface {
+	Known(caseID string) bool
+	Fitted(caseID, logger string) bool // named in the case file
+}
+
+// Rejects keeps what could not be used; it is bounded in size and must not hold
+// ingest up.
+type Rejects interface {
+	Keep(ctx context.Context, rejects []roof.Reject)
+	Heard(caseID, logger string, at time.Time)
+}
+
+// Counter counts what became of readings, one each.
+type Counter interface {
+	Outcome(o roof.Outcome)
+	Rejected(reason roof.Reason, n int)
+}
+
+// Path is the way in. All fields are needed; it is safe for concurrent use.
+type Path struct {
+	Decoder    *payload.Decoder
+	Store      roof.ReadingStore
+	Cases      Cases
+	Rejects    Rejects
+	Count      Counter
+	MaxLoggers int                                                                   // unknown names kept a case
+	Stored     func(caseID string, readings []roof.Reading, outcomes []roof.Outcome) // told after it is durable
+	Now        func() time.Time
+
+	again redeliveries
+
+	mu    sync.Mutex
+	names map[string]map[string]bool // case -> names heard that no case file knows
+}
+
+// taken is what a message holds once everything in it was judged.
+type taken struct {
+	caseID   string
+	readings []roof.Reading
+	rejects  []roof.Reject
+}
+
+// judge decodes a message and decides about each of its readings; nothing is
+// stored or counted yet.
+func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
+	known := p.again.first(&m)
+	caseID, readings, rejects := p.Decoder.Decode(m)
+	kept := readings[:0]
+	for _, r := range readings {
+		flags, bad := qc.Check(r, m.Arrived)
+		if bad != nil {
+			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
+				Reason: bad.Reason, Detail: bad.Detail, Payload: m.Payload})
+			continue
+		}
+		r.Flags |= flags
+		kept = append(kept, r)
+	}
+	if len(kept) > 0 && !p.Cases.Known(caseID) {
+		p.Rejects.Heard(caseID, kept[0].Logger, m.Arrived)
+		for _, r := range kept {
+			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
+				Reason: roof.UnknownCase,
+				Detail: "no case file has this id; create the case or correct the topic", Payload: m.Payload})
+		}
+		kept = nil
+	}
+	names := kept
+	kept = kept[:0]
+	for _, r := range names {
+		ok, err := p.admit(ctx, caseID, r.Logger, m.Arrived, p.MaxLoggers)
+		if err != nil {
+			return taken{}, err
+		}
+		if !ok {
+			rejects = append(rejects, p.tooMany(caseID, r, m.Topic, 0, p.MaxLoggers))
+			continue
+		}
+		kept = append(kept, r)
+	}
+	if err := p.again.settle(ctx, p.Store, caseID, m, known, kept); err != nil {
+		return taken{}, err
+	}
+	return taken{caseID, kept, rejects}, nil
+}
+
+// append makes readings durable and tells everyone.
+func (p *Path) append(ctx context.Context, caseID string, readings []roof.Reading) ([]roof.Outcome, error) {
+	if len(readings) == 0 {
+		return nil, nil
+	}
+	outcomes, err := p.Store.Append(ctx, caseID, readings)
+	if err != nil {
+		return nil, fmt.Errorf("storing %d readings of case %s: %w", len(readings), caseID, err)
+	}
+	for _, o := range outcomes {
+		p.Count.Outcome(o)
+	}
+	if p.Stored != nil {
+		p.Stored(caseID, readings, outcomes)
+	}
+	return outcomes, nil
+}
+
+func (p *Path) reject(ctx context.Context, rejects []roof.Reject) {
+	for _, r := range rejects {
+		p.Count.Rejected(r.Reason, 1)
+	}
+	if len(rejects) > 0 {
+		p.Rejects.Keep(ctx, rejects)
+	}
+}
+
+func (p *Path) tooMany(caseID string, r roof.Reading, source string, line, limit int) roof.Reject {
+	return roof.Reject{At: p.Now(), Case: caseID, Logger: r.Logger, Source: source, Line: line,
+		Reason: roof.TooManyLoggers,
+		Detail: fmt.Sprintf("the case has %d loggers already that its case file does not know; name this one in the case "+
+			"file, or raise mqtt.max_loggers", limit)}
+}
+
+// admit reports whether a logger's readings are kept: always where the case
+// file knows it, else while the case has fewer than limit names that it does not.
+func (p *Path) admit(ctx context.Context, caseID, logger string, at time.Time, limit int) (bool, error) {
+	if p.Cases.Fitted(caseID, logger) {
+		return true, nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	names, ok := p.names[caseID]
+	if !ok {
+		spans, err := p.Store.Spans(ctx, caseID)
+		if err != nil {
+			return false, fmt.Errorf("listing the loggers of case %s: %w", caseID, err)
+		}
+		names = map[string]bool{}
+		for _, s := range spans {
+			if !p.Cases.Fitted(caseID, s.Logger) {
+				names[s.Logger] = true
+			}
+		}
+		if p.names == nil {
+			p.names = map[string]map[string]bool{}
+		}
+		p.names[caseID] = names
+	}
+	if names[logger] {
+		p.Rejects.Heard(caseID, logger, at)
+		return true, nil
+	}
+	if len(names) >= limit {
+		return false, nil
+	}
+	names[logger] = true
+	p.Rejects.Heard(caseID, logger, at)
+	return true, nil
+}
+
+// CaseChanged forgets what was counted for a case whose file changed.
+func (p *Path) CaseChanged(caseID string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.names, caseID)
+}
+
+// TooLarge rejects a message whose payload was over the limit and was not read.
+func (p *Path) TooLarge(ctx context.Context, topic string, size int64, at time.Time) {
+	caseID, logger := payload.Named(topic)
+	p.reject(ctx, []roof.Reject{{At: at, Case: caseID, Logger: logger, Source: topic, Reason: roof.TooLarge,
+		Detail: fmt.Sprintf("a payload of %d bytes is over the limit; send catch-up readings in smaller arrays, or raise "+
+			"mqtt.max_payload_kb", size)}})
+}
+
+// Report is what became of an imported file.
+type Report struct {
+	Stored     int           `json:"stored"`
+	Merged     int           `json:"merged" doc:"rows that completed a reading of the same logger and time"`
+	Duplicates int           `json:"duplicates"`
+	Conflicts  int           `json:"conflicts"`
+	Rejected   []RejectedRow `json:"rejected"`
+	RejectedN  int           `json:"rejected_count" doc:"all rejected rows; the list is cut at some thousands"`
+	Unknown    []string      `json:"unknown_loggers" doc:"kept, but the case file does not know them"`
+	Notes      []string      `json:"notes"`
+}
+
+// RejectedRow is one row that could not be used.
+type RejectedRow struct {
+	Line   int    `json:"line"`
+	Column string `json:"column"`
+	Reason string `json:"reason"`
+	Detail string `json:"detail"`
+}
+
+// batchRows is how many rows are made durable together.
+const batchRows = 2000
+
+// maxFileLoggers is how many unknown names files may bring to a case. Somebody
+// chose the file, so MaxLoggers, which guards against a broken publisher, does
+// not hold; this bounds the memory.
+const maxFileLoggers = 10_000
+
+// maxListed bounds the rows listed by line; all are counted.
+const maxListed = 5000
+
+// CSV takes a readings file in. Good rows are kept whatever the others are. A
+// file that cannot be read or holds no good row wraps ErrUnusable; the report
+// says what there is to say in that case too.
+func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Report, error) {
+	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}}
+	now := p.Now()
+	batch := make([]roof.Reading, 0, batchRows)
+	unknown := map[string]bool{}
+	flush := func() error {
+		outcomes, err := p.append(ctx, caseID, batch)
+		for _, o := range outcomes {
+			switch o {
+			case roof.Stored:
+				rep.Stored++
+			case roof.Merged:
+				rep.Merged++
+			case roof.Duplicate:
+				rep.Duplicates++
+			case roof.Conflict:
+				rep.Conflicts++
+			}
+		}
+		batch = batch[:0]
+		return err
+	}
+	var rejects []roof.Reject
+	sum, err := csvreadings.Read(name, r, now, func(reading roof.Reading, line int) error {
+		ok, err := p.admit(ctx, caseID, reading.Logger, now, max(p.MaxLoggers, maxFileLoggers))
+		if err != nil {
+			return err
+		}
+		if !ok {
+			rejects = append(rejects, p.tooMany(caseID, reading, name, line, max(p.MaxLoggers, maxFileLoggers)))
+			return nil
+		}
+		if !unknown[reading.Logger] && !p.Cases.Fitted(caseID, reading.Logger) {
+			unknown[reading.Logger] = true
+			rep.Unknown = append(rep.Unknown, reading.Logger)
+		}
+		if batch = append(batch, reading); len(batch) == batchRows {
+			return flush()
+		}
+		return nil
+	})
+	if flushErr := flush(); err == nil {
+		err = flushErr
+	}
+	p.report(ctx, &rep, sum, rejects, caseID, name, now)
+	if errors.Is(err, csvreadings.ErrNoGoodRow) || isFault(err) {
+		return rep, fmt.Errorf("%w: %w", ErrUnusable, err)
+	}
+	return rep, err
+}
+
+func isFault(err error) bool {
+	var f roof.Faults
+	return errors.As(err, &f)
+}
+
+func (p *Path) report(ctx context.Context, rep *Report, sum csvreadings.Summary, late []roof.Reject, caseID,
+	name string, now time.Time) {
+	// Beyond the listed rows only the counts by reason are left.
+	listed := map[roof.Reason]int{}
+	for _, r := range sum.Rejected {
+		listed[r.Reason]++
+	}
+	for reason, n := range sum.ByReason {
+		if more := n - listed[reason]; more > 0 {
+			p.Count.Rejected(reason, more)
+		}
+	}
+	rejects := make([]roof.Reject, 0, len(sum.Rejected)+len(late))
+	columns := map[int]string{}
+	for _, r := range sum.Rejected {
+		columns[r.Line] = r.Column
+		rejects = append(rejects, roof.Reject{At: now, Case: caseID, Source: name, Line: r.Line, Reason: r.Reason,
+			Detail: r.Detail, Payload: []byte(r.Row)})
+	}
+	rejects = append(rejects, late...)
+	for _, r := range rejects {
+		if len(rep.Rejected) < maxListed {
+			rep.Rejected = append(rep.Rejected, RejectedRow{r.Line, cmp.Or(columns[r.Line], "logger"), string(r.Reason),
+				r.Detail})
+		}
+	}
+	rep.RejectedN = sum.Bad + len(late)
+	rep.Notes = append(rep.Notes, sum.Notes...)
+	p.reject(ctx, rejects)
+}

@@ -1,0 +1,83 @@
+package ingest
+
+import (
+	"context"
+
+	"dewcase/internal/flow/payload"
+	"dewcase/internal/roof"
+)
+
+// togetherReadings bounds how many readings go to the store in one append.
+const togetherReadings = 4096
+
+// Incoming is one MQTT message, or the size of one that was over the limit and
+// was not read (TooLarge above 0).
+type Incoming struct {
+	payload.Message
+	TooLarge int64
+}
+
+// Message takes one MQTT message in. nil means that everything in it is durable
+// or finally rejected, so that it may be acknowledged; an error means that it
+// must come again.
+func (p *Path) Message(ctx context.Context, m payload.Message) error {
+	return p.Messages(ctx, []Incoming{{Message: m}})[0]
+}
+
+// Messages takes messages in, in their order, so that of two contradicting
+// readings the first is kept. The results are one a message, with the meaning of
+// Message's. Neighbouring messages of a case share an append; if it fails each
+// is tried alone, so that one cannot hold the others up.
+func (p *Path) Messages(ctx context.Context, in []Incoming) []error {
+	results := make([]error, len(in))
+	all := make([]taken, len(in))
+	for i, m := range in {
+		if m.TooLarge > 0 {
+			p.TooLarge(ctx, m.Topic, m.TooLarge, m.Arrived)
+			continue
+		}
+		all[i], results[i] = p.judge(ctx, m.Message)
+	}
+	for from := 0; from < len(all); {
+		to, n := from+1, len(all[from].readings)
+		for to < len(all) && (all[to].caseID == all[from].caseID || len(all[to].readings) == 0) && n < togetherReadings {
+			n += len(all[to].readings)
+			to++
+		}
+		p.appendAll(ctx, all[from:to], results[from:to], n)
+		from = to
+	}
+	for i, t := range all {
+		if results[i] == nil {
+			p.reject(ctx, t.rejects)
+		}
+	}
+	return results
+}
+
+// appendAll stores the n readings of neighbouring messages of one case.
+func (p *Path) appendAll(ctx context.Context, all []taken, results []error, n int) {
+	readings, caseID := make([]roof.Reading, 0, n), ""
+	for i, t := range all {
+		if results[i] == nil && len(t.readings) > 0 {
+			caseID = t.caseID
+			readings = append(readings, t.readings...)
+		}
+	}
+	_, err := p.append(ctx, caseID, readings)
+	if err == nil {
+		return
+	}
+	failed := 0
+	for i, t := range all {
+		if results[i] != nil || len(t.readings) == 0 {
+			continue
+		}
+		// Twice the same is the disk's fault and not a message's: stop asking it.
+		if results[i] = err; len(all) > 1 && failed < 2 {
+			if _, results[i] = p.append(ctx, t.caseID, t.readings); results[i] != nil {
+				failed++
+			}
+		}
+	}
+}

@@ -1,0 +1,126 @@
+package payload
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"dewcase/internal/roof"
+
+	"github.com/rogpeppe/go-internal/txtar"
+	"github.com/stretchr/testify/require"
+)
+
+// seed adds the messages of a golden to a corpus.
+func seed(f *testing.F, d map[string]*Decoder, names ...string) {
+	for _, name := range names {
+		archive, err := txtar.ParseFile(filepath.Join(goldens, name+".txtar"))
+		require.NoError(f, err)
+		for _, file := range archive.Files {
+			switch file.Name {
+			case "mappings.yaml":
+				d[name] = decoder(f, string(file.Data))
+			case "messages":
+				for line := range strings.Lines(string(file.Data)) {
+					m := message(f, strings.TrimSuffix(line, "\n"))
+					f.Add(m.Topic, m.Payload, m.Retained)
+				}
+			}
+		}
+	}
+}
+
+// sound fails on what no message may become: a value, name or time that cannot
+// be kept, a reading out of nothing, text unfit for a log.
+func sound(t *testing.T, m Message, caseID string, readings []roof.Reading, rejects []roof.Reject) {
+	t.Helper()
+	for _, r := range readings {
+		if !roof.ValidCaseID(caseID) || !roof.ValidID(r.Logger) || r.At.IsZero() || r.At.Nanosecond()%1e6 != 0 {
+			t.Fatalf("%q on %q became %s %+v", m.Payload, m.Topic, caseID, r)
+		}
+		for q := range roof.Quantity(roof.QuantityCount) {
+			x, ok := r.Values.Get(q)
+			if ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+				t.Fatalf("%q became %v", m.Payload, x)
+			}
+			if ok && !strings.ContainsAny(string(m.Payload), "0123456789") {
+				t.Fatalf("%v out of %q", x, m.Payload)
+			}
+		}
+		if m.Retained && r.Flags&(roof.FlagRetained|roof.FlagArrivalTime) != roof.FlagRetained {
+			t.Fatalf("%q retained became %+v", m.Payload, r)
+		}
+	}
+	for _, r := range rejects {
+		if r.Reason == "" || r.Detail == "" || !utf8.ValidString(r.Detail) || !utf8.ValidString(r.Source) ||
+			strings.ContainsAny(r.Detail+r.Source, "\n\r\x00") || len(r.Payload) > keptBytes {
+			t.Fatalf("%q gave %+v", m.Payload, r)
+		}
+	}
+}
+
+// FuzzDecodeNative: the native object and array, and SenML by its labels.
+func FuzzDecodeNative(f *testing.F) {
+	decoders := map[string]*Decoder{}
+	seed(f, decoders, "native", "senml", "senml-rfc")
+	d := decoders["native"]
+	f.Fuzz(func(t *testing.T, topic string, body []byte, retained bool) {
+		for _, topic := range []string{topic, "dewcase/c/a"} {
+			m := Message{Topic: topic, Payload: body, Retained: retained, Arrived: start}
+			caseID, readings, rejects := d.Decode(m)
+			sound(t, m, caseID, readings, rejects)
+		}
+	})
+}
+
+// FuzzDecodeMapped: every mapping of the goldens, on the topic as it comes.
+func FuzzDecodeMapped(f *testing.F) {
+	decoders := map[string]*Decoder{}
+	seed(f, decoders, "nested-json", "bare-number", "lorawan", "zigbee-bridge", "ble-gateway", "senml", "around", "homie")
+	f.Fuzz(func(t *testing.T, topic string, body []byte, retained bool) {
+		for _, d := range decoders {
+			m := Message{Topic: topic, Payload: body, Retained: retained, Arrived: start}
+			caseID, readings, rejects := d.Decode(m)
+			for i := range readings { // pairing may add what an earlier message said
+				if strings.HasPrefix(topic, "house9/") || strings.HasPrefix(topic, "homie/") {
+					readings[i].Values = roof.Values{}
+				}
+			}
+			sound(t, m, caseID, readings, rejects)
+		}
+	})
+}
+
+// FuzzMapping: no text of a configuration makes a decoder fail at run time.
+func FuzzMapping(f *testing.F) {
+	files, err := filepath.Glob(filepath.Join(goldens, "*.txtar"))
+	require.NoError(f, err)
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		require.NoError(f, err)
+		f.Add(string(txtar.Parse(data).Files[0].Data), "kestrel/a/l", []byte(`{"t":1,"h":"2"}`))
+	}
+	f.Fuzz(func(t *testing.T, text, topic string, body []byte) {
+		mappings, faults := readAll(text)
+		d, err := New(mappings)
+		if err != nil {
+			return
+		}
+		if len(faults) > 0 {
+			return
+		}
+		for _, topic := range append(d.Filters(), topic) {
+			m := Message{Topic: topic, Payload: body, Arrived: start}
+			caseID, readings, rejects := d.Decode(m)
+			for _, r := range readings {
+				if !roof.ValidCaseID(caseID) || !roof.ValidID(r.Logger) {
+					t.Fatalf("%q became %s %+v", body, caseID, r)
+				}
+			}
+			_ = rejects
+		}
+	})
+}

@@ -1,0 +1,340 @@
+package payload
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"dewcase/internal/roof"
+)
+
+// Form is how the payload of a mapped topic is read.
+type Form string
+
+// The forms.
+const (
+	JSONForm   Form = "json"   // values are picked out by pointers
+	NumberForm Form = "number" // the payload is one bare number
+	SenMLForm  Form = "senml"  // SenML by its units
+	NativeForm Form = "native" // as on the native topic
+	IgnoreForm Form = "ignore" // nothing to read: availability, firmware and the like
+)
+
+// Mapping says how messages of one family of topics become readings. The zero
+// value of a key is its default.
+type Mapping struct {
+	// Topic is the template: literal levels, + for a level that does not
+	// matter, # as the last for any that follow, and {case}, {logger} and
+	// {quantity} once each for a level that tells one.
+	Topic string
+	Case  string // fixed, where no level tells it
+	// Logger is the fixed name, where no level tells it; LoggerPointer picks it
+	// out of the payload.
+	Logger        string
+	LoggerPointer string
+	Loggers       map[string]string // renames what the topic or payload says, such as a hardware address
+	Form          Form              // json
+	Each          string            // pointer to an array whose elements are read one by one
+	Where         []Condition       // all must hold, else the message is not for this mapping
+	Fields        []Field
+	Time          *Clock        // nil: arrival
+	Retained      string        // accept, ignore; accept
+	Pair          time.Duration // longest time between halves of a reading; DefaultPair
+}
+
+// Condition holds where the value at the pointer is a scalar with this text, or
+// is the same number.
+type Condition struct{ Pointer, Equals string }
+
+// Field says where one quantity stands and in what unit.
+type Field struct {
+	Quantity roof.Quantity
+	Segment  string      // the topic's {quantity} level that brings it
+	Pointer  string      // json only; from the element of each, or with # in front from the whole payload
+	Where    []Condition // all must hold in the element
+	Unit     Unit        // needed where a quantity has several
+	Text     bool        // numbers may come as text
+	Decimal  string      // "." or ","; "." (a comma implies text)
+	Suffix   string      // cut off the text, such as a unit
+	Invalid  []string    // sentinels that mean not measured, such as 85 or -127, before scaling
+	Scale    float64     // multiplies the number before its unit is applied; 1
+}
+
+// Clock says where the time of measurement stands and how it is written.
+type Clock struct {
+	Pointer string
+	Form    string // rfc3339, s, ms, us, ns, layout
+	Layout  string // of YYYY MM DD hh mm ss and what stands between
+	Zone    string // IANA zone of a layout
+}
+
+// mapping is a Mapping made ready.
+type mapping struct {
+	Mapping
+	levels   []string
+	logger   pointer
+	each     pointer
+	where    []condition
+	fields   []*field
+	clock    *clock
+	segments bool // the topic tells the quantity
+}
+
+type condition struct {
+	pointer
+	equals string
+}
+
+type field struct {
+	Field
+	at    pointer
+	where []condition
+}
+
+// fault is what is wrong with a mapping.
+type fault struct{ key, problem, remedy string }
+
+// compile makes a mapping ready and tells everything that is wrong with it.
+func compile(m Mapping) (*mapping, []fault) {
+	c := &compiler{out: &mapping{Mapping: m}}
+	if c.out.Form == "" {
+		c.out.Form = JSONForm
+	}
+	c.topic()
+	c.names()
+	c.out.where = c.conditions("where", m.Where)
+	c.fields()
+	if m.Time != nil {
+		c.clock(*m.Time)
+	}
+	if m.Retained != "" && m.Retained != "accept" && m.Retained != "ignore" {
+		c.fault("retained", fmt.Sprintf("%q is not known", m.Retained), "write accept or ignore")
+	}
+	if m.Pair < 0 || m.Pair > time.Hour {
+		c.fault("pair_s", fmt.Sprintf("%v cannot be", m.Pair.Seconds()), "write 0 to 3600 seconds")
+	}
+	return c.out, c.faults
+}
+
+type compiler struct {
+	out    *mapping
+	faults []fault
+}
+
+func (c *compiler) fault(key, problem, remedy string) {
+	c.faults = append(c.faults, fault{key, problem, remedy})
+}
+
+func (c *compiler) pointer(key, s string) pointer {
+	p, err := parsePointer(s)
+	if err != nil {
+		c.fault(key, fmt.Sprintf("%q is %v", s, err), "start each step with /, and write ~1 for / and ~0 for ~ in a name")
+	}
+	return p
+}
+
+func (c *compiler) conditions(key string, all []Condition) (out []condition) {
+	for _, w := range all {
+		out = append(out, condition{c.pointer(key, w.Pointer), w.Equals})
+	}
+	return out
+}
+
+func (c *compiler) topic() {
+	t := c.out.Topic
+	const remedy = "write levels parted by /, with {case}, {logger}, {quantity} where one tells it, + for one that " +
+		"does not matter"
+	if t == "" || len(t) > 1000 || !utf8.ValidString(t) || strings.ContainsRune(t, 0) || strings.HasPrefix(t, "$") {
+		c.fault("topic", fmt.Sprintf("%.80q is not a topic that can be read", t), remedy)
+		return
+	}
+	c.out.levels = strings.Split(t, "/")
+	seen := map[string]bool{}
+	for i, level := range c.out.levels {
+		switch {
+		case level == "{case}" || level == "{logger}" || level == "{quantity}":
+			if seen[level] {
+				c.fault("topic", level+" is there twice", "keep one of the two")
+			}
+			seen[level] = true
+		case level == "+":
+		case level == "#" && i == len(c.out.levels)-1:
+		case strings.ContainsAny(level, "+#{}"):
+			c.fault("topic", fmt.Sprintf("the level %q mixes a sign with text or is not known", level), remedy)
+		}
+	}
+	if c.out.levels[0] == Prefix && len(c.out.levels) == 3 {
+		c.fault("topic", "is the native topic, which needs no mapping", "leave this mapping out, or map another topic")
+	}
+	c.out.segments = seen["{quantity}"]
+	told := map[bool]string{true: "both the topic and the mapping tell it", false: "nothing tells it"}
+	if c.out.Form == IgnoreForm {
+		return
+	}
+	if seen["{case}"] == (c.out.Case != "") {
+		c.fault("case", told[seen["{case}"]], "either put {case} into the topic or write case: with the case's id")
+	}
+	ways := 0
+	for _, way := range []bool{seen["{logger}"], c.out.Logger != "", c.out.LoggerPointer != ""} {
+		if way {
+			ways++
+		}
+	}
+	if ways != 1 {
+		c.fault("logger", told[ways > 1], "put {logger} into the topic, or write logger: with its id, or logger_pointer: "+
+			"to where the payload tells it")
+	}
+}
+
+func (c *compiler) names() {
+	m := c.out
+	if m.Case != "" && !roof.ValidCaseID(m.Case) {
+		c.fault("case", fmt.Sprintf("%q cannot name a case", m.Case), "write 1 to 64 of a-z, 0-9 and -")
+	}
+	if m.Logger != "" && !roof.ValidID(m.Logger) {
+		c.fault("logger", fmt.Sprintf("%q cannot name a logger", m.Logger), "write 1 to 64 of A-Z, a-z, 0-9, . _ -")
+	}
+	for _, from := range slices.Sorted(maps.Keys(m.Loggers)) { // so that the faults' order is always the same
+		if to := m.Loggers[from]; !roof.ValidID(to) {
+			c.fault("loggers", fmt.Sprintf("%q, for %q, cannot name a logger", to, from),
+				"write 1 to 64 of A-Z, a-z, 0-9, . _ -")
+		}
+	}
+	m.logger = c.pointer("logger_pointer", m.LoggerPointer)
+	m.each = c.pointer("each", m.Each)
+	if m.LoggerPointer != "" && m.Form != JSONForm {
+		c.fault("logger_pointer", "only a payload of form json can tell the logger",
+			"put {logger} into the topic or write logger:")
+	}
+}
+
+func (c *compiler) fields() {
+	m := c.out
+	switch m.Form {
+	case JSONForm, NumberForm:
+		if len(m.Mapping.Fields) == 0 {
+			c.fault("fields", "are missing", "list at least one quantity with its unit")
+		}
+	case SenMLForm, NativeForm, IgnoreForm:
+		if len(m.Mapping.Fields) > 0 || m.Time != nil || len(m.Mapping.Where) > 0 || m.Each != "" {
+			c.fault("form", fmt.Sprintf("%s has no fields, time, where or each", m.Form), "leave them out, or use form json")
+		}
+	default:
+		c.fault("form", fmt.Sprintf("%q is not known", m.Form), "write json, number, senml, native or ignore")
+	}
+	if m.Form == NumberForm && !m.segments && len(m.Mapping.Fields) > 1 {
+		c.fault("fields", "a bare number is one quantity",
+			"put {quantity} into the topic and give each field its segment, or keep one field")
+	}
+	if m.Form == NumberForm && (m.Time != nil || len(m.Mapping.Where) > 0 || m.Each != "") {
+		c.fault("form", "a bare number has no time, where or each", "leave them out, or use form json")
+	}
+	for i, f := range m.Mapping.Fields {
+		key := fmt.Sprintf("fields[%d]", i)
+		c.field(key, f)
+		m.fields = append(m.fields, &field{Field: f, at: c.pointer(key+".pointer", f.Pointer),
+			where: c.conditions(key+".where", f.Where)})
+	}
+}
+
+func (c *compiler) field(key string, f Field) {
+	units := unitsOf(f.Quantity)
+	known := f.Unit == "" && len(units) == 1
+	names := make([]string, len(units))
+	for i, u := range units {
+		known = known || f.Unit == u
+		names[i] = string(u)
+	}
+	if !known {
+		problem := fmt.Sprintf("%q is not a unit of %s", f.Unit, f.Quantity)
+		if f.Unit == "" {
+			problem = "is missing, and a unit is never guessed"
+		}
+		c.fault(key+".unit", problem, "write one of "+strings.Join(names, ", "))
+	}
+	if f.Decimal != "" && f.Decimal != "." && f.Decimal != "," {
+		c.fault(key+".decimal", fmt.Sprintf("%q is not known", f.Decimal), `write "." or ","`)
+	}
+	if c.out.segments != (f.Segment != "") {
+		c.fault(key+".segment", "goes with {quantity} in the topic", "use both or neither")
+	}
+	if (c.out.Form == JSONForm) != (f.Pointer != "") && c.out.Form != NumberForm {
+		c.fault(key+".pointer", "is missing", "write where the value stands, such as /env/temp/c, or form: number if the "+
+			"payload is one bare number")
+	}
+	if c.out.Form == NumberForm && f.Pointer != "" {
+		c.fault(key+".pointer", "a bare number has no pointer", "leave it out, or use form json")
+	}
+}
+
+func (c *compiler) clock(t Clock) {
+	clock := &clock{form: t.Form, at: c.pointer("time.pointer", t.Pointer)}
+	if t.Pointer == "" {
+		c.fault("time.pointer", "is missing", "write where the time stands, such as /ts; leave time out for the time of "+
+			"arrival")
+	}
+	switch t.Form {
+	case "rfc3339", "s", "ms", "us", "ns":
+		if t.Layout != "" || t.Zone != "" {
+			c.fault("time.layout", "goes with form layout", "leave layout and zone out, or write form: layout")
+		}
+	case "layout":
+		layout, ok := goLayout(t.Layout)
+		if !ok {
+			c.fault("time.layout", fmt.Sprintf("%q cannot be read", t.Layout), "write one of YYYY, MM, DD, hh and mm each, "+
+				"ss if there are seconds, and the signs between them, such as DD.MM.YYYY hh:mm")
+		}
+		zone, err := time.LoadLocation(t.Zone)
+		if err != nil || t.Zone == "" || t.Zone == "Local" {
+			c.fault("time.zone", fmt.Sprintf("%q is not a known time zone", t.Zone),
+				"write the IANA zone that the logger's clock is set to, such as Europe/London")
+		}
+		clock.layout, clock.zone = layout, zone
+	default:
+		c.fault("time.form", fmt.Sprintf("%q is not known", t.Form), "write rfc3339, s, ms, us, ns or layout")
+	}
+	c.out.clock = clock
+}
+
+// filter is the MQTT topic filter of the template.
+func (m *mapping) filter() string {
+	out := make([]string, len(m.levels))
+	for i, level := range m.levels {
+		if out[i] = level; strings.HasPrefix(level, "{") {
+			out[i] = "+"
+		}
+	}
+	return strings.Join(out, "/")
+}
+
+// captured is what a topic tells.
+type captured struct{ caseID, logger, quantity string }
+
+// match holds a topic against the template.
+func (m *mapping) match(topic []string) (c captured, ok bool) {
+	for i, level := range m.levels {
+		if level == "#" {
+			return c, true
+		}
+		if i >= len(topic) {
+			return c, false
+		}
+		switch level {
+		case "+":
+		case "{case}":
+			c.caseID = topic[i]
+		case "{logger}":
+			c.logger = topic[i]
+		case "{quantity}":
+			c.quantity = topic[i]
+		default:
+			if level != topic[i] {
+				return c, false
+			}
+		}
+	}
+	return c, len(topic) == len(m.levels)
+}

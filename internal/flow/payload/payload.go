@@ -1,0 +1,228 @@
+// Package payload turns a topic and the bytes that came on it into readings as
+// received, or into rejects that say what was wrong; it never guesses a unit
+// and never makes up a value.
+package payload
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"dewcase/internal/roof"
+)
+
+// Message is one MQTT message as it came.
+type Message struct {
+	Topic    string
+	Payload  []byte
+	Retained bool // the broker kept it from before: its age is unknown
+	Arrived  time.Time
+	// Redelivered says that it was sent before and not acknowledged (MQTT's DUP),
+	// so that it may have been taken already; Packet is its packet identifier,
+	// which stays the same when it comes again, and 0 at quality of service 0.
+	Redelivered bool
+	Packet      uint16
+}
+
+// Prefix is the first level of the native topic dewcase/{case}/{logger}.
+const Prefix = "dewcase"
+
+// DefaultMaxBytes is the largest payload that is read unless an option says
+// otherwise; a week of five-minute readings caught up in one array fits.
+const DefaultMaxBytes = 1 << 20
+
+// keptBytes is how much of what came a reject carries.
+const keptBytes = 4 << 10
+
+// Decoder decodes messages; it is safe for concurrent use.
+type Decoder struct {
+	mappings []*mapping
+	maxBytes int
+	interval func(caseID, logger string) time.Duration
+
+	mu     sync.Mutex
+	pairer Pairer
+}
+
+// Option sets what is not a mapping.
+type Option func(*Decoder)
+
+// MaxBytes sets the largest payload that is read.
+func MaxBytes(n int) Option { return func(d *Decoder) { d.maxBytes = n } }
+
+// Intervals tells the decoder each logger's nominal interval, 0 for unknown;
+// the window in which bare numbers are paired is never over half of it.
+func Intervals(of func(caseID, logger string) time.Duration) Option {
+	return func(d *Decoder) { d.interval = of }
+}
+
+// New makes a decoder of native messages and of those that the mappings
+// describe. An error names every mapping that is wrong.
+func New(mappings []Mapping, options ...Option) (*Decoder, error) {
+	d := &Decoder{maxBytes: DefaultMaxBytes}
+	for _, o := range options {
+		o(d)
+	}
+	var wrong []string
+	for i, m := range mappings {
+		compiled, problems := compile(m)
+		for _, p := range problems {
+			wrong = append(wrong, fmt.Sprintf("mapping %d (topic %q): %s: %s; %s", i+1, m.Topic, p.key, p.problem, p.remedy))
+		}
+		d.mappings = append(d.mappings, compiled)
+	}
+	if len(wrong) > 0 {
+		return nil, fmt.Errorf("%s", strings.Join(wrong, "\n"))
+	}
+	return d, nil
+}
+
+// Filters are the MQTT topic filters to subscribe to.
+func (d *Decoder) Filters() []string {
+	out := []string{Prefix + "/#"}
+	for _, m := range d.mappings {
+		if f := m.filter(); !slices.Contains(out, f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// Unpaired is how many halves of bare-number readings found no other half.
+func (d *Decoder) Unpaired() (temperature, humidity int64) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.pairer.Unpaired()
+}
+
+// problem says why something cannot be used.
+type problem struct {
+	reason roof.Reason
+	detail string
+}
+
+func wrong(reason roof.Reason, format string, args ...any) *problem {
+	return &problem{reason, fmt.Sprintf(format, args...)}
+}
+
+// decoding is one message being decoded.
+type decoding struct {
+	Message
+	caseID   string
+	logger   string
+	readings []roof.Reading
+	rejects  []roof.Reject
+	joined   map[joinKey]int // index of the last reading joined by the key
+}
+
+func (d *decoding) reject(p *problem, what []byte) {
+	d.rejects = append(d.rejects, roof.Reject{At: d.Arrived, Case: d.caseID, Logger: d.logger,
+		Source: printable(d.Topic, 300),
+		Reason: p.reason, Detail: printable(p.detail, 400), Payload: slices.Clone(what[:min(len(what), keptBytes)])})
+}
+
+// Decode returns a message's case and readings, each with its own time or the
+// time of arrival and the flags that tell which, and one reject for each
+// reading, or for the whole message, that cannot be used. A message that is
+// not meant for a reading (a removed retained message, a topic or condition
+// that a mapping leaves aside) gives neither.
+//
+// Values are not judged here; that is package qc's.
+func (d *Decoder) Decode(m Message) (caseID string, readings []roof.Reading, rejects []roof.Reject) {
+	m.Arrived = m.Arrived.UTC().Truncate(time.Millisecond)
+	one := &decoding{Message: m}
+	d.decode(one)
+	return one.caseID, one.readings, one.rejects
+}
+
+func (d *Decoder) decode(m *decoding) {
+	switch {
+	case strings.HasPrefix(m.Topic, "$"):
+		return // the broker's own
+	case !utf8.ValidString(m.Topic) || strings.ContainsRune(m.Topic, 0):
+		m.reject(wrong(roof.BadTopic, "the topic is not UTF-8 text"), m.Payload)
+		return
+	case len(m.Payload) == 0 && m.Retained:
+		return // a retained message was removed
+	case len(m.Payload) > d.maxBytes:
+		m.caseID, m.logger = Named(m.Topic)
+		m.reject(wrong(roof.TooLarge, "the payload is %d bytes; at most %d are read, send catch-up readings in smaller "+
+			"arrays", len(m.Payload), d.maxBytes), m.Payload)
+		return
+	}
+	levels := strings.Split(m.Topic, "/")
+	if levels[0] == Prefix && len(levels) == 3 {
+		d.native(m, levels[1], levels[2])
+		return
+	}
+	matched := false
+	for _, p := range d.mappings {
+		c, ok := p.match(levels)
+		if !ok {
+			continue
+		}
+		matched = true
+		if d.mapped(m, p, c) {
+			return
+		}
+	}
+	if !matched {
+		m.reject(unknownTopic(levels[0]), m.Payload)
+	}
+}
+
+func unknownTopic(first string) *problem {
+	switch first {
+	case "spBv1.0":
+		return wrong(roof.Unsupported, "Sparkplug B is not read; let the gateway also publish JSON, on %s/{case}/{logger} "+
+			"or with a mapping", Prefix)
+	case "homie":
+		return wrong(roof.Unsupported, "Homie is not read by itself; add a mapping for topic "+
+			"homie/5/+/{logger}/{quantity} with form number")
+	case Prefix:
+		return wrong(roof.BadTopic, "the topic has not the three levels %s/{case}/{logger}", Prefix)
+	}
+	return wrong(roof.BadTopic, "no mapping has this topic; publish on %s/{case}/{logger} or add a mapping", Prefix)
+}
+
+// reading starts a reading of the message.
+func (d *decoding) reading() roof.Reading {
+	r := roof.Reading{Logger: d.logger, Arrived: d.Arrived}
+	if d.Retained {
+		r.Flags |= roof.FlagRetained
+	}
+	return r
+}
+
+// timed gives a reading its own time, or the time of arrival with a flag; that
+// of a retained message is not known.
+func (d *decoding) timed(r roof.Reading, at time.Time, own bool) (roof.Reading, *problem) {
+	if own {
+		r.At = at.Truncate(time.Millisecond)
+		return r, nil
+	}
+	if d.Retained {
+		return r, wrong(roof.RetainedNoTime, "a retained message without a time of its own: how old it is cannot be "+
+			"known; send the time, or do not retain")
+	}
+	r.At = d.Arrived
+	r.Flags |= roof.FlagArrivalTime
+	return r, nil
+}
+
+// printable cuts text that somebody else wrote and takes control characters
+// out.
+func printable(s string, limit int) string {
+	if len(s) > limit {
+		s = strings.ToValidUTF8(s[:limit], "") + "..."
+	}
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+			return '\ufffd'
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd"))
+}

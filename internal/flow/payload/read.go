@@ -1,0 +1,106 @@
+package payload
+
+import (
+	"fmt"
+	"time"
+
+	"dewcase/internal/flow/strictyaml"
+	"dewcase/internal/roof"
+)
+
+// ReadMapping reads one mapping of the configuration file and notes everything
+// that is wrong with it in the document, with its key and line:
+//
+//	mappings:
+//	  - topic: kestrel/roof/{logger}      # {case}, {logger}, {quantity}, +, #
+//	    case: larkfield-9                 # where no level tells it; likewise logger:
+//	    logger_pointer: /dev/id           # or the payload tells the logger
+//	    loggers: {70b3d57ed0001a2b: k7-loft}
+//	    form: json                        # json | number | senml | native | ignore
+//	    where: {/fPort: 2}
+//	    each: /data
+//	    fields:
+//	      - {quantity: temp_c, pointer: /t, unit: C, invalid: [85, -127]}
+//	      - {quantity: rh_pct, pointer: /h, unit: fraction, text: yes, decimal: ","}
+//	    time: {pointer: "#/ts", form: ms} # rfc3339 | s | ms | us | ns | layout with layout: and zone:
+//	    retained: accept                  # accept | ignore
+//	    pair_s: 90                        # of bare numbers
+func ReadMapping(n strictyaml.Node) Mapping {
+	m := n.Map("topic", "case", "logger", "logger_pointer", "loggers", "form", "each", "where", "fields", "time",
+		"retained", "pair_s")
+	var out Mapping
+	out.Topic, _ = m.Need("topic", "write the topic's template, such as kestrel/roof/{logger}").Text()
+	out.Case, _ = m.Get("case").Text()
+	out.Logger, _ = m.Get("logger").Text()
+	out.LoggerPointer, _ = m.Get("logger_pointer").Text()
+	if names := m.Get("loggers").Map(); len(names.Keys()) > 0 {
+		out.Loggers = map[string]string{}
+		for _, from := range names.Keys() {
+			out.Loggers[from], _ = names.Get(from).Text()
+		}
+	}
+	form, _ := m.Get("form").Word("json", "number", "senml", "native", "ignore")
+	out.Form = Form(form)
+	out.Each, _ = m.Get("each").Text()
+	out.Where = readConditions(m.Get("where"))
+	for _, f := range m.Get("fields").List() {
+		out.Fields = append(out.Fields, readField(f))
+	}
+	if t := m.Get("time").Map("pointer", "form", "layout", "zone"); t.Present() {
+		out.Time = &Clock{}
+		out.Time.Pointer, _ = t.Get("pointer").Text()
+		out.Time.Form, _ = t.Get("form").Text()
+		out.Time.Layout, _ = t.Get("layout").Text()
+		out.Time.Zone, _ = t.Get("zone").Text()
+	}
+	out.Retained, _ = m.Get("retained").Word("accept", "ignore")
+	if s, ok := m.Get("pair_s").Number(0, 3600); ok {
+		out.Pair = time.Duration(s * float64(time.Second))
+	}
+	if m.Get("topic").Present() {
+		_, faults := compile(out)
+		for _, f := range faults {
+			strictyaml.Under(m, f.key).Fault(f.problem, f.remedy)
+		}
+	}
+	return out
+}
+
+func readConditions(n strictyaml.Node) (out []Condition) {
+	m := n.Map()
+	for _, pointer := range m.Keys() {
+		text, _ := m.Get(pointer).Text()
+		out = append(out, Condition{pointer, text})
+	}
+	return out
+}
+
+func readField(n strictyaml.Node) (f Field) {
+	m := n.Map("quantity", "segment", "pointer", "where", "unit", "text", "decimal", "suffix", "invalid", "scale")
+	var names []string
+	for q := range roof.Quantity(roof.QuantityCount) {
+		names = append(names, q.String())
+	}
+	if name, ok := m.Need("quantity", fmt.Sprintf("write one of %v", names)).Word(names...); ok {
+		f.Quantity, _ = roof.ParseQuantity(name)
+	}
+	f.Segment, _ = m.Get("segment").Text()
+	f.Pointer, _ = m.Get("pointer").Text()
+	f.Where = readConditions(m.Get("where"))
+	unit, _ := m.Get("unit").Text()
+	if f.Unit = Unit(unit); unit == "%" {
+		f.Unit = Percent
+	}
+	f.Text, _ = m.Get("text").YesNo()
+	f.Decimal, _ = m.Get("decimal").Text()
+	f.Suffix, _ = m.Get("suffix").Text()
+	for _, word := range m.Get("invalid").List() {
+		if text, ok := word.Text(); ok {
+			f.Invalid = append(f.Invalid, text)
+		}
+	}
+	if x, ok := m.Get("scale").Number(-1e9, 1e9); ok {
+		f.Scale = x
+	}
+	return f
+}

@@ -1,0 +1,424 @@
+// Package record is the read side of the store: a case's calibrated record for
+// any span, and its hourly values kept at hand, of which only the hours that a
+// new reading can touch are worked out again.
+package record
+
+import (
+	"context"
+	"fmt"
+	"iter"
+	"sync"
+	"time"
+
+	"dewcase/internal/flow/qc"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
+)
+
+// hourMS is the grain of what is kept at hand.
+const hourMS = int64(3600_000)
+
+// quietMS is how far apart a flag and the readings that cause it can lie.
+const quietMS = int64(qc.Reach / time.Millisecond)
+
+// maxHours bounds the hours kept at hand over all cases, about 50 MiB.
+const maxHours = 50_000
+
+// Reader reads the record of every case. It is safe for concurrent use.
+type Reader struct {
+	store roof.ReadingStore
+
+	mu    sync.Mutex
+	cases map[string]*kept
+	hours int
+	tick  int64
+}
+
+// kept is what is at hand of one case.
+type kept struct {
+	work    sync.Mutex // one at a time works a case's hours out
+	c       *roof.Case // the case the hours were worked out for
+	rows    map[int64]timeline.Row
+	usual   map[string]int64 // ms, of loggers whose file does not say
+	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
+	version int64            // rises with every change of readings or file
+	used    int64
+}
+
+// drop takes away everything that was worked out.
+func (k *kept) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
+
+// New reads from a store.
+func New(store roof.ReadingStore) *Reader {
+	return &Reader{store: store, cases: map[string]*kept{}}
+}
+
+// CaseChanged forgets what was worked out for a case: fittings, offsets or
+// surfaces may be others now.
+func (r *Reader) CaseChanged(caseID string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k := r.cases[caseID]; k != nil {
+		r.hours -= len(k.rows)
+		k.drop()
+		k.c = nil
+		k.version++
+	}
+}
+
+// Appended forgets the hours that new readings can touch.
+func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.cases[caseID]
+	if k == nil {
+		k = &kept{rows: map[int64]timeline.Row{}}
+		r.cases[caseID] = k
+	}
+	for i, x := range readings {
+		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
+			continue
+		}
+		k.version++
+		if k.c == nil {
+			continue
+		}
+		if r.usualIsOld(k, x.Logger) || len(k.rows) == 0 {
+			continue
+		}
+		pad := quietMS + spanMS(k.c, k.usual, x.Logger)
+		phase := phaseMS(k.c)
+		ms := x.At.UnixMilli()
+		for h := floor(ms-pad, phase); h <= ms+pad; h += hourMS {
+			if _, ok := k.rows[h]; ok {
+				delete(k.rows, h)
+				r.hours--
+			}
+		}
+	}
+}
+
+// Readings is how many readings of the case's loggers are stored.
+func (r *Reader) Readings(ctx context.Context, c *roof.Case) (int64, error) {
+	spans, err := r.store.Spans(ctx, c.ID)
+	if err != nil {
+		return 0, fmt.Errorf("counting the readings of case %s: %w", c.ID, err)
+	}
+	n := int64(0)
+	for _, s := range spans {
+		if _, known := c.Logger(s.Logger); known {
+			n += s.Count
+		}
+	}
+	return n, nil
+}
+
+// Version rises with every stored reading and every change of the file.
+func (r *Reader) Version(caseID string) int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k := r.cases[caseID]; k != nil {
+		return k.version
+	}
+	return 0
+}
+
+// usualIsOld counts a new reading of a logger and reports that its usual
+// interval has to be found anew, with everything that rests on it: as many
+// readings came since as it was found from. One found before the first reading,
+// as when a new house's page is opened, would otherwise make gaps for ever.
+func (r *Reader) usualIsOld(k *kept, logger string) bool {
+	left, found := k.fresh[logger]
+	if !found {
+		return false
+	}
+	if left > 1 {
+		k.fresh[logger] = left - 1
+		return false
+	}
+	r.hours -= len(k.rows)
+	k.drop()
+	return true
+}
+
+// spanMS is the longest interval of a logger that counts as observed, 0 for one
+// of which nothing is known.
+func spanMS(c *roof.Case, usual map[string]int64, logger string) int64 {
+	if l, ok := c.Logger(logger); ok && l.Interval > 0 {
+		return series.LongestSpanMS(l.Interval.Milliseconds())
+	}
+	return series.LongestSpanMS(usual[logger])
+}
+
+// phaseMS shifts the grid of hours so that it lies on the clock hours of the
+// property's zone, also where that is half an hour off.
+// Where summer time is half an hour (Lord Howe Island) the hours lie on the
+// clock's for one half of the year and begin at half past for the other: each is
+// right for the hour it covers, and Timeline works out anew what is asked for
+// off this grid.
+func phaseMS(c *roof.Case) int64 {
+	if c.Property.Zone == nil {
+		return 0
+	}
+	_, offset := time.Unix(1_700_000_000, 0).In(c.Property.Zone).Zone()
+	return ((-int64(offset)*1000)%hourMS + hourMS) % hourMS
+}
+
+func floor(ms, phase int64) int64 {
+	x := (ms - phase) % hourMS
+	if x < 0 {
+		x += hourMS
+	}
+	return ms - x
+}
+
+// Span is the first and last reading of the case's fitted loggers; ok is false
+// before the first. What a logger sent before it was fitted, as one does whose
+// clock fell back to its beginning, does not stretch it.
+func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64, ok bool, err error) {
+	spans, err := r.store.Spans(ctx, c.ID)
+	if err != nil {
+		return 0, 0, false, fmt.Errorf("listing the loggers of case %s: %w", c.ID, err)
+	}
+	for _, s := range spans {
+		l, known := c.Logger(s.Logger)
+		if !known || len(l.Fitted) == 0 {
+			continue
+		}
+		fitted := l.Fitted[0].From
+		for _, x := range l.Fitted[1:] {
+			if x.From.Before(fitted) {
+				fitted = x.From
+			}
+		}
+		f, u := s.First.UnixMilli(), s.Last.UnixMilli()
+		if s.First.Before(fitted) {
+			if s.Last.Before(fitted) {
+				continue
+			}
+			for x, err := range r.store.Range(ctx, c.ID, s.Logger, fitted, time.Time{}) {
+				if err != nil {
+					return 0, 0, false, fmt.Errorf("finding the first reading of logger %s of case %s: %w", s.Logger, c.ID, err)
+				}
+				f = x.At.UnixMilli()
+				break
+			}
+		}
+		if !ok || f < fromMS {
+			fromMS = f
+		}
+		if !ok || u > untilMS {
+			untilMS = u
+		}
+		ok = true
+	}
+	return fromMS, untilMS, ok, nil
+}
+
+// Whole is the case's whole record.
+func (r *Reader) Whole(ctx context.Context, c *roof.Case) (*series.Set, error) {
+	return r.gather(ctx, c, time.Time{}, time.Time{})
+}
+
+// Around is the record over [fromMS, untilMS) with what lies before and after
+// it as far as it reaches into the span. The set's own bounds are the span.
+func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	pad := quietMS
+	for _, l := range c.Loggers {
+		pad = max(pad, quietMS+spanMS(c, usual, l.ID))
+	}
+	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
+	if err != nil {
+		return nil, err
+	}
+	set.FromMS, set.UntilMS = fromMS, untilMS
+	return set, nil
+}
+
+func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time) (*series.Set, error) {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
+		return r.store.Range(ctx, c.ID, logger, from, until)
+	})
+	if err != nil {
+		return nil, err
+	}
+	b := series.NewBuilder(c, 0)
+	b.UsualMS = usual
+	for _, l := range c.Loggers {
+		if err := b.Add(l, flagged(l.ID)); err != nil {
+			return nil, err
+		}
+	}
+	return b.Set(), nil
+}
+
+// of is what is at hand of a case.
+func (r *Reader) of(c *roof.Case) *kept {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.cases[c.ID]
+	if k == nil {
+		k = &kept{rows: map[int64]timeline.Row{}}
+		r.cases[c.ID] = k
+	}
+	if k.c != c {
+		r.hours -= len(k.rows)
+		k.drop()
+		k.c = c
+	}
+	r.tick++
+	k.used = r.tick
+	return k
+}
+
+// usualOf finds the usual interval of each logger whose case file does not say,
+// once for each version of the file and each doubling of its readings.
+func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, error) {
+	k := r.of(c)
+	r.mu.Lock()
+	usual := k.usual
+	r.mu.Unlock()
+	if usual != nil {
+		return usual, nil
+	}
+	usual = map[string]int64{}
+	fresh := map[string]int{}
+	for _, l := range c.Loggers {
+		if l.Interval > 0 {
+			continue
+		}
+		ms, n, err := series.UsualMS(r.store.Range(ctx, c.ID, l.ID, time.Time{}, time.Time{}))
+		if err != nil {
+			return nil, err
+		}
+		usual[l.ID], fresh[l.ID] = ms, max(n, 1)
+	}
+	r.mu.Lock()
+	if k.c == c {
+		k.usual, k.fresh = usual, fresh
+	}
+	r.mu.Unlock()
+	return usual, nil
+}
+
+// Timeline is the stepped view over [fromMS, untilMS). Whole hours on the clock
+// come from what is at hand.
+func (r *Reader) Timeline(ctx context.Context, c *roof.Case, fromMS, untilMS, stepMS int64) (timeline.View, error) {
+	n, err := timeline.Steps(c.ID, fromMS, untilMS, stepMS)
+	if err != nil {
+		return timeline.View{}, err
+	}
+	phase := phaseMS(c)
+	if stepMS%hourMS != 0 || floor(fromMS, phase) != fromMS || floor(untilMS, phase) != untilMS ||
+		int64(n)*(stepMS/hourMS) > maxHours {
+		set, err := r.Around(ctx, c, fromMS, untilMS)
+		if err != nil {
+			return timeline.View{}, err
+		}
+		return timeline.Stepped(set, fromMS, untilMS, stepMS)
+	}
+	rows, err := r.Hours(ctx, c, fromMS, untilMS)
+	if err != nil {
+		return timeline.View{}, err
+	}
+	return timeline.Laid(c, timeline.Fold(rows, int(stepMS/hourMS)), fromMS, untilMS, stepMS), nil
+}
+
+// HourAt is the start of the clock hour, in the property's zone, that holds a
+// time.
+func HourAt(c *roof.Case, ms int64) int64 { return floor(ms, phaseMS(c)) }
+
+// Hours are the hourly rows of [fromMS, untilMS), both on the clock hour
+// (HourAt).
+func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64) ([]timeline.Row, error) {
+	k := r.of(c)
+	k.work.Lock()
+	defer k.work.Unlock()
+	out := make([]timeline.Row, (untilMS-fromMS)/hourMS)
+	missing := func() (from, until int64) {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		for i := range out {
+			h := fromMS + int64(i)*hourMS
+			if out[i].Positions != nil || out[i].Surfaces != nil {
+				continue
+			}
+			if row, ok := k.rows[h]; ok && k.c == c {
+				out[i] = row
+				continue
+			}
+			if until == 0 {
+				from = h
+			}
+			until = h + hourMS
+		}
+		return from, until
+	}
+	for {
+		from, until := missing()
+		if until == 0 {
+			break
+		}
+		if err := r.workOut(ctx, c, k, out, fromMS, from, until); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// workOut fills the hours of [from, until) and keeps them, unless a reading
+// came in between: those are right for this answer but not for the next.
+func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *kept, out []timeline.Row, fromMS, from,
+	until int64) error {
+	before := r.Version(c.ID)
+	set, err := r.Around(ctx, c, from, until)
+	if err != nil {
+		return err
+	}
+	rows := timeline.Rows(set, from, until, hourMS)
+	first := int((from - fromMS) / hourMS)
+	copy(out[first:], rows)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != before {
+		return nil
+	}
+	for i, row := range rows {
+		h := from + int64(i)*hourMS
+		if _, ok := k.rows[h]; !ok {
+			r.hours++
+		}
+		k.rows[h] = row
+	}
+	r.forget(k)
+	return nil
+}
+
+// forget drops the hours of the cases longest unused until the bound holds.
+func (r *Reader) forget(using *kept) {
+	for r.hours > maxHours {
+		var oldest *kept
+		for _, k := range r.cases {
+			if k != using && len(k.rows) > 0 && (oldest == nil || k.used < oldest.used) {
+				oldest = k
+			}
+		}
+		if oldest == nil {
+			oldest = using
+		}
+		r.hours -= len(oldest.rows)
+		oldest.rows = map[int64]timeline.Row{}
+		if oldest == using {
+			return
+		}
+	}
+}

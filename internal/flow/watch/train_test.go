@@ -1,0 +1,129 @@
+//go:build trials
+
+package watch
+
+import (
+	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+
+	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/reason/outlook"
+)
+
+// TestTrain fits the outlook's general coefficients on simulated winters that no
+// other test uses and writes them to the file DEWCASE_TRAIN names.
+func TestTrain(t *testing.T) {
+	name := os.Getenv("DEWCASE_TRAIN")
+	if name == "" {
+		t.Skip("DEWCASE_TRAIN names the file to write")
+	}
+	var e outlook.Evenings
+	for i, c := range roofsim.Causes() {
+		for k := range 12 {
+			world := roofsim.Draw(uint64(40_000+1000*i+k), c)
+			w := measured(t, roofsim.Run(world, roofsim.Options{Days: 110}), uint64(k))
+			r := newRecord(Input{Case: w.c, Rows: w.hours, FromMS: w.from, Now: w.input(w.n, nil).Now})
+			rng := rand.New(rand.NewPCG(uint64(i), uint64(k)))
+			for s := range r.surfaces {
+				c := r.course(s)
+				for d := 22; d < 109; d++ {
+					now := time.UnixMilli(w.from).UTC().Truncate(24*time.Hour).AddDate(0, 0,
+						d).Add(time.Duration(16+rng.IntN(3)) * time.Hour)
+					j := int((now.UnixMilli() - w.from) / hourMS)
+					low := math.Inf(1)
+					for q := j; q < j+18 && q < r.n; q++ {
+						if v := c.OutdoorC[q]; !math.IsNaN(v) {
+							low = math.Min(low, v)
+						}
+					}
+					e.Add(c.Back(j, 24*Days), c, now, &outlook.Forecast{MinC: low + 1.5*rng.NormFloat64()})
+				}
+			}
+		}
+	}
+	if err := os.WriteFile(name, []byte(e.Fit()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Log(e.Len())
+}
+
+// TestTrainWithin fits the log odds that water comes from within on simulated
+// winters that no other test uses, half of them healthy, and logs the
+// coefficients of within.go. Each winter counts the same, its first twelve days
+// as much as the rest: a household must hear early.
+func TestTrainWithin(t *testing.T) {
+	first, err := strconv.Atoi(os.Getenv("DEWCASE_TRAIN_WITHIN"))
+	if err != nil {
+		t.Skip("DEWCASE_TRAIN_WITHIN is the first seed")
+	}
+	const winters, days, earlyH, stepH, weight = 240, 120, 288, 6, 20.0
+	var rows [][]float64
+	var within, weights []float64
+	for k := range winters {
+		c, y := healthyCauses[k/2%2], 0.0
+		if k%2 == 1 {
+			c, y = defects()[k/2%len(defects())], 1
+		}
+		w, _ := simulated(t, uint64(first+k), c, days)
+		if w == nil {
+			continue
+		}
+		var parts [2][][]float64
+		for h := stepH; h < w.n/3; h += stepH {
+			in := w.input(h*3, nil)
+			r := newRecord(in)
+			if !slices.ContainsFunc(r.surfaces, func(s surface) bool { _, wet := r.wetExcess(s); return wet }) {
+				continue
+			}
+			part := 0
+			if h >= earlyH {
+				part = 1
+			}
+			parts[part] = append(parts[part], r.evidence(in.Slow).terms())
+		}
+		for _, p := range parts {
+			for _, x := range p {
+				rows, within, weights = append(rows, x), append(within, y), append(weights, weight/float64(len(p)))
+			}
+		}
+	}
+	t.Logf("%d hours: %.2f", len(rows), logistic(t, rows, within, weights))
+}
+
+// logistic fits a weighted logistic regression with a unit normal prior by
+// Newton's steps.
+func logistic(t *testing.T, rows [][]float64, y, weights []float64) []float64 {
+	n := len(rows[0])
+	beta := make([]float64, n)
+	for range 25 {
+		grad, hess := mat.NewVecDense(n, nil), mat.NewSymDense(n, nil)
+		for k := range n {
+			grad.SetVec(k, -beta[k])
+			hess.SetSym(k, k, 1)
+		}
+		for i, x := range rows {
+			p := 1 / (1 + math.Exp(-floats.Dot(beta, x)))
+			for a := range n {
+				grad.SetVec(a, grad.AtVec(a)+weights[i]*(y[i]-p)*x[a])
+				for b := a; b < n; b++ {
+					hess.SetSym(a, b, hess.At(a, b)+weights[i]*p*(1-p)*x[a]*x[b])
+				}
+			}
+		}
+		var chol mat.Cholesky
+		require.True(t, chol.Factorize(hess))
+		var step mat.VecDense
+		require.NoError(t, chol.SolveVecTo(&step, grad))
+		floats.Add(beta, step.RawVector().Data)
+	}
+	return beta
+}

@@ -1,0 +1,119 @@
+// Package timber estimates how wet the wood is: the equilibrium moisture content
+// of the air at its surface, a batten or rafter that lags behind it by its real
+// thickness, and the weeks spent above the trade's ceilings; spells in, courses
+// and weeks out.
+package timber
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// ErrRange is wrapped by every error about an argument outside the formula.
+var ErrRange = errors.New("outside the range of the wood formula")
+
+// ColdestTableC is the lower end of the published table in C; EMCPct takes
+// colder wood as this.
+const ColdestTableC = -1.0
+
+// EquationPct is the equilibrium moisture content in % of dry mass by the
+// Hailwood-Horrobin equation with two hydrates (Wood Handbook, FPL-GTR-282, ch.
+// 4, eq. 4-5; t in C, h = RH/100):
+//
+//	EMC = (1800/W) [K h/(1 - K h) + (K1 K h + 2 K1 K2 K^2 h^2)/(1 + K1 K h + K1 K2 K^2 h^2)]
+//	W  = 349 + 1.29 t + 0.0135 t^2       K  = 0.805 + 0.000736 t - 0.00000273 t^2
+//	K1 = 6.27 - 0.00938 t - 0.000303 t^2  K2 = 1.91 + 0.0407 t - 0.000293 t^2
+//
+// tempC -40..100 C (the published table begins at -1.1 C; colder extrapolates,
+// and the curve then falls with cold), rhPct 0..100 %. Within 0.06 % mc of the
+// published table -1..54 C. Real softwoods scatter by +-1 % mc; wood that dries
+// lies 1 to 3 % mc above wood that wets (from memory).
+func EquationPct(tempC, rhPct float64) (float64, error) {
+	if !(tempC >= -40 && tempC <= 100 && rhPct >= 0 && rhPct <= 100) {
+		return 0, fmt.Errorf("moisture content of wood at %g C and %g %%RH: %w (-40..100 C, 0..100 %%)", tempC, rhPct,
+			ErrRange)
+	}
+	return equation(tempC, rhPct), nil
+}
+
+func equation(t, rhPct float64) float64 {
+	h := rhPct / 100
+	w := 349 + t*(1.29+0.0135*t)
+	k := 0.805 + t*(0.000736-0.00000273*t)
+	k1 := 6.27 + t*(-0.00938-0.000303*t)
+	k2 := 1.91 + t*(0.0407-0.000293*t)
+	kh := k * h
+	return 1800 / w * (kh/(1-kh) + (k1*kh+2*k1*k2*kh*kh)/(1+k1*kh+k1*k2*kh*kh))
+}
+
+// EMCPct is EquationPct with the temperature taken as ColdestTableC where it is
+// colder, because there is no table to hold the extrapolation against.
+// tempC -90..100 C, rhPct 0..100 %.
+func EMCPct(tempC, rhPct float64) (float64, error) {
+	if !(tempC >= -90) {
+		return 0, fmt.Errorf("moisture content of wood at %g C: %w (-90..100 C)", tempC, ErrRange)
+	}
+	return EquationPct(math.Max(tempC, ColdestTableC), rhPct)
+}
+
+// HumidityForPct is the relative humidity in % at which wood of tempC comes to
+// rest at a moisture content in % (0 up to the content at 100 %RH): the inverse
+// of EMCPct, by bisection to 1e-9 %RH.
+func HumidityForPct(tempC, mcPct float64) (float64, error) {
+	most, err := EMCPct(tempC, 100)
+	if err != nil {
+		return 0, err
+	}
+	if !(mcPct >= 0 && mcPct <= most) {
+		return 0, fmt.Errorf("humidity for wood of %g %% at %g C: %w (0..%.1f %%)", mcPct, tempC, ErrRange, most)
+	}
+	low, high := 0.0, 100.0
+	t := math.Max(tempC, ColdestTableC)
+	for range 60 {
+		mid := (low + high) / 2
+		if equation(t, mid) < mcPct {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return (low + high) / 2, nil
+}
+
+// Thresholds of wood moisture content in % of dry mass.
+const (
+	SafeBelowPct     = 18.0 // decay highly unlikely (trade inspection guidance)
+	CeilingPct       = 20.0 // usual trade ceiling; Eurocode 5 service class 2 for most softwoods
+	CriticalPct      = 22.0 // BRE Digest 364: immune below; also the limit for battens when fixed (BS 5534)
+	DecayFromPct     = 25.0 // decay expected where held at or above 25..30
+	SaturationPct    = 28.0 // fibre saturation, 28..30
+	DecayColdestC    = 5.0  // decay unlikely below
+	DecayWarmestC    = 40.0 // and above
+	hoursInWeek      = 168.0
+	millisecondsHour = 3.6e6
+)
+
+// Threshold is one figure of the trade with what it means and whence it comes.
+type Threshold struct {
+	Name    string
+	FromPct float64
+	Meaning string
+	Source  string
+}
+
+// Thresholds lists the figures a reading of wood moisture is held against, from
+// dry to wet.
+func Thresholds() []Threshold {
+	return []Threshold{
+		{"no decay risk", SafeBelowPct, "under it decay is highly unlikely", "trade inspection guidance, secondary"},
+		{"alarm level", CeilingPct, "usual ceiling; dry rot said to begin to grow from about here",
+			"trade pages; EN 1995-1-1, 2.3.1.3 (service class 2), from memory"},
+		{"critical threshold", CriticalPct, "timber kept under it stays sound; short wetting by condensation is unlikely " +
+			"to start decay", "BRE Digest 364 (1991), abstract"},
+		{"batten fixing limit", CriticalPct, "most a batten may hold when fixed and covered",
+			"BS 5534, as quoted in NBS clause 245"},
+		{"active decay", DecayFromPct, "decay expected when held at or above it, at 5 to 40 C", "trade pages"},
+		{"fibre saturation point", SaturationPct, "the walls of the wood cells are full", "Wood Handbook, ch. 4"},
+	}
+}

@@ -1,0 +1,230 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
+)
+
+// Cause is one of the named causes of a wet roof.
+type Cause string
+
+// The causes, and the answer that no cause is shown.
+const (
+	CeilingLeakage Cause = "ceiling_leakage" // moist house air into an under-ventilated loft
+	// vapour through a permeable underlay, trapped under a close-fitting covering
+	UnventedBattenVoid Cause = "unvented_batten_void"
+	NightSkyCooling    Cause = "night_sky_cooling"     // the covering wets from outdoor air on clear nights; no defect
+	WaterIngress       Cause = "water_ingress"         // rain or plumbing
+	ConstructionMoist  Cause = "construction_moisture" // drying out
+	BlockedVentilation Cause = "blocked_ventilation"   // openings that do not work
+	NoneFound          Cause = "none_found"            // no condensation problem seen
+	Undetermined       Cause = "undetermined"
+)
+
+// Thresholds of the decision (method, section 7), as shares of 1.
+const (
+	settledSupport      = 0.5  // of the leading cause, to be named at all
+	settledMembership   = 0.75 // or the chance that it is among the causes
+	strongSupport       = 0.8
+	mixedPosterior      = 0.5  // of a mixed state, for the hint at a second cause
+	fewPlacesSupport    = 0.7  // to be named where void or covering is not logged
+	missingPlacesAtMost = 0.25 // held by causes that could not be examined
+	cappedSupport       = 0.6  // outside what the table knows
+)
+
+// Named lists the seven causes in the fixed order that breaks ties.
+func Named() []Cause {
+	return []Cause{CeilingLeakage, UnventedBattenVoid, NightSkyCooling, WaterIngress, ConstructionMoist,
+		BlockedVentilation, NoneFound}
+}
+
+var causeWords = map[Cause]string{
+	CeilingLeakage:     "moist house air through the ceiling into a loft that is hardly aired",
+	UnventedBattenVoid: "vapour through a permeable underlay, trapped in a batten void that is not vented",
+	NightSkyCooling:    "the covering cools below outdoor air on clear nights; no defect",
+	WaterIngress:       "water getting in, rain or plumbing",
+	ConstructionMoist:  "the building is still drying out",
+	BlockedVentilation: "ventilation openings that do not work",
+	NoneFound:          "no condensation problem seen",
+	Undetermined:       "cannot be told yet",
+}
+
+// Words is the cause in plain words.
+func (c Cause) Words() string { return causeWords[c] }
+
+// Evidence is one line that speaks for or against a cause.
+type Evidence struct {
+	Text            string   // the whole sentence
+	Basis           string   // "measured" or "survey"
+	Group           string   // which kind of evidence: "load", "exchange", ... or "survey"
+	Feature         string   // the figure's short name in the method; "" for survey lines
+	Figure          *float64 // nil for survey lines
+	Unit            string
+	Accuracy        *float64 // +/-, twice the standard uncertainty; nil: unknown
+	Nights          int      // nights the figure rests on
+	Weight          float64  // nats for (positive) or against (negative)
+	FromMS, UntilMS int64    // the stretch of the timeline it rests on
+	Positions       []string // whose courses it is made of
+	FitsBest        []Cause  // of a line against: the causes that fit this group best
+	of              feature  // of a measured line
+}
+
+// String is the sentence as printed.
+func (e Evidence) String() string { return e.Text }
+
+// Support is what the evidence gives to one cause.
+type Support struct {
+	Cause      Cause
+	Support    float64 // sums to one over the causes
+	Membership float64 // probability that it is among the causes
+	// FromReadings is what the readings alone give, every survey item left out;
+	// ceiling_leakage and blocked_ventilation then share evenly.
+	FromReadings float64
+	For          []Evidence
+	Against      []Evidence
+}
+
+// Window is the stretch of the record that was used.
+type Window struct {
+	FromMS, UntilMS int64
+	Days            float64
+	ColdNights      int // nights with outdoor air below 5 C
+	ClearNights     int // nights on which the covering fell 2.5 K below outdoor air for 3 h
+	SpansRepair     bool
+	Places          []roof.Place // that had enough data
+	Missing         []roof.Place // of those the method wants
+}
+
+// Figure is one measured feature, for the table behind the answer.
+type Figure struct {
+	Feature string
+	Group   string
+	Value   float64
+	U       *float64 // standard uncertainty; nil unknown
+}
+
+// Finding is the answer.
+type Finding struct {
+	Finding    Cause
+	Leading    Cause              // most support, whatever the finding
+	Strength   string             // "strong", "probable" or "" when undetermined
+	Firm       bool               // support of 0.8 or more and nothing open
+	Causes     []Support          // all seven, most support first
+	Mixed      string             // "possibly together with ...", a hint
+	With       Cause              // the other cause of the hint; "" none
+	Reasons    []string           // why undetermined, or what keeps it from being firm
+	Next       []string           // what to fit, look at or wait for; at most two
+	Activities []caution.Activity // whose cautions go with Next
+	Notes      []string           // what must be said beside it
+	Window     Window
+	Figures    []Figure
+	States     map[string]float64 // posterior of the physical states
+	// AirChanges is the apparent air change of the loft an hour with the range
+	// the method is good to; nil where it could not be had.
+	AirChanges *[3]float64
+}
+
+// NextText joins what to do next into one text.
+func (f Finding) NextText() string {
+	out := ""
+	for i, n := range f.Next {
+		if i > 0 {
+			out += " "
+		}
+		out += n
+	}
+	return out
+}
+
+// Sentence is the finding in one sentence with how sure it is.
+func (f Finding) Sentence() string {
+	if f.Finding == Undetermined {
+		if f.Leading == "" || len(f.Causes) == 0 {
+			return "The cause cannot be told yet."
+		}
+		return fmt.Sprintf("The cause cannot be told yet; most support (%.2f) goes to: %s.", f.Causes[0].Support,
+			f.Leading.Words())
+	}
+	how := "Probable"
+	if f.Strength == "strong" {
+		how = "Strongly supported"
+	}
+	s := fmt.Sprintf("%s: %s (support %.2f)", how, f.Finding.Words(), f.Of(f.Finding).Support)
+	if f.Mixed != "" {
+		s += ", " + f.Mixed
+	}
+	return s + "."
+}
+
+// Of returns what a cause got.
+func (f Finding) Of(c Cause) Support {
+	for _, s := range f.Causes {
+		if s.Cause == c {
+			return s
+		}
+	}
+	return Support{Cause: c}
+}
+
+// shares are support and membership from states, section 6.
+func shares(p [states]float64, ceiling float64) (support, member map[Cause]float64) {
+	u, v, vc, w, wu := p[stateU], p[stateV], p[stateVC], p[stateW], p[stateWU]
+	support = map[Cause]float64{
+		CeilingLeakage:     ceiling*u + 0.5*vc + 0.5*ceiling*wu,
+		BlockedVentilation: (1 - ceiling) * (u + 0.5*wu),
+		UnventedBattenVoid: v + 0.5*vc,
+		WaterIngress:       w + 0.5*wu,
+		NightSkyCooling:    p[stateS],
+		ConstructionMoist:  p[stateC],
+		NoneFound:          p[stateN],
+	}
+	member = map[Cause]float64{
+		CeilingLeakage:     ceiling*u + vc + ceiling*wu,
+		BlockedVentilation: (1 - ceiling) * (u + wu),
+		UnventedBattenVoid: v + vc,
+		WaterIngress:       w + wu,
+		NightSkyCooling:    p[stateS],
+		ConstructionMoist:  p[stateC],
+		NoneFound:          p[stateN],
+	}
+	return support, member
+}
+
+// capped brings the leading support down to the cap and spreads the rest over
+// the others in proportion, or evenly where they have nothing.
+func capped(support map[Cause]float64, limit float64) {
+	lead, best := leading(support)
+	if best <= limit {
+		return
+	}
+	rest := 1 - best
+	for _, c := range Named() {
+		switch {
+		case c == lead:
+			support[c] = limit
+		case rest > 1e-9:
+			support[c] *= (1 - limit) / rest
+		default:
+			support[c] = (1 - limit) / float64(len(Named())-1)
+		}
+	}
+}
+
+func leading(support map[Cause]float64) (Cause, float64) {
+	var lead Cause
+	best := math.Inf(-1)
+	for _, c := range Named() {
+		if support[c] > best {
+			lead, best = c, support[c]
+		}
+	}
+	return lead, best
+}
+
+func day(ms int64, zone *time.Location) string {
+	return time.UnixMilli(ms).In(zone).Format("2 Jan 2006")
+}

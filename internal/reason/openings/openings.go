@@ -1,0 +1,184 @@
+// Package openings says what a set of ventilation rules asks to be open on one
+// roof, what is there now, what is short, and how many vents that is.
+//
+// In: the survey of a case, the finding (a plain word of the contract), a rule
+// set, the net free area of the vent in mind. Out: one line per opening in mm of
+// continuous slot, mm2 per metre and mm2 in all, with the rule's source and how
+// far it is confirmed; what must be looked at first; cautions.
+//
+// Conventions. A slot of 1 mm is 1000 mm2 for each metre. Sizes are net free
+// area: mesh and louvres are deducted by the maker. Slots of a survey count for
+// each eaves, or each side of a ridge, alike. Length is the eaves length of one
+// slope.
+//
+// Limits. No standard was seen in full: every figure says whether it was read on
+// a page that quotes it, on one secondary page only, or comes from memory. Rules
+// are targets that have mostly served; none is a proof that a given loft stays
+// dry, and none is a licence to build: local code and the maker's specification
+// decide. Complex plans, valleys, hips and rooms in the roof need a designer.
+package openings
+
+import (
+	"fmt"
+	"math"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
+)
+
+// Licence is the sentence that closes every answer.
+const Licence = "A rule of thumb for comparison, no licence to build: the local code, the maker's specification and " +
+	"whoever signs for the work decide."
+
+// Line is one opening: asked for, there, short.
+type Line struct {
+	Where       Where
+	NeededMM    float64 // continuous, each side
+	NeededMM2M  float64 // mm2 for each metre of each side
+	Sides       int
+	NeededMM2   *float64 // in all; nil while the length is unknown
+	HaveMM      *float64 // on the survey; nil unknown
+	ShortMM     *float64 // each side; nil while unknown
+	ShortMM2    *float64 // in all
+	Vents       *int     // vents of the given net free area that close the shortfall
+	VentsNeeded *int     // the same for the whole need
+	Rule        Figure
+	Why         string
+	Instead     string // another way to meet the rule
+}
+
+// Answer is what to open.
+type Answer struct {
+	Set      RuleSet
+	Advice   []string // what the finding means for opening anything at all
+	Lines    []Line
+	Depths   []Depth
+	Asks     []string
+	Remarks  []string
+	Cautions []caution.Caution
+	Licence  string
+}
+
+// Advise compares the roof with a rule set ("" takes the case's own, then the
+// default) for a finding; ventMM2 is the net free area of one vent, 0 leaves
+// counts of vents out. A rule set that is not known is an error that names the
+// known ones; negative or non-finite ventMM2 is an error.
+func Advise(b roof.Build, finding, set string, ventMM2 float64) (Answer, error) {
+	if math.IsNaN(ventMM2) || math.IsInf(ventMM2, 0) || ventMM2 < 0 {
+		return Answer{}, fmt.Errorf("net free area of a vent: %g mm2 cannot be; give the maker's figure, or 0 to leave "+
+			"vents out", ventMM2)
+	}
+	if set == "" {
+		set = b.RuleSet
+	}
+	r, err := For(b, set)
+	if err != nil {
+		return Answer{}, err
+	}
+	a := Answer{Depths: r.Depths, Asks: r.Asks, Remarks: r.Remarks, Licence: Licence,
+		Cautions: caution.For(caution.CutOpenings, caution.WorkOutside)}
+	for _, s := range RuleSets() {
+		if s.ID == r.Set {
+			a.Set = s
+		}
+	}
+	a.Advice = advice(finding, r)
+	for _, n := range r.Needs {
+		a.Lines = append(a.Lines, line(b, n, ventMM2))
+	}
+	for _, l := range a.Lines {
+		if l.HaveMM == nil {
+			a.Asks = append(a.Asks, fmt.Sprintf("Measure what is open to %s and enter openings_mm.%s.", l.Where.Words(),
+				l.Where))
+		}
+	}
+	if len(a.Lines) > 0 && b.LengthM == nil {
+		a.Asks = append(a.Asks, "Enter the length of the eaves (length_m): areas and numbers of vents follow it.")
+	}
+	if b.EavesClear == roof.No {
+		a.Remarks = append(a.Remarks, "Insulation lies against the eaves: whatever is open on paper is shut in fact until "+
+			"it is drawn back and held back.")
+	}
+	if b.EavesClear == roof.Unknown && (b.Openings.LoftEavesMM == nil || *b.Openings.LoftEavesMM > 0) {
+		a.Asks = append(a.Asks, "Look whether insulation is kept clear of the eaves openings (eaves_clear).")
+	}
+	return a, nil
+}
+
+// Have is the survey's slot at an opening; nil unknown.
+func Have(b roof.Build, w Where) *float64 {
+	switch w {
+	case LoftEaves:
+		return b.Openings.LoftEavesMM
+	case LoftRidge:
+		return b.Openings.LoftRidgeMM
+	case VoidEaves:
+		return b.Openings.VoidEavesMM
+	case VoidRidge:
+		return b.Openings.VoidRidgeMM
+	}
+	return nil
+}
+
+func line(b roof.Build, n Rule, ventMM2 float64) Line {
+	l := Line{Where: n.Where, NeededMM: n.MM, NeededMM2M: 1000 * n.MM, Sides: n.Sides, HaveMM: Have(b, n.Where),
+		Rule: n.Figure, Why: n.Why}
+	if n.OrHigh > 0 {
+		l.Instead = fmt.Sprintf("or %.0f mm continuous at the ridge or high up", n.OrHigh)
+	}
+	if l.HaveMM != nil {
+		short := math.Max(0, n.MM-*l.HaveMM)
+		if n.OrHigh > 0 && b.Openings.LoftRidgeMM != nil && *b.Openings.LoftRidgeMM >= n.OrHigh {
+			short = 0
+		}
+		l.ShortMM = &short
+	}
+	if b.LengthM == nil {
+		return l
+	}
+	area := func(mm float64) *float64 { a := mm * 1000 * *b.LengthM * float64(n.Sides); return &a }
+	count := func(mm2 float64) *int { k := int(math.Ceil(mm2/ventMM2 - 1e-9)); return &k }
+	l.NeededMM2 = area(n.MM)
+	if ventMM2 > 0 {
+		l.VentsNeeded = count(*l.NeededMM2)
+	}
+	if l.ShortMM != nil {
+		l.ShortMM2 = area(*l.ShortMM)
+		if ventMM2 > 0 {
+			l.Vents = count(*l.ShortMM2)
+		}
+	}
+	return l
+}
+
+// advice says what the finding means for opening anything.
+func advice(finding string, r Rules) []string {
+	switch finding {
+	case "ceiling_leakage":
+		return []string{"Close the ceiling first (hatch, downlights, pipes): more openings alone draw more house air " +
+			"through it.", "Then give the loft the openings below."}
+	case "blocked_ventilation":
+		return []string{"The openings are there on paper: make them work before adding any. Draw insulation back from the " +
+			"eaves, clear and cut the slots through."}
+	case "unvented_batten_void":
+		if r.VoidPath {
+			return []string{"The void needs a clear path and openings at both ends. On single battens that means re-laying " +
+				"the covering on counter-battens, or an HR underlay with the loft ventilated below it: openings at the ends " +
+				"alone do nothing."}
+		}
+		return []string{"The measurements point to the void; the rules as surveyed ask nothing of it. Check the survey of " +
+			"underlay and covering first."}
+	case "night_sky_cooling":
+		return []string{"No opening cures the night sky: the covering wets from outdoor air and dries by day. The lines " +
+			"below are for comparison alone."}
+	case "water_ingress":
+		return []string{"Find and stop the water first. Openings help the roof dry afterwards; they cure no leak."}
+	case "construction_moisture":
+		return []string{"Let the building dry: heat, air the rooms, keep the loft's openings free. Drying out ends by " +
+			"itself."}
+	case "none_found":
+		return []string{"No condensation problem was seen: nothing needs opening. The lines below are for comparison alone."}
+	}
+	return []string{"The cause is not settled: open nothing on the strength of this. The lines below say what the " +
+		"rules ask for."}
+}

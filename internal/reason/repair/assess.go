@@ -1,0 +1,336 @@
+package repair
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
+)
+
+// Options tune the work, not the answer's meaning; the zero value is what the
+// program uses.
+type Options struct {
+	Draws         int  // of the interval; 0 is DefaultDraws
+	NoSensitivity bool // leave out the sensitivity list and the drawing
+}
+
+// DefaultDraws is how many draws an interval rests on.
+const DefaultDraws = 240
+
+// Assess answers for every repair of the case and every surface that it treats,
+// in the order of the repairs and then of the case file. It never fails: what
+// cannot be judged is too_early, and Needs says what would settle it.
+func Assess(set *series.Set, opts Options) []Result {
+	if set == nil || set.Case == nil {
+		return nil
+	}
+	if opts.Draws == 0 {
+		opts.Draws = DefaultDraws
+	}
+	a := &assessor{set: set, opts: opts, cache: newLayCache(), repairs: set.Case.Repairs()}
+	slices.SortStableFunc(a.repairs, func(x, y roof.Event) int { return x.At.Compare(y.At) })
+	var out []Result
+	for i := range a.repairs {
+		surfaces, named := treatedSurfaces(set.Case, a.repairs[i])
+		for _, s := range surfaces {
+			r := a.one(i, s)
+			if len(a.repairs[i].Treats) > 0 && !named {
+				r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
+					", which is neither a surface nor the air that meets one: every surface that is not left alone is judged (key "+
+					"treats)")
+			}
+			if r.NightsBefore+r.NightsAfter == 0 {
+				a.countNights(&r, i, s)
+			}
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Unjudged are the case's repairs that no surface can answer for, so that
+// Assess has nothing to say of them.
+func Unjudged(c *roof.Case) []roof.Event {
+	var out []roof.Event
+	for _, e := range c.Repairs() {
+		if surfaces, _ := treatedSurfaces(c, e); len(surfaces) == 0 {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+type assessor struct {
+	set     *series.Set
+	opts    Options
+	cache   *layCache
+	repairs []roof.Event
+}
+
+// treatedSurfaces are the surfaces a repair answers for: those it names and
+// those whose air it names; every one but the untouched when it names none of
+// either, and then said is false.
+func treatedSurfaces(c *roof.Case, e roof.Event) (surfaces []roof.Position, said bool) {
+	var named, all []roof.Position
+	for _, p := range c.Surfaces() {
+		if treated(e, p.ID) || p.Meets != "" && treated(e, p.Meets) {
+			named = append(named, p)
+		}
+		if !c.LeftAlone(p) {
+			all = append(all, p)
+		}
+	}
+	if len(named) > 0 {
+		return named, true
+	}
+	return all, false
+}
+
+// credit decides which changes a repair is credited with.
+func credit(c *roof.Case, e roof.Event) Credit {
+	var cr Credit
+	if len(e.Changes) > 0 {
+		cr.Declared = true
+		for _, ch := range e.Changes {
+			switch ch {
+			case roof.LoftVentilation:
+				cr.LoftVentilation = true
+			case roof.CeilingChange:
+				cr.Ceiling = true
+			case roof.VoidVentilation:
+				cr.VoidVentilation = true
+			default:
+				cr.NotModelled = append(cr.NotModelled, ch)
+			}
+		}
+	} else {
+		inferCredit(c, e, &cr)
+	}
+	cr.Text = creditText(cr)
+	return cr
+}
+
+// inferCredit reads the credit from the places treated: covering or void stand
+// for the void's ventilation, loft air or underlay for loft and ceiling.
+func inferCredit(c *roof.Case, e roof.Event, cr *Credit) {
+	if len(e.Treats) == 0 {
+		cr.LoftVentilation, cr.Ceiling, cr.VoidVentilation = true, true, true
+		return
+	}
+	for _, id := range e.Treats {
+		p, ok := c.Position(id)
+		if !ok {
+			continue
+		}
+		place := p.Place
+		if air, ok := c.Position(p.Meets); ok && air.Place == roof.LoftAir {
+			place = roof.LoftAir // a covering without a void below it
+		}
+		switch place {
+		case roof.CoveringUnderside, roof.BattenVoidAir:
+			cr.VoidVentilation = true
+		case roof.LoftAir, roof.UnderlayUnderside, roof.Timber:
+			cr.LoftVentilation, cr.Ceiling = true, true
+		}
+	}
+	if !cr.LoftVentilation && !cr.VoidVentilation {
+		cr.LoftVentilation, cr.Ceiling, cr.VoidVentilation = true, true, true
+	}
+}
+
+func (c Credit) modelled() [3]bool { return [3]bool{c.LoftVentilation, c.Ceiling, c.VoidVentilation} }
+func (c Credit) any() bool         { return c.LoftVentilation || c.Ceiling || c.VoidVentilation }
+
+// window is what one repair is judged on, bounded by its neighbours.
+func (a *assessor) window(i int, surface roof.Position) (fromMS, untilMS int64, notes []string) {
+	e := a.repairs[i]
+	const day = int64(24 * 3600 * 1000)
+	at := e.At.UnixMilli()
+	fromMS, untilMS = max(a.set.FromMS, min(at, a.set.UntilMS)-maxNightsBefore*day),
+		min(a.set.UntilMS, max(at, a.set.FromMS)+maxNightsAfter*day)
+	for k, o := range a.repairs {
+		if k == i || !a.disturbs(o, surface) {
+			continue
+		}
+		doubt := o.Uncertain.Milliseconds()
+		switch oa := o.At.UnixMilli(); {
+		case oa+day/2 < at:
+			if f := oa + doubt + 4*day; f > fromMS {
+				fromMS = f
+				notes = append(notes, fmt.Sprintf("an earlier repair (%s, %q) also changed this roof: only the nights since "+
+					"then count as before", day0(a.set.Case, o.At), o.What))
+			}
+		case oa-day/2 > at:
+			if u := oa - doubt; u < untilMS {
+				untilMS = u
+				notes = append(notes, fmt.Sprintf("a later repair (%s, %q) changed this roof again: only the nights up to it "+
+					"count as after", day0(a.set.Case, o.At), o.What))
+			}
+		default:
+			notes = append(notes, fmt.Sprintf("another repair was done at the same time (%q): their effects cannot be told "+
+				"apart", o.What))
+		}
+	}
+	return fromMS, untilMS, notes
+}
+
+// disturbs reports whether another repair changes what this surface's answer
+// rests on; work on the other slope's void alone does not.
+func (a *assessor) disturbs(o roof.Event, surface roof.Position) bool {
+	if len(o.Treats) == 0 {
+		return true
+	}
+	for _, id := range o.Treats {
+		if id == surface.ID || id == surface.Meets {
+			return true
+		}
+		if p, ok := a.set.Case.Position(id); ok &&
+			(p.Place == roof.LoftAir || p.Place == roof.UnderlayUnderside || p.Place == roof.Timber ||
+				p.Place == roof.IndoorAir) {
+			return true
+		}
+	}
+	for _, ch := range o.Changes {
+		if ch == roof.LoftVentilation || ch == roof.CeilingChange {
+			return true
+		}
+	}
+	return false
+}
+
+// one is the answer for one repair and one surface.
+func (a *assessor) one(i int, surface roof.Position) Result {
+	e := a.repairs[i]
+	r := Result{At: e.At, What: e.What, Surface: surface.ID, Air: surface.Meets, Verdict: TooEarly}
+	r.Credit = credit(a.set.Case, e)
+	if !r.Credit.any() {
+		r.Needs = "another kind of evidence: this kind of work cannot be judged from these loggers; measured hours are shown"
+		r.Reason = "the work is said to have changed " + changesText(r.Credit.NotModelled) +
+			", which the method has no model of"
+		return r
+	}
+	if a.set.FromMS == a.set.UntilMS {
+		r.Needs, r.Reason = "readings of fitted loggers", "no fitted logger has sent anything"
+		return r
+	}
+	fromMS, untilMS, notes := a.window(i, surface)
+	r.Notes = append(r.Notes, notes...)
+	at := e.At.UnixMilli()
+	switch {
+	case at >= a.set.UntilMS:
+		r.Needs = fmt.Sprintf("readings after the repair: the record ends on %s, before it",
+			day0(a.set.Case, time.UnixMilli(a.set.UntilMS)))
+	case at <= a.set.FromMS:
+		r.Needs = fmt.Sprintf("nights before the repair, or a second roof or bay left alone: the record begins on %s, "+
+			"after it", day0(a.set.Case, time.UnixMilli(a.set.FromMS)))
+		r.Reason = "the record begins after the repair; what is measured now can be set against outdoor air, but that " +
+			"cannot show what the work changed"
+	}
+	if r.Needs != "" {
+		if at <= a.set.FromMS {
+			a.againstOutdoors(&r, e, surface.ID)
+		}
+		if r.Reason == "" {
+			r.Reason = "there is nothing yet to compare"
+		}
+		return r
+	}
+	j, err := a.judge(e, surface.ID, fromMS, untilMS, r.Credit)
+	if err != nil {
+		var no ignored
+		if errors.As(err, &no) {
+			r.Needs = no.needs
+		} else {
+			r.Needs = err.Error()
+		}
+		r.Reason = "a logger that the answer rests on is missing"
+		return r
+	}
+	r.Notes = append(r.Notes, j.household()...)
+	f := j.decide(j.ends())
+	r.Verdict = f.verdict
+	a.write(&r, j, f)
+	if len(f.looks) > 0 && f.looks[0].open {
+		if f.firm && !a.opts.NoSensitivity {
+			a.sensitivity(&r, j, f.looks[0])
+		}
+		a.control(&r, i, fromMS, untilMS, j, f)
+	}
+	r.conclude(j, f)
+	return r
+}
+
+// judge sets up what looks at one surface.
+func (a *assessor) judge(e roof.Event, surfaceID string, fromMS, untilMS int64, cr Credit) (*judge, error) {
+	s, err := newSite(a.set, e, surfaceID, fromMS, untilMS, a.cache)
+	if err != nil {
+		return nil, err
+	}
+	seed := a.set.Case.ID + "/" + surfaceID
+	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(seed, a.opts.Draws)}
+	if s.onLoft && !s.hasVoid {
+		j.terms.credit[2] = false
+		if !cr.LoftVentilation && !cr.Ceiling {
+			return nil, ignored{"a logger in the batten void: the work is credited with a change of its ventilation only"}
+		}
+	}
+	j.prepare()
+	return j, nil
+}
+
+// prepare lays out what all looks share.
+func (j *judge) prepare() {
+	s := j.s
+	j.m = s.measure()
+	j.prepareDrivers()
+	j.doubt = int(s.event.Uncertain.Milliseconds() / stepMS)
+	j.swapNear = s.swappedNear()
+	j.allow(s.declaredSwaps())
+}
+
+// prepareDrivers lays out what drives the model, from the site as it stands.
+func (j *judge) prepareDrivers() {
+	j.bins = make([]bin, j.s.n)
+	j.s.drive(j.bins, j.s.measuredTemps(), 0, j.s.n, j.terms.wind)
+	j.loftCols, j.airCols = j.s.temperatureColumns()
+}
+
+// ends are the bins of the noons at which the record was looked at.
+func (j *judge) ends() []int {
+	var out []int
+	for _, n := range j.s.nights {
+		if n.untilMS <= j.s.untilMS() && n.until > j.s.repairBin {
+			out = append(out, n.until)
+		}
+	}
+	return out
+}
+
+// swappedNear reports whether a logger of this air, surface or the loft was
+// exchanged within 7 days of the repair.
+func (s *site) swappedNear() bool {
+	at := s.event.At.UnixMilli()
+	for _, c := range []*series.Course{s.surface, s.air, s.loftCourse} {
+		if c == nil {
+			continue
+		}
+		for i := 1; i < len(c.Stints); i++ {
+			if d := c.Stints[i].FromMS - at; c.Stints[i].Logger != c.Stints[i-1].Logger && d > -swapNearMS && d < swapNearMS {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// day0 is a date in the property's zone.
+func day0(c *roof.Case, t time.Time) string {
+	if c.Property.Zone != nil {
+		t = t.In(c.Property.Zone)
+	}
+	return t.Format("2006-01-02")
+}

@@ -1,0 +1,317 @@
+package repair
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"dewcase/internal/roof"
+)
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func changesText(cs []roof.Change) string {
+	words := map[roof.Change]string{roof.LoftVentilation: "the loft's ventilation",
+		roof.VoidVentilation: "the void's ventilation", roof.CeilingChange: "the ceiling",
+		roof.UnderlayChange: "the underlay", roof.WaterEntry: "where water gets in", roof.Household: "the household"}
+	var out []string
+	for _, c := range cs {
+		if w, ok := words[c]; ok {
+			out = append(out, w)
+		} else {
+			out = append(out, string(c))
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+func creditText(c Credit) string {
+	var on []roof.Change
+	if c.LoftVentilation {
+		on = append(on, roof.LoftVentilation)
+	}
+	if c.Ceiling {
+		on = append(on, roof.CeilingChange)
+	}
+	if c.VoidVentilation {
+		on = append(on, roof.VoidVentilation)
+	}
+	from := "inferred from the places it treats; the key changes of the event would say it for certain"
+	if c.Declared {
+		from = "as the event declares"
+	}
+	var text string
+	if len(on) > 0 {
+		text = fmt.Sprintf("credited with changes of %s (%s)", changesText(on), from)
+	} else {
+		text = "credited with nothing that the method can model (" + from + ")"
+	}
+	if len(c.NotModelled) > 0 {
+		text += "; changes of " + changesText(c.NotModelled) + " are not modelled"
+	}
+	return text
+}
+
+func ptr(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+// write fills the answer from the last look.
+func (a *assessor) write(r *Result, j *judge, f findings) {
+	r.Notes = append(r.Notes, j.s.notes...)
+	r.Notes = append(r.Notes, j.s.blindness()...)
+	if j.swapNear {
+		r.Notes = append(r.Notes, swapNote)
+	}
+	if len(f.looks) == 0 {
+		r.Needs, r.Reason = "nights after the repair", "no whole night has passed since the repair"
+		return
+	}
+	l := f.looks[0]
+	t := l.trial
+	r.NightsBefore, r.NightsAfter = len(t.validB), len(t.validA)
+	r.Nights = j.nightUse(t)
+	r.Gates, r.Needs = l.gates, l.needs
+	if l.fit == nil {
+		r.Reason = "too few nights"
+		return
+	}
+	for o := range 2 {
+		if len(t.out[o].hour) > 0 {
+			r.Sigma[o] = ptr(t.out[o].sigma)
+		}
+	}
+	r.Mechanism = j.mechanism(l)
+	r.Overlap = j.overlap(t)
+	r.Weather = j.weather(t, r.Overlap) + fmt.Sprintf(
+		", with %.0f %% of the hours at risk that the unrepaired roof would have had", 100*j.metShare(l))
+	c := l.companion
+	r.Companion = &Companion{Before: ratio(c.obsBefore, c.expBefore), After: ratio(c.obsAfter, c.expAfter), Q: c.q}
+	r.Companion.Text = fmt.Sprintf("at-risk hours were %.2f of the expected before and %.2f after", r.Companion.Before,
+		r.Companion.After)
+	r.Hours = &Hours{WetWithout: l.sample.without.wetH, WetWith: l.sample.with.wetH, RiskWithout: l.sample.without.riskH,
+		RiskWith:    l.sample.with.riskH,
+		MeasuredWet: sumOver(j.m.wet, t.useA), MeasuredRisk: sumOver(j.m.risk, t.useA)}
+	for _, k := range f.looks {
+		if k.fit == nil {
+			continue
+		}
+		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].label, RiskLowPct: k.risk.low, RiskHighPct: k.risk.high,
+			ReductionPct: k.reduction.pct, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
+		r.Evenings = append(r.Evenings, ev)
+	}
+	if l.open {
+		r.CrossCheck = j.cross(l)
+		if !a.opts.NoSensitivity {
+			r.Course = j.drawing(l)
+		}
+		r.ReductionPct, r.LowPct, r.HighPct = ptr(l.reduction.pct), ptr(l.reduction.low), ptr(l.reduction.high)
+		r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct = ptr(l.risk.pct), ptr(l.risk.low), ptr(l.risk.high)
+		r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = ptr(l.water.pct), ptr(l.water.low),
+			ptr(l.water.high)
+	}
+}
+
+func ratio(a, b float64) float64 { return (a + companionOffset) / (b + companionOffset) }
+
+// swapNote is said when a logger was exchanged about the time of the repair.
+const swapNote = "a logger was exchanged within 7 days of the repair: the interval is wider and the bar higher for " +
+	"it; check the old and the new logger side by side"
+
+// blindness says what a missing logger hides.
+func (s *site) blindness() []string {
+	var out []string
+	if !s.hasIn {
+		out = append(out, "no indoor logger: a usual house is assumed, and an absence, guests or a change of heating "+
+			"would be taken for the roof's")
+	}
+	if !s.hasLoft {
+		out = append(out, "no loft logger: the loft is guessed from indoors and outdoors, and the interval is wider for it")
+	}
+	if !s.hasVoid {
+		out = append(out, "no logger in a batten void: the loft is judged by itself")
+	}
+	if !s.hasCover {
+		out = append(out, "no temperature of the covering: outdoor air stands for it")
+	}
+	return out
+}
+
+var factorNames = [3]string{"exchange of the loft with outdoor air", "leakage through the ceiling",
+	"exchange of the void with outdoor air"}
+
+// mechanism reports what physically changed.
+func (j *judge) mechanism(l *look) []Factor {
+	var out []Factor
+	f := l.fit
+	t := l.trial
+	for i, p := range [3]int{pD, pC, pV} {
+		if i == 2 && !j.s.hasVoid || i != 2 && !j.s.hasLoft && !t.terms.credit[i] {
+			continue
+		}
+		m := t.pr[p].value(f.u[p])
+		sd := t.pr[p].sd * f.sdOf(p)
+		x := Factor{What: factorNames[i], Factor: math.Exp(m), Low: math.Exp(m - 1.96*sd), High: math.Exp(m + 1.96*sd),
+			Credited: t.terms.credit[i], Identified: sd <= 1}
+		x.Text = fmt.Sprintf("%s x %.2g [%.2g, %.2g]", x.What, x.Factor, x.Low, x.High)
+		if !x.Identified {
+			x.Text += ", not identified by these readings"
+		}
+		if !x.Credited {
+			x.Text += "; noticed, not credited to the repair"
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// sdOf is the posterior standard deviation of one unknown in standard units.
+func (f *fit) sdOf(p int) float64 {
+	m := len(f.free)
+	y := make([]float64, m)
+	for a, k := range f.free {
+		if k == p {
+			y[a] = 1
+		}
+	}
+	solveCholesky(f.chol, m, y)
+	for a, k := range f.free {
+		if k == p {
+			return math.Sqrt(math.Max(y[a], 0))
+		}
+	}
+	return 0
+}
+
+// weather compares the nights after with those before.
+func (j *judge) weather(t *trial, inside int) string {
+	get := func(ns []int) (c, k float64) {
+		for _, i := range ns {
+			c, k = c+j.s.nights[i].outC, k+j.s.nights[i].clearK
+		}
+		n := float64(max(len(ns), 1))
+		return c / n, k / n
+	}
+	bc, bk := get(t.validB)
+	ac, ak := get(t.validA)
+	text := fmt.Sprintf("outdoor air averaged %.1f C before and %.1f C after", bc, ac)
+	if j.s.hasCover {
+		text += fmt.Sprintf(", and stood %.1f K above the covering before and %.1f K after", bk, ak)
+	}
+	return text + fmt.Sprintf("; %d of %s after had weather met before", inside, plural(len(t.validA), "night", "nights"))
+}
+
+func (j *judge) nightUse(t *trial) []NightUse {
+	used := map[int]bool{}
+	for _, i := range append(append([]int(nil), t.validB...), t.validA...) {
+		used[i] = true
+	}
+	var out []NightUse
+	for i, n := range j.s.nights {
+		u := NightUse{Night: n.label, FromMS: n.fromMS, Used: used[i], OutdoorC: n.outC, ClearK: n.clearK,
+			Coverage: n.coverage, Why: n.why}
+		switch {
+		case n.until <= t.lastBefore:
+			u.Period = "before"
+		case n.from < t.firstAfter-24 && !used[i]:
+			u.Period = "lock"
+			u.Why = "within the days around the repair that count nothing"
+		default:
+			u.Period = "after"
+		}
+		if !u.Used && u.Why == "" {
+			u.Why = "not a whole night of the period judged"
+		}
+		out = append(out, u)
+	}
+	return out
+}
+
+// conclude words the verdict, after control and sensitivity have had their say.
+func (r *Result) conclude(j *judge, f findings) {
+	if len(f.looks) == 0 || f.looks[0].fit == nil || !f.looks[0].open {
+		if r.Reason == "" {
+			r.Reason = "the conditions for an answer are not met"
+		}
+		return
+	}
+	l := f.looks[0]
+	switch r.Verdict {
+	case Worked:
+		r.Reason = fmt.Sprintf("hours at risk fell by %s against the same roof unrepaired in the same weather, on %d "+
+			"evenings running", l.risk.words(), runWorked)
+		if l.reduction.low <= 0 {
+			r.Notes = append(r.Notes, "that the at-risk hours fell is shown; that the condensing hours fell is probable "+
+				"only, as their interval takes in no change")
+		}
+	case GotWorse:
+		r.Reason = fmt.Sprintf("hours at risk rose by %s against the same roof unrepaired in the same weather, on %d "+
+			"evenings running", l.risk.asRise().words(), runWorse)
+	case NoChangeShown:
+		if r.Reason == "" {
+			r.Reason = fmt.Sprintf("the change of the at-risk hours, %s, is not told from none by the rule",
+				l.risk.asRise().words())
+		}
+		r.Needs = j.needs(l)
+	default:
+		if r.Reason == "" {
+			r.Reason = fmt.Sprintf("a change of the at-risk hours between %s and %s %% is possible still", whole(-l.risk.high),
+				whole(-l.risk.low))
+		}
+		r.Needs = j.needs(l)
+	}
+	r.Progress = r.Needs
+	r.Notes = append(r.Notes, waterWords(l)...)
+}
+
+// apartPct is how far the falls of water and hours must differ to be worth a
+// sentence.
+const apartPct = 15.0
+
+// whole prints a number of per cent without decimals, and nothing as 0.
+func whole(x float64) string { return fmt.Sprintf("%.0f", math.Round(x)+0) }
+
+// words are an effect with its interval.
+func (e effect) words() string {
+	return fmt.Sprintf("%s %% (95 %% interval %s to %s %%)", whole(e.pct), whole(e.low), whole(e.high))
+}
+
+// sentence says which way it went.
+func (e effect) sentence() string {
+	if math.Round(e.pct) < 0 {
+		return "rose by " + e.asRise().words()
+	}
+	return "fell by " + e.words()
+}
+
+// asRise turns a fall into the rise that it is.
+func (e effect) asRise() effect { return effect{-e.pct, -e.high, -e.low} }
+
+// waterWords says whether work moved the water or the hours, and whether the
+// interval of the water carries that.
+func waterWords(l *look) []string {
+	w, h := l.water.pct, l.reduction.pct
+	more := ""
+	if l.water.low <= h && h <= l.water.high {
+		more = fmt.Sprintf("; the interval of the water, %s to %s %%, is too wide to make sure of that", whole(-l.water.high),
+			whole(-l.water.low))
+	}
+	switch {
+	case w-h > apartPct:
+		return []string{fmt.Sprintf("the condensed water changed by %s %%, the condensing hours by %s %%: less water more "+
+			"than fewer hours", whole(-w), whole(-h)) + more}
+	case h-w > apartPct:
+		return []string{fmt.Sprintf("the condensing hours changed by %s %%, the condensed water by %s %%: fewer hours "+
+			"more than less water (a better ventilated void also brings outdoor moisture on clear nights)", whole(-h),
+			whole(-w)) + more}
+	}
+	return nil
+}

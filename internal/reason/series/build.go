@@ -1,0 +1,403 @@
+package series
+
+import (
+	"cmp"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"time"
+
+	"dewcase/internal/physics/psychro"
+	"dewcase/internal/roof"
+)
+
+// Stint is the time one logger spent at a position.
+type Stint struct {
+	Logger          string
+	FromMS, UntilMS int64 // first and last reading used there
+	Accuracy        roof.Accuracy
+	Offset          roof.Offset // the offset in force at its end
+	UsualMS         int64       // its usual interval
+}
+
+// Course is everything measured at one position, calibrated.
+type Course struct {
+	Position roof.Position
+	TempC    Track
+	RHPct    Track // 0..100, over liquid water
+	VapourPa Track // where temperature and humidity came in one reading
+	WoodPct  Track
+	WindMS   Track
+	SunWM2   Track
+	RainMM   Track // amount since the last report: sum it, never interpolate it
+	Stints   []Stint
+	Excluded int // readings kept out by an excluding flag
+	// loggers of which readings were left aside because another was fitted here before and still reported
+	Shadowed []string
+	Flagged  map[roof.Flags]int
+}
+
+// Set is one case's courses over one span.
+type Set struct {
+	Case            *roof.Case
+	FromMS, UntilMS int64    // first and last reading of a fitted logger; UntilMS as asked
+	Courses         []Course // one a position, in the case file's order
+}
+
+// Course returns the course of a position, nil if the case has none.
+func (s *Set) Course(id string) *Course {
+	for i := range s.Courses {
+		if s.Courses[i].Position.ID == id {
+			return &s.Courses[i]
+		}
+	}
+	return nil
+}
+
+// At lists the courses of one place.
+func (s *Set) At(place roof.Place) []*Course {
+	var out []*Course
+	for i := range s.Courses {
+		if s.Courses[i].Position.Place == place {
+			out = append(out, &s.Courses[i])
+		}
+	}
+	return out
+}
+
+// LongestSpanMS is the longest interval between two readings of a logger that
+// counts as observed, for its usual interval, both in ms:
+// min(2.5 i, max(45 min, 1.5 i)).
+func LongestSpanMS(usualMS int64) int64 {
+	i := float64(usualMS)
+	return int64(math.Min(2.5*i, math.Max(45*60e3, 1.5*i)))
+}
+
+// Builder gathers a case's readings logger by logger.
+type Builder struct {
+	// UsualMS are usual intervals of loggers whose case file does not say,
+	// where a whole record has told them; a logger that is not in it is judged
+	// by the readings added.
+	UsualMS map[string]int64
+
+	c        *roof.Case
+	untilMS  int64
+	byPos    map[string][]run
+	extent   extent
+	misdated extent // of readings whose time cannot be right
+	excl     map[string]int
+	flagged  map[string]map[roof.Flags]int
+}
+
+// extent is the first and last time of some readings.
+type extent struct {
+	first, last int64
+	any         bool
+}
+
+func (x *extent) take(ms int64) {
+	if !x.any || ms < x.first {
+		x.first = ms
+	}
+	if !x.any || ms > x.last {
+		x.last = ms
+	}
+	x.any = true
+}
+
+// run is one fitting's readings, laid into tracks at once: one number a
+// quantity is all that a long record keeps of a reading.
+type run struct {
+	stint  Stint
+	tracks Course // tracks only
+	any    bool
+}
+
+// NewBuilder starts a set. Only readings before untilMS are used; 0 is no bound.
+func NewBuilder(c *roof.Case, untilMS int64) *Builder {
+	return &Builder{c: c, untilMS: untilMS, byPos: map[string][]run{}, excl: map[string]int{},
+		flagged: map[string]map[roof.Flags]int{}}
+}
+
+// Add takes all readings of one logger in time order, with the flags that its
+// history gave. A logger that is not fitted anywhere adds nothing.
+func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error]) error {
+	fits := Fittings(logger)
+	if len(fits) == 0 {
+		return nil
+	}
+	runs := make([]run, len(fits))
+	var gaps gapCounter
+	for r, err := range readings {
+		if err != nil {
+			return fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
+		}
+		ms := r.At.UnixMilli()
+		if b.untilMS != 0 && ms >= b.untilMS {
+			break
+		}
+		gaps.add(ms)
+		k := fittedAt(fits, ms)
+		if k < 0 {
+			continue
+		}
+		pos := fits[k].Position
+		if r.Flags&roof.FlagClockWrong == 0 {
+			b.extent.take(ms)
+		} else {
+			b.misdated.take(ms)
+		}
+		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
+			if r.Flags&f != 0 {
+				if b.flagged[pos] == nil {
+					b.flagged[pos] = map[roof.Flags]int{}
+				}
+				b.flagged[pos][f]++
+			}
+		}
+		if r.Flags&roof.Excluding != 0 {
+			b.excl[pos]++
+			continue
+		}
+		runs[k].add(ms, Calibrated(logger, ms, r.Values))
+	}
+	usual := logger.Interval.Milliseconds()
+	if usual == 0 {
+		usual = b.UsualMS[logger.ID]
+	}
+	if usual == 0 {
+		usual = gaps.usual()
+	}
+	for k, f := range fits {
+		if !runs[k].any {
+			continue
+		}
+		runs[k].join(LongestSpanMS(usual))
+		st := &runs[k].stint
+		st.Logger, st.Accuracy, st.Offset, st.UsualMS = logger.ID, logger.Accuracy, OffsetAt(logger, st.UntilMS), usual
+		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
+	}
+	return nil
+}
+
+// Set closes the builder. Where several loggers are fitted at one position at
+// the same time, the one fitted first counts until it ends.
+func (b *Builder) Set() *Set {
+	span := b.extent // a clock that cannot be right must not stretch the record
+	if !span.any {
+		span = b.misdated
+	}
+	s := &Set{Case: b.c, FromMS: span.first, UntilMS: span.last}
+	if b.untilMS != 0 && span.any {
+		s.UntilMS = b.untilMS
+	}
+	for _, p := range b.c.Positions {
+		c := Course{Position: p, Excluded: b.excl[p.ID], Flagged: b.flagged[p.ID]}
+		runs := b.byPos[p.ID]
+		slices.SortStableFunc(runs, func(x, y run) int { return cmp.Compare(x.stint.FromMS, y.stint.FromMS) })
+		end := int64(math.MinInt64)
+		for _, r := range runs {
+			if r.stint.FromMS <= end {
+				c.Shadowed = append(c.Shadowed, r.stint.Logger)
+				if r.stint.UntilMS <= end {
+					continue
+				}
+				r.after(end)
+			}
+			end = r.stint.UntilMS
+			c.Stints = append(c.Stints, r.stint)
+			c.append(r.tracks)
+		}
+		s.Courses = append(s.Courses, c)
+	}
+	return s
+}
+
+// Build gathers the readings of every logger of the case from a function that
+// yields one logger's readings in time order.
+func Build(c *roof.Case, untilMS int64, readings func(logger string) iter.Seq2[roof.Reading, error]) (*Set, error) {
+	b := NewBuilder(c, untilMS)
+	for _, l := range c.Loggers {
+		if err := b.Add(l, readings(l.ID)); err != nil {
+			return nil, err
+		}
+	}
+	return b.Set(), nil
+}
+
+// tracks are a course's tracks, in a fixed order.
+func (c *Course) tracks() []*Track {
+	return []*Track{&c.TempC, &c.RHPct, &c.VapourPa, &c.WoodPct, &c.WindMS, &c.SunWM2, &c.RainMM}
+}
+
+// append adds a later run's tracks; between two runs nothing was observed.
+func (c *Course) append(later Course) {
+	from := later.tracks()
+	for i, t := range c.tracks() {
+		if t.Len() == 0 {
+			*t = *from[i]
+			continue
+		}
+		t.AtMS, t.Value, t.Joined = append(t.AtMS, from[i].AtMS...), append(t.Value, from[i].Value...),
+			append(t.Joined, from[i].Joined...)
+	}
+}
+
+// add lays one calibrated reading into the tracks.
+func (r *run) add(ms int64, v roof.Values) {
+	if !r.any {
+		r.stint.FromMS, r.any = ms, true
+	}
+	r.stint.UntilMS = ms
+	lay := func(t *Track, x float64) { t.AtMS, t.Value = append(t.AtMS, ms), append(t.Value, x) }
+	c := &r.tracks
+	for _, one := range [...]struct {
+		quantity roof.Quantity
+		track    *Track
+	}{{roof.TempC, &c.TempC}, {roof.RHPct, &c.RHPct}, {roof.WoodPct, &c.WoodPct}, {roof.WindMS, &c.WindMS},
+		{roof.SunWM2, &c.SunWM2}, {roof.RainMM, &c.RainMM}} {
+		if x, ok := v.Get(one.quantity); ok {
+			lay(one.track, x)
+		}
+	}
+	temp, okT := v.Get(roof.TempC)
+	rh, okRH := v.Get(roof.RHPct)
+	if okT && okRH {
+		if pa, err := psychro.VapourPressurePa(temp, rh); err == nil {
+			lay(&c.VapourPa, pa)
+		}
+	}
+}
+
+// join marks the intervals that count as observed.
+func (r *run) join(longestMS int64) {
+	for _, t := range r.tracks.tracks() {
+		t.Joined = make([]bool, len(t.AtMS))
+		for i := 1; i < len(t.AtMS); i++ {
+			t.Joined[i-1] = t.AtMS[i]-t.AtMS[i-1] <= longestMS
+		}
+	}
+}
+
+// after drops the readings up to a time.
+func (r *run) after(ms int64) {
+	first := int64(math.MaxInt64)
+	for _, t := range r.tracks.tracks() {
+		k := t.after(ms)
+		t.AtMS, t.Value, t.Joined = t.AtMS[k:], t.Value[k:], t.Joined[k:]
+		if len(t.AtMS) > 0 {
+			first = min(first, t.AtMS[0])
+		}
+	}
+	r.stint.FromMS = first
+}
+
+// Calibrated applies the offset in force; 100..105 %RH as received counts as
+// 100, and a corrected humidity stays within 0..100.
+func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
+	o := OffsetAt(l, ms)
+	v := raw
+	if t, ok := raw.Get(roof.TempC); ok && o.TempC != 0 {
+		v.Set(roof.TempC, t+o.TempC)
+	}
+	if rh, ok := raw.Get(roof.RHPct); ok {
+		v.Set(roof.RHPct, math.Min(math.Max(math.Min(rh, 100)+o.RHPct, 0), 100))
+	}
+	return v
+}
+
+// OffsetAt is the offset of a logger in force at a time; before the first it
+// has none.
+func OffsetAt(l roof.Logger, ms int64) roof.Offset {
+	var best roof.Offset
+	for _, o := range l.Offsets {
+		if o.From.UnixMilli() <= ms && (best.From.IsZero() || !o.From.Before(best.From)) {
+			best = o
+		}
+	}
+	return best
+}
+
+// Fittings lists a logger's fittings in time order, each closed where the next
+// begins.
+func Fittings(l roof.Logger) []roof.Fitting {
+	fits := slices.Clone(l.Fitted)
+	slices.SortStableFunc(fits, func(a, b roof.Fitting) int { return a.From.Compare(b.From) })
+	for i := range fits {
+		if i+1 < len(fits) && (fits[i].To.IsZero() || fits[i].To.After(fits[i+1].From)) {
+			fits[i].To = fits[i+1].From
+		}
+	}
+	return fits
+}
+
+// FittedAt is the position where a logger was fitted at a time, "" for none.
+func FittedAt(l roof.Logger, at time.Time) string {
+	fits := Fittings(l)
+	if k := fittedAt(fits, at.UnixMilli()); k >= 0 {
+		return fits[k].Position
+	}
+	return ""
+}
+
+func fittedAt(fits []roof.Fitting, ms int64) int {
+	for i := len(fits) - 1; i >= 0; i-- {
+		if ms >= fits[i].From.UnixMilli() {
+			if !fits[i].To.IsZero() && ms >= fits[i].To.UnixMilli() {
+				return -1
+			}
+			return i
+		}
+	}
+	return -1
+}
+
+// UsualMS is the usual interval in ms of one logger's readings in time order,
+// and how many they are; 5 min where they are fewer than two.
+func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
+	var gaps gapCounter
+	for r, err := range readings {
+		if err != nil {
+			return 0, n, fmt.Errorf("finding the usual interval: %w", err)
+		}
+		gaps.add(r.At.UnixMilli())
+		n++
+	}
+	return gaps.usual(), n, nil
+}
+
+// gapCounter finds the median interval in bounded memory: whole seconds are
+// counted in a map that real loggers keep small.
+type gapCounter struct {
+	last   int64
+	begun  bool
+	counts map[int64]int
+	total  int
+}
+
+func (g *gapCounter) add(ms int64) {
+	if g.begun && ms > g.last {
+		if g.counts == nil {
+			g.counts = map[int64]int{}
+		}
+		g.counts[(ms-g.last+500)/1000]++
+		g.total++
+	}
+	g.last, g.begun = ms, true
+}
+
+func (g *gapCounter) median() int64 {
+	keys := make([]int64, 0, len(g.counts))
+	for k := range g.counts {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	seen := 0
+	for _, k := range keys {
+		if seen += g.counts[k]; 2*seen >= g.total {
+			return max(k, 1) * 1000
+		}
+	}
+	return int64(5 * time.Minute / time.Millisecond)
+}

@@ -1,0 +1,79 @@
+package series
+
+import (
+	"maps"
+	"slices"
+	"sort"
+)
+
+// A logger that reports on change sends at uneven times while the air moves and
+// one sign of life after its longest silence while it does not. Its intervals
+// say so: they keep no beat, and they pile up at one length that hardly any
+// exceeds. What loses readings looks different: a periodic logger's intervals
+// keep the beat, or with very many lost thin out over its multiples without a
+// pile; outages are long and each of its own length.
+const (
+	beatPart    = 0.2   // intervals within this part of the median keep the beat
+	pilePart    = 0.03  // width of the pile below the longest silence
+	belowPart   = 0.2   // how far below it must stand out
+	leastPile   = 5     // signs of life
+	pileShare   = 0.002 // of all intervals
+	pileTime    = 0.02  // of the time up to that length
+	leastOnBeat = 50    // intervals, before anything is concluded
+)
+
+// lengths are intervals in whole seconds by length, with running sums.
+type lengths struct {
+	s     []int64
+	count []int     // of all up to and with each
+	time  []float64 // of them, s
+}
+
+func (g *gapCounter) lengths() lengths {
+	l := lengths{s: slices.Sorted(maps.Keys(g.counts))}
+	n, sum := 0, 0.0
+	for _, k := range l.s {
+		n, sum = n+g.counts[k], sum+float64(k)*float64(g.counts[k])
+		l.count, l.time = append(l.count, n), append(l.time, sum)
+	}
+	return l
+}
+
+// upTo counts the intervals of at most a length in s.
+func (l lengths) upTo(s float64) int {
+	i := sort.Search(len(l.s), func(i int) bool { return float64(l.s[i]) > s })
+	if i == 0 {
+		return 0
+	}
+	return l.count[i-1]
+}
+
+// usual is the usual interval in ms: the longest silence of a logger that
+// reports on change, else the median.
+func (g *gapCounter) usual() int64 {
+	median := g.median()
+	if s := g.silence(float64(median / 1000)); s > 0 {
+		return s * 1000
+	}
+	return median
+}
+
+// silence is the longest silence in s of a logger that reports on change; 0 of
+// one that keeps a beat.
+func (g *gapCounter) silence(median float64) int64 {
+	l := g.lengths()
+	if g.total < leastOnBeat || 2*(l.upTo(median*(1+beatPart))-l.upTo(median*(1-beatPart)-1)) >= g.total {
+		return 0
+	}
+	for i := len(l.s) - 1; i >= 0 && float64(l.s[i]) > 2.5*median; i-- {
+		s := float64(l.s[i])
+		pile := l.count[i] - l.upTo(s*(1-pilePart))
+		above := g.total - l.count[i]
+		below := l.upTo(s*(1-pilePart)) - l.upTo(s*(1-belowPart))
+		if pile >= leastPile && float64(pile) >= pileShare*float64(g.total) && 2*above < pile && below <= pile &&
+			float64(pile)*s >= pileTime*l.time[i] {
+			return l.s[i]
+		}
+	}
+	return 0
+}

@@ -1,0 +1,271 @@
+package app
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"iter"
+	"net/url"
+	"strings"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/qc"
+	"dewcase/internal/flow/record"
+	"dewcase/internal/flow/watch"
+	"dewcase/internal/reason/alert"
+	"dewcase/internal/roof"
+)
+
+const anHour = int64(3600_000)
+
+// input gathers what a look needs: three weeks of hours at hand, the loggers,
+// and what the nightly work found.
+func (b *bell) input(ctx context.Context, c *roof.Case, w *watched, now time.Time) (watch.Input, error) {
+	until := record.HourAt(c, now.UnixMilli()) + anHour
+	from := until - int64(watch.Days)*24*anHour
+	rows, err := b.record.Hours(ctx, c, from, until)
+	if err != nil {
+		return watch.Input{}, fmt.Errorf("reading the last weeks of %s: %w", c.ID, err)
+	}
+	in := watch.Input{Case: c, Rows: rows, FromMS: from, Now: now, Slow: w.slow}
+	if in.Loggers, err = b.loggers(ctx, c, now); err != nil {
+		return in, err
+	}
+	if in.Forecast, err = b.forecastOf(ctx, c, now); err != nil {
+		return in, err
+	}
+	in.Chance = watch.Tonight(in)
+	return in, nil
+}
+
+// loggers says how each logger was last heard.
+func (b *bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watch.Seen, error) {
+	spans, err := b.readings.Spans(ctx, c.ID)
+	if err != nil {
+		return nil, fmt.Errorf("listing the loggers of %s: %w", c.ID, err)
+	}
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
+		return b.readings.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("judging the readings of %s: %w", c.ID, err)
+	}
+	var out []watch.Seen
+	for _, s := range spans {
+		if _, known := c.Logger(s.Logger); !known {
+			continue
+		}
+		x := watch.Seen{Logger: s.Logger, Last: s.Last}
+		if x.Last.After(now) {
+			x.Last = now
+		}
+		const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange | roof.FlagSideBySide
+		for r, err := range flagged(s.Logger) {
+			if err != nil {
+				return nil, err
+			}
+			if level, ok := r.Values.Get(roof.BatteryPct); ok {
+				x.BatteryPct, x.BatteryAt = &level, r.At
+			}
+			if r.At.Before(now.Add(-24 * time.Hour)) {
+				continue
+			}
+			x.Day++
+			if r.Flags&doubtful != 0 {
+				x.Doubtful++
+			}
+		}
+		b.arrivals(c.ID, now, &x)
+		out = append(out, x)
+	}
+	return out, nil
+}
+
+// arrivals adds what is known by arrival: a logger with a wrong clock is not
+// silent.
+func (b *bell) arrivals(caseID string, now time.Time, x *watch.Seen) {
+	b.heard.Lock()
+	defer b.heard.Unlock()
+	h := b.counts[caseID][x.Logger]
+	if h == nil {
+		return
+	}
+	if h.last.After(x.Last) && !h.last.After(now) {
+		x.Last = h.last
+	}
+	n := 0
+	for at, k := range h.hours {
+		if now.UnixMilli()-at*anHour > 25*anHour {
+			delete(h.hours, at)
+			continue
+		}
+		n += k[0]
+		x.ClockWrong += k[1]
+	}
+	x.Day = max(x.Day, n)
+}
+
+// took is told of readings once they are durable. Catching up on the past is no
+// sign of life now, a wrong clock is.
+func (b *bell) took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	select {
+	case b.news <- struct{}{}:
+	default:
+	}
+	b.heard.Lock()
+	defer b.heard.Unlock()
+	for i, r := range readings {
+		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged || r.Arrived.IsZero() {
+			continue
+		}
+		all := b.counts[caseID]
+		if all == nil {
+			all = map[string]*heardLogger{}
+			b.counts[caseID] = all
+		}
+		h := all[r.Logger]
+		if h == nil {
+			if len(all) > 1000 {
+				continue
+			}
+			h = &heardLogger{hours: map[int64][2]int{}}
+			all[r.Logger] = h
+		}
+		k := h.hours[r.Arrived.UnixMilli()/anHour]
+		k[0]++
+		if r.Flags&roof.FlagClockWrong != 0 {
+			k[1]++
+			h.last = r.Arrived
+		}
+		h.hours[r.Arrived.UnixMilli()/anHour] = k
+	}
+}
+
+// nightly asks the whole record once a night, after noon of the house's clock,
+// and once after a start where nothing is kept.
+func (b *bell) nightly(ctx context.Context, c *roof.Case, now time.Time) {
+	b.step.Lock()
+	w, err := b.of(ctx, c.ID)
+	if err != nil {
+		b.step.Unlock()
+		return
+	}
+	zone := c.Property.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	night := func(t time.Time) string { return t.In(zone).Add(-nightlyAt * time.Hour).Format(time.DateOnly) }
+	due := now.Sub(w.slowAt) > time.Hour && (w.slow == nil || night(w.slow.Done) != night(now))
+	if due {
+		w.slowAt = now
+	}
+	before := w.slow
+	b.step.Unlock()
+	if !due {
+		return
+	}
+	a, err := b.desk.Recent(ctx, c)
+	if err != nil {
+		b.opt.Log.Error("the nightly work failed", "case", c.ID, "error", err)
+		return
+	}
+	s := slowOf(a, before)
+	s.Done = now
+	blob, err := json.Marshal(s)
+	if err == nil {
+		err = b.store.PutState(ctx, kindSlow, c.ID, blob)
+	}
+	if err != nil {
+		b.opt.Log.Error("what the nightly work found could not be kept", "case", c.ID, "error", err)
+	}
+	b.step.Lock()
+	w.slow, w.at = s, time.Time{}
+	b.step.Unlock()
+}
+
+// slowOf takes from an assessment what alerts need; the best firm verdict of a
+// repair so far is carried on.
+func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
+	s := &watch.Slow{Finding: a.Diagnosis.Finding}
+	if a.From != nil && a.Until != nil {
+		s.At = *a.Until
+		s.Days = a.Until.Sub(*a.From).Hours() / 24
+		healthy := 0.0
+		for _, c := range a.Diagnosis.Causes {
+			if c.Cause == "none_found" || c.Cause == "night_sky_cooling" {
+				healthy += c.Support
+			}
+		}
+		if len(a.Diagnosis.Causes) > 0 {
+			s.Healthy = &healthy
+		}
+	}
+	for _, p := range a.Behind.Surfaces {
+		x := watch.SlowSurface{Surface: p.Surface}
+		if m := p.Mould; m != nil && len(m.Course) > 0 {
+			x.Mould, x.MouldKnown = m.End, true
+			for _, k := range m.Course {
+				if k.AtMS <= s.At.AddDate(0, 0, -14).UnixMilli() {
+					x.MouldPast = k.Index
+				}
+			}
+		}
+		for _, t := range []struct {
+			is bool
+			n  int
+		}{{true, 0}, {false, 1}} {
+			r := p.Wood
+			if t.n == 1 {
+				r = p.Timber
+			}
+			if r != nil && len(r.Weeks) > 0 && !x.TimberKnown {
+				x.TimberPct, x.TimberKnown, x.TimberMeasured = r.Weeks[len(r.Weeks)-1].MeanPct, true, t.is
+			}
+		}
+		s.Surfaces = append(s.Surfaces, x)
+	}
+	for _, r := range a.Repairs {
+		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: r.Verdict, ReductionPct: r.ReductionPct}
+		if before != nil {
+			for _, old := range before.Repairs {
+				if old.Surface == t.Surface && old.At.Equal(t.At) {
+					t.Best = old.Best
+				}
+			}
+		}
+		if r.Verdict == "worked" {
+			t.Best = r.Verdict
+		}
+		s.Repairs = append(s.Repairs, t)
+	}
+	return s
+}
+
+// evidenceLink opens the stretch of timeline that an alert rests on.
+func evidenceLink(caseID string, x *alert.Alert) string {
+	if x.From.IsZero() || !x.Until.After(x.From) || caseID == theDaemon {
+		return ""
+	}
+	pad := max(x.Until.Sub(x.From)/4, 6*time.Hour)
+	q := url.Values{"from": {x.From.Add(-pad).UTC().Format(time.RFC3339)},
+		"to": {x.Until.Add(pad).UTC().Format(time.RFC3339)}}
+	switch x.Condition {
+	case alert.SurfaceWet, alert.WetNights, alert.FrostMelting, alert.MouldRising, alert.TimberWet, alert.RepairFailing:
+		q.Set("surface", x.Position)
+	}
+	return "/cases/" + caseID + "?" + q.Encode() + "#margin"
+}
+
+func trimSlash(s string) string { return strings.TrimRight(s, "/") }
+
+// diskSpace is what is left for the daemon and the size of the disk, in bytes.
+func diskSpace(dir string) (free, total uint64, err error) {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0, 0, err
+	}
+	return s.Bavail * uint64(s.Bsize), s.Blocks * uint64(s.Bsize), nil
+}

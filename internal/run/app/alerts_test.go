@@ -1,0 +1,252 @@
+package app_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"math"
+	"math/rand/v2"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/run/app"
+	"dewcase/internal/run/config"
+)
+
+// dampHouse has everything that a household can be told of.
+const dampHouse = `case: larch-3
+property:
+  label: 3 Larch Row
+  timezone: Europe/London
+roof: {covering: {material: fibre-cement slate}}
+positions:
+  - {id: room, place: indoor_air}
+  - {id: loft, place: loft_air}
+  - {id: void, place: batten_void_air}
+  - {id: slate, place: covering_underside, meets: void}
+  - {id: outside, place: outdoor_air}
+loggers:
+  - {id: k0, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2}, fitted: [{position: room, from: 2026-01-01T00:00:00Z}]}
+  - {id: k1, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2}, fitted: [{position: loft, from: 2026-01-01T00:00:00Z}]}
+  - {id: k2, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2}, fitted: [{position: void, from: 2026-01-01T00:00:00Z}]}
+  - {id: k3, interval_s: 900, accuracy: {temp_c: 0.3}, fitted: [{position: slate, from: 2026-01-01T00:00:00Z}]}
+  - {id: k4, interval_s: 900, accuracy: {temp_c: 0.3, rh_pct: 2}, fitted: [{position: outside, from: 2026-01-01T00:00:00Z}]}
+contacts:
+  householder: [ann@example.org]
+`
+
+// dampRecord is some days of a leaky house in a cold snap, up to the minute:
+// vapour of the loft far above outdoors, the slates wet every night and now.
+func dampRecord(days int, until time.Time) string {
+	var b strings.Builder
+	b.WriteString("time,logger,temp_c,rh_pct\n")
+	for at := until.Add(-time.Duration(days) * 24 * time.Hour).Truncate(15 * time.Minute); !at.After(until); at = at.Add(
+		15 * time.Minute) {
+		sun := math.Max(0, math.Sin(float64(at.Hour()-6)/12*math.Pi))
+		if until.Sub(at) < 3*time.Hour {
+			sun = 0
+		}
+		out := 2 + 3*sun
+		stamp := at.UTC().Format(time.RFC3339)
+		fmt.Fprintf(&b, "%s,k0,19.%d,58\n%s,k1,%.2f,88\n%s,k2,%.2f,95\n%s,k3,%.2f,\n%s,k4,%.2f,82\n", stamp, at.Minute()/15,
+			stamp, out+2+sun, stamp, out+1+2*sun, stamp, out-1+6*sun, stamp, out)
+	}
+	return b.String()
+}
+
+// receiver counts the messages of a webhook by key.
+type receiver struct {
+	*httptest.Server
+	mu   sync.Mutex
+	got  map[string][]string
+	down bool
+}
+
+func newReceiver(t *testing.T) *receiver {
+	r := &receiver{got: map[string][]string{}}
+	r.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
+		body, _ := io.ReadAll(q.Body)
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		if r.down {
+			w.WriteHeader(http.StatusServiceUnavailable)
+			return
+		}
+		var m struct{ Key, To, Kind, Subject string }
+		_ = json.Unmarshal(body, &m)
+		r.got[m.Key] = append(r.got[m.Key], m.To+" "+m.Kind+" "+m.Subject)
+	}))
+	t.Cleanup(r.Close)
+	return r
+}
+
+func (r *receiver) all() (keys int, lines []string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, l := range r.got {
+		keys++
+		lines = append(lines, l...)
+	}
+	return keys, lines
+}
+
+func withWebhook(t *testing.T, r *receiver, dir string) func(*config.Config) {
+	secret := filepath.Join(dir, "secret")
+	require.NoError(t, os.WriteFile(secret, []byte("a long enough secret"), 0o600))
+	return func(c *config.Config) {
+		c.Data = filepath.Join(dir, "data")
+		c.Alerts.WebhookURL, c.Alerts.WebhookSecret, c.Alerts.WebhookPrivate = r.URL, secret, true
+	}
+}
+
+// live starts a daemon that stops when asked.
+func live(t *testing.T, change func(*config.Config)) (d daemon, stop func()) {
+	t.Helper()
+	c := config.Default()
+	c.HTTP.Listen, c.MQTT.Listen = "127.0.0.1:0", "127.0.0.1:0"
+	change(&c)
+	a, err := app.New(t.Context(), app.Options{Config: c, Version: "test", Log: slog.New(slog.DiscardHandler),
+		Out: io.Discard})
+	require.NoError(t, err)
+	address := a.Addresses()[0]
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- a.Run(ctx) }()
+	var once sync.Once
+	stop = func() { once.Do(func() { cancel(); assert.NoError(t, <-done) }) }
+	t.Cleanup(stop)
+	return daemon{t: t, http: address}, stop
+}
+
+func TestAWetRoofRingsOnceHoweverOftenTheDaemonRestarts(t *testing.T) {
+	r := newReceiver(t)
+	change := withWebhook(t, r, t.TempDir())
+	d, stop := live(t, change)
+	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	answer, body := d.ask("POST", "/api/cases/larch-3/readings", dampRecord(12, time.Now()), "Content-Type", "text/csv")
+	require.Equal(t, 200, answer.StatusCode, body)
+	stop()
+	rng := rand.New(rand.NewPCG(6, 12))
+	for range 50 { // stopped at any moment of looking, planning and sending
+		_, stop = live(t, change)
+		select {
+		case <-time.After(time.Duration(rng.IntN(250)) * time.Millisecond):
+		case <-t.Context().Done():
+		}
+		stop()
+	}
+	d, _ = live(t, change)
+	require.Eventually(t, func() bool {
+		_, body := d.ask("GET", "/api/cases/larch-3/alerts", "")
+		keys, _ := r.all()
+		return strings.Contains(body, `"surface_wet"`) && keys > 1
+	}, 40*time.Second, 100*time.Millisecond)
+	_, lines := r.all()
+	household := 0
+	for key, l := range r.got {
+		assert.Len(t, l, 1, "message %s went out once", key)
+	}
+	for _, l := range lines {
+		if strings.HasPrefix(l, "household") {
+			household++
+		}
+	}
+	assert.Equal(t, 1, household, lines)
+}
+
+func TestTheHouseholdersPageOpensByItsLinkAlone(t *testing.T) {
+	r := newReceiver(t)
+	d, _ := live(t, withWebhook(t, r, t.TempDir()))
+	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(12, time.Now()), "Content-Type", "text/csv")
+	answer, page := d.ask("POST", "/cases/larch-3/alerts/link", "")
+	require.Equal(t, 200, answer.StatusCode)
+	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)
+	require.NotEmpty(t, link)
+	answer, page = d.ask("GET", link, "")
+	require.Equal(t, 200, answer.StatusCode, page)
+	assert.Contains(t, page, "3 Larch Row")
+	assert.Contains(t, page, "What we record")
+	assert.Contains(t, page, "Damp air in a room can show when people are at home.")
+	assert.Equal(t, "no-referrer", answer.Header.Get("Referrer-Policy"))
+	answer, body := d.ask("GET", link+"/app.webmanifest", "")
+	assert.Equal(t, 200, answer.StatusCode)
+	assert.Contains(t, body, link)
+	answer, _ = d.ask("GET", link+"/worker.js", "")
+	assert.Equal(t, link, answer.Header.Get("Service-Worker-Allowed"))
+
+	answer, _ = d.ask("POST", link+"/seen", "alert=x", "Content-Type", "application/x-www-form-urlencoded", "Origin",
+		"https://evil.example", "Sec-Fetch-Site", "cross-site")
+	assert.Equal(t, 403, answer.StatusCode, "a foreign page cannot press the button")
+	answer, _ = d.ask("GET", link[:len(link)-1]+"A", "")
+	if link[len(link)-1] != 'A' {
+		assert.Equal(t, 404, answer.StatusCode)
+	}
+	answer, _ = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": -6, "until": "`+
+		time.Now().Add(12*time.Hour).UTC().Format(time.RFC3339)+`"}`)
+	assert.Equal(t, 204, answer.StatusCode)
+	answer, body = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": "cold"}`)
+	assert.Equal(t, 422, answer.StatusCode)
+	assert.Contains(t, body, "min_c")
+	d.ask("POST", "/cases/larch-3/alerts/unlink", "")
+	answer, page = d.ask("GET", link, "")
+	assert.Equal(t, 404, answer.StatusCode)
+	assert.Contains(t, page, "This link does not work.")
+	answer, page = d.ask("GET", "/cases/larch-3/alerts", "")
+	assert.Equal(t, 200, answer.StatusCode)
+	assert.Contains(t, page, "No link is in force.")
+	answer, _ = d.ask("GET", "/alerts", "")
+	assert.Equal(t, 200, answer.StatusCode)
+}
+
+// A proxy passes on the name that a link of a mail was opened under.
+func TestPagesAreServedUnderThePublicName(t *testing.T) {
+	d, _ := live(t, func(c *config.Config) { c.Data, c.HTTP.PublicURL = t.TempDir(), "https://roof.example.org/" })
+	for host, want := range map[string]int{"roof.example.org": 404, "elsewhere.example.org": 421} {
+		answer, _ := d.ask("GET", "/home/"+strings.Repeat("x", 43), "", "Host", host)
+		assert.Equal(t, want, answer.StatusCode, host)
+	}
+}
+
+// TestHouseholdersPageInABrowser runs dashboards/test/home: axe, phone width, no
+// scrolling sideways, the page again without the network. It needs what
+// make test puts in place.
+func TestHouseholdersPageInABrowser(t *testing.T) {
+	dir, err := filepath.Abs("../../../dashboards/test")
+	require.NoError(t, err)
+	for _, need := range []struct{ what, path string }{{"the npm packages",
+		filepath.Join(dir, "node_modules", "playwright-core")}, {"chromium", "/usr/bin/chromium"}} {
+		if _, err := os.Stat(need.path); err != nil {
+			t.Skipf("%s are not installed (%v): make test installs them", need.what, err)
+		}
+	}
+	r := newReceiver(t)
+	d, _ := live(t, withWebhook(t, r, t.TempDir()))
+	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(18, time.Now()), "Content-Type", "text/csv")
+	_, page := d.ask("POST", "/cases/larch-3/alerts/link", "")
+	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)
+	d.ask("GET", link, "") // a page looks at its house itself
+	require.Eventually(t, func() bool { keys, _ := r.all(); return keys > 0 }, 40*time.Second, 100*time.Millisecond)
+	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, "node", "--test", "home/home.test.js")
+	cmd.Dir = dir
+	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+d.http, "DEWCASE_HOME="+link)
+	cmd.WaitDelay = 10 * time.Second
+	out, err := cmd.CombinedOutput()
+	require.NoError(t, err, "%s", out)
+}

@@ -1,0 +1,163 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/record"
+	"dewcase/internal/roof"
+)
+
+// desk keeps each case's assessment and works it out again only when its
+// readings or its file changed. Only one is worked out at a time, so that
+// ingest always has a processor left on a small board.
+type desk struct {
+	record *record.Reader
+	now    func() time.Time
+	log    *slog.Logger
+	base   context.Context // of work that nobody waits for
+
+	work    sync.Mutex
+	mu      sync.Mutex
+	by      map[string]answer
+	renewed map[string]bool // being worked out behind the pages
+	running sync.WaitGroup
+}
+
+type answer struct {
+	c        *roof.Case
+	version  int64
+	readings int64 // that it rests on
+	at       time.Time
+	answer   assessment.Answer
+}
+
+// A page may show an assessment a little behind the readings, by a hundredth of
+// them at most, so that no page shows a winter of which half has come since; it
+// is renewed behind the page at most so often.
+const (
+	renewAfter  = time.Minute
+	staleFor    = 36 * time.Hour
+	behindShare = 0.01
+	maxAnswers  = 200
+)
+
+func newDesk(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *desk {
+	return &desk{record: r, now: now, log: log, base: base, by: map[string]answer{}, renewed: map[string]bool{}}
+}
+
+func (d *desk) kept(c *roof.Case) (answer, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	k, ok := d.by[c.ID]
+	return k, ok && k.c == c
+}
+
+// Current is the assessment of everything that was stored when it was asked for.
+func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+	asked := d.record.Version(c.ID)
+	if k, ok := d.kept(c); ok && k.version == asked {
+		return k.answer, nil
+	}
+	d.work.Lock()
+	defer d.work.Unlock()
+	// Whoever had the desk before may have begun after this was asked: readings
+	// that keep coming must not make everybody in the queue work it out again.
+	if k, ok := d.kept(c); ok && k.version >= asked {
+		return k.answer, nil
+	}
+	version := d.record.Version(c.ID)
+	readings, err := d.record.Readings(ctx, c)
+	if err != nil {
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+	}
+	set, err := d.record.Whole(ctx, c)
+	if err != nil {
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+	}
+	k := answer{c, version, readings, d.now(), assessment.Of(set)}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.by) >= maxAnswers {
+		clear(d.by)
+	}
+	d.by[c.ID] = k
+	return k.answer, nil
+}
+
+// Recent is an assessment for a page: one that is a little behind is shown at
+// once and renewed behind the page.
+func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+	k, ok := d.kept(c)
+	came := d.record.Version(c.ID) - k.version
+	if !ok || d.now().Sub(k.at) > staleFor || float64(came) > behindShare*float64(k.readings) {
+		return d.Current(ctx, c)
+	}
+	if k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
+		d.renew(c)
+	}
+	return k.answer, nil
+}
+
+func (d *desk) renew(c *roof.Case) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.renewed[c.ID] || d.base.Err() != nil {
+		return
+	}
+	d.renewed[c.ID] = true
+	d.running.Go(func() {
+		if _, err := d.Current(d.base, c); err != nil && d.base.Err() == nil {
+			d.log.Error("an assessment could not be renewed", "case", c.ID, "error", err)
+		}
+		d.mu.Lock()
+		delete(d.renewed, c.ID)
+		d.mu.Unlock()
+	})
+}
+
+// nightly works every case out once a day, soon after the noon that ends its
+// night, so that verdicts move at a fixed hour whether or not anybody looks.
+func (d *desk) nightly(ctx context.Context, book *casebook.Book) {
+	done := map[string]string{} // case -> the day it was last worked out
+	tick := time.NewTicker(5 * time.Minute)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		for _, e := range book.All() {
+			local := d.now().In(e.Case.Property.Zone)
+			day := local.Format(time.DateOnly)
+			if local.Hour() < 12 || done[e.Case.ID] == day || ctx.Err() != nil {
+				continue
+			}
+			if _, err := d.Current(ctx, e.Case); err != nil && ctx.Err() == nil {
+				d.log.Error("the nightly assessment failed", "case", e.Case.ID, "error", err)
+			}
+			done[e.Case.ID] = day
+		}
+	}
+}
+
+// close waits for what is being worked out, as long as the context allows: it
+// only reads, so that leaving it behind costs nothing.
+func (d *desk) close(ctx context.Context) error {
+	done := make(chan struct{})
+	go func() {
+		d.running.Wait()
+		close(done)
+	}()
+	select {
+	case <-done:
+	case <-ctx.Done():
+	}
+	return nil
+}

@@ -1,0 +1,150 @@
+package app
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/door/http/gate"
+	"dewcase/internal/door/report"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/roof"
+)
+
+// reports puts the report of each case on the router, in the pages' style.
+func (a *App) reports(r chi.Router, style string, fail func(http.ResponseWriter, *http.Request, error)) error {
+	d := &digests{by: map[string]digested{}}
+	return report.Mount(r, report.Options{Style: style, Fail: fail,
+		Source: func(ctx context.Context, id string) (report.Source, error) {
+			return a.reportSource(ctx, id, d)
+		}})
+}
+
+// digests keeps the digest of each case's readings until they change.
+type digests struct {
+	mu sync.Mutex
+	by map[string]digested
+}
+
+type digested struct {
+	version int64
+	until   time.Time
+	sum     string
+}
+
+// The most that is counted of what could not be used.
+const (
+	rejectPage  = 1000
+	rejectPages = 20
+)
+
+// reportSource gathers everything that the report of a case stands on, of one
+// state of the record: where readings come in meanwhile it begins again.
+func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report.Source, err error) {
+	for range 3 {
+		e, err := a.book.Get(id)
+		if err != nil {
+			return s, err
+		}
+		file, etag, err := a.book.File(ctx, id)
+		if err != nil {
+			return s, err
+		}
+		if etag != e.ETag {
+			continue // the file was just changed
+		}
+		version := a.record.Version(id)
+		s = report.Source{Case: e.Case, Version: a.opt.Version, MadeAt: a.opt.Now(), MadeBy: gate.Who(ctx), Demo: a.opt.Demo}
+		if s.Answer, err = a.desk.Current(ctx, e.Case); err != nil {
+			return s, err
+		}
+		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
+			return views{a}.Timeline(ctx, id, from, until, step)
+		}
+		sum := sha256.Sum256(file)
+		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),
+			Of: fmt.Sprintf("of the version kept on %s; GET /api/cases/%s/file/history/ with this digest at its end gives "+
+				"that file, also after later changes",
+				e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"), id)}
+		if u := s.Answer.Until; u != nil {
+			if s.Readings, err = a.readingsDigest(ctx, id, version, u.Add(time.Millisecond), d); err != nil {
+				return s, err
+			}
+		}
+		if s.Intake, err = a.intake(ctx, id); err != nil {
+			return s, err
+		}
+		if a.record.Version(id) == version {
+			return s, nil
+		}
+	}
+	s.Intake.Notes = append(s.Intake.Notes,
+		"readings came in while this report was being made: make it again for digests that match it for certain")
+	return s, nil
+}
+
+func (a *App) readingsDigest(ctx context.Context, id string, version int64, until time.Time, d *digests) (report.Digest,
+	error) {
+	of := fmt.Sprintf("of what GET /api/cases/%s/readings.csv?to=%s gives", id,
+		until.UTC().Format("2006-01-02T15:04:05.000Z"))
+	d.mu.Lock()
+	k, ok := d.by[id]
+	d.mu.Unlock()
+	if ok && k.version == version && k.until.Equal(until) {
+		return report.Digest{SHA256: k.sum, Of: of}, nil
+	}
+	h := sha256.New()
+	if err := (readings{a}).Export(ctx, id, time.Time{}, until, h); err != nil {
+		return report.Digest{}, fmt.Errorf("taking the digest of the readings of case %s: %w", id, err)
+	}
+	k = digested{version, until, hex.EncodeToString(h.Sum(nil))}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.by) >= maxAnswers {
+		clear(d.by)
+	}
+	d.by[id] = k
+	return report.Digest{SHA256: k.sum, Of: of}, nil
+}
+
+// intake counts what of a case could not be used, by reason.
+func (a *App) intake(ctx context.Context, id string) (report.Intake, error) {
+	in := report.Intake{Known: true}
+	counts := map[roof.Reason]int{}
+	before := int64(0)
+	for page := 0; ; page++ {
+		if page == rejectPages {
+			in.AtLeast = true
+			break
+		}
+		list, err := a.store.Rejects(ctx, id, rejectPage, before)
+		if err != nil {
+			return in, fmt.Errorf("counting the rejects of case %s: %w", id, err)
+		}
+		for _, r := range list {
+			counts[r.Reason]++
+			before = r.ID
+		}
+		if len(list) < rejectPage {
+			break
+		}
+	}
+	for _, reason := range roof.Reasons() {
+		if n := counts[reason]; n > 0 {
+			in.Rejected = append(in.Rejected, report.Rejected{Reason: string(reason), Count: n})
+		}
+	}
+	aside, err := a.readings.Conflicts(ctx, id, rejectPage*rejectPages)
+	if err != nil {
+		return in, fmt.Errorf("counting the conflicts of case %s: %w", id, err)
+	}
+	n := len(aside)
+	in.Conflicts = &n
+	return in, nil
+}

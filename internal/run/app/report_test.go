@@ -1,0 +1,66 @@
+package app_test
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"html"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// The digests on the first page are of bytes that anyone can ask for again.
+func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
+	d := start(t, nil)
+	resp, _ := d.ask("PUT", "/api/cases/larch-3/file", house)
+	require.Equal(t, 201, resp.StatusCode)
+	rows := []string{"time,logger,temp_c,rh_pct"}
+	for i := range 3 * 288 {
+		at := time.Date(2026, 11, 1, 0, i*5, 0, 0, time.UTC).Format(time.RFC3339)
+		rows = append(rows, fmt.Sprintf("%s,k1,%.2f,95", at, 5+float64(i%7)/10),
+			fmt.Sprintf("%s,k2,%.2f,", at, 4+float64(i%5)/10))
+	}
+	rows = append(rows, "2026-11-02T00:00:00Z,k1,5.5,120", "2026-11-01T00:00:00Z,k1,9.9,95")
+	resp, _ = d.ask("POST", "/api/cases/larch-3/readings", strings.Join(rows, "\n"))
+	require.Equal(t, 200, resp.StatusCode)
+	// Rejects are written behind ingest's back, a moment later.
+	require.Eventually(t, func() bool {
+		_, rejects := d.ask("GET", "/api/cases/larch-3/rejects", "")
+		return strings.Contains(rejects, "rh_out_of_range")
+	}, 10*time.Second, 20*time.Millisecond)
+
+	resp, body := d.ask("GET", "/cases/larch-3/report", "")
+	require.Equal(t, 200, resp.StatusCode)
+	body = html.UnescapeString(strings.ReplaceAll(body, "<wbr>", ""))
+	given := func(path string) string {
+		_, data := d.ask("GET", path, "")
+		sum := sha256.Sum256([]byte(data))
+		return hex.EncodeToString(sum[:])
+	}
+	m := regexp.MustCompile(`<code>([0-9a-f]{64})</code> of [a-z ]+GET (/api/cases/larch-3/readings\.csv\S*)`).FindStringSubmatch(body)
+	require.NotNil(t, m, "the report has no digest of the readings")
+	assert.Equal(t, m[1], given(m[2]))
+	m = regexp.MustCompile(`<code>([0-9a-f]{64})</code> of the version kept on \d+ [A-Z][a-z]+ \d{4} \d\d:\d\d [A-Z]+; GET (/api/cases/larch-3/file/history/)`).FindStringSubmatch(body)
+	require.NotNil(t, m, "the report has no digest of the case file")
+	assert.Equal(t, m[1], given("/api/cases/larch-3/file"))
+	_, problem := d.ask("PUT", "/api/cases/larch-3/file", house+"# looked at again\n")
+	require.Empty(t, problem)
+	assert.NotEqual(t, m[1], given("/api/cases/larch-3/file"))
+	assert.Equal(t, m[1], given(m[2]+m[1]), "the version that the report rests on can still be had")
+	assert.True(t, strings.Contains(body, "Rejected: 1."), "the report counts the rejected row")
+	assert.Contains(t, body, "the other kept aside): 1.")
+
+	resp, pdf := d.ask("GET", "/cases/larch-3/report.pdf?paper=letter", "")
+	assert.Equal(t, 200, resp.StatusCode)
+	assert.Equal(t, "application/pdf", resp.Header.Get("Content-Type"))
+	assert.True(t, strings.HasPrefix(pdf, "%PDF-") && strings.Contains(pdf, "612.00 792.00"))
+	for _, path := range []string{"/cases/nobody-1/report", "/cases/nobody-1/report.pdf"} {
+		resp, _ = d.ask("GET", path, "")
+		assert.Equal(t, 404, resp.StatusCode, path)
+	}
+}

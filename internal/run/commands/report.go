@@ -1,0 +1,180 @@
+package commands
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"hash"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"dewcase/dashboards"
+	"dewcase/internal/door/report"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/roof"
+)
+
+// writeReport is the report of a case file and a readings file, offline.
+func writeReport(_ context.Context, args []string, s Streams) error {
+	f := flags("report", "-case FILE -readings FILE -to FILE.pdf|FILE.html [-until TIME] [-paper a4|letter] [-by NAME] "+
+		"[-made TIME] [-strict]", s)
+	caseFile := f.String("case", "", "case file (YAML)")
+	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	to := f.String("to", "", "report to write: a name that ends in .pdf, or in .html for the form that screen readers "+
+		"read")
+	until := f.String("until", "", "use only readings before this time (RFC 3339)")
+	paperName := f.String("paper", "a4", "a4 or letter, for PDF")
+	by := f.String("by", "", "who makes the report, for its first page")
+	madeAt := f.String("made", "", "time printed as that of making (RFC 3339; default now); with the same files and "+
+		"the same time the report is the same, byte by byte")
+	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := need(f, "case", "readings", "to"); err != nil {
+		return err
+	}
+	paper, ok := report.PaperNamed(*paperName)
+	if !ok {
+		return usageError{fmt.Sprintf("-paper is a4 or letter, not %q", *paperName)}
+	}
+	kind := strings.ToLower(filepath.Ext(*to))
+	if kind != ".pdf" && kind != ".html" {
+		return usageError{fmt.Sprintf("-to names a file that ends in .pdf or .html, not %q", *to)}
+	}
+	untilTime, err := timeOf(f, "until", *until)
+	if err != nil {
+		return err
+	}
+	made, err := timeOf(f, "made", *madeAt)
+	if err != nil {
+		return err
+	}
+	if made.IsZero() {
+		made = time.Now().Truncate(time.Second)
+	}
+	src, err := reportSource(*caseFile, *readings, untilTime, *strict, s)
+	if err != nil {
+		return err
+	}
+	src.Version, src.MadeAt, src.MadeBy = Version, made, *by
+	d, err := report.New(src)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if kind == ".pdf" {
+		err = d.WritePDF(&b, paper)
+	} else {
+		var css []byte
+		if css, err = fs.ReadFile(dashboards.Bundle(), "main.css"); err != nil {
+			return fmt.Errorf("reading the pages' style sheet, which was not built into this program: %w", err)
+		}
+		err = d.WriteHTML(&b, report.Frame{Inline: string(css)})
+	}
+	if err != nil {
+		return err
+	}
+	if err := replaceFile(*to, b.Bytes()); err != nil {
+		return fmt.Errorf("writing the report: %w", err)
+	}
+	sum := sha256.Sum256(b.Bytes())
+	fmt.Fprintf(s.Out, "%s: SHA-256 %s\n", *to, hex.EncodeToString(sum[:]))
+	return nil
+}
+
+// reportSource reads both files and takes their digests.
+func reportSource(caseFile, readings string, until time.Time, strict bool, s Streams) (report.Source, error) {
+	c, file, err := readCase(caseFile)
+	if err != nil {
+		return report.Source{}, err
+	}
+	sum := sha256.Sum256(file)
+	h := sha256.New()
+	if readings == "-" {
+		s.In = io.TeeReader(s.In, h)
+	}
+	cols, told, err := readColumns(readings, strict, s)
+	if err != nil {
+		return report.Source{}, err
+	}
+	if readings != "-" {
+		if err := digestFile(h, readings); err != nil {
+			return report.Source{}, err
+		}
+	}
+	set, err := recordOf(c, cols, until)
+	if err != nil {
+		return report.Source{}, err
+	}
+	src := report.Source{Case: c, Answer: assessment.Of(set),
+		CaseFile: report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: "of " + fileName(caseFile)},
+		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: "of " + fileName(readings)},
+		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
+			return timeline.Stepped(set, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
+		}}
+	if !until.IsZero() {
+		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"
+	}
+	src.Intake = fileIntake(cols, told)
+	src.Answer.Notes = append(src.Answer.Notes, fileNotes(c, cols, csvreadings.Summary{Notes: told.Notes})...)
+	return src, nil
+}
+
+func fileIntake(cols *csvreadings.Columns, told csvreadings.Summary) report.Intake {
+	n := cols.Counts()
+	in := report.Intake{Known: true, Duplicates: &n.Duplicates, Conflicts: &n.Conflicts}
+	for _, reason := range roof.Reasons() {
+		if n := told.ByReason[reason]; n > 0 {
+			in.Rejected = append(in.Rejected, report.Rejected{Reason: string(reason), Count: n})
+		}
+	}
+	return in
+}
+
+func digestFile(h hash.Hash, file string) error {
+	in, err := os.Open(file)
+	if err != nil {
+		return fmt.Errorf("taking the digest of the readings: %w", err)
+	}
+	defer func() { _ = in.Close() }()
+	if _, err := io.Copy(h, in); err != nil {
+		return fmt.Errorf("taking the digest of the readings: %w", err)
+	}
+	return nil
+}
+
+func fileName(file string) string {
+	if file == "-" {
+		return "standard input"
+	}
+	return "the file " + filepath.Base(file)
+}
+
+// replaceFile writes a file whole or not at all.
+func replaceFile(name string, data []byte) error {
+	tmp, err := os.CreateTemp(filepath.Dir(name), ".report-*")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.Remove(tmp.Name()) }()
+	_, err = tmp.Write(data)
+	if e := tmp.Chmod(0o644); err == nil {
+		err = e
+	}
+	if e := tmp.Close(); err == nil {
+		err = e
+	}
+	if err != nil {
+		return err
+	}
+	return os.Rename(tmp.Name(), name)
+}

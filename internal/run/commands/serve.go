@@ -1,0 +1,135 @@
+package commands
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"os"
+
+	"dewcase/internal/flow/casefile"
+	"dewcase/internal/roof"
+	"dewcase/internal/run/app"
+	"dewcase/internal/run/config"
+)
+
+// Version is set when the program is built.
+var Version = "dev"
+
+func version(_ context.Context, args []string, s Streams) error {
+	f := flags("version", "", s)
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(s.Out, "dewcase "+Version)
+	return err
+}
+
+// daemonFlags are the flags that are also keys of the configuration.
+type daemonFlags struct {
+	file, data, http, mqtt, broker, clientID *string
+}
+
+func addDaemonFlags(f *flag.FlagSet) daemonFlags {
+	return daemonFlags{
+		file: f.String("config", "", "configuration file (YAML); without it the defaults hold"),
+		data: f.String("data", "", "data folder (key data; default ./dewcase-data)"),
+		http: f.String("http", "", "where pages are served, HOST:PORT (key http.listen; default 127.0.0.1:8480)"),
+		mqtt: f.String("mqtt-listen", "", "where the embedded broker listens, HOST:PORT (key mqtt.listen; default "+
+			"127.0.0.1:1883)"),
+		broker: f.String("broker", "", "use an outside broker instead, mqtt://HOST:PORT or mqtts://HOST:PORT (key "+
+			"mqtt.broker)"),
+		clientID: f.String("client-id", "", "name at the outside broker (key mqtt.client_id; default dewcase)"),
+	}
+}
+
+// config reads the file and lets the flags win.
+func (d daemonFlags) config() (config.Config, error) {
+	c := config.Default()
+	if *d.file != "" {
+		loaded, faults, err := config.Load(*d.file)
+		if err != nil {
+			return c, err
+		}
+		if len(faults) > 0 {
+			return c, faults
+		}
+		c = loaded
+	}
+	for _, x := range []struct {
+		flag string
+		from *string
+		into *string
+		ok   func(string) error
+	}{
+		{"-data", d.data, &c.Data, nil},
+		{"-http", d.http, &c.HTTP.Listen, config.ListenAddress},
+		{"-mqtt-listen", d.mqtt, &c.MQTT.Listen, config.ListenAddress},
+		{"-broker", d.broker, &c.MQTT.Broker, config.BrokerURL},
+		{"-client-id", d.clientID, &c.MQTT.ClientID, nil},
+	} {
+		if *x.from == "" {
+			continue
+		}
+		if x.ok != nil {
+			if err := x.ok(*x.from); err != nil {
+				return c, usageError{x.flag + ": " + err.Error()}
+			}
+		}
+		*x.into = *x.from
+	}
+	return c, nil
+}
+
+func serve(ctx context.Context, args []string, s Streams) error {
+	f := flags("serve", "[-config FILE] [-data DIR] [-http HOST:PORT] [-mqtt-listen HOST:PORT] [-broker URL]", s)
+	d := addDaemonFlags(f)
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	c, err := d.config()
+	if err != nil {
+		return err
+	}
+	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: logger(c.Log, s.Err), Out: s.Out})
+	if err != nil {
+		return err
+	}
+	return a.Run(ctx)
+}
+
+func logger(c config.Log, w io.Writer) *slog.Logger {
+	var level slog.Level
+	_ = level.UnmarshalText([]byte(c.Level)) // one of the words the configuration allows
+	opt := &slog.HandlerOptions{Level: level}
+	if c.Format == "json" {
+		return slog.New(slog.NewJSONHandler(w, opt))
+	}
+	return slog.New(slog.NewTextHandler(w, opt))
+}
+
+// readCase reads a case file and refuses it with all its faults.
+func readCase(file string) (*roof.Case, []byte, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil, nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: plainError(err),
+			Remedy: "name a case file that can be read"}}
+	}
+	c, faults := casefile.Parse(file, data)
+	if len(faults) > 0 {
+		return nil, nil, faults
+	}
+	return c, data, nil
+}
+
+// plainError is what the system said without the operation and path before it.
+func plainError(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		err = p.Err
+	}
+	return "cannot be read: " + err.Error()
+}

@@ -1,0 +1,235 @@
+package commands
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/flow/ingest"
+	"dewcase/internal/roof"
+	"dewcase/internal/run/config"
+)
+
+// importFiles stores a case file and a readings file in the embedded store.
+func importFiles(ctx context.Context, args []string, s Streams) error {
+	f := flags("import", "-case FILE -readings FILE [-data DIR] [-strict]", s)
+	caseFile := f.String("case", "", "case file (YAML)")
+	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	data := f.String("data", config.Default().Data, "data folder")
+	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := need(f, "case", "readings"); err != nil {
+		return err
+	}
+	c, file, err := readCase(*caseFile)
+	if err != nil {
+		return err
+	}
+	if *strict {
+		again := func() error { return nil }
+		if *readings == "-" {
+			kept, err := keptInput(s.In)
+			if err != nil {
+				return err
+			}
+			defer func() { _ = kept.Close() }()
+			s.In = kept
+			again = func() error { _, err := kept.Seek(0, io.SeekStart); return err }
+		}
+		if _, _, err := readColumns(*readings, true, s); err != nil {
+			return err
+		}
+		if err := again(); err != nil {
+			return fmt.Errorf("reading standard input again: %w", err)
+		}
+	}
+	in, name, done, err := openReadings(*readings, s)
+	if err != nil {
+		return err
+	}
+	defer done()
+	log := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: log})
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	path := ingest.Path{Store: store, Cases: named{c}, Rejects: now{store, log}, Count: uncounted{},
+		MaxLoggers: config.Default().MQTT.MaxLoggers, Now: time.Now}
+	rep, err := path.CSV(ctx, c.ID, name, in)
+	if err != nil {
+		return err
+	}
+	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {
+		return err
+	}
+	for i, r := range rep.Rejected {
+		if i == roof.FaultLines {
+			fmt.Fprintf(s.Err, "and %d more bad rows (%d in all)\n", rep.RejectedN-i, rep.RejectedN)
+			break
+		}
+		fmt.Fprintln(s.Err, roof.Fault{File: name, Line: r.Line, Key: r.Column, Problem: r.Detail}.Error())
+	}
+	for _, l := range rep.Unknown {
+		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
+	}
+	fmt.Fprintf(s.Out, "case %s: %d readings stored, %d completed, %d duplicates, %d conflicts, %d rejected\n", c.ID,
+		rep.Stored, rep.Merged, rep.Duplicates, rep.Conflicts, rep.RejectedN)
+	if err := store.Close(); err != nil {
+		return fmt.Errorf("closing the store: %w", err)
+	}
+	return nil
+}
+
+// keptInput lays standard input down in a nameless file, to be read twice: once
+// to judge it, once to store it.
+func keptInput(in io.Reader) (*os.File, error) {
+	f, err := os.CreateTemp("", "dewcase-readings-*")
+	if err != nil {
+		return nil, fmt.Errorf("keeping standard input: %w", err)
+	}
+	_ = os.Remove(f.Name())
+	if _, err = io.Copy(f, in); err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		_ = f.Close()
+		return nil, fmt.Errorf("keeping standard input: %w", err)
+	}
+	return f, nil
+}
+
+// named is one case for the write path.
+type named struct{ c *roof.Case }
+
+func (n named) Known(id string) bool { return id == n.c.ID }
+func (n named) Fitted(id, logger string) bool {
+	_, ok := n.c.Logger(logger)
+	return ok && n.Known(id)
+}
+
+// now keeps rejects at once: an import has nobody to hold up.
+type now struct {
+	store *sqlite.Store
+	log   *slog.Logger
+}
+
+func (n now) Keep(ctx context.Context, rejects []roof.Reject) {
+	if err := n.store.AppendReject(ctx, rejects...); err != nil {
+		n.log.Error("rejects could not be kept", "count", len(rejects), "error", err)
+	}
+}
+
+func (n now) Heard(caseID, logger string, at time.Time) {
+	if err := n.store.Heard(context.Background(), caseID, logger, at); err != nil {
+		n.log.Error("a heard name could not be kept", "case", caseID, "logger", logger, "error", err)
+	}
+}
+
+// uncounted counts nothing: the report holds the sums.
+type uncounted struct{}
+
+func (uncounted) Outcome(roof.Outcome)      {}
+func (uncounted) Rejected(roof.Reason, int) {}
+
+func check(ctx context.Context, args []string, s Streams) error {
+	f := flags("check", "[-data DIR]", s)
+	data := f.String("data", config.Default().Data, "data folder")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	rep, err := sqlite.Check(ctx, *data)
+	if err != nil {
+		return err
+	}
+	if err := rep.Err(); err != nil {
+		return err
+	}
+	fmt.Fprintf(s.Out, "the store in %s is sound: %d readings of %d loggers over %d logger days, %d kept aside, %d "+
+		"versions of case files, schema %d\n",
+		*data, rep.Readings, rep.Loggers, rep.Days, rep.Aside, rep.Cases, rep.Schema)
+	if rep.Elsewhere > 0 {
+		fmt.Fprintf(s.Err, "NOT verified: %d readings that lie in InfluxDB alone; `dewcase migrate -config FILE -to "+
+			"verify` compares them with their digests\n", rep.Elsewhere)
+	}
+	return nil
+}
+
+func backup(ctx context.Context, args []string, s Streams) error {
+	f := flags("backup", "[-data DIR] -to FILE", s)
+	data := f.String("data", config.Default().Data, "data folder")
+	to := f.String("to", "", "file to write; one of that name is replaced once the copy is whole")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := need(f, "to"); err != nil {
+		return err
+	}
+	rep, err := sqlite.Backup(ctx, *data, *to)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.Out, "the store in %s was copied to %s and verified\n", *data, *to)
+	if rep.Elsewhere > 0 {
+		fmt.Fprintf(s.Err, "NOT in this backup: %d readings that lie in InfluxDB alone. Back InfluxDB up as well, as near "+
+			"in time as can be; or bring them here first, the daemon stopped: `dewcase migrate -config FILE -to sqlite`\n",
+			rep.Elsewhere)
+	}
+	return nil
+}
+
+func restore(ctx context.Context, args []string, s Streams) error {
+	f := flags("restore", "-from FILE -data DIR", s)
+	from := f.String("from", "", "backup file")
+	data := f.String("data", "", "data folder to make; it must not hold a store yet")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := need(f, "from", "data"); err != nil {
+		return err
+	}
+	if err := sqlite.Restore(ctx, *from, *data); err != nil {
+		return err
+	}
+	fmt.Fprintf(s.Out, "%s was verified and laid down in %s\n", *from, *data)
+	return nil
+}
+
+// password reads a password from standard input, never from the command line.
+func password(_ context.Context, args []string, s Streams) error {
+	f := flags("password", "< a file or terminal with the password on its first line", s)
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	secret, err := firstLine(s.In)
+	if err != nil {
+		return err
+	}
+	if len(secret) < 8 {
+		return errors.New("a password has at least 8 characters")
+	}
+	hash, err := credentials.Hash(secret)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(s.Out, hash)
+	return nil
+}
+
+func firstLine(r io.Reader) (string, error) {
+	line, err := bufio.NewReader(io.LimitReader(r, 4096)).ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return "", fmt.Errorf("reading the password: %w", err)
+	}
+	return strings.TrimRight(line, "\r\n"), nil
+}
