@@ -80,27 +80,27 @@ func TestASecretComesFromAFileOrTheEnvironment(t *testing.T) {
 	assert.ErrorContains(t, err, "is empty")
 }
 
-// README lists every key with its default; a key that it forgets fails here.
-func TestREADMEListsEveryKey(t *testing.T) {
+// REFERENCE.md lists every key with its default; a key that it forgets fails here.
+func TestTheReferenceListsEveryKey(t *testing.T) {
 	source, err := os.ReadFile("config.go")
 	require.NoError(t, err)
-	readme, err := os.ReadFile("../../../README.md")
+	reference, err := os.ReadFile("../../../deploy/REFERENCE.md")
 	require.NoError(t, err)
-	text := string(readme)
+	text := string(reference)
 	for _, m := range regexp.MustCompile(`Map\(("[^)]*")\)`).FindAllStringSubmatch(string(source), -1) {
-		for _, key := range strings.Split(m[1], ", ") {
+		for _, key := range regexp.MustCompile(`,\s+`).Split(m[1], -1) {
 			key = strings.Trim(key, `"`)
-			assert.Regexp(t, "(`|\\.)"+key+"(`|\\.)", text, "README.md says nothing of the key %s", key)
+			assert.Regexp(t, "(`|\\.)"+key+"(`|\\.)", text, "REFERENCE.md says nothing of the key %s", key)
 		}
 	}
 }
 
-// The other way round: each key of README's table is read, and the default
+// The other way round: each key of the reference's table is read, and the default
 // beside it is the one that holds.
-func TestKeysAndDefaultsOfREADMEAreTheOnesInForce(t *testing.T) {
-	readme, err := os.ReadFile("../../../README.md")
+func TestKeysAndDefaultsOfTheReferenceAreTheOnesInForce(t *testing.T) {
+	reference, err := os.ReadFile("../../../deploy/REFERENCE.md")
 	require.NoError(t, err)
-	_, table, found := strings.Cut(string(readme), "| key | default | |\n|---|---|---|\n")
+	_, table, found := strings.Cut(string(reference), "| key | default | |\n|---|---|---|\n")
 	require.True(t, found)
 	table, _, _ = strings.Cut(table, "\n\n")
 	name := regexp.MustCompile("`([^`]*)`")

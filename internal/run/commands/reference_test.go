@@ -12,11 +12,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// README's table of commands names every command, and no flag that is not there.
-func TestREADMEListsEveryCommandAndNoFlagThatIsNot(t *testing.T) {
-	readme, err := os.ReadFile("../../../README.md")
+// The reference's table of commands names every command, and no flag that is not there.
+func TestTheReferenceListsEveryCommandAndNoFlagThatIsNot(t *testing.T) {
+	reference, err := os.ReadFile("../../../deploy/REFERENCE.md")
 	require.NoError(t, err)
-	_, section, found := strings.Cut(string(readme), "\n## Commands\n")
+	_, section, found := strings.Cut(string(reference), "\n## Commands\n")
 	require.True(t, found)
 	section, _, _ = strings.Cut(section, "\n## ")
 	var told []string
