@@ -10,25 +10,18 @@ import (
 // togetherReadings bounds how many readings go to the store in one append.
 const togetherReadings = 4096
 
-// Incoming is one MQTT message, or the size of one that was over the limit and
-// was not read (TooLarge above 0).
-type Incoming struct {
-	payload.Message
-	TooLarge int64
-}
-
 // Message takes one MQTT message in. nil means that everything in it is durable
 // or finally rejected, so that it may be acknowledged; an error means that it
 // must come again.
 func (p *Path) Message(ctx context.Context, m payload.Message) error {
-	return p.Messages(ctx, []Incoming{{Message: m}})[0]
+	return p.Messages(ctx, []payload.Message{m})[0]
 }
 
 // Messages takes messages in, in their order, so that of two contradicting
 // readings the first is kept. The results are one a message, with the meaning of
 // Message's. Neighbouring messages of a case share an append; if it fails each
 // is tried alone, so that one cannot hold the others up.
-func (p *Path) Messages(ctx context.Context, in []Incoming) []error {
+func (p *Path) Messages(ctx context.Context, in []payload.Message) []error {
 	results := make([]error, len(in))
 	all := make([]taken, len(in))
 	for i, m := range in {
@@ -36,7 +29,7 @@ func (p *Path) Messages(ctx context.Context, in []Incoming) []error {
 			p.TooLarge(ctx, m.Topic, m.TooLarge, m.Arrived)
 			continue
 		}
-		all[i], results[i] = p.judge(ctx, m.Message)
+		all[i], results[i] = p.judge(ctx, m)
 	}
 	for from := 0; from < len(all); {
 		to, n := from+1, len(all[from].readings)

@@ -66,16 +66,16 @@ func path(t *testing.T, refuse string) (*Path, *desk, *picky) {
 		Now: func() time.Time { return arrived }}, d, s
 }
 
-func in(topic string, minute int, tempC float64) Incoming {
+func in(topic string, minute int, tempC float64) payload.Message {
 	at := arrived.Add(time.Duration(minute) * time.Minute).Format(time.RFC3339)
-	return Incoming{Message: payload.Message{Topic: topic, Payload: fmt.Appendf(nil, `{"time":%q,"temp_c":%g}`, at, tempC),
-		Arrived: arrived}}
+	return payload.Message{Topic: topic, Payload: fmt.Appendf(nil, `{"time":%q,"temp_c":%g}`, at, tempC),
+		Arrived: arrived}
 }
 
 func TestMessagesThatWaitTogetherShareAnAppendAndKeepTheirOrder(t *testing.T) {
 	p, d, s := path(t, "")
 	results := p.Messages(context.Background(),
-		[]Incoming{in("dewcase/a/k1", -5, 4), in("dewcase/a/k1", -5, 9), in("dewcase/a/k1", -5, 4),
+		[]payload.Message{in("dewcase/a/k1", -5, 4), in("dewcase/a/k1", -5, 9), in("dewcase/a/k1", -5, 4),
 			in("dewcase/a/k2", -5, 5)})
 	require.Equal(t, make([]error, 4), results)
 	require.Equal(t, 1, s.appends)
@@ -85,19 +85,19 @@ func TestMessagesThatWaitTogetherShareAnAppendAndKeepTheirOrder(t *testing.T) {
 func TestOneMessageThatCannotBeStoredHoldsNoOtherUp(t *testing.T) {
 	p, d, _ := path(t, "k2")
 	results := p.Messages(context.Background(),
-		[]Incoming{in("dewcase/a/k1", -5, 4), in("dewcase/a/k2", -5, 4), in("dewcase/a/k3", -5, 4),
+		[]payload.Message{in("dewcase/a/k1", -5, 4), in("dewcase/a/k2", -5, 4), in("dewcase/a/k3", -5, 4),
 			in("dewcase/b/k1", -5, 4)})
 	require.NoError(t, results[0])
 	require.ErrorContains(t, results[1], "no space left")
 	require.NoError(t, results[2])
 	require.NoError(t, results[3])
 	require.Equal(t, 3, d.outcomes[roof.Stored])
-	require.Error(t, p.Message(context.Background(), in("dewcase/a/k2", -4, 4).Message))
+	require.Error(t, p.Message(context.Background(), in("dewcase/a/k2", -4, 4)))
 }
 
 func TestAFailingDiskIsNotAskedForEveryMessage(t *testing.T) {
 	p, _, s := path(t, "k2")
-	var all []Incoming
+	var all []payload.Message
 	for i := range 100 {
 		all = append(all, in("dewcase/a/k2", -i, 4))
 	}
@@ -116,7 +116,7 @@ func TestWhatIsRejectedForGoodMayBeAcknowledgedAndCountsOnce(t *testing.T) {
 	retained := in("dewcase/a/k1", -5, 4)
 	retained.Payload, retained.Retained = []byte(`{"temp_c":4}`), true
 	results := p.Messages(context.Background(),
-		[]Incoming{large, bad, retained, in("dewcase/elsewhere/k1", -5, 4), in("dewcase/a/new1", -5, 4),
+		[]payload.Message{large, bad, retained, in("dewcase/elsewhere/k1", -5, 4), in("dewcase/a/new1", -5, 4),
 			in("dewcase/a/new2", -5, 4), in("dewcase/a/new3", -5, 4), in("dewcase/a/k1", -5, 200)})
 	require.Equal(t, make([]error, 8), results)
 	require.Equal(t, map[roof.Reason]int{roof.TooLarge: 1, roof.BadPayload: 1, roof.RetainedNoTime: 1, roof.UnknownCase: 1,
@@ -131,10 +131,10 @@ func TestRejectsOfAMessageThatMustComeAgainAreNotCountedYet(t *testing.T) {
 	m := in("dewcase/a/k2", -5, 4)
 	m.Payload = fmt.Appendf(nil, `[{"time":%q,"temp_c":4},{"time":%q,"temp_c":200}]`, arrived.Format(time.RFC3339),
 		arrived.Format(time.RFC3339))
-	require.Error(t, p.Messages(context.Background(), []Incoming{m})[0])
+	require.Error(t, p.Messages(context.Background(), []payload.Message{m})[0])
 	require.Empty(t, d.rejects)
 	s.refuse = ""
-	require.NoError(t, p.Messages(context.Background(), []Incoming{m})[0])
+	require.NoError(t, p.Messages(context.Background(), []payload.Message{m})[0])
 	require.Equal(t, map[roof.Reason]int{roof.TempOutOfRange: 1}, d.rejects)
 }
 

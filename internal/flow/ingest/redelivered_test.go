@@ -134,10 +134,10 @@ func TestMessagesOfOneMillisecondAreReadingsOfTheirOwn(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			p, d, _ := path(t, "")
-			var all []Incoming
+			var all []payload.Message
 			for i, x := range c.payloads {
-				all = append(all, Incoming{Message: payload.Message{Topic: "dewcase/a/k1", Payload: []byte(x),
-					Arrived: arrived.Add(time.Duration(i)), Packet: uint16(i + 1)}})
+				all = append(all, payload.Message{Topic: "dewcase/a/k1", Payload: []byte(x),
+					Arrived: arrived.Add(time.Duration(i)), Packet: uint16(i + 1)})
 			}
 			p.Messages(context.Background(), all)
 			require.Equal(t, c.want, d.outcomes)

@@ -14,17 +14,25 @@ import (
 	"dewcase/internal/roof"
 )
 
-// Message is one MQTT message as it came.
+// Message is one PUBLISH as it arrived, at the daemon's own broker or from an
+// outside one: the same value from the socket to here.
 type Message struct {
-	Topic    string
-	Payload  []byte
-	Retained bool // the broker kept it from before: its age is unknown
+	Topic   string
+	Payload []byte
+	// Retained says of a message from an outside broker that it was kept there
+	// from before, so that its age is unknown; at our own broker it is the
+	// publisher's own retain bit.
+	Retained bool
+	QoS      byte
 	Arrived  time.Time
 	// Redelivered says that it was sent before and not acknowledged (MQTT's DUP),
 	// so that it may have been taken already; Packet is its packet identifier,
 	// which stays the same when it comes again, and 0 at quality of service 0.
 	Redelivered bool
 	Packet      uint16
+	// TooLarge is the size of a payload over the limit, which was discarded
+	// unread (Payload is then empty); 0 when the payload is whole.
+	TooLarge int64
 }
 
 // Prefix is the first level of the native topic dewcase/{case}/{logger}.

@@ -234,17 +234,6 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	return nil
 }
 
-// arrived takes messages in, from either door.
-func (a *App) arrived(ctx context.Context, messages []broker.Message) []error {
-	in := make([]ingest.Incoming, len(messages))
-	for i, m := range messages {
-		in[i] = ingest.Incoming{Message: payload.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained,
-			Arrived:     m.Arrived,
-			Redelivered: m.Redelivered, Packet: m.Packet}, TooLarge: m.TooLarge}
-	}
-	return a.messages(ctx, in)
-}
-
 // topics are what an outside broker is asked for: what the configuration names
 // and what the mappings need.
 func (a *App) topics() []string {

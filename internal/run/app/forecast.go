@@ -12,6 +12,7 @@ import (
 
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/flow/ingest"
+	"dewcase/internal/flow/payload"
 	"dewcase/internal/reason/outlook"
 	"dewcase/internal/roof"
 )
@@ -142,10 +143,10 @@ func (a *App) forecastOf(ctx context.Context, c *roof.Case, now time.Time) (*out
 	return &outlook.Forecast{MinC: f.MinC}, nil
 }
 
-// messages takes what a broker brought: forecasts here, all else by the write
+// arrived takes in what either broker brought: forecasts here, all else by the write
 // path, each message answered in its place.
-func (a *App) messages(ctx context.Context, in []ingest.Incoming) []error {
-	readings, at := make([]ingest.Incoming, 0, len(in)), make([]int, 0, len(in))
+func (a *App) arrived(ctx context.Context, in []payload.Message) []error {
+	readings, at := make([]payload.Message, 0, len(in)), make([]int, 0, len(in))
 	out := make([]error, len(in))
 	for i, m := range in {
 		if caseID, ok := strings.CutPrefix(m.Topic, forecastPrefix); ok {
@@ -165,7 +166,7 @@ func (a *App) messages(ctx context.Context, in []ingest.Incoming) []error {
 
 // forecastMessage keeps a forecast, or counts and lists why it cannot be used.
 // Only a forecast that could not be kept is an error, and comes again.
-func (a *App) forecastMessage(ctx context.Context, caseID string, m ingest.Incoming) error {
+func (a *App) forecastMessage(ctx context.Context, caseID string, m payload.Message) error {
 	reject := func(reason roof.Reason, detail string) error {
 		a.metrics.Rejected(reason, 1)
 		if !roof.ValidCaseID(caseID) {

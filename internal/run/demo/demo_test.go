@@ -134,7 +134,8 @@ func (s *sink) start(t *testing.T, now func() time.Time) string {
 	decoder, err := payload.New(nil)
 	require.NoError(t, err)
 	b, err := broker.New(broker.Options{Listen: "127.0.0.1:0", Handler: func(_ context.Context, m broker.Message) error {
-		caseID, readings, rejects := decoder.Decode(payload.Message{Topic: m.Topic, Payload: m.Payload, Arrived: now()})
+		m.Arrived = now()
+		caseID, readings, rejects := decoder.Decode(m)
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		s.rejects += len(rejects)

@@ -3,27 +3,12 @@ package mqttframe
 import (
 	"context"
 	"sync"
-	"time"
+
+	"dewcase/internal/flow/payload"
 )
 
-// Message is one PUBLISH as it arrived, at the daemon's own broker or from an
-// outside one.
-type Message struct {
-	Topic   string
-	Payload []byte
-	// Retained is, from an outside broker, that it was kept there from earlier, so
-	// that its age is unknown; at our own it is the publisher's own retain bit.
-	Retained bool
-	QoS      byte
-	Arrived  time.Time
-	// Redelivered is MQTT's DUP: it was sent before and not acknowledged. Packet
-	// is the identifier under which it is sent each time, 0 at QoS 0.
-	Redelivered bool
-	Packet      uint16
-	// TooLarge is the size of a payload over the limit, which was discarded
-	// unread (Payload is then empty); 0 when the payload is whole.
-	TooLarge int64
-}
+// Message is what the write path takes in, whichever door it came through.
+type Message = payload.Message
 
 // Batch makes messages durable or rejects them for good, in their order, and
 // says so for each: nil is acknowledged; an error is not, and the message is

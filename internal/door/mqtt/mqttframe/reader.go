@@ -7,8 +7,8 @@
 // send it again after reconnecting, and so never get its good readings through.
 // Enters: the bytes of one direction of a connection. Leaves: the same bytes,
 // with only those messages changed. It keeps no more than one topic in memory.
-// What the broker and the feed then make of the bytes, a Message, is named here
-// too, since both hand on the same.
+// What takes the messages in, a Batch or a Handler, is named here too, since the
+// broker and the feed hand on to the same.
 package mqttframe
 
 import (
