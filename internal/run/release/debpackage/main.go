@@ -52,8 +52,9 @@ func content(binary, notices string) []file {
 	docs := []file{
 		{path: "usr/bin/dewcase", from: binary, mode: 0o755},
 		{path: "usr/lib/systemd/system/dewcase.service", from: "deploy/dewcase.service", mode: 0o644},
-		{path: "etc/dewcase/dewcase.yaml", text: "# Every key with its default: /usr/share/doc/dewcase/REFERENCE.md; behind " +
-			"Mosquitto:\n# /usr/share/doc/dewcase/examples/dewcase.yaml\ndata: /var/lib/dewcase\n", mode: 0o644, conf: true},
+		{path: "etc/dewcase/dewcase.yaml", text: "# Every key with its default: " +
+			"/usr/share/doc/dewcase/REFERENCE.md; behind Mosquitto:\n" +
+			"# /usr/share/doc/dewcase/examples/dewcase.yaml\ndata: /var/lib/dewcase\n", mode: 0o644, conf: true},
 		{path: "usr/share/doc/dewcase/copyright", from: notices, mode: 0o644},
 		{path: "usr/share/doc/dewcase/README.md", from: "README.md", mode: 0o644},
 		{path: "usr/share/doc/dewcase/REFERENCE.md", from: "deploy/REFERENCE.md", mode: 0o644},
