@@ -1,0 +1,35 @@
+package words
+
+import "fmt"
+
+// Nights is a count of wet nights with what it is of.
+type Nights struct {
+	Wet, Frost int // wet nights, and how many of them were mostly frost
+	Briefly    int // wet for less than a wet night asks
+	Observed   int // well enough to count
+	Missed     int // not observed well enough
+}
+
+// String says on how many nights it was wet: wet on 33 of 58 nights observed.
+func (n Nights) String() string {
+	if n.Observed == 0 {
+		return "no night was observed well enough to count"
+	}
+	return fmt.Sprintf("wet on %d of %s observed", n.Wet, Count(n.Observed, "night"))
+}
+
+// More says what else there is to say of the nights: those briefly wet and those
+// that nobody can tell; "" where there is none.
+func (n Nights) More() string {
+	out := ""
+	if n.Briefly > 0 {
+		out = fmt.Sprintf("briefly wet on %d more", n.Briefly)
+	}
+	if n.Missed > 0 {
+		if out != "" {
+			out += "; "
+		}
+		out += Count(n.Missed, "night") + " not observed"
+	}
+	return out
+}
