@@ -269,3 +269,37 @@ func TestASurfaceThatCannotBeJudgedSaysWhy(t *testing.T) {
 	require.ErrorIs(t, err, risk.ErrNotComputable)
 	assert.Contains(t, err.Error(), "humidity")
 }
+
+// Hours that one offset in fifty brings about have both quantiles at 0 and their
+// mean above it; hours that nearly every offset brings about the other way round.
+func TestTheExpectationLiesWithinItsInterval(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tempC, rhPct := rapid.SampledFrom([]float64{0, 0.2, 0.5}).Draw(t, "temp"), 3.0
+		k := 0.0
+		if rapid.Bool().Draw(t, "normal") {
+			k = 2
+		}
+		h := house(&tempC, &rhPct, 0)
+		for i := range h.Loggers {
+			h.Loggers[i].Accuracy.K = k
+		}
+		data := map[string][]point{}
+		rh := rapid.Float64Range(70, 100).Draw(t, "rh")
+		above := rapid.Float64Range(-2.5, 2.5).Draw(t, "margin")
+		wave := rapid.SampledFrom([]float64{0, 0.05, 2}).Draw(t, "wave")
+		limit, err := psychro.DewPointC(rh / 100 * psychro.SatWaterPa(8))
+		require.NoError(t, err)
+		for m := 0; m < 2880; m += 30 {
+			at := start.Add(time.Duration(m) * time.Minute)
+			data["a"] = append(data["a"], point{at, 8, rh})
+			data["s"] = append(data["s"], point{at, limit + above + wave*math.Cos(float64(m)/229), -1})
+		}
+		s := set(t, h, data)
+		c, err := risk.Margin(s, "slate")
+		require.NoError(t, err)
+		e, ok := c.Expected([]risk.Span{{FromMS: s.FromMS, UntilMS: s.UntilMS}}, 0)
+		require.True(t, ok)
+		require.LessOrEqual(t, e.LowH, e.MeanH)
+		require.LessOrEqual(t, e.MeanH, e.HighH)
+	})
+}
