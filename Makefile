@@ -29,6 +29,14 @@ test: deps check
 	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error && npx tsc --noEmit -p ..
 	.ci/test ./...
 
+# What a change is tried with while it is being written: no root, no servers, no
+# browser, under a minute once the packages are built.
+.PHONY: quick
+quick: pages
+	go vet ./...
+	go test -short ./internal/testkit/layering ./internal/roof/... ./internal/physics/... ./internal/reason/... \
+		$$(go list ./internal/words/... 2>/dev/null) ./internal/flow/... ./internal/door/... ./internal/run/... ./cmd/...
+
 # The README's pictures, taken of the demo in a real browser.
 pictures: build
 	cd dashboards/test && npm ci --no-audit --no-fund --loglevel=error

@@ -36,7 +36,8 @@ func Load(tb testing.TB, name string) *Roof {
 	tb.Helper()
 	file, err := os.Open(filepath.Join(tabletest.Root(tb), "..", "shared", "data", name+"_roof.csv.gz"))
 	if errors.Is(err, fs.ErrNotExist) {
-		tb.Skip("the measured roofs are not beside the repository")
+		tb.Skip("left out for want of the measured roofs R2 and R3 (TRH-database, CC BY 4.0): " +
+			"R2_roof.csv.gz and R3_roof.csv.gz go into ../shared/data")
 	}
 	if err != nil {
 		tb.Fatal(err)
