@@ -3,10 +3,9 @@ package drawing
 import (
 	"regexp"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/words"
 )
 
 // A terminal's minus sign, degree and multiplication sign.
@@ -45,17 +44,5 @@ func Prose(s string) string {
 	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "_/.") {
 		return s // a name that is written as it is
 	}
-	return Upper(s)
-}
-
-// Upper begins a sentence; a quoted name keeps its quotation mark.
-func Upper(s string) string {
-	first, size := utf8.DecodeRuneInString(s)
-	switch {
-	case size == 0:
-		return s
-	case first == '“':
-		return s[:size] + Upper(s[size:])
-	}
-	return string(unicode.ToUpper(first)) + s[size:]
+	return words.Upper(s)
 }

@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Sheet makes the winter sheet of one surface from the record at hourly steps,
@@ -15,7 +16,8 @@ import (
 // clock hour of one night; from and until are noons.
 func Sheet(c *roof.Case, v timeline.View, surface roof.Position, from, until time.Time,
 	zone *time.Location) picture.WinterSheet {
-	out := picture.WinterSheet{ID: "sheet-" + surface.ID, Surface: SurfaceWords(c, surface), Zone: zone, Events: Events(c)}
+	out := picture.WinterSheet{ID: "sheet-" + surface.ID, Surface: words.Surface(c, surface), Zone: zone,
+		Events: Events(c)}
 	var s *timeline.Surface
 	for i := range v.Surfaces {
 		if v.Surfaces[i].Surface == surface.ID {
@@ -126,7 +128,7 @@ func StepFor(span time.Duration) time.Duration {
 
 // Chart makes the margin chart of one surface from the record.
 func Chart(c *roof.Case, v timeline.View, surface roof.Position, zone *time.Location) picture.MarginChart {
-	m := picture.MarginChart{ID: "margin-" + surface.ID, Surface: SurfaceWords(c, surface), Zone: zone,
+	m := picture.MarginChart{ID: "margin-" + surface.ID, Surface: words.Surface(c, surface), Zone: zone,
 		From: v.From, Until: v.Until, Time: v.Time, Events: Events(c)}
 	if v.StepS != nil {
 		m.Step = time.Duration(*v.StepS) * time.Second
@@ -147,7 +149,7 @@ func Chart(c *roof.Case, v timeline.View, surface roof.Position, zone *time.Loca
 		case surface.Meets:
 			m.LimitC = limit(q)
 			if air, ok := c.Position(surface.Meets); ok {
-				m.Air = PositionWords(air)
+				m.Air = words.Position(air)
 			}
 		}
 	}
@@ -175,8 +177,8 @@ func limit(p *timeline.Position) picture.Column {
 // trackWords name a position above its track, which is as wide as a phone: a
 // long id stands alone.
 func trackWords(p roof.Position) string {
-	if words := PositionWords(p); len(words) <= 40 {
-		return words
+	if name := words.Position(p); len(name) <= 40 {
+		return name
 	}
 	return "(" + p.ID + ")"
 }

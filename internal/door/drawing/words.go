@@ -21,21 +21,6 @@ var placeRank = map[roof.Place]int{
 // Rank is a place's order from indoors to outdoors.
 func Rank(p roof.Place) int { return placeRank[p] }
 
-// PositionWords names a position: batten void (void-e).
-func PositionWords(p roof.Position) string { return p.Place.Words() + " (" + p.ID + ")" }
-
-// SurfaceWords names a surface by its place, with its id where the place alone
-// does not tell it from another.
-func SurfaceWords(c *roof.Case, s roof.Position) string {
-	if len(c.At(s.Place)) > 1 {
-		if c.LeftAlone(s) {
-			return s.Place.Words() + " (" + s.ID + ", left alone)"
-		}
-		return PositionWords(s)
-	}
-	return s.Place.Words()
-}
-
 // Events are the case's events in time order, as pictures show them.
 func Events(c *roof.Case) []picture.Event {
 	out := make([]picture.Event, 0, len(c.Events))

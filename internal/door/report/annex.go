@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/words"
 )
 
 // limits is the part on what cannot be said.
@@ -30,8 +31,8 @@ func (b *builder) limits(p *part) {
 		"causes, per cent", Head: []string{"Winters", "Number", "Right", "Wrong", "Undecided", "Wrong at support over 0.8"},
 		Numeric: []bool{false, true, true, true, true, true}}
 	for _, r := range cause.Rates() {
-		t.Rows = append(t.Rows, cells(upper(r.Set), fmt.Sprint(r.N), fixed(r.Right, 0), fixed(r.Wrong, 0),
-			fixed(r.Undetermined, 0), fixed(r.ConfidentWrong, 1)))
+		t.Rows = append(t.Rows, cells(words.Upper(r.Set), fmt.Sprint(r.N), words.Fixed(r.Right, 0), words.Fixed(r.Wrong, 0),
+			words.Fixed(r.Undetermined, 0), words.Fixed(r.ConfidentWrong, 1)))
 	}
 	p.table(t)
 	p.quiet("These rates come from simulations, half of them with cheap loggers, one survey item in five unknown and " +

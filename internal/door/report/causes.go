@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // cause is the part on the evidence for and against each cause.
@@ -32,9 +33,9 @@ func (b *builder) cause(p *part) {
 		Head:    []string{"Cause", "Support", "Readings alone", "Chance that it is among the causes"},
 		Numeric: []bool{false, true, true, true}}
 	for i, c := range f.Causes {
-		shares = append(shares, drawing.Share{Words: upper(c.Cause.Words()), Support: c.Support})
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", upper(c.Cause.Words())), {b.support(i)},
-			say("%s", fixed(c.FromReadings, 2)), say("%s", fixed(c.Membership, 2))}})
+		shares = append(shares, drawing.Share{Words: words.Upper(c.Cause.Words()), Support: c.Support})
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", words.Upper(c.Cause.Words())), {b.support(i)},
+			say("%s", words.Fixed(c.FromReadings, 2)), say("%s", words.Fixed(c.Membership, 2))}})
 	}
 	p.figure("support", drawing.Shares("report-support", shares), NoLegend, nil)
 	p.table(t)
@@ -51,20 +52,20 @@ func (b *builder) cause(p *part) {
 		"its accuracy is ± twice the standard uncertainty where that is known. Causes whose support is under 0.005 have " +
 		"their lines too: what speaks against them is evidence as well.")
 	for i, c := range f.Causes {
-		p.head("%s: support %s", upper(c.Cause.Words()), b.support(i))
+		p.head("%s: support %s", words.Upper(c.Cause.Words()), b.support(i))
 		b.evidence(p, c)
 	}
 }
 
 func (b *builder) support(i int) Run {
 	if i >= len(b.Answer.Diagnosis.Causes) {
-		return Run{Words: missing}
+		return Run{Words: words.Missing}
 	}
 	return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &b.Answer.Diagnosis.Causes[i].Support, 2)
 }
 
 // window says which stretch of the record the cause was looked for in, and what
-// was missing.
+// was words.Missing.
 func (b *builder) window(p *part) {
 	w := b.Answer.Finding.Window
 	if w.UntilMS <= w.FromMS {
@@ -73,7 +74,7 @@ func (b *builder) window(p *part) {
 	line := fmt.Sprintf("Looked for in the record of %s to %s: %.0f days with %s (outdoor air below 5 °C) and %s "+
 		"(covering 2.5 K below outdoor air for three hours).",
 		day(time.UnixMilli(w.FromMS), b.zone), day(time.UnixMilli(w.UntilMS), b.zone), w.Days,
-		plural(w.ColdNights, "cold night"), plural(w.ClearNights, "clear night"))
+		words.Count(w.ColdNights, "cold night"), words.Count(w.ClearNights, "clear night"))
 	if w.SpansRepair {
 		line += " It spans a repair that was shown to have changed nothing."
 	}
@@ -89,7 +90,7 @@ func placesWords(places []roof.Place) string {
 	for _, m := range places {
 		out = append(out, m.Words())
 	}
-	return names(out)
+	return words.List(out)
 }
 
 // unitWords writes a unit of the method for a reader.
@@ -120,16 +121,16 @@ func (b *builder) evidence(p *part, c cause.Support) {
 			}
 			accuracy, nights := "–", "–"
 			if e.Figure != nil {
-				accuracy = figure(*e.Figure)
+				accuracy = words.Figure(*e.Figure)
 				if e.Accuracy != nil {
-					accuracy += " ±" + figure(*e.Accuracy)
+					accuracy += " ±" + words.Figure(*e.Accuracy)
 				}
 				accuracy += " " + unitWords(e.Unit)
 			}
 			if e.Nights > 0 {
 				nights = fmt.Sprint(e.Nights)
 			}
-			weight := fixed(e.Weight, 1)
+			weight := words.Fixed(e.Weight, 1)
 			if e.Weight > 0 {
 				weight = "+" + weight
 			}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/picture"
+	"dewcase/internal/words"
 )
 
 // Document is one report, in the order in which it is read.
@@ -106,62 +107,6 @@ type Row struct {
 // IsNumeric reports whether a column holds figures.
 func (t *Table) IsNumeric(i int) bool { return i < len(t.Numeric) && t.Numeric[i] }
 
-// Text is words with the figures between them.
-type Text []Run
-
-// Run is a stretch of words of one look.
-type Run struct {
-	Words string
-	Bold  bool
-	Mono  bool
-	// From is where the figure stands in the assessment's JSON
-	// (surfaces.0.hours_condensing), Scale what it was multiplied by; "" is no
-	// figure of the assessment.
-	From  string
-	Scale float64
-}
-
-// String is the text without its looks.
-func (t Text) String() string {
-	var b strings.Builder
-	for _, r := range t {
-		b.WriteString(r.Words)
-	}
-	return b.String()
-}
-
-// say builds a text: each %s of the pattern is the next part, a Run, a Text or a
-// string.
-func say(pattern string, parts ...any) Text {
-	var out Text
-	plain := func(s string) {
-		if s != "" {
-			out = append(out, Run{Words: s})
-		}
-	}
-	for _, p := range parts {
-		before, after, found := strings.Cut(pattern, "%s")
-		if !found {
-			break
-		}
-		plain(before)
-		pattern = after
-		switch x := p.(type) {
-		case Run:
-			out = append(out, x)
-		case Text:
-			out = append(out, x...)
-		case string:
-			plain(x)
-		}
-	}
-	plain(pattern)
-	return out
-}
-
-func bold(s string) Run { return Run{Words: s, Bold: true} }
-func mono(s string) Run { return Run{Words: s, Mono: true} }
-
 // part collects blocks.
 type part struct{ Part }
 
@@ -210,3 +155,12 @@ func cells(parts ...any) Row {
 	}
 	return r
 }
+
+// Text is words with the figures between them, Run a stretch of one look.
+type (
+	Text = words.Text
+	Run  = words.Run
+)
+
+// A text is built by these.
+var say, bold, mono = words.Say, words.Bold, words.Mono

@@ -10,17 +10,18 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // measured is the part on positions, loggers, checks, coverage and gaps.
 func (b *builder) measured(p *part) {
 	if b.recorded() {
-		p.lead("%s and %s in %s, from %s to %s.", plural(len(b.Case.Positions), "position"),
-			plural(len(b.Case.Loggers), "logger"), b.label(),
+		p.lead("%s and %s in %s, from %s to %s.", words.Count(len(b.Case.Positions), "position"),
+			words.Count(len(b.Case.Loggers), "logger"), b.label(),
 			local(b.from, b.zone, timeLayout), local(b.until, b.zone, timeLayout))
 	} else {
 		p.lead("No reading of a fitted logger is in the record: %s and %s are in the case file.",
-			plural(len(b.Case.Positions), "position"), plural(len(b.Case.Loggers), "logger"))
+			words.Count(len(b.Case.Positions), "position"), words.Count(len(b.Case.Loggers), "logger"))
 	}
 	for _, n := range b.Answer.Notes {
 		p.warn("%s", prose(n))
@@ -151,12 +152,12 @@ func (b *builder) checks(p *part) {
 	p.table(t)
 	if len(unchecked) > 0 {
 		p.para("No check against a reference is in the case file for %s: the maker’s accuracy stands for %s.",
-			names(unchecked), map[bool]string{true: "it", false: "them"}[len(unchecked) == 1])
+			words.List(unchecked), map[bool]string{true: "it", false: "them"}[len(unchecked) == 1])
 	}
 }
 
 func signedPlus(x float64, unc *float64) string {
-	s := fixed(x, 2)
+	s := words.Fixed(x, 2)
 	if x > 0 {
 		s = "+" + s
 	}
@@ -177,7 +178,7 @@ func (b *builder) intake(p *part) {
 	t := &Table{Caption: "Rejected, with the reason", Head: []string{"Reason", "Count"}, Numeric: []bool{false, true}}
 	for _, r := range in.Rejected {
 		total += r.Count
-		t.Rows = append(t.Rows, cells(spaced(r.Reason), fmt.Sprint(r.Count)))
+		t.Rows = append(t.Rows, cells(words.Key(r.Reason), fmt.Sprint(r.Count)))
 	}
 	least := ""
 	if in.AtLeast {
@@ -249,7 +250,7 @@ func (b *builder) gaps(p *part) {
 	}
 	p.table(t)
 	if len(all) > gapLines {
-		p.para("And %s more.", plural(len(all)-gapLines, "shorter gap"))
+		p.para("And %s more.", words.Count(len(all)-gapLines, "shorter gap"))
 	}
 }
 

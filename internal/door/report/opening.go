@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // observed is the mean share observed over the positions, as on the pages.
@@ -137,7 +138,7 @@ func (b *builder) verdicts() []Text {
 		}
 		k := early{r.At.UnixMilli(), r.Needs}
 		if len(where[k]) > 0 {
-			out = append(out, b.tooEarly(r, names(where[k])))
+			out = append(out, b.tooEarly(r, words.List(where[k])))
 			delete(where, k)
 		}
 	}
@@ -146,7 +147,7 @@ func (b *builder) verdicts() []Text {
 
 func (b *builder) surfaceWords(id string) string {
 	pos, _ := b.Case.Position(id)
-	return drawing.SurfaceWords(b.Case, pos)
+	return words.Surface(b.Case, pos)
 }
 
 func (b *builder) tooEarly(r repair.Result, where string) Text {
@@ -189,17 +190,17 @@ func (b *builder) nights(pos roof.Position) picture.WinterSheet {
 func (b *builder) surfaceSentence(i int) Text {
 	s := b.Answer.Surfaces[i]
 	pos, _ := b.Case.Position(s.Surface)
-	words := drawing.SurfaceWords(b.Case, pos)
+	where := words.Surface(b.Case, pos)
 	sheet := b.nights(pos)
 	n := picture.CountNights(sheet.Nights)
 	var t Text
 	switch {
 	case n.Counted == 0:
-		t = say("No night was observed well enough to say whether water formed %s.", words)
+		t = say("No night was observed well enough to say whether water formed %s.", where)
 	case n.Wet == 0:
-		t = say("No water was seen to form %s on %s observed well enough to count.", words, plural(n.Counted, "night"))
+		t = say("No water was seen to form %s on %s observed well enough to count.", where, words.Count(n.Counted, "night"))
 	default:
-		t = say("Water formed %s%s", words, sheet.NightsWords()[len("Wet"):])
+		t = say("Water formed %s%s", where, sheet.NightsWords()[len("Wet"):])
 	}
 	t = append(t, Run{Words: sheet.UnsureWords()})
 	if s.HoursCondensing == nil {
@@ -226,7 +227,7 @@ func (b *builder) findingSentence() Text {
 				return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &k.Support, 2)
 			}
 		}
-		return Run{Words: missing}
+		return Run{Words: words.Missing}
 	}
 	if f.Finding == cause.Undetermined {
 		if f.Leading == "" || len(f.Causes) == 0 {
@@ -262,7 +263,7 @@ func interval(i int, what string, x, lo, hi *float64, names [3]string) Text {
 	if *x < 0 {
 		rose, a, z := -*x, -*hi, -*lo
 		run := func(field string, v float64) Run {
-			return Run{Words: fixed(v, 0), From: repairPath(i, field), Scale: -1}
+			return Run{Words: words.Fixed(v, 0), From: repairPath(i, field), Scale: -1}
 		}
 		return say("%s rose by %s % (95 % interval %s to %s %)", what, run(names[0], rose), run(names[2], a),
 			run(names[1], z))
@@ -280,18 +281,18 @@ var (
 // verdictSentence says the verdict on one repair at one surface.
 func (b *builder) verdictSentence(i int) Text {
 	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
-	words := b.surfaceWords(r.Surface)
+	where := b.surfaceWords(r.Surface)
 	when := "The repair of " + local(r.At, b.zone, dayLayout)
 	var verdict string
 	switch r.Verdict {
 	case repair.Worked:
-		verdict = when + " worked " + words
+		verdict = when + " worked " + where
 	case repair.GotWorse:
-		verdict = when + " made it worse " + words
+		verdict = when + " made it worse " + where
 	case repair.NoChangeShown:
-		verdict = when + " has shown no change " + words + " so far"
+		verdict = when + " has shown no change " + where + " so far"
 	default:
-		return b.tooEarly(r, words)
+		return b.tooEarly(r, where)
 	}
 	fall := interval(i, "hours of condensation", a.ReductionPct, a.LowPct, a.HighPct, wetNames)
 	if fall == nil {
@@ -316,7 +317,7 @@ func (b *builder) verdictSentence(i int) Text {
 // position is a position's place in words with its id.
 func (b *builder) position(id string) string {
 	if p, ok := b.Case.Position(id); ok {
-		return drawing.PositionWords(p)
+		return words.Position(p)
 	}
 	return id
 }

@@ -9,6 +9,7 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // repairs is the part on whether each repair worked.
@@ -37,25 +38,25 @@ func (b *builder) repairs(p *part) {
 func (b *builder) treats(p *part, e roof.Event) {
 	var out []string
 	if len(e.Treats) > 0 {
-		out = append(out, "treats "+names(e.Treats))
+		out = append(out, "treats "+words.List(e.Treats))
 	} else {
 		out = append(out, "treats every surface (none is named)")
 	}
 	if len(e.Changes) > 0 {
 		var c []string
 		for _, x := range e.Changes {
-			c = append(c, spaced(string(x)))
+			c = append(c, words.Key(string(x)))
 		}
-		out = append(out, "declared to change "+names(c))
+		out = append(out, "declared to change "+words.List(c))
 	}
-	p.quiet("By the case file it %s.", names(out))
+	p.quiet("By the case file it %s.", words.List(out))
 }
 
 func (b *builder) result(p *part, i int) {
 	r := b.Answer.Results[i]
 	pos, _ := b.Case.Position(r.Surface)
 	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
-		bold(spaced(string(r.Verdict))))
+		bold(words.Key(string(r.Verdict))))
 	p.add(Lead, b.verdictSentence(i))
 	if r.Reason != "" {
 		p.para("%s", prose(r.Reason))
@@ -94,10 +95,10 @@ func (b *builder) effect(p *part, i int) {
 			{figureAt(repairPath(i, n[0]), x, 0)}, {figureAt(repairPath(i, n[1]), lo, 0)},
 			{figureAt(repairPath(i, n[2]), hi, 0)}}})
 	}
-	h := [6]string{missing, missing, missing, missing, missing, missing}
+	h := [6]string{words.Missing, words.Missing, words.Missing, words.Missing, words.Missing, words.Missing}
 	if x := r.Hours; x != nil {
 		for k, v := range []float64{x.MeasuredWet, x.WetWith, x.WetWithout, x.MeasuredRisk, x.RiskWith, x.RiskWithout} {
-			h[k] = hours(v)
+			h[k] = words.Hours(v)
 		}
 	}
 	row("Hours of condensation", h[0], h[1], h[2], a.ReductionPct, a.LowPct, a.HighPct, wetNames)
@@ -136,7 +137,7 @@ func (b *builder) mechanism(p *part, r repair.Result) {
 			Head:    []string{"What", "Times", "95 %: from", "to", "Credited to the repair", "Known from these readings"},
 			Numeric: []bool{false, true, true, true}}
 		for _, m := range r.Mechanism {
-			t.Rows = append(t.Rows, cells(upper(m.What), fmt.Sprintf("%.2g", m.Factor), fmt.Sprintf("%.2g", m.Low),
+			t.Rows = append(t.Rows, cells(words.Upper(m.What), fmt.Sprintf("%.2g", m.Factor), fmt.Sprintf("%.2g", m.Low),
 				fmt.Sprintf("%.2g", m.High), yes(m.Credited), yes(m.Identified)))
 		}
 		p.table(t)
@@ -189,7 +190,7 @@ func (b *builder) fair(p *part, i int) {
 	if r.Sigma[0] != nil || r.Sigma[1] != nil {
 		for k, what := range []string{"of the loft", "of the air at the covering"} {
 			if s := r.Sigma[k]; s != nil {
-				p.para("The fitted model misses the measured dew point %s by %s K (standard deviation).", what, fixed(*s, 2))
+				p.para("The fitted model misses the measured dew point %s by %s K (standard deviation).", what, words.Fixed(*s, 2))
 			}
 		}
 	}
@@ -199,15 +200,16 @@ func (b *builder) gates(p *part, r repair.Result) {
 	t := &Table{Caption: "What must hold before any verdict but “too early”",
 		Head: []string{"Condition", "Found", "Wanted", "Holds"}}
 	for _, g := range r.Gates {
-		t.Rows = append(t.Rows, cells(upper(g.Name), g.Figure, g.Limit, yes(g.Open)))
+		t.Rows = append(t.Rows, cells(words.Upper(g.Name), g.Figure, g.Limit, yes(g.Open)))
 	}
 	p.table(t)
 	e := &Table{Caption: "The evenings behind the verdict, latest first",
 		Head: []string{"Evening", "Fall of wet hours, %", "Fall of hours at risk, 95 %: from", "to",
 			"Counted against expected (log)", "Holds"}, Numeric: []bool{false, true, true, true, true}}
 	for _, x := range r.Evenings {
-		e.Rows = append(e.Rows, cells(x.Night, fixed(x.ReductionPct, 0), fixed(x.RiskLowPct, 0), fixed(x.RiskHighPct, 0),
-			fixed(x.Q, 2), yes(x.Holds)))
+		e.Rows = append(e.Rows, cells(x.Night, words.Fixed(x.ReductionPct, 0), words.Fixed(x.RiskLowPct, 0),
+			words.Fixed(x.RiskHighPct, 0),
+			words.Fixed(x.Q, 2), yes(x.Holds)))
 	}
 	p.table(e)
 }
@@ -219,17 +221,17 @@ func (b *builder) sensitivity(p *part, r repair.Result) {
 	for _, v := range r.Sensitivity {
 		fall, between, flips := "–", "as above", yes(v.Flips)
 		if v.RiskFallPct != nil {
-			fall = fixed(*v.RiskFallPct, 0)
+			fall = words.Fixed(*v.RiskFallPct, 0)
 		}
 		if v.LowPct != nil && v.HighPct != nil {
-			between = fixed(*v.LowPct, 0) + " to " + fixed(*v.HighPct, 0)
+			between = words.Fixed(*v.LowPct, 0) + " to " + words.Fixed(*v.HighPct, 0)
 		} else if v.RiskFallPct != nil {
 			between = "–"
 		}
 		if v.Why != "" {
 			flips, between = v.Why, "–"
 		}
-		t.Rows = append(t.Rows, cells(upper(v.What), fall, between, flips))
+		t.Rows = append(t.Rows, cells(words.Upper(v.What), fall, between, flips))
 	}
 	p.table(t)
 }
@@ -261,16 +263,16 @@ func (b *builder) leftOut(p *part, r repair.Result) {
 		return
 	}
 	order := map[string]int{"before": 0, "lock": 1, "after": 2}
-	words := map[string]string{"before": "before the repair", "lock": "about the repair", "after": "after the repair"}
+	periods := map[string]string{"before": "before the repair", "lock": "about the repair", "after": "after the repair"}
 	sort.SliceStable(all, func(i, j int) bool { return order[all[i].period] < order[all[j].period] })
 	t := &Table{Caption: "Nights left out, and why", Head: []string{"Period", "Why", "Nights", "Evenings of"},
 		Numeric: []bool{false, false, true}}
 	for _, x := range all {
-		period := words[x.period]
+		period := periods[x.period]
 		if period == "" {
 			period = x.period
 		}
-		t.Rows = append(t.Rows, cells(upper(period), prose(x.why), fmt.Sprint(len(x.nights)), runs(x.nights)))
+		t.Rows = append(t.Rows, cells(words.Upper(period), prose(x.why), fmt.Sprint(len(x.nights)), runs(x.nights)))
 	}
 	if len(all) == 0 {
 		p.para("No night was left out.")

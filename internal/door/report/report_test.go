@@ -48,12 +48,20 @@ func agree(t assert.TestingT, own map[string]float64, r Run) bool {
 	if !assert.True(t, ok, "%q says that it is %s, which the assessment does not have", r.Words, r.From) {
 		return false
 	}
-	words := strings.ReplaceAll(r.Words, "−", "-")
+	words, small := strings.CutPrefix(strings.ReplaceAll(r.Words, "−", "-"), "under ")
+	words, nearly := strings.CutPrefix(words, "over ")
 	got, err := strconv.ParseFloat(words, 64)
 	if !assert.NoError(t, err, "%s is printed as %q", r.From, r.Words) {
 		return false
 	}
 	_, decimals, _ := strings.Cut(words, ".")
+	if nearly {
+		return assert.Greater(t, want*r.Scale, got, "%s is %g and printed as %q", r.From, want, r.Words) &&
+			assert.Less(t, want*r.Scale, 100.0, "%s is printed as %q", r.From, r.Words)
+	}
+	if small {
+		return assert.Less(t, math.Abs(want*r.Scale), got, "%s is %g and printed as %q", r.From, want, r.Words)
+	}
 	return assert.InDelta(t, want*r.Scale, got, 0.5*math.Pow10(-len(decimals))+1e-9, "%s is %g and printed as %q", r.From,
 		want, r.Words)
 }

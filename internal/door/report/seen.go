@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/reason/buildup"
 	"dewcase/internal/reason/openings"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // seen is the part on the survey: the build-up on sight, and what the rules of
@@ -31,7 +32,7 @@ func (b *builder) seen(p *part) {
 		var rows []Row
 		for _, f := range r.Findings {
 			if f.Verdict == g.verdict {
-				rows = append(rows, cells(upper(f.Element), prose(f.What), prose(f.Why), prose(f.Cure), f.Source))
+				rows = append(rows, cells(words.Upper(f.Element), prose(f.What), prose(f.Why), prose(f.Cure), f.Source))
 			}
 		}
 		if len(rows) > 0 {
@@ -68,7 +69,7 @@ func (b *builder) open(p *part) {
 		if l.Instead != "" {
 			source += "; " + l.Instead
 		}
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", upper(l.Where.Words())),
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", words.Upper(l.Where.Words())),
 			{millimetres(path+"needed_mm", &o.NeededMM)}, {millimetres(path+"have_mm", o.HaveMM)},
 			{millimetres(path+"short_mm", o.ShortMM)}, {figureAt(path+"short_mm2", o.ShortMM2, 0)}, say("%s", source)}})
 	}
@@ -104,7 +105,7 @@ func (b *builder) cautions(p *part) {
 		if c.FromMemory {
 			source += "; from memory"
 		}
-		items = append(items, say("%s %s (%s)", bold(upper(c.Hazard)+"."), c.Text, source))
+		items = append(items, say("%s %s (%s)", bold(words.Upper(c.Hazard)+"."), c.Text, source))
 	}
 	p.list(Bullets, items)
 	p.quiet("%s", caution.Everywhere())

@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/physics/condensate"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // surfaces is the part on what happened at each surface.
@@ -18,7 +19,7 @@ func (b *builder) surfaces(p *part) {
 	}
 	for i, s := range b.Answer.Surfaces {
 		pos, _ := b.Case.Position(s.Surface)
-		p.head("%s (%s), in the air of %s", upper(pos.Place.Words()), s.Surface, airOf(s))
+		p.head("%s (%s), in the air of %s", words.Upper(pos.Place.Words()), s.Surface, airOf(s))
 		if !b.recorded() {
 			for _, n := range s.Notes {
 				p.warn("%s", prose(n))
@@ -61,17 +62,18 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	}
 	m := drawing.Chart(b.Case, b.coarse, pos, b.zone)
 	m.ID = fmt.Sprintf("report-margin-%d", i)
-	words := "Margin: surface temperature minus the limit of its air (dew point; frost point below 0 °C), K. Line: " +
-		"mean of each step; grey: its range; below zero water forms. Row beneath: what formed. " + upper(stepWords(m.Step)) +
+	caption := "Margin: surface temperature minus the limit of its air (dew point; frost point below 0 °C), K. Line: " +
+		"mean of each step; grey: its range; below zero water forms. Row beneath: what formed. " +
+		words.Upper(stepWords(m.Step)) +
 		". "
 	if c, ok := drawing.ChangeOf(b.Answer.Results, s.Surface); ok {
 		if u := drawing.Unrepaired(m, c); u != nil {
 			m.UnrepairedK = u
-			words += "Dashed: the margin that the unrepaired roof would have had in the same weather, by the model. "
+			caption += "Dashed: the margin that the unrepaired roof would have had in the same weather, by the model. "
 		}
 	}
 	m.Strips = drawing.Strips(b.Answer.Behind.Surfaces, s.Surface)
-	p.figure("margin", m.Scene(), StatesLegend, say("%s", words+m.Words()))
+	p.figure("margin", m.Scene(), StatesLegend, say("%s", caption+m.Words()))
 	b.howSure(p, i)
 }
 
@@ -136,7 +138,7 @@ func (b *builder) hours(p *part, i int) {
 		gaps := ""
 		if of.GapsWet > 0 {
 			gaps = fmt.Sprintf(" A film lay on the surface when %d of %s began; after a gap the balance starts again from "+
-				"dry, so that what is counted is a lower bound.", of.GapsWet, plural(of.Gaps, "gap"))
+				"dry, so that what is counted is a lower bound.", of.GapsWet, words.Count(of.Gaps, "gap"))
 		}
 		p.quiet("Every figure in g/m² goes with the coefficient of heat transfer of still air, taken as %s W/m²K, which "+
 			"is known to a factor of about two; nights wetted are those on which at least %s g/m² condensed, and a smooth "+
@@ -172,8 +174,8 @@ func (b *builder) howSure(p *part, i int) {
 			continue
 		}
 		path := surfacePath(i, fmt.Sprintf("how_sure.%d.", k))
-		words := quantityWords[x.Quantity]
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", x.Logger), say("%s", words), {shareAt(path+"part", x.Part)},
+		quantity := quantityWords[x.Quantity]
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", x.Logger), say("%s", quantity), {shareAt(path+"part", x.Part)},
 			{hoursAt(path+"hours_condensing_low_if_checked", &x.CheckedLow)},
 			{hoursAt(path+"hours_condensing_high_if_checked", &x.CheckedHigh)}}})
 	}
@@ -196,7 +198,7 @@ func (b *builder) damp(p *part) {
 		if s.Mould == nil && s.Timber == nil && s.Wood == nil && s.Fixings == nil {
 			continue
 		}
-		p.head("%s", upper(b.position(s.Surface)))
+		p.head("%s", words.Upper(b.position(s.Surface)))
 		t := &Table{Head: []string{"What", "Figure", "Meaning"}, Numeric: []bool{false, true}}
 		path := fmt.Sprintf("physics.surfaces.%d.", k)
 		row := func(what string, figure Text, how string) {
@@ -276,7 +278,7 @@ func (b *builder) vapour(p *part) {
 			path := fmt.Sprintf("physics.house.excesses.%d.", i)
 			unc := Text{figureAt(path+"standard_uncertainty_pa", &x.UncPa, 0)}
 			if x.UncPa == 0 {
-				unc = say("%s", missing)
+				unc = say("%s", words.Missing)
 			}
 			e.Rows = append(e.Rows, Row{Cells: []Text{say("%s", x.Place), {figureAt(path+"mean_pa", &x.MeanPa, 0)}, unc,
 				{figureAt(path+"moisture_supply_g_m3", &x.SupplyGM3, 2)}}})
@@ -284,15 +286,15 @@ func (b *builder) vapour(p *part) {
 		p.table(e)
 	}
 	for _, a := range []struct {
-		words, path string
-		air         assessment.ToldAir
+		of, path string
+		air      assessment.ToldAir
 	}{{"the loft", "loft_air_change", t.LoftAir}, {"the batten void", "void_air_change", t.VoidAir}} {
 		if a.air.PerHour == nil {
-			p.para("Air changes of %s: %s", a.words, prose(a.air.Why))
+			p.para("Air changes of %s: %s", a.of, prose(a.air.Why))
 			continue
 		}
 		path := "physics." + a.path + "."
-		p.para("The air of %s changed about %s times an hour (%s to %s). %s", a.words,
+		p.para("The air of %s changed about %s times an hour (%s to %s). %s", a.of,
 			figureAt(path+"per_hour", a.air.PerHour, 2), figureAt(path+"low", a.air.Low, 2),
 			figureAt(path+"high", a.air.High, 2), prose(a.air.Why))
 	}
@@ -301,7 +303,7 @@ func (b *builder) vapour(p *part) {
 	for i, m := range t.Steady {
 		where := "nowhere"
 		if len(m.Planes) > 0 {
-			where = names(m.Planes)
+			where = words.List(m.Planes)
 		}
 		s.Rows = append(s.Rows, Row{Cells: []Text{say("%s", m.Month),
 			{figureAt(fmt.Sprintf("physics.steady_build_up.%d.condensed_g_m2", i), &m.CondensedGM2, 1)}, say("%s", where)}})
@@ -315,7 +317,7 @@ func (b *builder) vapour(p *part) {
 // percentAt is a share of the assessment, which may be nil, in per cent.
 func percentAt(path string, share *float64) Run {
 	if share == nil {
-		return Run{Words: missing}
+		return Run{Words: words.Missing}
 	}
 	return shareAt(path, *share)
 }

@@ -2,93 +2,40 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"regexp"
 	"strings"
 	"time"
 	"unicode"
 
 	"dewcase/internal/door/drawing"
+	"dewcase/internal/words"
 )
-
-// missing stands where a figure could not be had.
-const missing = "not known"
-
-// hours writes hours with one decimal, without one from 100 h up.
-func hours(h float64) string {
-	if math.Abs(h) >= 99.95 {
-		return fixed(h, 0)
-	}
-	return fixed(h, 1)
-}
-
-// fixed writes a figure with a true minus.
-func fixed(x float64, decimals int) string {
-	s := fmt.Sprintf("%.*f", decimals, math.Abs(x))
-	if x < 0 && strings.Trim(s, "0.") != "" {
-		return "−" + s
-	}
-	return s
-}
 
 // hoursAt is a figure of the assessment in hours.
 func hoursAt(path string, x *float64) Run {
 	if x == nil {
-		return Run{Words: missing}
+		return Run{Words: words.Missing}
 	}
-	return Run{Words: hours(*x), From: path, Scale: 1}
+	return Run{Words: words.Hours(*x), From: path, Scale: 1}
 }
 
 // figureAt is a figure of the assessment.
 func figureAt(path string, x *float64, decimals int) Run {
 	if x == nil {
-		return Run{Words: missing}
+		return Run{Words: words.Missing}
 	}
-	return Run{Words: fixed(*x, decimals), From: path, Scale: 1}
+	return Run{Words: words.Fixed(*x, decimals), From: path, Scale: 1}
 }
 
-// shareAt is a share of the assessment in per cent: without decimals, unless it
-// is under one per cent or would be rounded to all or nothing.
+// shareAt is a share of the assessment in per cent.
 func shareAt(path string, share float64) Run {
-	p := share * 100
-	decimals := 0
-	switch {
-	case p > 0 && p < 0.05, p >= 99.95 && p < 100:
-		decimals = 2
-	case p > 0 && p < 1, p > 99 && p < 100:
-		decimals = 1
-	}
-	return Run{Words: fixed(p, decimals), From: path, Scale: 100}
+	return Run{Words: words.Percent(share), From: path, Scale: 100}
 }
 
 func countAt(path string, n int) Run { return Run{Words: fmt.Sprint(n), From: path, Scale: 1} }
 
-func plural(n int, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %ss", n, one)
-}
-
 // prose makes a sentence of a line of the analysis, as the pages do.
 func prose(s string) string { return drawing.Prose(s) }
-
-func upper(s string) string { return drawing.Upper(s) }
-
-// names writes a list as people do: a, b and c.
-func names(list []string) string {
-	switch n := len(list); n {
-	case 0:
-		return ""
-	case 1:
-		return list[0]
-	default:
-		return strings.Join(list[:n-1], ", ") + " and " + list[n-1]
-	}
-}
-
-// spaced writes a word of the contract for a reader: no_change_shown.
-func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
 const (
 	dayLayout  = "2 January 2006"
@@ -124,19 +71,6 @@ var unit = regexp.MustCompile(`(\d) (%|h|K|Pa|°C|g/m²|mm|min)([\s.,;:)]|$)`)
 
 // held keeps a figure and its unit on one line.
 func held(s string) string { return unit.ReplaceAllString(s, "$1\u00A0$2$3") }
-
-// figure writes a figure to about two places, without an exponent.
-func figure(x float64) string {
-	switch a := math.Abs(x); {
-	case a >= 10 || a == 0:
-		return fixed(x, 0)
-	case a >= 1:
-		return fixed(x, 1)
-	case a >= 0.1:
-		return fixed(x, 2)
-	}
-	return fixed(x, 3)
-}
 
 func odd(r rune) bool { return unicode.IsControl(r) || turns(r) || r == '\u2028' || r == '\u2029' }
 

@@ -12,6 +12,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/words"
 )
 
 // AlertDesk answers for the consultant's alert pages.
@@ -146,7 +147,7 @@ func split(rows []AlertRow) (b alertsBody) {
 	case 1:
 		b.Sentence = "One alert is in force."
 	default:
-		b.Sentence = plural(n, "alert") + " are in force."
+		b.Sentence = words.Count(n, "alert") + " are in force."
 	}
 	return b
 }

@@ -15,6 +15,7 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // caseBody is the case page.
@@ -147,7 +148,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	b := caseBody{Surface: v.surface, SurfaceWords: drawing.SurfaceWords(h.Case, v.surface), Coverage: a.Coverage,
+	b := caseBody{Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface), Coverage: a.Coverage,
 		Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
 	for i := range h.Surfaces {
 		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
@@ -188,7 +189,7 @@ func seasonYear(t time.Time) int {
 }
 
 // answer makes the page's sentences from the assessment of a surface.
-func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, words string) (first, second string,
+func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, where string) (first, second string,
 	notes []string) {
 	var of *assessment.Surface
 	for i := range a.Surfaces {
@@ -197,7 +198,7 @@ func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, word
 			notes = of.Notes
 		}
 	}
-	first, second = surfaceSentences(words, s, of)
+	first, second = surfaceSentences(where, s, of)
 	return first, second, notes
 }
 
@@ -207,7 +208,7 @@ func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
 		sum := n.Sum()
 		row := nightRow{Night: n, Wet: sum.CondensingMin / 60, Near: (sum.AtRiskMin - sum.CondensingMin) / 60,
 			Frost:    sum.FrostMin / 60,
-			Observed: percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
+			Observed: words.Percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
 		switch {
 		case n.IsWet() && sum.FrostMin*2 >= sum.CondensingMin:
 			row.Verdict = "frost"

@@ -13,6 +13,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // houseRow is one house of the list.
@@ -47,15 +48,15 @@ func housesSentence(rows []houseRow) string {
 	case need == 0 && len(rows) == 1:
 		return "1 house, which needs no look."
 	case need == 0:
-		return plural(len(rows), "house") + ", none of which needs a look."
+		return words.Count(len(rows), "house") + ", none of which needs a look."
 	case len(rows) == 1:
 		return "1 house, which needs a look."
 	case need == len(rows):
-		return plural(len(rows), "house") + ", all of which need a look."
+		return words.Count(len(rows), "house") + ", all of which need a look."
 	case need == 1:
-		return plural(len(rows), "house") + ", one of which needs a look."
+		return words.Count(len(rows), "house") + ", one of which needs a look."
 	}
-	return fmt.Sprintf("%s, %d of which need a look.", plural(len(rows), "house"), need)
+	return fmt.Sprintf("%s, %d of which need a look.", words.Count(len(rows), "house"), need)
 }
 
 // houses lists the cases, what needs a person first.
@@ -147,15 +148,15 @@ func (row *houseRow) attend(now time.Time, latest []Latest, n picture.Count) {
 		row.weight += 40
 	}
 	if len(flat) > 0 {
-		row.Attention = append(row.Attention, "battery low: "+joinAnd(flat))
+		row.Attention = append(row.Attention, "battery low: "+words.List(flat))
 		row.weight += 15
 	}
 	if n.Wet >= 3 {
-		row.Attention = append(row.Attention, "wet on "+plural(n.Wet, "night")+" of the last week")
+		row.Attention = append(row.Attention, "wet on "+words.Count(n.Wet, "night")+" of the last week")
 		row.weight += 20
 	}
 	if n.Unsure >= 3 {
-		row.Attention = append(row.Attention, plural(n.Unsure, "night")+" of the last week not observed")
+		row.Attention = append(row.Attention, words.Count(n.Unsure, "night")+" of the last week not observed")
 		row.weight += 10
 	}
 }
@@ -169,23 +170,9 @@ func silentWords(ids []string) string {
 		return "logger " + ids[0] + " is silent"
 	}
 	if len(ids) > 3 {
-		return plural(len(ids), "logger") + " are silent"
+		return words.Count(len(ids), "logger") + " are silent"
 	}
-	return "loggers " + joinAnd(ids) + " are silent"
-}
-
-func joinAnd(s []string) string {
-	switch len(s) {
-	case 0:
-		return ""
-	case 1:
-		return s[0]
-	}
-	out := s[0]
-	for _, x := range s[1 : len(s)-1] {
-		out += ", " + x
-	}
-	return out + " and " + s[len(s)-1]
+	return "loggers " + words.List(ids) + " are silent"
 }
 
 // positionsBody is the page of what the loggers say now.
@@ -229,14 +216,14 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 			b.Unknown = append(b.Unknown, row)
 			continue
 		}
-		row.Place, row.Words, row.Check = pos.Place, drawing.PositionWords(pos), lastCheck(h, l.Logger, now)
+		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
 		seen[pos.ID] = true
 		b.Rows = append(b.Rows, row)
 	}
 	for _, pos := range h.Case.Positions {
 		if !seen[pos.ID] {
 			b.Rows = append(b.Rows, positionRow{Latest: Latest{Position: pos.ID, Place: pos.Place},
-				Words: drawing.PositionWords(pos), Silent: true})
+				Words: words.Position(pos), Silent: true})
 		}
 	}
 	sort.SliceStable(b.Rows, func(i, j int) bool { return drawing.Rank(b.Rows[i].Place) < drawing.Rank(b.Rows[j].Place) })
@@ -283,13 +270,13 @@ func loggersSentence(rows []positionRow) string {
 	case len(silent) > 3:
 		s = fmt.Sprintf("%d of %d loggers are silent", len(silent), fitted)
 	default:
-		s = upper(silentWords(silent))
+		s = words.Upper(silentWords(silent))
 	}
 	if len(flat) > 0 {
-		s += "; battery low: " + joinAnd(flat)
+		s += "; battery low: " + words.List(flat)
 	}
 	if len(empty) > 0 {
-		s += "; nothing heard at " + joinAnd(empty)
+		s += "; nothing heard at " + words.List(empty)
 	}
 	return s + "."
 }

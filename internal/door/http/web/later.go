@@ -11,13 +11,13 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
-	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/buildup"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/openings"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // caseRoutes are the pages of a case that stand on the causes, the repairs and
@@ -221,7 +221,7 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 	var b sureBody
 	for _, s := range a.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
-		row := sureSurface{Surface: s, Words: drawing.SurfaceWords(h.Case, pos)}
+		row := sureSurface{Surface: s, Words: words.Surface(h.Case, pos)}
 		row.Sentence, row.Bar = sureSentence(s, row.Words), barOf(s)
 		for _, x := range s.HowSure {
 			if x.Part > 0 {
@@ -249,23 +249,23 @@ func barOf(s assessment.Surface) *sureBar {
 	share := func(h float64) string { return fmt.Sprintf("%.2f%%", min(h/s.HoursObserved, 1)*100) }
 	return &sureBar{Low: share(*s.HoursCondensingLow), Wide: share(*s.HoursCondensingHigh - *s.HoursCondensingLow),
 		Best: share(*s.HoursCondensing),
-		Words: fmt.Sprintf("%s h expected, %s to %s h the 95 %% interval, of %s h observed", hours(*s.HoursCondensing),
-			hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh), hours(s.HoursObserved))}
+		Words: fmt.Sprintf("%s h expected, %s to %s h the 95 %% interval, of %s h observed", words.Hours(*s.HoursCondensing),
+			words.Hours(*s.HoursCondensingLow), words.Hours(*s.HoursCondensingHigh), words.Hours(s.HoursObserved))}
 }
 
-func sureSentence(s assessment.Surface, words string) string {
+func sureSentence(s assessment.Surface, where string) string {
 	switch {
 	case s.HoursCondensing == nil:
-		return "Wet hours " + words + " could not be counted."
+		return "Wet hours " + where + " could not be counted."
 	case s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil:
 		return fmt.Sprintf("%s wet hours %s; how sure cannot be said, because a logger’s accuracy is not in the case file.",
-			hours(*s.HoursCondensing), words)
+			words.Hours(*s.HoursCondensing), where)
 	}
 	if *s.HoursCondensingHigh < 0.05 {
-		return "No wet hours " + words + ", and no error within the loggers’ accuracy would make any."
+		return "No wet hours " + where + ", and no error within the loggers’ accuracy would make any."
 	}
 	out := fmt.Sprintf("%s wet hours %s, and with the loggers’ accuracy anything from %s to %s (95 %%).",
-		hours(*s.HoursCondensing), words, hours(*s.HoursCondensingLow), hours(*s.HoursCondensingHigh))
+		words.Hours(*s.HoursCondensing), where, words.Hours(*s.HoursCondensingLow), words.Hours(*s.HoursCondensingHigh))
 	best := -1
 	for i, x := range s.HowSure {
 		if best < 0 || x.Part > s.HowSure[best].Part {
@@ -274,7 +274,7 @@ func sureSentence(s assessment.Surface, words string) string {
 	}
 	if best >= 0 {
 		x := s.HowSure[best]
-		out += fmt.Sprintf(" The largest part of the doubt, %s %%, is the %s of %s.", percent(x.Part),
+		out += fmt.Sprintf(" The largest part of the doubt, %s %%, is the %s of %s.", words.Percent(x.Part),
 			quantityWords(x.Quantity), x.Logger)
 	}
 	return out

@@ -9,6 +9,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/words"
 )
 
 // physicsBody is the page of what the water does.
@@ -50,7 +51,7 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 	b := physicsBody{Told: a.Physics}
 	for _, s := range a.Physics.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
-		row := physicsSurface{ToldSurface: s, Words: drawing.SurfaceWords(h.Case, pos)}
+		row := physicsSurface{ToldSurface: s, Words: words.Surface(h.Case, pos)}
 		if q := drawing.Strips(a.Behind.Surfaces, s.Surface); len(q) > 0 {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
@@ -78,9 +79,9 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 	b.Sentence = physicsSentence(b.Surfaces)
 	if a.Physics.House != nil {
 		for _, e := range a.Physics.House.Excesses {
-			row := classRow{Place: e.Place, Excess: fmt.Sprintf("%.0f", e.MeanPa), Supply: signed(e.SupplyGM3)}
+			row := classRow{Place: e.Place, Excess: fmt.Sprintf("%.0f", e.MeanPa), Supply: words.Signed(e.SupplyGM3)}
 			if pos, ok := h.Case.Position(e.Place); ok {
-				row.Place = drawing.PositionWords(pos)
+				row.Place = words.Position(pos)
 			}
 			if e.UncPa > 0 {
 				row.Excess += fmt.Sprintf(" ± %.0f", 2*e.UncPa)
@@ -108,7 +109,7 @@ func physicsSentence(s []physicsSurface) string {
 		return "No surface gathered enough water to count as wetted."
 	}
 	out := fmt.Sprintf("Up to %.0f g/m² of water lay %s; it was wetted on %s", c.PeakGM2, s[best].Words,
-		plural(c.NightsWetted, "night"))
+		words.Count(c.NightsWetted, "night"))
 	switch known := c.MorningsDried + c.MorningsWet; {
 	case known == 0:
 	case c.MorningsWet == 0:
@@ -120,9 +121,9 @@ func physicsSentence(s []physicsSurface) string {
 }
 
 // courses draws what follows from the margin over the whole record.
-func courses(h *head, words, id string, q []picture.Quiet) *picture.Scene {
+func courses(h *head, where, id string, q []picture.Quiet) *picture.Scene {
 	step := drawing.StepFor(h.Until.Sub(h.From))
-	m := picture.MarginChart{ID: "courses-" + id, Surface: words, Zone: h.Zone, From: h.From, Until: h.Until, Step: step,
+	m := picture.MarginChart{ID: "courses-" + id, Surface: where, Zone: h.Zone, From: h.From, Until: h.Until, Step: step,
 		Strips: q, Events: h.Events}
 	if !h.Until.After(h.From) {
 		return nil // one reading has no course

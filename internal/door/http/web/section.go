@@ -4,6 +4,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 var sectionPlaces = map[roof.Place]picture.Place{
@@ -22,11 +23,11 @@ func section(c *roof.Case, latest []Latest) *picture.Scene {
 		if !ok || !drawn || l.TempC == nil {
 			continue
 		}
-		words := pos.ID + " " + signed(*l.TempC) + " °C"
+		label := pos.ID + " " + words.Signed(*l.TempC) + " °C"
 		if l.RHPct != nil {
-			words += ", " + percent(*l.RHPct/100) + " %"
+			label += ", " + words.Percent(*l.RHPct/100) + " %"
 		}
-		s.Tags = append(s.Tags, picture.Tag{Place: place, Words: words})
+		s.Tags = append(s.Tags, picture.Tag{Place: place, Words: label})
 	}
 	return s.Scene()
 }

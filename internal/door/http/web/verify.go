@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/reason/repair"
+	"dewcase/internal/words"
 )
 
 // repairsBody is the contractor's page.
@@ -45,7 +46,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 	var b repairsBody
 	for i, res := range a.Results {
 		pos, _ := h.Case.Position(res.Surface)
-		v := resultView{Result: res, Words: drawing.SurfaceWords(h.Case, pos)}
+		v := resultView{Result: res, Words: words.Surface(h.Case, pos)}
 		v.Sentence = verdictSentence(h, v.Words, res)
 		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
 			v.Effect = effectPicture(i, res)
@@ -108,15 +109,15 @@ func effectPicture(i int, res repair.Result) *picture.Scene {
 }
 
 // verdictSentence says the verdict with its figure and how sure it is.
-func verdictSentence(h *head, words string, r repair.Result) string {
+func verdictSentence(h *head, where string, r repair.Result) string {
 	when := "The repair of " + r.At.In(h.Zone).Format("2 January 2006")
-	interval, wet := "", changed("wet hours "+words, r.ReductionPct, r.LowPct, r.HighPct)
+	interval, wet := "", changed("wet hours "+where, r.ReductionPct, r.LowPct, r.HighPct)
 	if wet != "" {
 		interval = ": " + wet
 	}
 	// The verdict rests on the hours at risk: where the interval of the wet hours
 	// takes in no change, they are told first.
-	if risk := changed("hours at risk "+words, r.AtRiskReductionPct, r.AtRiskLowPct,
+	if risk := changed("hours at risk "+where, r.AtRiskReductionPct, r.AtRiskLowPct,
 		r.AtRiskHighPct); r.Verdict == repair.Worked && wet != "" && risk != "" && *r.LowPct <= 0 {
 		interval = ": " + risk + "; " + changed("wet hours", r.ReductionPct, r.LowPct, r.HighPct) +
 			", which takes in no change"
@@ -127,11 +128,11 @@ func verdictSentence(h *head, words string, r repair.Result) string {
 	case repair.GotWorse:
 		return when + " made it worse" + interval + "."
 	case repair.NoChangeShown:
-		return when + " has shown no change " + words + " so far" +
+		return when + " has shown no change " + where + " so far" +
 			map[bool]string{true: "; the best estimate is that " + wet, false: ""}[wet != ""] + "."
 	}
 	return "It is too early to say whether the repair of " + r.At.In(h.Zone).Format("2 January 2006") + " worked " +
-		words + "."
+		where + "."
 }
 
 // changed says how far something fell or rose with its interval; nothing where
@@ -144,7 +145,7 @@ func changed(what string, x, low, high *float64) string {
 	if by < 0 {
 		way, by, lo, hi = "rose", -by, -hi, -lo
 	}
-	return fmt.Sprintf("%s %s by %.0f %%, weather being equal (95 %%: %s)", what, way, by, spanWords(lo, hi))
+	return fmt.Sprintf("%s %s by %.0f %%, weather being equal (95 %%: %s)", what, way, by, words.Interval(lo, hi))
 }
 
 // beside is what the script draws with the margin beyond the readings.

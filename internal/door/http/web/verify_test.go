@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 func ptr(x float64) *float64 { return &x }
@@ -57,7 +58,7 @@ func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
 	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.",
 		drawing.Prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
 	assert.Equal(t, "temp_c is text.", drawing.Prose("temp_c is text"))
-	assert.Equal(t, "“"+upper(cause.WaterIngress.Words())+"” leads, below 5 °C.",
+	assert.Equal(t, "“"+words.Upper(cause.WaterIngress.Words())+"” leads, below 5 °C.",
 		drawing.Prose("water_ingress leads, below 5 C"))
 	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", drawing.Prose("exchange of the loft x 7.4 [5.9, 9.3]"))
 	assert.Equal(t, "", drawing.Prose(" "))
@@ -65,20 +66,20 @@ func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
 }
 
 func TestFiguresAreWrittenAsThePagesPromise(t *testing.T) {
-	assert.Equal(t, "9.9", hours(9.94))
-	assert.Equal(t, "100", hours(99.96))
-	assert.Equal(t, "0", percent(0))
-	assert.Equal(t, "0.4", percent(0.004))
-	assert.Equal(t, "97", percent(0.97))
-	assert.Equal(t, "over 99", percent(0.999))
-	assert.Equal(t, "100", percent(1))
+	assert.Equal(t, "9.9", words.Hours(9.94))
+	assert.Equal(t, "100", words.Hours(99.96))
+	assert.Equal(t, "0", words.Percent(0))
+	assert.Equal(t, "0.4", words.Percent(0.004))
+	assert.Equal(t, "97", words.Percent(0.97))
+	assert.Equal(t, "over 99", words.Percent(0.999))
+	assert.Equal(t, "100", words.Percent(1))
 	now := time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
 	for d, want := range map[time.Duration]string{0: "0 s ago", 80 * time.Second: "80 s ago",
 		10 * time.Minute: "10 min ago", 5 * time.Hour: "5 h ago", 72 * time.Hour: "3 days ago",
 		-time.Hour: "ahead of the clock"} {
-		assert.Equal(t, want, age(now, now.Add(-d)))
+		assert.Equal(t, want, words.Ago(now, now.Add(-d)))
 	}
-	assert.Equal(t, "never", age(now, time.Time{}))
+	assert.Equal(t, "never", words.Ago(now, time.Time{}))
 }
 
 // A position that the repair left alone is there to be compared with: it never

@@ -10,6 +10,7 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // head is what every page of a case shows about it.
@@ -44,7 +45,7 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 		h.Zone = time.UTC
 	}
 	for _, s := range c.Surfaces() {
-		h.Surfaces = append(h.Surfaces, surfaceRef{ID: s.ID, Words: drawing.SurfaceWords(c, s)})
+		h.Surfaces = append(h.Surfaces, surfaceRef{ID: s.ID, Words: words.Surface(c, s)})
 	}
 	h.Events = drawing.Events(c)
 	h.Repairs = len(c.Repairs()) > 0

@@ -12,105 +12,57 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/words"
 )
-
-// hours writes hours with one decimal, without one from 100 h up.
-func hours(h float64) string {
-	if h >= 99.95 {
-		return fmt.Sprintf("%.0f", h)
-	}
-	return fmt.Sprintf("%.1f", h)
-}
-
-// signed writes a figure with a true minus and one decimal.
-func signed(x float64) string {
-	if x < 0 && math.Round(x*10) != 0 {
-		return fmt.Sprintf("−%.1f", -x)
-	}
-	return fmt.Sprintf("%.1f", math.Abs(x))
-}
-
-// percent writes a share without decimals, unless it is under one per cent.
-func percent(share float64) string {
-	p := share * 100
-	switch {
-	case p > 99.5 && p < 100:
-		return "over 99"
-	case p > 0 && p < 0.1:
-		return "under 0.1"
-	case p > 0 && p < 1:
-		return fmt.Sprintf("%.1f", p)
-	}
-	return fmt.Sprintf("%.0f", p)
-}
-
-// age says how long ago a time is.
-func age(now, t time.Time) string {
-	if t.IsZero() {
-		return "never"
-	}
-	d := now.Sub(t)
-	switch {
-	case d < -time.Minute:
-		return "ahead of the clock"
-	case d < 90*time.Second:
-		return fmt.Sprintf("%d s ago", max(0, int(d.Seconds())))
-	case d < 90*time.Minute:
-		return fmt.Sprintf("%.0f min ago", d.Minutes())
-	case d < 48*time.Hour:
-		return fmt.Sprintf("%.0f h ago", d.Hours())
-	}
-	return fmt.Sprintf("%.0f days ago", d.Hours()/24)
-}
 
 // surfaceSentences are the answer for one surface: on how many nights, then how
 // many hours and how sure.
-func surfaceSentences(words string, sheet picture.WinterSheet, s *assessment.Surface) (first, second string) {
+func surfaceSentences(where string, sheet picture.WinterSheet, s *assessment.Surface) (first, second string) {
 	n := picture.CountNights(sheet.Nights)
 	switch {
 	case len(sheet.Nights) == 0 || n.Counted == 0 && n.WetHours == 0:
-		first = "No night has been observed well enough yet to say whether water formed " + words + "."
+		first = "No night has been observed well enough yet to say whether water formed " + where + "."
 	case n.Wet == 0:
-		first = fmt.Sprintf("No water was seen to form %s on %d observed nights.", words, n.Counted)
+		first = fmt.Sprintf("No water was seen to form %s on %d observed nights.", where, n.Counted)
 	default:
-		first = "Water formed " + words + strings.TrimPrefix(sheet.NightsWords(), "Wet")
+		first = "Water formed " + where + strings.TrimPrefix(sheet.NightsWords(), "Wet")
 	}
 	if s == nil || s.HoursCondensing == nil {
 		if n.Counted == 0 && n.Unsure > 0 { // there is none to which these were more
-			return first, fmt.Sprintf("The record has %s so far.", plural(n.Unsure, "night"))
+			return first, fmt.Sprintf("The record has %s so far.", words.Count(n.Unsure, "night"))
 		}
 		return first, strings.TrimSpace(sheet.UnsureWords())
 	}
-	second = fmt.Sprintf("In all %s h wet", hours(*s.HoursCondensing))
+	second = fmt.Sprintf("In all %s h wet", words.Hours(*s.HoursCondensing))
 	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
-		second += fmt.Sprintf(", %s to %s h with the loggers’ accuracy (95 %%)", hours(*s.HoursCondensingLow),
-			hours(*s.HoursCondensingHigh))
+		second += fmt.Sprintf(", %s to %s h with the loggers’ accuracy (95 %%)", words.Hours(*s.HoursCondensingLow),
+			words.Hours(*s.HoursCondensingHigh))
 	}
-	second += fmt.Sprintf(", of %s h observed.", hours(s.HoursObserved))
+	second += fmt.Sprintf(", of %s h observed.", words.Hours(s.HoursObserved))
 	if s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil {
 		second += " How sure that is cannot be said, because a logger’s accuracy is not in the case file."
 	}
 	if s.FrostHours != nil && *s.FrostHours >= 0.05 {
-		second += fmt.Sprintf(" Frost: %s h.", hours(*s.FrostHours))
+		second += fmt.Sprintf(" Frost: %s h.", words.Hours(*s.FrostHours))
 	}
 	if s.HoursAtRisk != nil {
-		second += fmt.Sprintf(" Wet or within 1 K of it: %s h.", hours(*s.HoursAtRisk))
+		second += fmt.Sprintf(" Wet or within 1 K of it: %s h.", words.Hours(*s.HoursAtRisk))
 	}
 	return first, second + sheet.UnsureWords()
 }
 
 // lately says in one sentence how the last nights were.
-func lately(words string, nights []picture.Night) string {
+func lately(where string, nights []picture.Night) string {
 	const last = 7
 	if len(nights) > last {
 		nights = nights[len(nights)-last:]
 	}
 	n := picture.CountNights(nights)
 	if n.Counted == 0 {
-		return "Not observed well enough over the last " + plural(len(nights), "night") + " to say."
+		return "Not observed well enough over the last " + words.Count(len(nights), "night") + " to say."
 	}
 	if n.Wet == 0 {
-		s := fmt.Sprintf("No water %s on the last %s observed", words, plural(n.Counted, "night"))
+		s := fmt.Sprintf("No water %s on the last %s observed", where, words.Count(n.Counted, "night"))
 		if n.Unsure > 0 {
 			s += fmt.Sprintf(" (%d not observed)", n.Unsure)
 		}
@@ -130,12 +82,12 @@ func lately(words string, nights []picture.Night) string {
 	case lo < 1:
 		span = fmt.Sprintf("up to %.0f hours", hi)
 	case math.Round(lo) == math.Round(hi):
-		span = plural(int(math.Round(hi)), "hour") + " each"
+		span = words.Count(int(math.Round(hi)), "hour") + " each"
 	}
 	if n.Wet == 1 {
 		span = strings.TrimSuffix(span, " each")
 	}
-	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", words, n.Wet, plural(n.Counted, "night"), span)
+	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", where, n.Wet, words.Count(n.Counted, "night"), span)
 }
 
 // payloadWords shows what came: text as it is, everything else as \xNN, cut
@@ -158,11 +110,6 @@ func payloadWords(b []byte) string {
 	return out.String()
 }
 
-// spanWords writes an interval in whole figures, with true minus signs.
-func spanWords(lo, hi float64) string {
-	return strings.ReplaceAll(fmt.Sprintf("%.0f to %.0f", lo, hi), "-", "−")
-}
-
 // supportWords writes a cause's share of the support.
 func supportWords(x float64) string {
 	if x > 0 && x < 0.005 {
@@ -171,14 +118,20 @@ func supportWords(x float64) string {
 	return fmt.Sprintf("%.2f", x)
 }
 
-func plural(n int, one string) string {
-	if n == 1 {
-		return "1 " + one
+// shown lets a way to write a figure take one that could not be had.
+func shown(write func(float64) string) func(any) string {
+	return func(x any) string {
+		switch v := x.(type) {
+		case float64:
+			return write(v)
+		case *float64:
+			if v != nil {
+				return write(*v)
+			}
+		}
+		return "–"
 	}
-	return fmt.Sprintf("%d %ss", n, one)
 }
-
-func upper(s string) string { return drawing.Upper(s) }
 
 func (p *Pages) funcs() template.FuncMap {
 	return template.FuncMap{
@@ -205,49 +158,18 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return "–"
 		},
-		"age": func(t time.Time) string { return age(p.Now(), t) },
-		"hours": func(x any) string {
-			switch h := x.(type) {
-			case float64:
-				return hours(h)
-			case *float64:
-				if h != nil {
-					return hours(*h)
-				}
-			}
-			return "–"
-		},
-		"signed": signed,
-		"percent": func(x any) string {
-			switch v := x.(type) {
-			case float64:
-				return percent(v)
-			case *float64:
-				if v != nil {
-					return percent(*v)
-				}
-			}
-			return "–"
-		},
-		"upper":  upper,
-		"plural": plural,
-		"num": func(x *float64) string {
-			if x == nil {
-				return "–"
-			}
-			return signed(*x)
-		},
-		"whole": func(x *float64) string {
-			if x == nil {
-				return "–"
-			}
-			return strings.Replace(fmt.Sprintf("%.0f", *x), "-", "−", 1)
-		},
+		"age":     func(t time.Time) string { return words.Ago(p.Now(), t) },
+		"hours":   shown(words.Hours),
+		"signed":  shown(words.Signed),
+		"percent": shown(words.Percent),
+		"whole":   shown(words.Whole),
+		"upper":   words.Upper,
+		"plural":  words.Count,
 		"interval": func(lo, hi *float64) string {
 			if lo == nil || hi == nil {
 				return "–"
 			}
-			return spanWords(*lo, *hi)
+			return words.Interval(*lo, *hi)
 		},
 		"support": supportWords,
 		"classfrom": func(class, from string) string {
@@ -266,7 +188,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"payload":  payloadWords,
 		"barwidth": func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
 		"join":     strings.Join,
-		"words":    func(s string) string { return strings.ReplaceAll(s, "_", " ") },
+		"words":    words.Key,
 		"zone": func(z *time.Location) string {
 			if z == nil {
 				return "UTC"
