@@ -41,7 +41,8 @@ type caseBody struct {
 	Rows         []marginRow
 	RowsCut      bool
 	HasEffect    bool   // the course without the repair is known
-	Query        string // surface=...&from=...&to=... of this view
+	NightsCSV    string // addresses of the tables of this view; written whole,
+	MarginCSV    string // because a template escapes a query put in as a part
 }
 
 // nightRow is one night of the table behind the sheet.
@@ -176,7 +177,8 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	b.StepWords = stepWords(m.Step)
 	b.Zooms = zooms(h, v)
 	b.Rows, b.RowsCut = marginRows(m)
-	b.Query = strings.TrimPrefix(v.link(h.ID, v.from, v.until), "/cases/"+h.ID+"?")
+	b.NightsCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)
+	b.MarginCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)
 	pg.Body = b
 	p.render(w, r, http.StatusOK, "case", pg)
 }
