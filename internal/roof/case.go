@@ -222,7 +222,6 @@ type Event struct {
 // Contacts are the people an alert can reach.
 type Contacts struct {
 	Householder, Consultant []string // mail addresses
-	Language                string   // "" is en
 }
 
 // AlertSettings are the thresholds of one case; zero values take the defaults.

@@ -116,8 +116,7 @@ func anyCase(t *rapid.T) *roof.Case {
 		c.Events = append(c.Events, e)
 	}
 	if rapid.Bool().Draw(t, "contacts") {
-		c.Contacts = roof.Contacts{Householder: []string{"ann@example.org"}, Consultant: []string{"b.c+d@example.org"},
-			Language: word("en", "de-AT")}
+		c.Contacts = roof.Contacts{Householder: []string{"ann@example.org"}, Consultant: []string{"b.c+d@example.org"}}
 	}
 	if rapid.Bool().Draw(t, "alerts") {
 		c.Alerts = roof.AlertSettings{WetHours: 1.5, WetNights: 3, TimberPct: 20, MouldIndex: 1, SilentH: 6, BatteryPct: 20,

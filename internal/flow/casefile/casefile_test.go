@@ -159,6 +159,8 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"half a downlight": {minimal + "roof: {ceiling: {downlights: 1.5}}\n",
 			"roof.ceiling.downlights: 1.5 is not a whole number"},
 		"mail address": {minimal + "contacts: {householder: [\"a@b\\nBcc: c\"]}\n", "contacts.householder[0]:"},
+		"a language nobody is written to in": {minimal + "contacts: {language: de}\n",
+			"f.yaml:7: contacts.language: \"de\" is not a language that people are written to in; write en or leave it out"},
 		"quiet time": {minimal + "alerts: {quiet_from: 25:00}\n",
 			"alerts.quiet_from: \"25:00\" is not a time of day"},
 		"control character in text": {minimal + "events: [{at: 2026-01-01, kind: note, what: \"a\\u0007\"}]\n",
@@ -250,6 +252,13 @@ func TestYesAndNoAreTakenAsPeopleWriteThem(t *testing.T) {
 		c, faults := Parse("f.yaml", []byte(minimal+"roof:\n  eaves_clear: "+word+"\n"))
 		require.Empty(t, faults, word)
 		assert.Equal(t, want, c.Roof.EavesClear, word)
+	}
+}
+
+func TestTheLanguageThatPeopleAreWrittenToInIsTaken(t *testing.T) {
+	for _, tag := range []string{"en", "EN", "en-GB", "~"} {
+		_, faults := Parse("f.yaml", []byte(minimal+"contacts: {language: "+tag+"}\n"))
+		assert.Empty(t, faults, tag)
 	}
 }
 

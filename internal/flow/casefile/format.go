@@ -202,7 +202,6 @@ func (w *writer) contacts(c roof.Contacts) {
 	section := &writer{}
 	section.line(2, "householder", list(c.Householder))
 	section.line(2, "consultant", list(c.Consultant))
-	section.line(2, "language", text(c.Language))
 	if section.Len() > 0 {
 		w.WriteString("contacts:\n" + section.String())
 	}

@@ -130,7 +130,7 @@ func hours(h float64) time.Duration {
 // Addresses are only checked for what would break a mail's header; whether one
 // exists is the mail server's to say.
 var mailAddress = regexp.MustCompile(`^[^\s@<>(),;:"\\\[\]]{1,64}@[^\s@<>(),;:"\\\[\]]{1,190}$`)
-var languageTag = regexp.MustCompile(`^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}$`)
+var english = regexp.MustCompile(`^(?i:en)(-[A-Za-z0-9]{2,8}){0,3}$`)
 var clockTime = regexp.MustCompile(`^([01][0-9]|2[0-3]):[0-5][0-9]$`)
 
 func contacts(n strictyaml.Node) (c roof.Contacts) {
@@ -145,7 +145,8 @@ func contacts(n strictyaml.Node) (c roof.Contacts) {
 	}
 	c.Householder = read(m.Get("householder"))
 	c.Consultant = read(m.Get("consultant"))
-	c.Language, _ = matching(m.Get("language"), languageTag, "a language tag", "write one such as en or de")
+	// Nothing is written in another language, so none may be asked for in vain.
+	matching(m.Get("language"), english, "a language that people are written to in", "write en or leave it out")
 	return c
 }
 
