@@ -19,6 +19,7 @@ import (
 	"golang.org/x/time/rate"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/floodlog"
 )
 
 // Options say who may come in.
@@ -37,7 +38,7 @@ type Gate struct {
 	opt      Options
 	sessions *scs.SessionManager
 	guesses  guesses
-	wrongs   wrongs
+	wrongs   floodlog.Log // loopback is never locked out, so guesses from there may come in floods
 }
 
 // New builds a gate.
@@ -46,7 +47,8 @@ func New(opt Options) *Gate {
 	s.Lifetime, s.IdleTimeout = 30*24*time.Hour, 7*24*time.Hour
 	s.Cookie.Name, s.Cookie.HttpOnly, s.Cookie.SameSite, s.Cookie.Secure = "dewcase", true, http.SameSiteLaxMode,
 		opt.Secure
-	return &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}}}
+	return &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}},
+		wrongs: floodlog.Log{To: opt.Log, Lines: 5, Within: time.Minute}}
 }
 
 // Problem is an error as RFC 9457 describes it.
@@ -177,37 +179,8 @@ func (g *Gate) LogIn(r *http.Request, password string) (ok, tired bool) {
 		}
 	}
 	g.guesses.count(r)
-	g.tellWrong(address(r))
+	g.wrongs.Warn("a wrong password was tried", "from", address(r))
 	return false, false
-}
-
-// Wrong passwords are told at most wrongTold times a minute: loopback is never
-// locked out, and a flood of guesses from there must not fill the log's disk.
-const wrongTold, wrongWithin = 5, time.Minute
-
-// wrongs counts wrong passwords since a time.
-type wrongs struct {
-	mu         sync.Mutex
-	since      time.Time
-	n, leftOut int
-}
-
-func (g *Gate) tellWrong(from string) {
-	w := &g.wrongs
-	w.mu.Lock()
-	if now := time.Now(); now.Sub(w.since) >= wrongWithin {
-		w.since, w.n = now, 0
-	}
-	w.n++
-	if w.n > wrongTold {
-		w.leftOut++
-		w.mu.Unlock()
-		return
-	}
-	before := w.leftOut
-	w.leftOut = 0
-	w.mu.Unlock()
-	g.opt.Log.Warn("a wrong password was tried", "from", from, "not_told_before", before)
 }
 
 // LogOut ends the session.
