@@ -9,13 +9,13 @@ import (
 	"net/netip"
 	"net/url"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
 
 	"github.com/go-chi/chi/v5"
 
-	"dewcase/internal/door/credentials"
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/http/gate"
 	"dewcase/internal/door/mqtt/mqttfeed"
@@ -40,7 +40,7 @@ func (a *App) openHTTP(context.Context) error {
 	if err != nil {
 		return fmt.Errorf("listening for pages on %s (http.listen, or -http): %w", c.Listen, err)
 	}
-	a.listener = &fair{Listener: l, open: map[netip.Addr]int{}}
+	a.listener = &fair{Listener: l, open: map[netip.Addr]int{}, proxies: c.Proxies}
 	a.server = &http.Server{Handler: routes, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 60 * time.Second,
 		WriteTimeout: 5 * time.Minute,
 		IdleTimeout:  2 * time.Minute, MaxHeaderBytes: 64 << 10, TLSConfig: tls, ErrorLog: quiet(a.opt.Log),
@@ -58,18 +58,9 @@ func (a *App) openHTTP(context.Context) error {
 }
 
 func (a *App) gate(c config.HTTP) (*gate.Gate, error) {
-	token, err := config.Secret(c.TokenFile, "DEWCASE_TOKEN")
+	hash, token, err := httpSecrets(a.opt.Config)
 	if err != nil {
-		return nil, fmt.Errorf("the administrator's token: %w", err)
-	}
-	hash, err := config.Secret(c.PasswordFile, "DEWCASE_PASSWORD_HASH")
-	if err != nil {
-		return nil, fmt.Errorf("the consultant's password: %w", err)
-	}
-	if hash != "" {
-		if _, err := credentials.Verify(hash, ""); err != nil {
-			return nil, fmt.Errorf("the consultant's password (http.password_file): %w", err)
-		}
+		return nil, err
 	}
 	wide := !config.Loopback(c.Listen)
 	if wide && hash == "" && token == "" {
@@ -90,7 +81,13 @@ func (a *App) gate(c config.HTTP) (*gate.Gate, error) {
 			hosts = append(hosts, own, own+".local")
 		}
 	}
-	return gate.New(gate.Options{Hosts: hosts, PasswordHash: hash, Token: token, Demand: wide || hash != "",
+	demand := a.opt.Config.Demands(hash, token)
+	code, err := a.setUpCode(hash, demand)
+	if err != nil {
+		return nil, err
+	}
+	return gate.New(gate.Options{Hosts: hosts, Proxies: c.Proxies, PasswordHash: hash, Token: token, Demand: demand,
+		SetUpCode: code, Keep: a.keepPassword,
 		Secure: c.CertFile != "" || strings.HasPrefix(c.PublicURL, "https:"),
 		Open:   []string{"/healthz", "/readyz", "/login", "/assets/", "/favicon.svg", "/home/"}, Log: a.opt.Log}), nil
 }
@@ -163,11 +160,13 @@ func trouble(s mqttfeed.Status) string {
 }
 
 // fair refuses further connections of an address that has very many open, so
-// that one machine cannot take every place; this machine itself is trusted.
+// that one machine cannot take every place; this machine itself and named
+// proxies, which stand for many, are trusted.
 type fair struct {
 	net.Listener
-	mu   sync.Mutex
-	open map[netip.Addr]int
+	proxies []netip.Prefix
+	mu      sync.Mutex
+	open    map[netip.Addr]int
 }
 
 const maxPerAddress = 128
@@ -179,10 +178,13 @@ func (f *fair) Accept() (net.Conn, error) {
 			return nil, err
 		}
 		tcp, ok := c.RemoteAddr().(*net.TCPAddr)
-		if !ok || tcp.AddrPort().Addr().Unmap().IsLoopback() {
+		if !ok {
 			return c, nil
 		}
 		from := tcp.AddrPort().Addr().Unmap()
+		if from.IsLoopback() || slices.ContainsFunc(f.proxies, func(p netip.Prefix) bool { return p.Contains(from) }) {
+			return c, nil
+		}
 		f.mu.Lock()
 		if f.open[from] >= maxPerAddress {
 			f.mu.Unlock()

@@ -1,13 +1,9 @@
 package app
 
 import (
-	"fmt"
-	"log/slog"
+	"errors"
 	"sync"
-	"sync/atomic"
-	"time"
 
-	"dewcase/internal/door/floodlog"
 	"dewcase/internal/door/http/api"
 )
 
@@ -18,8 +14,6 @@ type hub struct {
 	watchers map[string]map[chan api.LiveReading]bool
 	count    int
 	closed   bool
-	refused  atomic.Int64
-	warnings floodlog.Log
 }
 
 const (
@@ -27,23 +21,17 @@ const (
 	watcherQueue = 64
 )
 
-func newHub(log *slog.Logger) *hub {
-	return &hub{watchers: map[string]map[chan api.LiveReading]bool{},
-		warnings: floodlog.Log{To: log, Lines: 1, Within: time.Minute}}
-}
+var errTooManyWatchers = errors.New("too many pages watch live readings; close some")
+
+func newHub() *hub { return &hub{watchers: map[string]map[chan api.LiveReading]bool{}} }
 
 // Subscribe starts watching a case; the channel is closed by cancel and when
 // the daemon stops.
 func (h *hub) Subscribe(caseID string) (<-chan api.LiveReading, func(), error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if h.closed {
-		return nil, nil, fmt.Errorf("%w: the daemon is stopping", api.ErrBusy)
-	}
-	if h.count >= maxWatchers {
-		h.refused.Add(1)
-		h.warnings.Warn("a live stream was refused: all are taken", "streams", maxWatchers, "case", caseID)
-		return nil, nil, fmt.Errorf("%w: %d pages watch live readings already; close some", api.ErrBusy, maxWatchers)
+	if h.closed || h.count >= maxWatchers {
+		return nil, nil, errTooManyWatchers
 	}
 	c := make(chan api.LiveReading, watcherQueue)
 	if h.watchers[caseID] == nil {

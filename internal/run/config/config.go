@@ -3,13 +3,18 @@
 package config
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"net"
+	"net/netip"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
+	"dewcase/internal/door/credentials"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/strictyaml"
 	"dewcase/internal/roof"
@@ -34,6 +39,7 @@ type HTTP struct {
 	KeyFile      string
 	Hosts        []string // further names under which the pages may be asked for
 	PublicURL    string   // how people reach the pages, for links in messages
+	Proxies      []netip.Prefix
 	MaxBodyMB    int
 }
 
@@ -128,7 +134,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	word(top.Get("store"), &c.Store.Kind, "sqlite", "influxdb")
 
 	h := top.Get("http").Map("listen", "password_file", "token_file", "cert_file", "key_file", "hosts", "public_url",
-		"max_body_mb")
+		"trusted_proxies", "max_body_mb")
 	listen(h.Get("listen"), &c.HTTP.Listen)
 	text(h.Get("password_file"), &c.HTTP.PasswordFile)
 	text(h.Get("token_file"), &c.HTTP.TokenFile)
@@ -136,6 +142,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	text(h.Get("key_file"), &c.HTTP.KeyFile)
 	texts(h.Get("hosts"), &c.HTTP.Hosts)
 	link(h.Get("public_url"), &c.HTTP.PublicURL)
+	networks(h.Get("trusted_proxies"), &c.HTTP.Proxies)
 	whole(h.Get("max_body_mb"), &c.HTTP.MaxBodyMB, 1, 4096)
 	pair(h, "cert_file", "key_file")
 
@@ -239,6 +246,24 @@ func texts(n strictyaml.Node, into *[]string) {
 		text(e, &s)
 		if s != "" {
 			*into = append(*into, s)
+		}
+	}
+}
+
+// networks reads addresses and networks.
+func networks(n strictyaml.Node, into *[]netip.Prefix) {
+	if !n.Present() {
+		return
+	}
+	for _, e := range n.List() {
+		var s string
+		text(e, &s)
+		if ip, err := netip.ParseAddr(s); err == nil {
+			*into = append(*into, netip.PrefixFrom(ip, ip.BitLen()))
+		} else if p, err := netip.ParsePrefix(s); err == nil {
+			*into = append(*into, p.Masked())
+		} else if s != "" {
+			e.Fault(fmt.Sprintf("%q is neither an address nor a network", s), "write for example 127.0.0.1 or 10.0.0.0/8")
 		}
 	}
 }
@@ -351,6 +376,38 @@ func Loopback(address string) bool {
 	}
 	ip := net.ParseIP(host)
 	return ip != nil && ip.IsLoopback()
+}
+
+// PasswordHashFile is where a password that was set on the log-in page is kept.
+func (c Config) PasswordHashFile() string { return filepath.Join(c.Data, "password-hash") }
+
+// SetUpCodeFile is where the code lies with which that is done.
+func (c Config) SetUpCodeFile() string { return filepath.Join(c.Data, "set-up-code") }
+
+// PasswordHash is the consultant's: the one that the configuration names, else
+// the one that was set on the log-in page; "" where there is neither.
+func (c Config) PasswordHash() (string, error) {
+	hash, err := Secret(c.HTTP.PasswordFile, "DEWCASE_PASSWORD_HASH")
+	key := "http.password_file"
+	if hash == "" && err == nil {
+		key = c.PasswordHashFile()
+		if hash, err = Secret(key, ""); errors.Is(err, fs.ErrNotExist) {
+			return "", nil
+		}
+	}
+	if err == nil {
+		_, err = credentials.Verify(hash, "")
+	}
+	if err != nil {
+		return "", fmt.Errorf("the consultant's password (%s): %w", key, err)
+	}
+	return hash, nil
+}
+
+// Demands reports whether the pages ask everybody for credentials: as soon as
+// there are any, and where others than people at this machine are meant to come.
+func (c Config) Demands(hash, token string) bool {
+	return hash != "" || token != "" || c.HTTP.PublicURL != "" || len(c.HTTP.Hosts) > 0 || !Loopback(c.HTTP.Listen)
 }
 
 // Secret reads a secret from a file, or from an environment variable where no

@@ -27,6 +27,7 @@ http:
   listen: 8480
   lissten: 127.0.0.1:8480
   cert_file: cert.pem
+  trusted_proxies: [127.0.0.1, 10.0.0.0/8, the proxy]
 mqtt:
   broker: tcp://localhost:1883
   max_loggers: many
@@ -41,11 +42,12 @@ mappings:
 		`dewcase\.yaml:3: http\.listen: "8480" is not HOST:PORT`,
 		`dewcase\.yaml:4: http\.lissten: is not a known key`,
 		`dewcase\.yaml:2: http: has only one of cert_file and key_file`,
-		`dewcase\.yaml:7: mqtt\.broker: .*mqtt://`,
-		`dewcase\.yaml:8: mqtt\.max_loggers: `,
-		`dewcase\.yaml:9: store: `,
-		`dewcase\.yaml:10: log\.level: `,
-		`dewcase\.yaml:13: mappings\[0\]\.case: `,
+		`dewcase\.yaml:6: http\.trusted_proxies\[2\]: "the proxy" is neither`,
+		`dewcase\.yaml:8: mqtt\.broker: .*mqtt://`,
+		`dewcase\.yaml:9: mqtt\.max_loggers: `,
+		`dewcase\.yaml:10: store: `,
+		`dewcase\.yaml:11: log\.level: `,
+		`dewcase\.yaml:14: mappings\[0\]\.case: `,
 		`dewcase\.yaml:\d+: mappings\[0\]\.fields: `,
 	} {
 		assert.Regexp(t, want, text)

@@ -146,17 +146,15 @@ func Mount(r chi.Router, opt Options) {
 			"application/openapi+json"))
 		r.Use(tagged)
 		light := r.With(gate.Costly(64, 2*time.Second, 20*time.Second))
-		// A slow upload or a slow reader of an export holds its own kind of seat.
-		heavy := func() chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second)) }
+		heavy := r.With(gate.Costly(4, 10*time.Second, 60*time.Second))
 		s.api = humachi.New(light, config)
 		s.cases()
 		s.history()
 		s.listings()
 		s.forecasts()
 		s.alerts()
-		s.views(heavy())
-		s.uploads(heavy())
-		s.exports(heavy())
+		s.views(heavy)
+		s.readings(heavy)
 	})
 	s.live(r)
 	r.Handle(elsewhere, nowhere(r))
@@ -223,15 +221,12 @@ func status(err error) int {
 		return http.StatusBadRequest
 	case errors.Is(err, ingest.ErrUnusable):
 		return http.StatusUnprocessableEntity
-	case errors.Is(err, ErrBusy), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		// Too long, or the asker left or the daemon is stopping: no fault to log.
 		return http.StatusServiceUnavailable
 	}
 	return http.StatusInternalServerError
 }
-
-// ErrBusy is wrapped where every place is taken.
-var ErrBusy = errors.New("busy")
 
 // ErrRequest is wrapped by what the asker can put right.
 var ErrRequest = errors.New("the request cannot be answered")

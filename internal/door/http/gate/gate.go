@@ -11,25 +11,29 @@ import (
 	"net/http"
 	"net/netip"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
 	"golang.org/x/time/rate"
 
 	"dewcase/internal/door/credentials"
-	"dewcase/internal/door/floodlog"
 )
 
 // Options say who may come in.
 type Options struct {
-	Hosts        []string // names the pages may be asked for under, beside localhost and addresses
-	PasswordHash string   // the consultant's; "" none
-	Token        string   // the administrator's; "" none
-	Demand       bool     // nobody comes in without credentials
-	Secure       bool     // cookies over HTTPS only
-	Open         []string // path prefixes that carry their own token or tell nothing
+	Hosts        []string                        // names the pages may be asked for under, beside localhost and addresses
+	Proxies      []netip.Prefix                  // whose word on where a request came from is taken
+	PasswordHash string                          // the consultant's; "" none
+	Token        string                          // the administrator's; "" none
+	Demand       bool                            // nobody comes in without credentials
+	Secure       bool                            // cookies over HTTPS only
+	Open         []string                        // path prefixes that carry their own token or tell nothing
+	SetUpCode    string                          // with it a person sets the consultant's password, once; "" never
+	Keep         func(passwordHash string) error // makes a password that was set durable
 	Log          *slog.Logger
 }
 
@@ -38,8 +42,14 @@ type Gate struct {
 	opt      Options
 	sessions *scs.SessionManager
 	guesses  guesses
-	wrongs   floodlog.Log // loopback is never locked out, so guesses from there may come in floods
+	wrongs   wrongs
+	secrets  atomic.Pointer[secrets]
+	setUp    sync.Mutex // over setting the password by the code
+	unnamed  sync.Once  // tells of a proxy that is not named
 }
+
+// secrets are what people and programs present; hash "" and token "" never fit.
+type secrets struct{ hash, token, code string }
 
 // New builds a gate.
 func New(opt Options) *Gate {
@@ -47,8 +57,21 @@ func New(opt Options) *Gate {
 	s.Lifetime, s.IdleTimeout = 30*24*time.Hour, 7*24*time.Hour
 	s.Cookie.Name, s.Cookie.HttpOnly, s.Cookie.SameSite, s.Cookie.Secure = "dewcase", true, http.SameSiteLaxMode,
 		opt.Secure
-	return &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}},
-		wrongs: floodlog.Log{To: opt.Log, Lines: 5, Within: time.Minute}}
+	g := &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}}}
+	g.secrets.Store(&secrets{opt.PasswordHash, opt.Token, opt.SetUpCode})
+	return g
+}
+
+// Change puts another password and token in force; the code that sets a
+// password stays as it is while there is none.
+func (g *Gate) Change(passwordHash, token string) {
+	g.setUp.Lock()
+	defer g.setUp.Unlock()
+	next := secrets{hash: passwordHash, token: token}
+	if passwordHash == "" {
+		next.code = g.secrets.Load().code
+	}
+	g.secrets.Store(&next)
 }
 
 // Problem is an error as RFC 9457 describes it.
@@ -74,7 +97,44 @@ func (g *Gate) Wrap(next http.Handler) http.Handler {
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		Refuse(w, http.StatusForbidden, "a change asked for by a page of another site is refused")
 	}))
-	return g.hosts(cross.Handler(g.sessions.LoadAndSave(g.credentials(next))))
+	return g.hosts(g.proxies(cross.Handler(g.sessions.LoadAndSave(g.credentials(next)))))
+}
+
+// proxies refuses what a proxy passes on where nobody is asked for credentials:
+// on loopback that is everybody's request dressed as this machine's own.
+func (g *Gate) proxies(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		header := forwarded(r)
+		if header != "" && !g.opt.Demand {
+			Refuse(w, http.StatusForbidden, "a proxy passed this request on ("+header+"), and this daemon asks nobody for "+
+				"credentials; set http.public_url, http.password_file or http.token_file, and everybody is asked")
+			return
+		}
+		if ip, err := netip.ParseAddr(peer(r)); header != "" && err == nil && !g.trusted(ip) {
+			g.unnamed.Do(func() {
+				g.opt.Log.Warn("a proxy that http.trusted_proxies does not name passes requests on; wrong tries of one count "+
+					"against all who come through it", "proxy", ip.Unmap().String())
+			})
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// forwarded is the header by which a proxy says that it passed a request on, ""
+// without one.
+func forwarded(r *http.Request) string {
+	for name := range r.Header {
+		if strings.HasPrefix(name, "X-Forwarded-") || slices.Contains(passedOn, name) {
+			return name
+		}
+	}
+	return ""
+}
+
+var passedOn = []string{"Forwarded", "Via", "X-Real-Ip", "X-Client-Ip", "True-Client-Ip", "Cf-Connecting-Ip"}
+
+func (g *Gate) trusted(ip netip.Addr) bool {
+	return slices.ContainsFunc(g.opt.Proxies, func(p netip.Prefix) bool { return p.Contains(ip.Unmap().WithZone("")) })
 }
 
 // hosts refuses names that are not ours: a page elsewhere whose name was made
@@ -107,11 +167,11 @@ func (g *Gate) credentials(next http.Handler) http.Handler {
 		if h := r.Header.Get("Authorization"); h != "" {
 			token, bearer := strings.CutPrefix(h, "Bearer ")
 			switch {
-			case g.guesses.tired(r):
+			case g.guesses.tired(g.client(r)):
 				g.tooMany(w)
 				return
-			case !bearer || g.opt.Token == "" || !credentials.Same(token, g.opt.Token):
-				g.guesses.count(r)
+			case !bearer || g.secrets.Load().token == "" || !credentials.Same(token, g.secrets.Load().token):
+				g.guesses.count(g.client(r))
 				g.unauthorized(w, "the token is not the administrator's")
 				return
 			}
@@ -165,30 +225,98 @@ func (g *Gate) Demanded() bool { return g.opt.Demand }
 // LogIn checks the consultant's password and opens a session; tired is true
 // where the address has guessed too often.
 func (g *Gate) LogIn(r *http.Request, password string) (ok, tired bool) {
-	if g.guesses.tired(r) {
+	from := g.client(r)
+	if g.guesses.tired(from) {
 		return false, true
 	}
-	if g.opt.PasswordHash != "" {
-		good, err := credentials.Verify(g.opt.PasswordHash, password)
+	if hash := g.secrets.Load().hash; hash != "" {
+		good, err := credentials.Verify(hash, password)
 		if err != nil {
 			g.opt.Log.Error("the consultant's password file cannot be used", "error", err)
 		}
-		if good && g.sessions.RenewToken(r.Context()) == nil {
-			g.sessions.Put(r.Context(), sessionUser, "consultant")
+		if good && g.admit(r) {
 			return true, false
 		}
 	}
-	g.guesses.count(r)
-	g.wrongs.Warn("a wrong password was tried", "from", address(r))
+	g.guesses.count(from)
+	g.tellWrong(from)
 	return false, false
+}
+
+func (g *Gate) admit(r *http.Request) bool {
+	if g.sessions.RenewToken(r.Context()) != nil {
+		return false
+	}
+	g.sessions.Put(r.Context(), sessionUser, "consultant")
+	return true
+}
+
+// SetUp reports whether the password is still to be set, with the code.
+func (g *Gate) SetUp() bool { return g.secrets.Load().code != "" }
+
+// SetPassword sets the consultant's password where the code is the right one,
+// which it is once only, and opens a session. Guesses at the code count as those
+// at a password do.
+func (g *Gate) SetPassword(r *http.Request, code, password string) (ok, tired bool, err error) {
+	from := g.client(r)
+	if g.guesses.tired(from) {
+		return false, true, nil
+	}
+	g.setUp.Lock()
+	defer g.setUp.Unlock()
+	now := *g.secrets.Load()
+	code = strings.ToUpper(strings.Join(strings.Fields(code), ""))
+	if now.code == "" || !credentials.Same(code, now.code) {
+		g.guesses.count(from)
+		g.tellWrong(from)
+		return false, false, nil
+	}
+	if now.hash, err = credentials.Hash(password); err != nil {
+		return false, false, err
+	}
+	if err := g.opt.Keep(now.hash); err != nil {
+		return false, false, err
+	}
+	now.code = ""
+	g.secrets.Store(&now)
+	g.opt.Log.Info("the consultant's password was set with the set-up code", "from", from)
+	return g.admit(r), false, nil
+}
+
+// Wrong passwords are told at most wrongTold times a minute: a flood of guesses
+// from many addresses must not fill the log's disk.
+const wrongTold, wrongWithin = 5, time.Minute
+
+// wrongs counts wrong passwords since a time.
+type wrongs struct {
+	mu         sync.Mutex
+	since      time.Time
+	n, leftOut int
+}
+
+func (g *Gate) tellWrong(from string) {
+	w := &g.wrongs
+	w.mu.Lock()
+	if now := time.Now(); now.Sub(w.since) >= wrongWithin {
+		w.since, w.n = now, 0
+	}
+	w.n++
+	if w.n > wrongTold {
+		w.leftOut++
+		w.mu.Unlock()
+		return
+	}
+	before := w.leftOut
+	w.leftOut = 0
+	w.mu.Unlock()
+	g.opt.Log.Warn("a wrong password was tried", "from", from, "not_told_before", before)
 }
 
 // LogOut ends the session.
 func (g *Gate) LogOut(r *http.Request) error { return g.sessions.Destroy(r.Context()) }
 
-// guesses counts wrong tries by source (credentials.Source): ten at once, then one in six
-// seconds. Loopback is never locked out: whoever is on the machine is in
-// already.
+// guesses counts wrong tries by source (credentials.Source): ten at once, then
+// one in six seconds.
 type guesses struct {
 	mu sync.Mutex
 	by map[string]*rate.Limiter
@@ -210,22 +338,39 @@ func (g *guesses) limiter(from string) *rate.Limiter {
 	return l
 }
 
-func (g *guesses) tired(r *http.Request) bool {
-	from := address(r)
-	if ip, err := netip.ParseAddr(from); err == nil && ip.IsLoopback() {
-		return false
-	}
-	return g.limiter(credentials.Source(from)).Tokens() < 1
-}
+func (g *guesses) tired(from string) bool { return g.limiter(credentials.Source(from)).Tokens() < 1 }
 
-func (g *guesses) count(r *http.Request) { g.limiter(credentials.Source(address(r))).Allow() }
+func (g *guesses) count(from string) { g.limiter(credentials.Source(from)).Allow() }
 
-func address(r *http.Request) string {
+func peer(r *http.Request) string {
 	host, _, err := net.SplitHostPort(r.RemoteAddr)
 	if err != nil {
 		return r.RemoteAddr
 	}
 	return host
+}
+
+// client is the address that wrong tries are counted against: the peer's, or
+// where that is a trusted proxy the right-most hop of X-Forwarded-For that is
+// none. Further left anybody can write what they like.
+func (g *Gate) client(r *http.Request) string {
+	from := peer(r)
+	hops := strings.Split(strings.Join(r.Header.Values("X-Forwarded-For"), ","), ",")
+	for _, hop := range slices.Backward(hops) {
+		if ip, err := netip.ParseAddr(from); err != nil || !g.trusted(ip) {
+			break
+		}
+		hop = strings.TrimSpace(hop)
+		if host, _, err := net.SplitHostPort(hop); err == nil {
+			hop = host
+		}
+		ip, err := netip.ParseAddr(strings.Trim(hop, "[]"))
+		if err != nil {
+			break
+		}
+		from = ip.String()
+	}
+	return from
 }
 
 // Costly bounds how many requests of a costly kind run at once and for how

@@ -2,12 +2,17 @@ package gate_test
 
 import (
 	"bytes"
+	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"net/url"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -97,45 +102,133 @@ func TestAPasswordOpensASession(t *testing.T) {
 	assert.Equal(t, "in as consultant", w.Body.String())
 }
 
-// The limit is by address; this machine itself is never locked out.
+// The limit is by address, this machine's own among them: behind a proxy on it
+// everybody is.
 func TestGuessingIsSlowedDown(t *testing.T) {
-	_, h := guarded(t, gate.Options{Demand: true, Token: "admin-token"})
-	guess := func(from, token string) int {
+	_, h := guarded(t, gate.Options{Demand: true, Token: "admin-token", Proxies: []netip.Prefix{
+		netip.MustParsePrefix("10.7.0.0/24"), netip.MustParsePrefix("::1/128")}})
+	guess := func(from, hops, token string) int {
 		return ask(h, "GET", "/api/cases", func(r *http.Request) {
 			r.RemoteAddr = from
+			if hops != "" {
+				r.Header.Set("X-Forwarded-For", hops)
+			}
 			r.Header.Set("Authorization", "Bearer "+token)
 		}).Code
 	}
-	codes := map[int]int{}
-	for range 50 {
-		codes[guess("203.0.113.9:1", "wrong")]++
-	}
-	assert.Equal(t, 10, codes[http.StatusUnauthorized])
-	assert.Equal(t, 40, codes[http.StatusTooManyRequests])
-	assert.Equal(t, http.StatusTooManyRequests, guess("203.0.113.9:2", "admin-token"), "the right one too, from there")
-	assert.Equal(t, http.StatusOK, guess("198.51.100.1:1", "admin-token"))
-	clear(codes)
-	for i := range 50 {
-		codes[guess(fmt.Sprintf("[2001:db8:1:2::%x]:1", i), "wrong")]++
-	}
-	assert.Equal(t, map[int]int{http.StatusUnauthorized: 10, http.StatusTooManyRequests: 40}, codes,
-		"an IPv6 network has more addresses than anybody can count")
-	assert.Equal(t, http.StatusOK, guess("[2001:db8:1:3::1]:1", "admin-token"))
-	for _, here := range []string{"127.0.0.1:1", "[::1]:1"} {
-		for range 50 {
-			assert.Equal(t, http.StatusUnauthorized, guess(here, "wrong"))
+	for _, c := range []struct {
+		name           string
+		from, hops     func(i int) string
+		others, oHops  string // whom it does not slow
+		andItself, its string // the right token, too, from there
+	}{
+		{"an address", func(i int) string { return fmt.Sprintf("203.0.113.9:%d", i+1) }, nil, "198.51.100.1:1", "",
+			"203.0.113.9:99", ""},
+		{"an IPv6 network", func(i int) string { return fmt.Sprintf("[2001:db8:1:2::%x]:1", i) }, nil, "[2001:db8:1:3::1]:1",
+			"", "[2001:db8:1:2::ffff]:1", ""},
+		{"this machine", func(int) string { return "127.0.0.1:1" }, nil, "198.51.100.1:1", "", "127.0.0.1:2", ""},
+		{"behind a named proxy", func(int) string { return "10.7.0.2:1" }, func(int) string { return "203.0.113.20" },
+			"10.7.0.2:1", "203.0.113.21", "10.7.0.2:1", "203.0.113.20"},
+		{"hops of his own invention before the last", func(int) string { return "[::1]:1" },
+			func(i int) string { return fmt.Sprintf("192.0.2.%d, 203.0.113.30:4711, 10.7.0.9", i) },
+			"[::1]:1", "203.0.113.31", "[::1]:1", "203.0.113.30"},
+		{"a proxy that is not named", func(int) string { return "10.8.0.2:1" },
+			func(i int) string { return fmt.Sprintf("203.0.113.%d", 100+i) }, "10.8.0.3:1", "203.0.113.40", "10.8.0.2:1",
+			"203.0.113.41"},
+	} {
+		codes := map[int]int{}
+		for i := range 50 {
+			hops := ""
+			if c.hops != nil {
+				hops = c.hops(i)
+			}
+			codes[guess(c.from(i), hops, "wrong")]++
 		}
+		assert.Equal(t, map[int]int{http.StatusUnauthorized: 10, http.StatusTooManyRequests: 40}, codes, c.name)
+		assert.Equal(t, http.StatusOK, guess(c.others, c.oHops, "admin-token"), c.name)
+		assert.Equal(t, http.StatusTooManyRequests, guess(c.andItself, c.its, "admin-token"), c.name)
 	}
-	assert.Equal(t, http.StatusOK, guess("127.0.0.1:1", "admin-token"))
 }
 
-// Loopback is never locked out, so its wrong passwords are bounded in the log.
+// A proxy dresses everybody's request as one of this machine.
+func TestWhatAProxyPassesOnIsRefusedWhereNobodyIsAsked(t *testing.T) {
+	_, open := guarded(t, gate.Options{})
+	_, asking := guarded(t, gate.Options{Demand: true, Token: "admin-token"})
+	for _, header := range []string{"X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "Forwarded", "X-Real-IP",
+		"Via"} {
+		passed := func(r *http.Request) { r.Header.Set(header, "203.0.113.9") }
+		for _, path := range []string{"/", "/api/cases", "/metrics"} {
+			w := ask(open, "GET", path, passed)
+			assert.Equal(t, http.StatusForbidden, w.Code, header)
+			var p gate.Problem
+			require.NoError(t, json.Unmarshal(w.Body.Bytes(), &p))
+			assert.Contains(t, p.Detail, "http.password_file", "how to set them is said")
+		}
+		assert.Equal(t, http.StatusUnauthorized, ask(asking, "GET", "/api/cases", passed).Code)
+	}
+	assert.Equal(t, http.StatusOK, ask(open, "GET", "/api/cases", nil).Code)
+}
+
+func TestTheCodeSetsThePasswordOnce(t *testing.T) {
+	kept := ""
+	opt := gate.Options{Demand: true, SetUpCode: "ABCDEFGHIJKLMNOPQRSTUVWXYZ", Keep: func(hash string) error {
+		if kept == "" {
+			kept = "tried"
+			return errors.New("the disk is full")
+		}
+		kept = hash
+		return nil
+	}, Open: []string{"/login"}, Log: slog.New(slog.DiscardHandler)}
+	g := gate.New(opt)
+	set := func(from, code string) (ok, tired bool, err error) {
+		r := httptest.NewRequest("POST", "http://127.0.0.1/login", nil)
+		r.RemoteAddr = from
+		g.Wrap(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+			ok, tired, err = g.SetPassword(r, code, "wet battens")
+		})).ServeHTTP(httptest.NewRecorder(), r)
+		return ok, tired, err
+	}
+	require.True(t, g.SetUp())
+	ok, _, err := set("203.0.113.1:1", "abcdefg hijklmn opqrstu vwxyz")
+	require.Error(t, err)
+	require.False(t, ok)
+	require.True(t, g.SetUp(), "what could not be kept is not in force, and the code still holds")
+
+	tries := map[bool]int{}
+	for range 50 {
+		ok, tired, err := set("203.0.113.2:1", "ABCDEFGHIJKLMNOPQRSTUVWXYY")
+		require.NoError(t, err)
+		require.False(t, ok)
+		tries[tired]++
+	}
+	require.Equal(t, map[bool]int{false: 10, true: 40}, tries, "guesses at the code are slowed like others")
+
+	var won atomic.Int32
+	var all sync.WaitGroup
+	for i := range 5 {
+		all.Go(func() {
+			if ok, _, _ := set(fmt.Sprintf("203.0.113.%d:1", 10+i), "abcdefg hijklmn opqrstu vwxyz"); ok {
+				won.Add(1)
+			}
+		})
+	}
+	all.Wait()
+	require.EqualValues(t, 1, won.Load(), "it holds for once")
+	require.False(t, g.SetUp())
+	good, err := credentials.Verify(kept, "wet battens")
+	require.NoError(t, err)
+	require.True(t, good)
+	g.Change("", "token")
+	require.False(t, g.SetUp(), "a code that was used does not come back")
+}
+
+// Wrong passwords are bounded in the log, wherever they come from.
 func TestAFloodOfWrongPasswordsFillsNoLog(t *testing.T) {
 	var logged bytes.Buffer
 	g := gate.New(gate.Options{Demand: true, Log: slog.New(slog.NewTextHandler(&logged, nil))})
-	for range 500 {
+	for i := range 500 {
 		r := httptest.NewRequest("POST", "/login", nil)
-		r.RemoteAddr = "127.0.0.1:999"
+		r.RemoteAddr = fmt.Sprintf("203.0.%d.%d:999", i/250, i%250)
 		ok, tired := g.LogIn(r, "wrong")
 		assert.False(t, ok || tired)
 	}

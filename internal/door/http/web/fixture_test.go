@@ -329,6 +329,10 @@ func (f *fixture) Heard(context.Context) ([]roof.HeardName, error) {
 type asker struct{ demand bool }
 
 func (a asker) Demanded() bool { return a.demand }
+func (a asker) SetUp() bool    { return false }
+func (a asker) SetPassword(*http.Request, string, string) (ok, tired bool, err error) {
+	return false, false, nil
+}
 func (a asker) LogIn(_ *http.Request, password string) (ok, _ bool) {
 	return password == "right", false
 }

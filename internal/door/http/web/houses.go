@@ -400,9 +400,10 @@ func messagesSentence(counts []reasonRow) string {
 	return fmt.Sprintf("%d messages or rows could not be used; the commonest reason is %s (%d).", n, why, counts[0].Count)
 }
 
-// loginBody is the log-in form.
+// loginBody is the log-in form, or with SetUp the one that sets the password.
 type loginBody struct {
 	Next, Fault string
+	SetUp       bool
 }
 
 func (p *Pages) loginForm(w http.ResponseWriter, r *http.Request) {
@@ -410,8 +411,15 @@ func (p *Pages) loginForm(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
-	p.render(w, r, http.StatusOK, "login", page{Title: "Log in", Tab: "login",
-		Body: loginBody{Next: ownPath(r.URL.Query().Get("next"))}})
+	p.login(w, r, http.StatusOK, ownPath(r.URL.Query().Get("next")), "")
+}
+
+func (p *Pages) login(w http.ResponseWriter, r *http.Request, status int, next, fault string) {
+	title, setUp := "Log in", p.LogIn.SetUp()
+	if setUp {
+		title = "Set the consultant’s password"
+	}
+	p.render(w, r, status, "login", page{Title: title, Tab: "login", Body: loginBody{next, fault, setUp}})
 }
 
 func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
@@ -420,19 +428,35 @@ func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
-	next := ownPath(r.PostFormValue("next"))
-	ok, tired := p.LogIn.LogIn(r, r.PostFormValue("password"))
+	next, password := ownPath(r.PostFormValue("next")), r.PostFormValue("password")
+	var ok, tired bool
+	wrong := "That is not the password."
+	if code := r.PostFormValue("code"); code == "" {
+		ok, tired = p.LogIn.LogIn(r, password)
+	} else if len(password) < shortestPassword || password != r.PostFormValue("again") {
+		p.login(w, r, http.StatusUnprocessableEntity, next,
+			"The password has at least 8 characters, and stands in both fields alike.")
+		return
+	} else {
+		var err error
+		wrong = "That is not the code. It is made anew at every start of the daemon and holds for once."
+		if ok, tired, err = p.LogIn.SetPassword(r, code, password); err != nil {
+			p.fail(w, r, err)
+			return
+		}
+	}
 	switch {
 	case tired:
-		p.render(w, r, http.StatusTooManyRequests, "login",
-			page{Title: "Log in", Tab: "login", Body: loginBody{next, "Too many wrong tries from this address. Wait a minute."}})
+		p.login(w, r, http.StatusTooManyRequests, next, "Too many wrong tries from this address. Wait a minute.")
 	case !ok:
-		p.render(w, r, http.StatusForbidden, "login",
-			page{Title: "Log in", Tab: "login", Body: loginBody{next, "That is not the password."}})
+		p.login(w, r, http.StatusForbidden, next, wrong)
 	default:
 		http.Redirect(w, r, next, http.StatusSeeOther)
 	}
 }
+
+// shortestPassword is what `dewcase password` asks for, too.
+const shortestPassword = 8
 
 func (p *Pages) logOut(w http.ResponseWriter, r *http.Request) {
 	if p.LogIn != nil {

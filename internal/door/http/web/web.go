@@ -88,6 +88,9 @@ type Rejects interface {
 type LogIn interface {
 	Demanded() bool
 	LogIn(r *http.Request, password string) (ok, tired bool)
+	// SetUp reports whether the password is still to be set, with a code.
+	SetUp() bool
+	SetPassword(r *http.Request, code, password string) (ok, tired bool, err error)
 	LogOut(r *http.Request) error
 }
 
