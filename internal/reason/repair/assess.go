@@ -205,8 +205,9 @@ func (a *assessor) disturbs(o roof.Event, surface roof.Position) bool {
 // one is the answer for one repair and one surface.
 func (a *assessor) one(i int, surface roof.Position) Result {
 	e := a.repairs[i]
-	r := Result{At: e.At, What: e.What, Surface: surface.ID, Air: surface.Meets, Verdict: TooEarly}
+	r := Result{At: e.At.UTC(), What: e.What, Surface: surface.ID, Air: surface.Meets, Verdict: TooEarly}
 	r.Credit = credit(a.set.Case, e)
+	r.Notes = []string{"the repair is " + r.Credit.Text}
 	if !r.Credit.any() {
 		r.Needs = "another kind of evidence: this kind of work cannot be judged from these loggers; measured hours are shown"
 		r.Reason = "the work is said to have changed " + changesText(r.Credit.NotModelled) +

@@ -3,6 +3,7 @@ package repair
 import (
 	"encoding/json"
 	"math"
+	"reflect"
 	"testing"
 	"time"
 
@@ -43,8 +44,9 @@ func strongVoid() roofsim.Repair {
 
 func finite(t *testing.T, r Result) {
 	t.Helper()
-	_, err := json.Marshal(r)
+	_, err := json.Marshal(bare(reflect.ValueOf(r)))
 	require.NoError(t, err, "a number that is not one crossed the package's boundary")
+	adding(t, r)
 	for _, p := range []*float64{r.ReductionPct, r.LowPct, r.HighPct, r.AtRiskReductionPct, r.AtRiskLowPct,
 		r.AtRiskHighPct, r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct} {
 		if p != nil {
@@ -55,6 +57,67 @@ func finite(t *testing.T, r Result) {
 		assert.LessOrEqual(t, *r.LowPct, *r.ReductionPct)
 		assert.LessOrEqual(t, *r.ReductionPct, *r.HighPct)
 		assert.LessOrEqual(t, *r.AtRiskLowPct, *r.AtRiskHighPct)
+	}
+}
+
+// bare is a value without its keys, so that JSON sees every number in it.
+func bare(v reflect.Value) any {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if v.IsNil() {
+			return nil
+		}
+		return bare(v.Elem())
+	case reflect.Struct:
+		if t, ok := v.Interface().(time.Time); ok {
+			return t
+		}
+		out := map[string]any{}
+		for i := range v.NumField() {
+			out[v.Type().Field(i).Name] = bare(v.Field(i))
+		}
+		return out
+	case reflect.Slice, reflect.Array:
+		var out []any
+		for i := range v.Len() {
+			out = append(out, bare(v.Index(i)))
+		}
+		return out
+	}
+	return v.Interface()
+}
+
+// adding checks what a reader with a pocket calculator would: each fall follows
+// from the hours beside it, and lies within its own interval.
+func adding(t *testing.T, r Result) {
+	t.Helper()
+	holds := func(e *Effect) {
+		if e != nil {
+			assert.LessOrEqual(t, e.Low, e.Pct)
+			assert.LessOrEqual(t, e.Pct, e.High)
+		}
+	}
+	for _, c := range []struct {
+		of       *Comparison
+		headline *float64
+	}{{r.Wet, r.ReductionPct}, {r.AtRisk, r.AtRiskReductionPct}} {
+		if c.headline == nil {
+			continue
+		}
+		require.NotNil(t, c.of)
+		assert.InDelta(t, 100*(1-c.of.ModelH/c.of.UnrepairedH), *c.headline, 0.0501, "the headline is the plain ratio")
+		assert.Equal(t, c.of.Model.Pct, *c.headline, "one figure, rounded once")
+		assert.InDelta(t, 100*(1-c.of.MeasuredH/c.of.UnrepairedH), c.of.Measured.Pct, 0.0501)
+		holds(c.of.Model)
+		holds(c.of.Measured)
+		holds(c.of.Like)
+	}
+	for _, e := range r.Evenings {
+		holds(&e.AtRisk)
+		holds(&e.Wet)
+	}
+	if r.CondensateReductionPct != nil {
+		holds(&Effect{*r.CondensateReductionPct, *r.CondensateLowPct, *r.CondensateHighPct})
 	}
 }
 
@@ -192,6 +255,10 @@ func TestAStrongRepairIsFoundAndExplained(t *testing.T) {
 	assert.GreaterOrEqual(t, len(r.Evenings), runWorked)
 	require.NotNil(t, r.CrossCheck)
 	assert.NotEmpty(t, r.CrossCheck.Text)
+	require.NotNil(t, r.AtRisk.Like)
+	require.NotNil(t, r.Correction)
+	assert.Greater(t, r.Correction.WetPct, *r.ReductionPct, "what roofs do beyond the model is told beside the headline")
+	assert.Greater(t, *r.HighPct, r.Correction.WetPct, "and widens its interval")
 	assert.NotEmpty(t, r.Weather)
 	for i := 1; i < len(r.Course); i++ {
 		require.Equal(t, int64(stepMS), r.Course[i].AtMS-r.Course[i-1].AtMS, "the drawing has no hole")
@@ -213,11 +280,7 @@ func TestAStrongRepairIsFoundAndExplained(t *testing.T) {
 
 func TestSameReadingsSameAnswer(t *testing.T) {
 	set := kitted(t, 14, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 75, nil)
-	a, err := json.Marshal(Assess(set, Options{Draws: 60}))
-	require.NoError(t, err)
-	b, err := json.Marshal(Assess(set, Options{Draws: 60}))
-	require.NoError(t, err)
-	assert.Equal(t, string(a), string(b))
+	assert.Equal(t, Assess(set, Options{Draws: 60}), Assess(set, Options{Draws: 60}))
 }
 
 func TestAnExchangeOfLoggersAtTheRepairIsSaidAndRaisesTheBar(t *testing.T) {

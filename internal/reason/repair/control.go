@@ -40,8 +40,7 @@ func (a *assessor) control(r *Result, i int, fromMS, untilMS int64, j *judge, f 
 		}
 		return
 	}
-	c.RiskFallPct, c.RiskLow, c.RiskHigh = ptr(last.risk.pct), ptr(last.risk.low), ptr(last.risk.high)
-	c.ReductionPct = ptr(last.reduction.pct)
+	c.AtRisk = last.risk.given()
 	c.Text = fmt.Sprintf("hours at risk of the untouched place %s changed by %s; it shares the loft's air and is "+
 		"expected to dry somewhat as well", id, last.risk.asRise().words())
 	if f.firm && c.Verdict == f.verdict {

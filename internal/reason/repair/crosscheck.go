@@ -9,12 +9,12 @@ import (
 )
 
 const (
-	matchCount    = 3   // nights before set against each night after
-	matchReach    = 1.5 // standard deviations, each feature, to its nearest
-	bootBlock     = 4   // nights drawn together, since weather comes in spells
-	bootDraws     = 200
-	leastMatched  = 8
-	leastRiskHour = 20.0
+	matchCount   = 3   // nights before set against each night after
+	matchReach   = 1.5 // standard deviations, each feature, to its nearest
+	bootBlock    = 4   // nights drawn together, since weather comes in spells
+	bootDraws    = 200
+	leastMatched = 8
+	leastCounted = 20.0 // h, of either quantity
 )
 
 // cross compares nights without any model: each night after the repair with the
@@ -31,35 +31,33 @@ func (j *judge) cross(l *look) *CrossCheck {
 	seed := fnv.New64a()
 	seed.Write([]byte("cross/" + j.s.set.Case.ID)) // never fails (hash.Hash)
 	rng := rand.New(rand.NewPCG(seed.Sum64(), 0x51ed270b))
-	whole := func(b, a []alike) (ratio float64, n int, ok bool) {
-		obs, exp := 0.0, 0.0
-		for _, x := range a {
-			if y, ok := matched(x, b, scale); ok {
-				obs, exp, n = obs+x.riskH, exp+y, n+1
+	obs, exp, n := likened(before, after, scale)
+	c.Nights = n
+	var draws [2][]float64
+	for range bootDraws {
+		o, e, n := likened(blocks(before, rng), blocks(after, rng), scale)
+		for q := range draws {
+			if n >= leastMatched && o[q]+e[q] >= leastCounted {
+				draws[q] = append(draws[q], math.Log((o[q]+fewHours)/(e[q]+fewHours)))
 			}
 		}
-		return math.Log((obs + fewHours) / (exp + fewHours)), n, n >= leastMatched && exp+obs >= leastRiskHour
 	}
-	est, n, ok := whole(before, after)
-	c.Nights = n
-	if !ok {
+	var falls [2]*Effect
+	for q := range draws {
+		slices.Sort(draws[q])
+		if n >= leastMatched && obs[q]+exp[q] >= leastCounted && exp[q] > 0 && len(draws[q]) > 0 {
+			falls[q] = plain(obs[q], exp[q], fall(quantile(draws[q], 0.975)), fall(quantile(draws[q], 0.025))).given()
+		}
+	}
+	c.Wet, c.AtRisk = falls[wet], falls[atRisk]
+	if c.AtRisk == nil {
 		c.Text = fmt.Sprintf("the nights cannot be compared directly: %s after the repair had a like before it",
 			plural(n, "night", "nights"))
 		return c
 	}
-	var draws []float64
-	for range bootDraws {
-		if x, _, ok := whole(blocks(before, rng), blocks(after, rng)); ok {
-			draws = append(draws, x)
-		}
-	}
-	slices.Sort(draws)
-	lo, hi := fall(quantile(draws, 0.975)), fall(quantile(draws, 0.025))
-	f := fall(est)
-	c.FallPct, c.LowPct, c.HighPct = ptr(f), ptr(lo), ptr(hi)
-	c.Agrees = l.risk.low <= hi && lo <= l.risk.high
-	c.Text = fmt.Sprintf("set night against like night (%d of them), measured hours at risk %s", n,
-		effect{f, lo, hi}.sentence())
+	e := effect{c.AtRisk.Pct, c.AtRisk.Low, c.AtRisk.High}
+	c.Agrees = l.risk.low <= e.high && e.low <= l.risk.high
+	c.Text = fmt.Sprintf("set night against like night (%d of them), measured hours at risk %s", n, e.sentence())
 	if c.Agrees {
 		c.Text += "; the two intervals overlap"
 	} else {
@@ -69,10 +67,34 @@ func (j *judge) cross(l *look) *CrossCheck {
 	return c
 }
 
+// counted is measured hours: wet, and at risk.
+type counted [2]float64
+
+const (
+	wet = iota
+	atRisk
+)
+
 // alike is one night as the comparison sees it.
 type alike struct {
-	x     [4]float64
-	riskH float64
+	x [4]float64
+	h counted
+}
+
+// likened sums up the measured hours of the nights after that have a like before,
+// and those of their likes.
+func likened(before, after []alike, scale [4]float64) (obs, exp counted, n int) {
+	for _, x := range after {
+		y, ok := matched(x, before, scale)
+		if !ok {
+			continue
+		}
+		for q := range obs {
+			obs[q], exp[q] = obs[q]+x.h[q], exp[q]+y[q]
+		}
+		n++
+	}
+	return obs, exp, n
 }
 
 func (j *judge) features(nights []int) []alike {
@@ -88,14 +110,15 @@ func (j *judge) features(nights []int) []alike {
 			a.x[3] += s.in.pa.v[k] - s.out.pa.v[k]
 			count++
 			if air.pa.seen[k] && sfc.seen[k] {
-				a.riskH += j.m.risk[k] * stepH
+				a.h[wet] += j.m.wet[k] * stepH
+				a.h[atRisk] += j.m.risk[k] * stepH
 				seen++
 			}
 		}
 		if count == 0 || seen == 0 {
 			continue
 		}
-		a.riskH *= count / seen
+		a.h[wet], a.h[atRisk] = a.h[wet]*count/seen, a.h[atRisk]*count/seen
 		a.x[0], a.x[1], a.x[2], a.x[3] = n.outC, n.clearK, a.x[2]/count, a.x[3]/count
 		out = append(out, a)
 	}
@@ -115,9 +138,9 @@ func spreads(a []alike) (sd [4]float64) {
 }
 
 // matched is the mean of the nights most like x, and false where none is.
-func matched(x alike, pool []alike, scale [4]float64) (float64, bool) {
+func matched(x alike, pool []alike, scale [4]float64) (counted, bool) {
 	var best [matchCount]float64
-	var hours [matchCount]float64
+	var hours [matchCount]counted
 	for i := range best {
 		best[i] = math.Inf(1)
 	}
@@ -135,21 +158,19 @@ func matched(x alike, pool []alike, scale [4]float64) (float64, bool) {
 			if d < best[i] {
 				copy(best[i+1:], best[i:])
 				copy(hours[i+1:], hours[i:])
-				best[i], hours[i] = d, b.riskH
+				best[i], hours[i] = d, b.h
 				break
 			}
 		}
 	}
-	sum, n := 0.0, 0.0
+	var mean counted
+	n := 0.0
 	for i := range best {
 		if !math.IsInf(best[i], 1) {
-			sum, n = sum+hours[i], n+1
+			mean[wet], mean[atRisk], n = mean[wet]+hours[i][wet], mean[atRisk]+hours[i][atRisk], n+1
 		}
 	}
-	if n == 0 {
-		return 0, false
-	}
-	return sum / n, true
+	return counted{mean[wet] / math.Max(n, 1), mean[atRisk] / math.Max(n, 1)}, n > 0
 }
 
 // blocks redraws nights in runs, round the end.

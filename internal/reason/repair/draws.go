@@ -49,12 +49,15 @@ type spread struct {
 
 // sample is what the draws say.
 type sample struct {
-	wet, risk, water []float64 // ln((with + c)/(without + c)) of each draw; risk sorted
-	without, with    toll      // means
-	wetMean, wetSD   float64
-	waterMean        float64
-	waterSD          float64
-	riskSD           float64
+	wet, water     []float64 // ln((with + c)/(without + c)) of each draw
+	risk           []float64 // the same of the hours at risk, sorted
+	riskBeyond     []float64 // and with what roofs react beyond the model, sorted
+	bare           []toll    // without, of each draw
+	without, with  toll      // means
+	wetMean, wetSD float64
+	waterMean      float64
+	waterSD        float64
+	riskSD         float64
 }
 
 // Small amounts added on both sides so that two dry runs compare as equal.
@@ -143,7 +146,10 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 		for k := range us {
 			w, o := t.count(t.bins, d.with[k], t.useA), t.count(d.bare, d.without[k], t.useA)
 			s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
-			s.risk = append(s.risk, math.Log((w.riskH+fewHours)/(o.riskH+fewHours))*math.Max(gain+gainSpread*dc.g[i+k], 0))
+			risk := math.Log((w.riskH + fewHours) / (o.riskH + fewHours))
+			s.risk = append(s.risk, risk)
+			s.riskBeyond = append(s.riskBeyond, risk*math.Max(gain+gainSpread*dc.g[i+k], 0))
+			s.bare = append(s.bare, o)
 			s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
 			s.with.add(w)
 			s.without.add(o)
@@ -152,10 +158,31 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	s.with.scale(1 / float64(n))
 	s.without.scale(1 / float64(n))
 	s.wetMean, s.wetSD = meanSD(s.wet)
-	_, s.riskSD = meanSD(s.risk)
+	_, s.riskSD = meanSD(s.riskBeyond)
 	s.waterMean, s.waterSD = meanSD(s.water)
 	slices.Sort(s.risk)
+	slices.Sort(s.riskBeyond)
+	s.with.wetH, s.with.riskH = tenth(s.with.wetH), tenth(s.with.riskH)
+	s.without.wetH, s.without.riskH = tenth(s.without.wetH), tenth(s.without.riskH)
 	return s
+}
+
+// riskFall is the fall of the at-risk hours between the two runs, with the
+// interval that a draw stays above, and below, with chance q: of the draws as they
+// are, and as wide as with what roofs react beyond the model.
+func (s *sample) riskFall(q float64) effect {
+	return plain(s.with.riskH, s.without.riskH,
+		fall(math.Max(quantile(s.risk, q), quantile(s.riskBeyond, q))),
+		fall(math.Min(quantile(s.risk, 1-q), quantile(s.riskBeyond, 1-q))))
+}
+
+// plain is the ratio of two runs as a fall, in an interval that holds it.
+func plain(with, without, low, high float64) effect {
+	pct := 0.0
+	if without > 0 {
+		pct = 100 * (1 - with/without)
+	}
+	return effect{pct, math.Min(low, pct), math.Max(high, pct)}
 }
 
 // wetGains and riskGains are the factor on the logarithm of the fall and its

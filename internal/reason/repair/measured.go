@@ -83,10 +83,7 @@ func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk flo
 	}
 	sat := psychro.SatWaterPa(airC)
 	rh := math.Min(100*pa/sat, 100)
-	const h = 1e-3
-	perLn := (psychro.LimitC(pa*(1+h)) - psychro.LimitC(pa*(1-h))) / (2 * h)
-	perK := perLn * psychro.LogSlopeWater(airC)
-	perPct := perLn / math.Max(rh, 1)
+	perK, perPct := limitSlopes(airC, pa)
 	spreadK := math.Sqrt((limitTs*limitTs + perK*perK*limitTa*limitTa) / 3)
 	for _, e := range errorPoints {
 		m := margin - perPct*math.Min(e*limitRH, 100-rh)

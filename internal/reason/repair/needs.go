@@ -20,7 +20,7 @@ func (j *judge) needs(l *look) string {
 	if j.strict() {
 		z = 2.58
 	}
-	effect := math.Abs(quantile(l.sample.risk, 0.5))
+	effect := math.Abs(quantile(l.sample.riskBeyond, 0.5))
 	cold := j.coldNights(l)
 	swap := ""
 	if j.swapNear {

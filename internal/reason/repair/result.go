@@ -18,36 +18,86 @@ const (
 )
 
 // Result is the answer with everything it rests on. A nil number could not be
-// had; Needs or Notes say why.
+// had; Needs or Notes say why. Every hour and every per cent is rounded to a
+// tenth where it is made, so that all who print it print the same.
 type Result struct {
-	At           time.Time
-	What         string
-	Surface, Air string
-	Verdict      Verdict
+	At      time.Time `json:"at"`
+	What    string    `json:"-"`
+	Surface string    `json:"surface"`
+	Air     string    `json:"-"`
+	Verdict Verdict   `json:"verdict"`
 
-	ReductionPct, LowPct, HighPct                               *float64 // condensing hours
-	AtRiskReductionPct, AtRiskLowPct, AtRiskHighPct             *float64
-	CondensateReductionPct, CondensateLowPct, CondensateHighPct *float64
-	NightsBefore, NightsAfter                                   int
-	Needs                                                       string
+	// The fall by the two runs of the model, 1 - with / without, and its interval:
+	// of the wet hours, of the hours at risk, of the condensed water.
+	ReductionPct           *float64 `json:"reduction_pct"`
+	LowPct                 *float64 `json:"low_pct"`
+	HighPct                *float64 `json:"high_pct"`
+	AtRiskReductionPct     *float64 `json:"at_risk_reduction_pct"`
+	AtRiskLowPct           *float64 `json:"at_risk_low_pct"`
+	AtRiskHighPct          *float64 `json:"at_risk_high_pct"`
+	CondensateReductionPct *float64 `json:"condensate_reduction_pct"`
+	CondensateLowPct       *float64 `json:"condensate_low_pct"`
+	CondensateHighPct      *float64 `json:"condensate_high_pct"`
 
-	Reason      string // one sentence: why this verdict
-	Credit      Credit
-	Mechanism   []Factor
-	Nights      []NightUse
-	Weather     string // how cold and clear after against before
-	Overlap     int    // nights after with weather met before
-	Hours       *Hours
-	Companion   *Companion
-	Gates       []Gate
-	Evenings    []Evening
-	Control     *Control
-	Sensitivity []Variant
-	CrossCheck  *CrossCheck
-	Progress    string // to a firm verdict, "about 15 more cold nights"
-	Notes       []string
-	Course      []Point
-	Sigma       [2]*float64 // K of dew point: loft, covering's void
+	AtRisk     *Comparison `json:"at_risk_hours" doc:"the verdict rests on these"`
+	Wet        *Comparison `json:"wet_hours"`
+	Correction *Correction `json:"correction" doc:"what widens the interval and moves no figure"`
+
+	NightsBefore int      `json:"nights_before"`
+	NightsAfter  int      `json:"nights_after"`
+	Needs        string   `json:"needs"`
+	Reason       string   `json:"reason" doc:"one sentence: why this verdict"`
+	Notes        []string `json:"notes" doc:"what must be known to read it, with what the repair is credited with"`
+
+	Credit      Credit      `json:"-"`
+	Mechanism   []Factor    `json:"-"`
+	Nights      []NightUse  `json:"-"`
+	Weather     string      `json:"-"` // how cold and clear after against before
+	Overlap     int         `json:"-"` // nights after with weather met before
+	Companion   *Companion  `json:"-"`
+	Gates       []Gate      `json:"-"`
+	Evenings    []Evening   `json:"-"`
+	Control     *Control    `json:"-"`
+	Sensitivity []Variant   `json:"-"`
+	CrossCheck  *CrossCheck `json:"-"`
+	Progress    string      `json:"-"` // to a firm verdict, "about 15 more cold nights"
+	Course      []Point     `json:"-"`
+	Sigma       [2]*float64 `json:"-"` // K of dew point: loft, covering's void
+}
+
+// Effect is a fall in per cent (a rise is below 0) with its 95 % interval, which
+// holds it.
+type Effect struct {
+	Pct  float64 `json:"fall_pct"`
+	Low  float64 `json:"low_pct"`
+	High float64 `json:"high_pct"`
+}
+
+// Comparison sets three answers on one quantity side by side, in the order in
+// which they are given: what was measured against the run of the model without
+// the repair, the two runs of the model, and nights of like weather, which need
+// no model.
+type Comparison struct {
+	UnrepairedH float64 `json:"unrepaired_h" doc:"by the model without the repair, over the nights that count"`
+	ModelH      float64 `json:"model_h" doc:"by the model with the repair"`
+	MeasuredH   float64 `json:"measured_h"`
+	Measured    *Effect `json:"measured" doc:"1 - measured / unrepaired"`
+	Model       *Effect `json:"model" doc:"1 - model / unrepaired"`
+	Like        *Effect `json:"like_nights" doc:"measured hours, nights after against the most alike nights before"`
+	LikeNights  int     `json:"like_nights_n"`
+	// Disagree says that two of the three differ by more than their intervals.
+	Disagree bool `json:"disagree"`
+}
+
+// Correction is how roofs were found to react to a repair beyond the model: as a
+// factor on the logarithm of the fall of the wet hours. It may widen the
+// interval; no figure given is moved by it.
+type Correction struct {
+	Factor     float64 `json:"factor"`
+	FactorLow  float64 `json:"factor_low"`
+	FactorHigh float64 `json:"factor_high"`
+	From       string  `json:"from" doc:"where the factor was had"`
+	WetPct     float64 `json:"wet_fall_pct" doc:"the fall of the wet hours as it would read with it"`
 }
 
 // Credit is what the repair is credited with and where that was taken from.
@@ -79,13 +129,6 @@ type NightUse struct {
 	Coverage float64
 }
 
-// Hours over the nights that count after the repair: the model's two runs,
-// means of the draws.
-type Hours struct {
-	WetWithout, WetWith, RiskWithout, RiskWith float64
-	MeasuredWet, MeasuredRisk                  float64
-}
-
 // Companion sets measured at-risk hours against expected ones.
 type Companion struct {
 	Before, After float64 // measured over expected
@@ -101,22 +144,19 @@ type Gate struct {
 
 // Evening is one of the nightly evaluations behind the verdict.
 type Evening struct {
-	Night                   string
-	RiskLowPct, RiskHighPct float64
-	ReductionPct, Q         float64
-	Holds                   bool
+	Night       string
+	AtRisk, Wet Effect
+	Q           float64
+	Holds       bool
 }
 
 // Control is an untouched place of the same kind, judged the same way.
 type Control struct {
 	Surface, Air string
 	Verdict      Verdict
-	RiskFallPct  *float64
-	RiskLow      *float64
-	RiskHigh     *float64
+	AtRisk       *Effect
 	Vetoes       bool
 	Text         string
-	ReductionPct *float64
 }
 
 // Variant is one row of the sensitivity list: the fall of at-risk hours when
@@ -132,11 +172,12 @@ type Variant struct {
 
 // CrossCheck is an answer reached without the model.
 type CrossCheck struct {
-	Method                   string
-	FallPct, LowPct, HighPct *float64
-	Nights                   int
-	Agrees                   bool
-	Text                     string
+	Method string
+	AtRisk *Effect
+	Wet    *Effect
+	Nights int
+	Agrees bool
+	Text   string
 }
 
 // Point is one half hour after the repair for the drawing: margins with the

@@ -73,5 +73,5 @@ func (j *judge) likeWeather(l *look) effect {
 	f.take(l.fit)
 	f.rounds(1, likeSteps)
 	s := newDrawer(f, o.unrepaired(t)).sample(j.dice, j.draws, l.spread)
-	return effect{fall(quantile(s.risk, 0.5)), fall(quantile(s.risk, 0.975)), fall(quantile(s.risk, 0.025))}
+	return s.riskFall(0.975)
 }

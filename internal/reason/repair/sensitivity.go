@@ -25,7 +25,8 @@ func (a *assessor) sensitivity(r *Result, j *judge, l *look) {
 	add := func(what string, fallPct float64, ok bool, why string) {
 		v := Variant{What: what, Why: why}
 		if ok {
-			v.RiskFallPct = ptr(fallPct)
+			pct := tenth(fallPct)
+			v.RiskFallPct = &pct
 			v.Flips = fallPct*sign < 0
 		}
 		r.Sensitivity = append(r.Sensitivity, v)
@@ -86,9 +87,8 @@ func (a *assessor) sensitivity(r *Result, j *judge, l *look) {
 func (a *assessor) interval(r *Result, l *look, j *judge, what string, sp spread) {
 	d := newDrawer(l.fit, l.bare)
 	s := d.sample(j.dice, variantDraws, sp)
-	lo, hi := fall(quantile(s.risk, 0.975)), fall(quantile(s.risk, 0.025))
-	r.Sensitivity = append(r.Sensitivity, Variant{What: what, RiskFallPct: ptr(fall(quantile(s.risk, 0.5))),
-		LowPct: ptr(lo), HighPct: ptr(hi)})
+	pct, low, high := s.riskFall(0.975).given().parts()
+	r.Sensitivity = append(r.Sensitivity, Variant{What: what, RiskFallPct: pct, LowPct: low, HighPct: high})
 }
 
 // refit repeats the fit from the optimum under other terms and gives the fall of
@@ -110,8 +110,7 @@ func (j *judge) refitWith(l *look) (float64, bool) {
 	d := newDrawer(f, j.unrepaired(t))
 	w, o := d.central()
 	a, b := t.count(t.bins, w, t.useA), t.count(d.bare, o, t.useA)
-	gain, _ := t.riskGains()
-	return fall(math.Log((a.riskH+fewHours)/(b.riskH+fewHours)) * gain), true
+	return plain(a.riskH, b.riskH, 0, 0).pct, b.riskH > 0
 }
 
 // refitShifted moves the judged surface's temperature.

@@ -97,15 +97,14 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 	r.Companion = &Companion{Before: ratio(c.obsBefore, c.expBefore), After: ratio(c.obsAfter, c.expAfter), Q: c.q}
 	r.Companion.Text = fmt.Sprintf("at-risk hours were %.2f of the expected before and %.2f after", r.Companion.Before,
 		r.Companion.After)
-	r.Hours = &Hours{WetWithout: l.sample.without.wetH, WetWith: l.sample.with.wetH, RiskWithout: l.sample.without.riskH,
-		RiskWith:    l.sample.with.riskH,
-		MeasuredWet: sumOver(j.m.wet, t.useA), MeasuredRisk: sumOver(j.m.risk, t.useA)}
 	for _, k := range f.looks {
 		if k.fit == nil {
 			continue
 		}
-		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].label, RiskLowPct: k.risk.low, RiskHighPct: k.risk.high,
-			ReductionPct: k.reduction.pct, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
+		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].label, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
+		if risk, wet := k.risk.given(), k.reduction.given(); risk != nil && wet != nil {
+			ev.AtRisk, ev.Wet = *risk, *wet
+		}
 		r.Evenings = append(r.Evenings, ev)
 	}
 	if l.open {
@@ -113,11 +112,22 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		if !a.opts.NoSensitivity {
 			r.Course = j.drawing(l)
 		}
-		r.ReductionPct, r.LowPct, r.HighPct = ptr(l.reduction.pct), ptr(l.reduction.low), ptr(l.reduction.high)
-		r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct = ptr(l.risk.pct), ptr(l.risk.low), ptr(l.risk.high)
-		r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = ptr(l.water.pct), ptr(l.water.low),
-			ptr(l.water.high)
+		r.ReductionPct, r.LowPct, r.HighPct = l.reduction.given().parts()
+		r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct = l.risk.given().parts()
+		r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = l.water.given().parts()
+		gain, spread := t.wetGains()
+		r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-1.96*spread, 0)),
+			FactorHigh: tenth(gain + 1.96*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
 	}
+	r.Wet, r.AtRisk = j.threefold(l, r.CrossCheck)
+}
+
+// parts are an effect's figures for the keys of the contract.
+func (e *Effect) parts() (pct, low, high *float64) {
+	if e == nil {
+		return nil, nil, nil
+	}
+	return &e.Pct, &e.Low, &e.High
 }
 
 func ratio(a, b float64) float64 { return (a + companionOffset) / (b + companionOffset) }
@@ -286,11 +296,17 @@ func (e effect) words() string {
 
 // sentence says which way it went.
 func (e effect) sentence() string {
-	if math.Round(e.pct) < 0 {
+	switch {
+	case math.Abs(e.pct) < noChangePct:
+		return fmt.Sprintf("did not change (95 %% interval %s to %s %%)", whole(e.low), whole(e.high))
+	case e.pct < 0:
 		return "rose by " + e.asRise().words()
 	}
 	return "fell by " + e.words()
 }
+
+// noChangePct is the change, either way, below which something did not change.
+const noChangePct = 0.5
 
 // asRise turns a fall into the rise that it is.
 func (e effect) asRise() effect { return effect{-e.pct, -e.high, -e.low} }

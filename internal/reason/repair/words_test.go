@@ -12,7 +12,8 @@ func TestAnEffectIsWordedWithItsSignAndInterval(t *testing.T) {
 	for want, e := range map[string]effect{
 		"fell by 41 % (95 % interval 13 to 62 %)":   {41.2, 12.9, 62.4},
 		"fell by 1 % (95 % interval 0 to 5 %)":      {1.1, -0.2, 5.3},
-		"fell by 0 % (95 % interval -3 to 4 %)":     {-0.3, -3, 4},
+		"did not change (95 % interval -3 to 4 %)":  {-0.3, -3, 4},
+		"did not change (95 % interval -4 to 3 %)":  {0.49, -4, 3},
 		"rose by 12 % (95 % interval -5 to 30 %)":   {-12, -30, 5},
 		"fell by 45 % (95 % interval -453 to 94 %)": {45, -453, 94},
 	} {
