@@ -96,8 +96,8 @@ func (b *builder) figures(p *part) {
 			"moisture balance fitted to this record"},
 		{"Cause", "seventeen figures of the record, scored against eight states of a roof and weighed with the survey",
 			"method of this program, rates above"},
-		{"Effect of a repair", "two runs of a fitted model in the same weather; the logarithm of the fall is then raised " +
-			"by a factor, with its doubt, for how much less such models were found to react than simulated roofs do",
+		{"Effect of a repair", "the plain ratio of two runs of a fitted model in the same weather; how much more simulated " +
+			"roofs were found to react than such models is told apart and widens the interval",
 			"method of this program; intervals carry that doubt"},
 	} {
 		t.Rows = append(t.Rows, cells(r[0], r[1], r[2]))

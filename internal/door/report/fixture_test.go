@@ -120,7 +120,7 @@ func worked(a *assessment.Answer, c *roof.Case) {
 	f := func(x float64) *float64 { return &x }
 	at := c.Repairs()[0].At
 	r := repair.Result{At: at, What: "eaves", Surface: "slate", Air: "void", Verdict: repair.Worked,
-		ReductionPct: f(71.23), LowPct: f(55.04), HighPct: f(83.4), AtRiskReductionPct: f(38.1), AtRiskLowPct: f(29),
+		ReductionPct: f(71.2), LowPct: f(55), HighPct: f(83.4), AtRiskReductionPct: f(38.1), AtRiskLowPct: f(29),
 		AtRiskHighPct:          f(47.6),
 		CondensateReductionPct: f(84), CondensateLowPct: f(-3.2), CondensateHighPct: f(92), NightsBefore: 21, NightsAfter: 16,
 		Reason: "hours at risk fell by 38 %", Credit: repair.Credit{VoidVentilation: true, Declared: true,
@@ -131,13 +131,17 @@ func worked(a *assessment.Answer, c *roof.Case) {
 			{Night: "2026-11-02", Period: "before", Why: "a hole of 150 min"},
 			{Night: "2026-11-03", Period: "before", Used: true}},
 		Weather: "outdoor air averaged 4.0 C before and -3.1 C after", Overlap: 12,
-		Hours: &repair.Hours{WetWithout: 120.4, WetWith: 36.2, RiskWithout: 300, RiskWith: 190, MeasuredWet: 33.3,
-			MeasuredRisk: 181},
-		Companion: &repair.Companion{Text: "at-risk hours were 1.02 of the expected before and 0.61 after"},
+		Wet: &repair.Comparison{UnrepairedH: 120.4, ModelH: 34.6, MeasuredH: 33.3,
+			Measured: &repair.Effect{Pct: 72.3, Low: 31.2, High: 84.1}, Model: &repair.Effect{Pct: 71.2, Low: 55, High: 83.4}},
+		AtRisk: &repair.Comparison{UnrepairedH: 300, ModelH: 185.7, MeasuredH: 181,
+			Measured: &repair.Effect{Pct: 39.7, Low: 22.1, High: 51.2}, Model: &repair.Effect{Pct: 38.1, Low: 29, High: 47.6},
+			Like: &repair.Effect{Pct: 66.3, Low: 52.4, High: 81.1}, LikeNights: 12, Disagree: true},
+		Correction: &repair.Correction{Factor: 1.3, FactorLow: 0.4, FactorHigh: 2.2, From: "simulated roofs", WetPct: 80.3},
+		Companion:  &repair.Companion{Text: "at-risk hours were 1.02 of the expected before and 0.61 after"},
 		Gates: []repair.Gate{{Name: "nights", Figure: "21 before, 16 after", Limit: "14 before and 14 after",
 			Open: true}},
-		Evenings: []repair.Evening{{Night: "2026-12-06", RiskLowPct: 29, RiskHighPct: 47, ReductionPct: 71, Q: -0.6,
-			Holds: true}},
+		Evenings: []repair.Evening{{Night: "2026-12-06", AtRisk: repair.Effect{Pct: 38.1, Low: 29, High: 47.6},
+			Wet: repair.Effect{Pct: 71.2, Low: 55, High: 83.4}, Q: -0.6, Holds: true}},
 		Control: &repair.Control{Surface: "felt", Verdict: repair.NoChangeShown,
 			Text: "the place left alone did not change"},
 		Sensitivity: []repair.Variant{{What: "the first week left out", RiskFallPct: f(36)},
@@ -148,12 +152,7 @@ func worked(a *assessment.Answer, c *roof.Case) {
 		r.Course = append(r.Course, repair.Point{AtMS: at.UnixMilli() + int64(i)*1800_000, WithK: m + 1, WithoutK: m - 1,
 			MeasuredK: f(m)})
 	}
-	a.Results = []repair.Result{r}
-	a.Repairs = []assessment.Repair{{At: at, Surface: "slate", Verdict: "worked", ReductionPct: r.ReductionPct,
-		LowPct: r.LowPct, HighPct: r.HighPct,
-		AtRiskReductionPct: r.AtRiskReductionPct, AtRiskLowPct: r.AtRiskLowPct, AtRiskHighPct: r.AtRiskHighPct,
-		CondensateReductionPct: r.CondensateReductionPct, CondensateLowPct: r.CondensateLowPct,
-		CondensateHighPct: r.CondensateHighPct, NightsBefore: 21, NightsAfter: 16}}
+	a.Repairs = []assessment.Repair{r}
 }
 
 // everyText calls each with every text of a document.

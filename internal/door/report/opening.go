@@ -100,7 +100,7 @@ func (b *builder) answer() []Text {
 		}
 	}
 	out = append(out, b.verdicts()...)
-	if len(b.Case.Repairs()) > 0 && len(b.Answer.Results) == 0 {
+	if len(b.Case.Repairs()) > 0 && len(b.Answer.Repairs) == 0 {
 		out = append(out, say("No repair can be judged from this record."))
 	}
 	if len(f.Next) > 0 {
@@ -125,13 +125,13 @@ func (b *builder) verdicts() []Text {
 		needs string
 	}
 	where := map[early][]string{}
-	for _, r := range b.Answer.Results {
+	for _, r := range b.Answer.Repairs {
 		if r.Verdict == repair.TooEarly {
 			k := early{r.At.UnixMilli(), r.Needs}
 			where[k] = append(where[k], b.surfaceWords(r.Surface))
 		}
 	}
-	for i, r := range b.Answer.Results {
+	for i, r := range b.Answer.Repairs {
 		if r.Verdict != repair.TooEarly {
 			out = append(out, b.verdictSentence(i))
 			continue
@@ -280,7 +280,7 @@ var (
 
 // verdictSentence says the verdict on one repair at one surface.
 func (b *builder) verdictSentence(i int) Text {
-	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
+	r, a := b.Answer.Repairs[i], b.Answer.Repairs[i]
 	where := b.surfaceWords(r.Surface)
 	when := "The repair of " + local(r.At, b.zone, dayLayout)
 	var verdict string

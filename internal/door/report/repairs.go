@@ -7,6 +7,7 @@ import (
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -21,15 +22,15 @@ func (b *builder) repairs(p *part) {
 		p.para("%s %s", bold("Done on "+local(e.At, b.zone, timeLayout)+":"), prose(e.What))
 		b.treats(p, e)
 	}
-	if len(b.Answer.Results) == 0 {
+	if len(b.Answer.Repairs) == 0 {
 		p.lead("No repair can be judged from this record.")
 		return
 	}
 	p.quiet("How it is judged: a model of the roof is fitted to its own nights before and after the repair and run " +
 		"twice through the weather measured since, with the repair and without it, the household as measured. The " +
-		"difference is the effect, weather being equal. The verdict rests on hours at risk, which hardly feel an offset " +
-		"of a logger; the figure reported first is hours of condensation.")
-	for i := range b.Answer.Results {
+		"difference is the effect, in like weather. The verdict rests on hours at risk, which hardly feel an offset " +
+		"of a logger.")
+	for i := range b.Answer.Repairs {
 		b.result(p, i)
 	}
 	b.objections(p)
@@ -53,11 +54,16 @@ func (b *builder) treats(p *part, e roof.Event) {
 }
 
 func (b *builder) result(p *part, i int) {
-	r := b.Answer.Results[i]
+	r := b.Answer.Repairs[i]
 	pos, _ := b.Case.Position(r.Surface)
 	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
 		bold(words.Key(string(r.Verdict))))
 	p.add(Lead, b.verdictSentence(i))
+	for _, three := range assessment.Three(r) {
+		if s := three.String(); s != "" {
+			p.para("%s", s)
+		}
+	}
 	if r.Reason != "" {
 		p.para("%s", prose(r.Reason))
 	}
@@ -67,7 +73,11 @@ func (b *builder) result(p *part, i int) {
 	b.effect(p, i)
 	b.mechanism(p, r)
 	b.fair(p, i)
-	for _, n := range r.Notes {
+	for k, n := range r.Notes {
+		if k == 0 { // what it is credited with
+			p.para("%s", prose(n))
+			continue
+		}
 		p.warn("%s", prose(n))
 	}
 	b.gates(p, r)
@@ -77,37 +87,37 @@ func (b *builder) result(p *part, i int) {
 
 // effect is the figures with their intervals, and the nights since.
 func (b *builder) effect(p *part, i int) {
-	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
-	if a.ReductionPct == nil && r.Hours == nil {
+	r := b.Answer.Repairs[i]
+	if r.Wet == nil {
 		return
 	}
 	id := fmt.Sprint(i)
-	if a.ReductionPct == nil && a.AtRiskReductionPct == nil && a.CondensateReductionPct == nil {
+	if r.ReductionPct == nil && r.AtRiskReductionPct == nil && r.CondensateReductionPct == nil {
 		p.para("How far hours fell because of the repair is not given: not all the conditions below hold.")
 	} else {
 		b.effectPicture(p, id, i)
 	}
-	t := &Table{Caption: "The effect over the nights that count",
-		Head:    []string{"What", "Measured, h", "By the model, h", "Without the repair, h", "Fall, %", "95 %: from", "to"},
-		Numeric: []bool{false, true, true, true, true, true, true}}
-	row := func(what string, measured, with, without string, x, lo, hi *float64, n [3]string) {
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), say("%s", measured), say("%s", with), say("%s", without),
-			{figureAt(repairPath(i, n[0]), x, 0)}, {figureAt(repairPath(i, n[1]), lo, 0)},
-			{figureAt(repairPath(i, n[2]), hi, 0)}}})
+	t := &Table{Caption: "The effect over the nights that count: falls in per cent with their 95 % intervals",
+		Head: []string{"What", "Unrepaired, h", "Measured, h", "Fall, measured against unrepaired", "By the model, h",
+			"Fall, by the model", "Fall, like nights"}, Numeric: []bool{false, true, true, true, true, true, true}}
+	row := func(what, key string, c *repair.Comparison, model Text) {
+		at := func(field string, x float64) Text { return Text{hoursAt(repairPath(i, key+"."+field), &x)} }
+		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), at("unrepaired_h", c.UnrepairedH),
+			at("measured_h", c.MeasuredH), b.fall(i, key+".measured", c.Measured), at("model_h", c.ModelH),
+			model, b.fall(i, key+".like_nights", c.Like)}})
 	}
-	h := [6]string{words.Missing, words.Missing, words.Missing, words.Missing, words.Missing, words.Missing}
-	if x := r.Hours; x != nil {
-		for k, v := range []float64{x.MeasuredWet, x.WetWith, x.WetWithout, x.MeasuredRisk, x.RiskWith, x.RiskWithout} {
-			h[k] = words.Hours(v)
-		}
-	}
-	row("Hours of condensation", h[0], h[1], h[2], a.ReductionPct, a.LowPct, a.HighPct, wetNames)
-	row("Hours at risk", h[3], h[4], h[5], a.AtRiskReductionPct, a.AtRiskLowPct, a.AtRiskHighPct, riskNames)
-	row("Condensed water", "–", "–", "–", a.CondensateReductionPct, a.CondensateLowPct, a.CondensateHighPct, massNames)
+	row("Hours at risk", "at_risk_hours", r.AtRisk,
+		b.fallAt(i, riskNames, r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct))
+	row("Wet hours", "wet_hours", r.Wet, b.fallAt(i, wetNames, r.ReductionPct, r.LowPct, r.HighPct))
+	none := say("–")
+	t.Rows = append(t.Rows, Row{Cells: []Text{say("Condensed water"), none, none, none, none,
+		b.fallAt(i, massNames, r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct), none}})
 	p.table(t)
-	p.quiet("Measured hours are counted on half-hour means over the nights that count, and so differ from the hours of " +
-		"part 2. The fall reported is not the plain ratio of the two columns: it also carries how much less such models " +
-		"were found to react than roofs do (annex).")
+	if s := assessment.BeyondModel(r); s != "" {
+		p.quiet("%s", s)
+	}
+	p.quiet("The verdict rests on the hours at risk. Measured hours are counted on half-hour means over the nights that " +
+		"count, and so differ from the hours of part 2.")
 	wet, risk := drawing.Paired(r, "report-"+id, b.zone)
 	if len(wet.Nights) > 0 {
 		legend := "Filled: measured. Outline: the same night in the same weather without the repair, by the model. " +
@@ -120,11 +130,25 @@ func (b *builder) effect(p *part, i int) {
 	}
 }
 
+// fall is a fall with its own interval: 71 (39 to 93).
+func (b *builder) fall(i int, path string, e *repair.Effect) Text {
+	if e == nil {
+		return say("–")
+	}
+	return b.fallAt(i, [3]string{path + ".fall_pct", path + ".low_pct", path + ".high_pct"}, &e.Pct, &e.Low, &e.High)
+}
+
+// fallAt is the same of the contract's keys.
+func (b *builder) fallAt(i int, names [3]string, x, lo, hi *float64) Text {
+	return say("%s (%s to %s)", figureAt(repairPath(i, names[0]), x, 0), figureAt(repairPath(i, names[1]), lo, 0),
+		figureAt(repairPath(i, names[2]), hi, 0))
+}
+
 func (b *builder) effectPicture(p *part, id string, i int) {
 	a := b.Answer.Repairs[i]
 	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: []picture.Fall{
-		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
 		{Words: "hours at risk", Pct: a.AtRiskReductionPct, Low: a.AtRiskLowPct, High: a.AtRiskHighPct},
+		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
 		{Words: "condensed water", Pct: a.CondensateReductionPct, Low: a.CondensateLowPct,
 			High: a.CondensateHighPct}}}.Scene(), NoLegend,
 		say("What the repair took away, weather being equal. Line: best estimate. Bar: 95 % interval. To the right of “no "+
@@ -142,16 +166,6 @@ func (b *builder) mechanism(p *part, r repair.Result) {
 		}
 		p.table(t)
 	}
-	if r.Credit.Text != "" {
-		p.para("The repair is %s", lowerFirst(prose(r.Credit.Text)))
-	}
-}
-
-func lowerFirst(s string) string {
-	if s != "" && s[0] >= 'A' && s[0] <= 'Z' {
-		return string(s[0]+32) + s[1:]
-	}
-	return s
 }
 
 func yes(x bool) string {
@@ -164,7 +178,7 @@ func yes(x bool) string {
 // fair is what makes before and after comparable, and the checks beside the
 // model.
 func (b *builder) fair(p *part, i int) {
-	r, a := b.Answer.Results[i], b.Answer.Repairs[i]
+	r, a := b.Answer.Repairs[i], b.Answer.Repairs[i]
 	p.para("%s: %s nights before and %s after count; %s of those after had weather that was met before. %s",
 		bold("Was it fair"),
 		countAt(repairPath(i, "nights_before"), a.NightsBefore), countAt(repairPath(i, "nights_after"), a.NightsAfter),
@@ -204,11 +218,10 @@ func (b *builder) gates(p *part, r repair.Result) {
 	}
 	p.table(t)
 	e := &Table{Caption: "The evenings behind the verdict, latest first",
-		Head: []string{"Evening", "Fall of wet hours, %", "Fall of hours at risk, 95 %: from", "to",
-			"Counted against expected (log)", "Holds"}, Numeric: []bool{false, true, true, true, true}}
+		Head: []string{"Evening", "Fall of hours at risk, % (95 %)", "Fall of wet hours, % (95 %)",
+			"Counted against expected (log)", "Holds"}, Numeric: []bool{false, true, true, true}}
 	for _, x := range r.Evenings {
-		e.Rows = append(e.Rows, cells(x.Night, words.Fixed(x.ReductionPct, 0), words.Fixed(x.RiskLowPct, 0),
-			words.Fixed(x.RiskHighPct, 0),
+		e.Rows = append(e.Rows, cells(x.Night, words.Fall(x.AtRisk).String(), words.Fall(x.Wet).String(),
 			words.Fixed(x.Q, 2), yes(x.Holds)))
 	}
 	p.table(e)

@@ -85,42 +85,22 @@ type Cause struct {
 	Against []string `json:"against"`
 }
 
-// Repair is the verdict on one repair at one surface.
-type Repair struct {
-	At                     time.Time `json:"at"`
-	Surface                string    `json:"surface"`
-	Verdict                string    `json:"verdict"`
-	ReductionPct           *float64  `json:"reduction_pct"`
-	LowPct                 *float64  `json:"low_pct"`
-	HighPct                *float64  `json:"high_pct"`
-	AtRiskReductionPct     *float64  `json:"at_risk_reduction_pct"`
-	AtRiskLowPct           *float64  `json:"at_risk_low_pct"`
-	AtRiskHighPct          *float64  `json:"at_risk_high_pct"`
-	CondensateReductionPct *float64  `json:"condensate_reduction_pct"`
-	CondensateLowPct       *float64  `json:"condensate_low_pct"`
-	CondensateHighPct      *float64  `json:"condensate_high_pct"`
-	NightsBefore           int       `json:"nights_before"`
-	NightsAfter            int       `json:"nights_after"`
-	Needs                  string    `json:"needs"`
-	Reason                 string    `json:"reason" doc:"one sentence: why this verdict"`
-	Notes                  []string  `json:"notes" doc:"what must be known to read it, with what the repair is credited with"`
-}
+// Repair is the verdict on one repair at one surface, with everything behind it.
+type Repair = repair.Result
 
 // Answer is an assessment with everything behind its figures, for pages and
 // reports.
 type Answer struct {
 	Assessment
 	Finding cause.Finding
-	Results []repair.Result
 	Behind  Physics
 }
 
 // Of assesses a case's record.
 func Of(set *series.Set) Answer {
 	a := Answer{Assessment: measured(set)}
-	a.Results = repair.Assess(set, repair.Options{})
-	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Results)})
-	a.Repairs = verdicts(a.Results)
+	a.Repairs = append(a.Repairs, repair.Assess(set, repair.Options{})...)
+	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
 	a.Notes = append(a.Notes, unjudged(set.Case)...)
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Behind = physics(set, a.Finding)

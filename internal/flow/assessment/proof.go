@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // unchanged tells which repairs were shown to change nothing at any surface
@@ -28,29 +29,26 @@ func unchanged(results []repair.Result) func(roof.Event) bool {
 	}
 }
 
-func verdicts(results []repair.Result) []Repair {
-	out := []Repair{}
-	for _, r := range results {
-		out = append(out, Repair{At: r.At.UTC(), Surface: r.Surface, Verdict: string(r.Verdict),
-			ReductionPct: tenth(r.ReductionPct), LowPct: tenth(r.LowPct), HighPct: tenth(r.HighPct),
-			AtRiskReductionPct: tenth(r.AtRiskReductionPct), AtRiskLowPct: tenth(r.AtRiskLowPct),
-			AtRiskHighPct:          tenth(r.AtRiskHighPct),
-			CondensateReductionPct: tenth(r.CondensateReductionPct), CondensateLowPct: tenth(r.CondensateLowPct),
-			CondensateHighPct: tenth(r.CondensateHighPct),
-			NightsBefore:      r.NightsBefore, NightsAfter: r.NightsAfter, Needs: r.Needs,
-			Reason: r.Reason, Notes: repairNotes(r)})
+// Three are the answers on the hours at risk, on which a verdict rests, and on
+// the wet hours.
+func Three(r Repair) [2]words.Three {
+	of := func(what string, c *repair.Comparison) words.Three {
+		if c == nil {
+			return words.Three{What: what}
+		}
+		return words.Three{What: what, Measured: (*words.Fall)(c.Measured), Model: (*words.Fall)(c.Model),
+			Like: (*words.Fall)(c.Like), LikeNights: c.LikeNights, Disagree: c.Disagree}
 	}
-	return out
+	return [2]words.Three{of("hours at risk", r.AtRisk), of("wet hours", r.Wet)}
 }
 
-// repairNotes are what must be known to read a verdict, first of all what the
-// repair is credited with and whether that was declared or inferred.
-func repairNotes(r repair.Result) []string {
-	out := []string{}
-	if r.Credit.Text != "" {
-		out = append(out, "the repair is "+r.Credit.Text)
+// BeyondModel says what is known of roofs beyond the model, empty where there is
+// no fall.
+func BeyondModel(r Repair) string {
+	if c := r.Correction; c != nil {
+		return words.Correction(c.Factor, c.FactorLow, c.FactorHigh, c.WetPct, c.From)
 	}
-	return append(out, r.Notes...)
+	return ""
 }
 
 // unjudged names the repairs that have no verdict for want of a surface.
@@ -124,12 +122,4 @@ func texts(lines []cause.Evidence) []string {
 		out = append(out, e.Text)
 	}
 	return out
-}
-
-func tenth(x *float64) *float64 {
-	if x == nil {
-		return nil
-	}
-	y := round(*x, 2)
-	return &y
 }

@@ -54,9 +54,9 @@ func TestAVerdictSaysWhatTheRepairIsCreditedWith(t *testing.T) {
 	c := &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},
 		{ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}
 	c.Events = []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, Treats: []string{"slate"}}}
-	inferred := verdicts(repair.Assess(&series.Set{Case: c}, repair.Options{}))
+	inferred := repair.Assess(&series.Set{Case: c}, repair.Options{})
 	c.Events[0].Changes = []roof.Change{roof.VoidVentilation}
-	declared := verdicts(repair.Assess(&series.Set{Case: c}, repair.Options{}))
+	declared := repair.Assess(&series.Set{Case: c}, repair.Options{})
 	assert.Contains(t, strings.Join(inferred[0].Notes, " "), "inferred from the places it treats")
 	assert.Contains(t, strings.Join(declared[0].Notes, " "), "as the event declares")
 	assert.NotEmpty(t, inferred[0].Reason)

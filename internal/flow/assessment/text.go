@@ -66,7 +66,7 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	for _, r := range a.Repairs {
 		p("")
 		p("Repair of %s at %s: %s (%d nights before, %d after)", r.At.In(zone).Format("2 Jan 2006 15:04"), r.Surface,
-			strings.ReplaceAll(r.Verdict, "_", " "), r.NightsBefore, r.NightsAfter)
+			spaced(string(r.Verdict)), r.NightsBefore, r.NightsAfter)
 		fall := func(what string, x, lo, hi *float64) {
 			if x != nil && lo != nil && hi != nil {
 				p("  %s %s, weather being equal", what, fell(*x, *lo, *hi))
@@ -75,6 +75,14 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		fall("hours of surface condensation", r.ReductionPct, r.LowPct, r.HighPct)
 		fall("hours at risk", r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct)
 		fall("condensed water", r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct)
+		for _, three := range Three(r) {
+			if s := three.String(); s != "" {
+				p("  %s", s)
+			}
+		}
+		if s := BeyondModel(r); s != "" {
+			p("  %s", s)
+		}
 		if r.Reason != "" {
 			p("  why:   %s", r.Reason)
 		}

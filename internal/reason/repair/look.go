@@ -274,11 +274,13 @@ func (l *look) summarise() {
 	m := gain * s.wetMean
 	u := 1.96 * math.Sqrt(square(gain*s.wetSD)+square(gainSpread*s.wetMean)+square(wetFloor)+square(wetChange*change))
 	own := 1.96 * math.Sqrt(square(s.wetSD)+square(wetFloor)+square(wetChange*change))
-	l.reduction = plain(s.with.wetH, s.without.wetH, fall(math.Max(m+u, s.wetMean+own)), fall(math.Min(m-u, s.wetMean-own)))
+	l.reduction = plain(s.with.wetH, s.without.wetH, fall(math.Max(m+u, s.wetMean+own)),
+		fall(math.Min(m-u, s.wetMean-own)))
 	l.beyond = fall(m)
 	wm := (1-waterLean)*s.waterMean + waterLean*m
 	wu := 1.96 * math.Hypot(s.waterSD, waterSpread*change)
-	l.water = plain(s.with.water, s.without.water, fall(math.Max(wm, s.waterMean)+wu), fall(math.Min(wm, s.waterMean)-wu))
+	l.water = plain(s.with.water, s.without.water, fall(math.Max(wm, s.waterMean)+wu),
+		fall(math.Min(wm, s.waterMean)-wu))
 	l.risk, l.riskFirm = s.riskFall(0.975), s.riskFall(0.995)
 }
 

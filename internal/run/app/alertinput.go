@@ -228,7 +228,7 @@ func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
 		s.Surfaces = append(s.Surfaces, x)
 	}
 	for _, r := range a.Repairs {
-		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: r.Verdict, ReductionPct: r.ReductionPct}
+		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: string(r.Verdict), ReductionPct: r.ReductionPct}
 		if before != nil {
 			for _, old := range before.Repairs {
 				if old.Surface == t.Surface && old.At.Equal(t.At) {
@@ -237,7 +237,7 @@ func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
 			}
 		}
 		if r.Verdict == "worked" {
-			t.Best = r.Verdict
+			t.Best = string(r.Verdict)
 		}
 		s.Repairs = append(s.Repairs, t)
 	}

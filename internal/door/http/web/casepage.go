@@ -166,7 +166,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		b.Winter = seasonYear(wi.From.In(h.Zone))
 	}
 	m := drawing.Chart(h.Case, near, v.surface, h.Zone)
-	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
+	if e, ok := drawing.ChangeOf(a.Repairs, v.surface.ID); ok {
 		b.HasEffect = true
 		if c := drawing.Unrepaired(m, e); c != nil {
 			m.UnrepairedK = c

@@ -11,6 +11,7 @@ import (
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
 )
@@ -23,19 +24,23 @@ type repairsBody struct {
 
 type resultView struct {
 	repair.Result
-	Words        string // of the surface
-	Sentence     string
-	Effect       *picture.Scene
-	Wet, Risk    *picture.Scene // nights after, measured against unrepaired
-	Used, Left   int
-	LeftOut      []repair.NightUse
-	Before       string // link to the timeline around the repair
-	MeasuredWet  *float64
-	WithWet      *float64
-	WithRisk     *float64
-	WithoutWet   *float64
-	MeasuredRisk *float64
-	WithoutRisk  *float64
+	Words      string // of the surface
+	Sentence   string
+	Effect     *picture.Scene
+	Wet, Risk  *picture.Scene // nights after, measured against unrepaired
+	Used, Left int
+	LeftOut    []repair.NightUse
+	Before     string // link to the timeline around the repair
+	Three      [2]words.Three
+	Rows       []comparisonRow
+	Water      *words.Fall
+	Beyond     string
+}
+
+// comparisonRow is one quantity's hours with the three answers on it.
+type comparisonRow struct {
+	*repair.Comparison
+	words.Three
 }
 
 func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
@@ -44,7 +49,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b repairsBody
-	for i, res := range a.Results {
+	for i, res := range a.Repairs {
 		pos, _ := h.Case.Position(res.Surface)
 		v := resultView{Result: res, Words: words.Surface(h.Case, pos)}
 		v.Sentence = verdictSentence(h, v.Words, res)
@@ -62,10 +67,14 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		if wet, risk := drawing.Paired(res, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
 			v.Wet, v.Risk = wet.Scene(), risk.Scene()
 		}
-		if res.Hours != nil {
-			v.MeasuredWet, v.WithoutWet = &res.Hours.MeasuredWet, &res.Hours.WetWithout
-			v.WithWet, v.WithRisk = &res.Hours.WetWith, &res.Hours.RiskWith
-			v.MeasuredRisk, v.WithoutRisk = &res.Hours.MeasuredRisk, &res.Hours.RiskWithout
+		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
+		for k, c := range []*repair.Comparison{res.AtRisk, res.Wet} {
+			if c != nil {
+				v.Rows = append(v.Rows, comparisonRow{c, v.Three[k]})
+			}
+		}
+		if x, lo, hi := res.CondensateReductionPct, res.CondensateLowPct, res.CondensateHighPct; x != nil {
+			v.Water = &words.Fall{Pct: *x, Low: *lo, High: *hi}
 		}
 		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() +
 			"&surface=" + res.Surface + "#margin"
@@ -102,8 +111,8 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 
 func effectPicture(i int, res repair.Result) *picture.Scene {
 	return picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: []picture.Fall{
-		{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
 		{Words: "hours at risk", Pct: res.AtRiskReductionPct, Low: res.AtRiskLowPct, High: res.AtRiskHighPct},
+		{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
 		{Words: "condensed water", Pct: res.CondensateReductionPct, Low: res.CondensateLowPct,
 			High: res.CondensateHighPct}}}.Scene()
 }
@@ -172,7 +181,7 @@ func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
 	}
 	v := readView(h, a, r.URL.Query())
 	out := beside{Strips: []besideStrip{}}
-	if e, ok := drawing.ChangeOf(a.Results, v.surface.ID); ok {
+	if e, ok := drawing.ChangeOf(a.Repairs, v.surface.ID); ok {
 		out.Effect = &e
 	}
 	for _, q := range drawing.Strips(a.Behind.Surfaces, v.surface.ID) {

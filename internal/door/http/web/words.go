@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
 )
 
@@ -171,6 +172,7 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return words.Interval(*lo, *hi)
 		},
+		"fall":    func(e repair.Effect) string { return words.Fall(e).String() },
 		"support": supportWords,
 		"classfrom": func(class, from string) string {
 			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise",

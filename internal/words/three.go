@@ -1,0 +1,51 @@
+package words
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Fall is a fall in per cent, a rise below zero, with its own 95 % interval.
+type Fall struct{ Pct, Low, High float64 }
+
+// String is the figure with its interval: 71 (39 to 93).
+func (f Fall) String() string { return Whole(f.Pct) + " (" + Interval(f.Low, f.High) + ")" }
+
+// Three are the answers on one quantity beside a verdict, in the order in which
+// they are told. Nil is an answer that could not be had.
+type Three struct {
+	What                  string // "hours at risk"
+	Measured, Model, Like *Fall
+	LikeNights            int
+	Disagree              bool // two of them differ by more than their intervals
+}
+
+// String is the three in one sentence, empty where there is none.
+func (t Three) String() string {
+	var parts []string
+	for _, p := range []struct {
+		by   string
+		fall *Fall
+	}{{"measured against unrepaired", t.Measured}, {"by the model", t.Model},
+		{"on " + Count(t.LikeNights, "like night"), t.Like}} {
+		if f := p.fall; f != nil {
+			parts = append(parts, fmt.Sprintf("%s %s %% (%s)", p.by, Whole(f.Pct), Interval(f.Low, f.High)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	out := "Fall of the " + t.What + ", with 95 % intervals: " + strings.Join(parts, ", ") + "."
+	if t.Disagree {
+		out += " These differ by more than their intervals: weigh the verdict with that."
+	}
+	return out
+}
+
+// Correction says how roofs react beyond the model, and that no figure is moved
+// by it.
+func Correction(factor, low, high, wetPct float64, from string) string {
+	return fmt.Sprintf("Not in these figures: beyond the model, roofs were found to react by a factor of %s (%s to %s) "+
+		"on the logarithm of the fall (%s). With it the wet hours would have fallen by %s %%. It widens the intervals.",
+		Fixed(factor, 1), Fixed(low, 1), Fixed(high, 1), from, Whole(wetPct))
+}

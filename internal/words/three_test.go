@@ -1,0 +1,24 @@
+package words
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+func TestThreeAnswersStandInOneOrderEachWithItsOwnInterval(t *testing.T) {
+	all := Three{What: "hours at risk", Measured: &Fall{59.2, 20, 80}, Model: &Fall{64, 39, 93}, Like: &Fall{63, 11, 75},
+		LikeNights: 26}
+	assert.Equal(t, "Fall of the hours at risk, with 95 % intervals: measured against unrepaired 59 % (20 to 80), by the "+
+		"model 64 % (39 to 93), on 26 like nights 63 % (11 to 75).", all.String())
+	all.Like, all.Disagree, all.Measured.Low = nil, true, -4
+	assert.Equal(t, "Fall of the hours at risk, with 95 % intervals: measured against unrepaired 59 % (−4 to 80), by the "+
+		"model 64 % (39 to 93). These differ by more than their intervals: weigh the verdict with that.", all.String())
+	assert.Empty(t, Three{What: "wet hours"}.String())
+}
+
+func TestTheCorrectionIsOneLineWithItsFactorAndSource(t *testing.T) {
+	assert.Equal(t, "Not in these figures: beyond the model, roofs were found to react by a factor of 1.3 (0.4 to 2.2) "+
+		"on the logarithm of the fall (simulated roofs). With it the wet hours would have fallen by 88 %. It widens the "+
+		"intervals.", Correction(1.3, 0.4, 2.2, 88.1, "simulated roofs"))
+}
