@@ -69,6 +69,9 @@ func (p *pen) day(l *logger, k int64) (*day, error) {
 		return nil, fmt.Errorf("looking up a day of logger %s: %w", l.name, err)
 	}
 	d.digest, d.asideDigest = asDigest(sum), asDigest(aside)
+	if err == nil {
+		d.entered = digestOfDayRow(l.id, k, d)
+	}
 	l.days[k] = d
 	return d, nil
 }
@@ -109,7 +112,8 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		return 0, fmt.Errorf("writing a reading of logger %s: %w", l.name, err)
 	}
 	if n, err := res.RowsAffected(); err == nil && n == 1 {
-		p.note(d, &d.digest, digestOf(ofRecord, l.caseID, r))
+		d.digest.add(digestOf(ofRecord, l.caseID, r))
+		d.dirty = true
 		if d.n++; l.n == 0 || at < l.first {
 			l.first = at
 		}
@@ -138,17 +142,11 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 			return 0, fmt.Errorf("writing a reading of logger %s: %w", l.name, err)
 		}
 		d.digest.sub(digestOf(ofRecord, l.caseID, &kept))
-		p.note(d, &d.digest, digestOf(ofRecord, l.caseID, &merged))
+		d.digest.add(digestOf(ofRecord, l.caseID, &merged))
+		d.dirty = true
 		err = p.post(outReading, l.id, at, 0, p.buf)
 	}
 	return outcome, err
-}
-
-// note adds a reading's digest to its day and to the commit's own.
-func (p *pen) note(d *day, sum *digest, h digest) {
-	sum.add(h)
-	p.batch.Write(h.bytes())
-	d.dirty = true
 }
 
 // conflict keeps a reading aside, unless one kept aside already says the same.
@@ -171,7 +169,8 @@ func (p *pen) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (r
 	if err != nil {
 		return 0, fmt.Errorf("keeping a reading of logger %s aside: %w", l.name, err)
 	}
-	p.note(d, &d.asideDigest, digestOf(ofAside, l.caseID, r))
+	d.asideDigest.add(digestOf(ofAside, l.caseID, r))
+	d.dirty = true
 	d.asideN++
 	l.aside++
 	return roof.Conflict, p.post(outAside, l.id, at, id, p.buf)

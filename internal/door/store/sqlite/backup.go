@@ -180,7 +180,7 @@ func markAsIs(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
-	return writeMark(dir, mark{store: id, seq: c.seq, head: hex.EncodeToString(c.head), at: c.at})
+	return writeMark(dir, c.mark(id))
 }
 
 func copyFile(ctx context.Context, from, to string) error {

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -169,6 +170,9 @@ func checkFile(ctx context.Context, file string, also func(context.Context, exec
 	c.part(ctx, "the case files", c.caseFiles)
 	c.part(ctx, "the daemon's state", c.states)
 	c.part(ctx, "the reject log", c.rejects)
+	if r.Schema >= schemaLedger {
+		c.part(ctx, "the ledger", c.audit)
+	}
 	if also != nil {
 		c.part(ctx, "the chain of commits", func(ctx context.Context) error { return also(ctx, tx) })
 	}
@@ -192,7 +196,7 @@ func (c *checker) part(ctx context.Context, of string, run func(context.Context)
 }
 
 func (c *checker) structure(ctx context.Context) error {
-	return c.rows(ctx, `PRAGMA integrity_check(20)`, func(rows *sql.Rows) error {
+	return each(ctx, c.tx, `PRAGMA integrity_check(20)`, func(rows *sql.Rows) error {
 		var line string
 		if err := rows.Scan(&line); err != nil {
 			return err
@@ -204,23 +208,9 @@ func (c *checker) structure(ctx context.Context) error {
 	})
 }
 
-func (c *checker) rows(ctx context.Context, query string, scan func(*sql.Rows) error, args ...any) error {
-	rows, err := c.tx.QueryContext(ctx, query, args...)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := scan(rows); err != nil {
-			return err
-		}
-	}
-	return rows.Err()
-}
-
 func (c *checker) loggers(ctx context.Context) error {
 	var all []logger
-	err := c.rows(ctx, `SELECT id, case_id, name, n, aside, first, last FROM logger ORDER BY id`,
+	err := each(ctx, c.tx, `SELECT id, case_id, name, n, aside, first, last FROM logger ORDER BY id`,
 		func(rows *sql.Rows) error {
 			var l logger
 			err := rows.Scan(&l.id, &l.caseID, &l.name, &l.n, &l.aside, &l.first, &l.last)
@@ -244,8 +234,9 @@ func (c *checker) loggers(ctx context.Context) error {
 	}
 	c.r.Loggers = int64(len(all))
 	var strays, kept int64
-	if err := c.tx.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM (SELECT DISTINCT logger FROM day UNION SELECT DISTINCT logger FROM reading UNION SELECT DISTINCT logger FROM aside) WHERE logger NOT IN (SELECT id FROM logger)),
-		coalesce((SELECT readings FROM commits ORDER BY seq DESC LIMIT 1), 0)`).Scan(&strays, &kept); err != nil {
+	if err := c.tx.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM (SELECT DISTINCT logger FROM day
+			UNION SELECT DISTINCT logger FROM reading UNION SELECT DISTINCT logger FROM aside)
+		WHERE logger NOT IN (SELECT id FROM logger)), coalesce((SELECT readings FROM commits ORDER BY seq DESC LIMIT 1), 0)`).Scan(&strays, &kept); err != nil {
 		return err
 	}
 	if strays > 0 {
@@ -271,7 +262,7 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 	if c.r.Schema < 2 {
 		sealed = `0`
 	}
-	err := c.rows(ctx, `SELECT day, n, digest, aside_n, aside_digest, `+sealed+` FROM day WHERE logger = ?`,
+	err := each(ctx, c.tx, `SELECT day, n, digest, aside_n, aside_digest, `+sealed+` FROM day WHERE logger = ?`,
 		func(rows *sql.Rows) error {
 			var k int64
 			var t tally
@@ -301,7 +292,7 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 		t.alreadyTold = true
 		is[k] = t
 	}
-	err = c.rows(ctx, `SELECT at, rec FROM reading WHERE logger = ? ORDER BY at`, func(rows *sql.Rows) error {
+	err = each(ctx, c.tx, `SELECT at, rec FROM reading WHERE logger = ? ORDER BY at`, func(rows *sql.Rows) error {
 		var at int64
 		var rec []byte
 		if err := rows.Scan(&at, &rec); err != nil {
@@ -322,7 +313,7 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 		return err
 	}
 	if c.r.Schema >= 2 {
-		err = c.rows(ctx, `SELECT day, n, crc, data FROM block WHERE logger = ? ORDER BY day`, func(rows *sql.Rows) error {
+		err = each(ctx, c.tx, `SELECT day, n, crc, data FROM block WHERE logger = ? ORDER BY day`, func(rows *sql.Rows) error {
 			var k, n int64
 			var crc uint32
 			var data []byte
@@ -343,7 +334,7 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 			return err
 		}
 	}
-	err = c.rows(ctx, `SELECT at, rec FROM aside WHERE logger = ?`, func(rows *sql.Rows) error {
+	err = each(ctx, c.tx, `SELECT at, rec FROM aside WHERE logger = ?`, func(rows *sql.Rows) error {
 		var at int64
 		var rec []byte
 		if err := rows.Scan(&at, &rec); err != nil {
@@ -415,31 +406,51 @@ func (c *checker) compare(l *logger, should, is map[int64]tally, first, last int
 	}
 }
 
+// caseFiles holds each version of a case file against its digest, and against
+// the link that covers all of its row and the version before it.
 func (c *checker) caseFiles(ctx context.Context) error {
-	return c.rows(ctx, `SELECT case_id, at, etag, file FROM case_file`, func(rows *sql.Rows) error {
-		var id, etag string
-		var at int64
-		var file []byte
-		if err := rows.Scan(&id, &at, &etag, &file); err != nil {
-			return err
-		}
+	link := `link`
+	if c.r.Schema < schemaLedger {
+		link = `NULL`
+	}
+	var last caseRow
+	return caseRows(ctx, c.tx, link, func(v caseRow) error {
 		c.r.Cases++
-		if sum := sha256.Sum256(file); file != nil && hex.EncodeToString(sum[:]) != etag {
-			c.r.add(Damage{What: fmt.Sprintf("the case file of %s, version of %s, was altered", id, fromMS(at).Format(stamp))})
+		of := fmt.Sprintf("the case file of %s, version of %s", v.caseID, fromMS(v.at).Format(stamp))
+		switch sum := sha256.Sum256(v.file); {
+		case v.file != nil && hex.EncodeToString(sum[:]) != v.etag:
+			c.tell("%s, was altered", of)
+		case c.r.Schema < schemaLedger:
+		case v.id != last.id+1:
+			c.tell("%d versions of case files are missing before %s", v.id-last.id-1, of)
+		case !bytes.Equal(v.link, linkOf(asDigest(last.link), v.id, v.at, v.caseID, v.by, v.etag, v.file).bytes()):
+			c.tell("%s, is not as it was written: its time, its author, its content or its place among the versions was "+
+				"altered, or it was put in by hand", of)
 		}
+		last = v
 		return nil
 	})
 }
 
+// tell adds a finding.
+func (c *checker) tell(format string, args ...any) {
+	c.r.add(Damage{What: fmt.Sprintf(format, args...)})
+}
+
 func (c *checker) states(ctx context.Context) error {
-	return c.rows(ctx, `SELECT kind, key, blob, crc FROM state`, func(rows *sql.Rows) error {
+	return each(ctx, c.tx, `SELECT kind, key, at, blob, crc FROM state`, func(rows *sql.Rows) error {
 		var kind, key string
+		var at int64
 		var blob []byte
 		var crc uint32
-		if err := rows.Scan(&kind, &key, &blob, &crc); err != nil {
+		if err := rows.Scan(&kind, &key, &at, &blob, &crc); err != nil {
 			return err
 		}
-		if crc != stateCRC(kind, key, blob) {
+		want := stateCRC(kind, key, at, blob)
+		if c.r.Schema < schemaLedger {
+			want = undatedStateCRC(kind, key, blob)
+		}
+		if crc != want {
 			c.r.add(Damage{What: fmt.Sprintf("the state %s %s was altered", kind, key)})
 		}
 		return nil
@@ -447,7 +458,7 @@ func (c *checker) states(ctx context.Context) error {
 }
 
 func (c *checker) rejects(ctx context.Context) error {
-	return c.rows(ctx, `SELECT id, at, case_id, logger, source, line, reason, detail, payload, crc FROM reject`,
+	return each(ctx, c.tx, `SELECT `+rejectColumns+` FROM reject`,
 		func(rows *sql.Rows) error {
 			r, crc, err := scanReject(rows)
 			if err == nil && crc != rejectCRC(r.Reject) {

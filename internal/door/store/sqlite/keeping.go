@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -86,15 +87,27 @@ func (p *pen) caseETag(id string) (etag string, has bool, err error) {
 }
 
 func (p *pen) addCase(id, by, etag string, file []byte) error {
-	_, err := p.conn.ExecContext(context.Background(),
-		`INSERT INTO case_file (case_id, at, by, etag, file) VALUES (?, ?, ?, ?, ?)`,
-		id, p.s.opt.Now().UnixMilli(), by, etag, file)
+	ctx, at := context.Background(), p.s.opt.Now().UnixMilli()
+	res, err := p.conn.ExecContext(ctx, `INSERT INTO case_file (case_id, at, by, etag, file) VALUES (?, ?, ?, ?, ?)`, id,
+		at, by, etag, file)
+	if err != nil {
+		return err
+	}
+	n, err := res.LastInsertId()
+	if err != nil {
+		return err
+	}
+	t := p.ledger[ofCaseFiles]
+	t = total{t.n + 1, linkOf(t.sum, n, at, id, by, etag, file)}
+	p.change(ofCaseFiles, t)
+	_, err = p.conn.ExecContext(ctx, `UPDATE case_file SET link = ? WHERE id = ?`, t.sum.bytes(), n)
 	return err
 }
 
 // Case gives the case file in force; roof.ErrNotFound if there is none.
 func (s *Store) Case(ctx context.Context, id string) (file []byte, etag string, updated time.Time, err error) {
-	versions, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, file FROM case_file WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id)
+	versions, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, file FROM case_file
+		WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id)
 	if err == nil && (len(versions) == 0 || versions[0].File == nil) {
 		err = roof.ErrNotFound
 	}
@@ -106,7 +119,8 @@ func (s *Store) Case(ctx context.Context, id string) (file []byte, etag string, 
 
 // Cases lists the cases in force by name, without their files.
 func (s *Store) Cases(ctx context.Context) ([]roof.CaseVersion, error) {
-	out, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, NULL FROM case_file WHERE id IN (SELECT max(id) FROM case_file GROUP BY case_id) AND file IS NOT NULL ORDER BY case_id`)
+	out, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, NULL FROM case_file
+		WHERE id IN (SELECT max(id) FROM case_file GROUP BY case_id) AND file IS NOT NULL ORDER BY case_id`)
 	if err != nil {
 		return nil, fmt.Errorf("listing the cases: %w", err)
 	}
@@ -114,7 +128,8 @@ func (s *Store) Cases(ctx context.Context) ([]roof.CaseVersion, error) {
 }
 
 // versionsOf are the versions of one case, counted from the first.
-const versionsOf = ` FROM (SELECT case_id, row_number() OVER (ORDER BY id) AS n, at, by, etag, coalesce(length(file), 0) AS size, file FROM case_file WHERE case_id = ?) `
+const versionsOf = ` FROM (SELECT case_id, row_number() OVER (ORDER BY id) AS n, at, by, etag,
+	coalesce(length(file), 0) AS size, file FROM case_file WHERE case_id = ?) `
 
 // CaseHistory lists the versions of a case file without the files, newest
 // first, at most limit, older than the number before (0 for the newest); a
@@ -174,28 +189,41 @@ func (s *Store) PutState(ctx context.Context, kind, key string, blob []byte) err
 	if blob == nil {
 		blob = []byte{}
 	}
-	err := s.do(ctx, func(p *pen) error {
-		_, err := p.conn.ExecContext(context.Background(),
-			`INSERT OR REPLACE INTO state (kind, key, at, blob, crc) VALUES (?, ?, ?, ?, ?)`,
-			kind, key, p.s.opt.Now().UnixMilli(), blob, stateCRC(kind, key, blob))
-		return err
-	})
-	if err != nil {
+	if err := s.do(ctx, func(p *pen) error { return p.putState(kind, key, blob) }); err != nil {
 		return fmt.Errorf("keeping %s %s: %w", kind, key, err)
 	}
 	return nil
 }
 
+func (p *pen) putState(kind, key string, blob []byte) error {
+	if err := p.dropState(kind, key); err != nil {
+		return err
+	}
+	at := p.s.opt.Now().UnixMilli()
+	p.enter(ofState+kind, digestOfState(kind, key, at, blob))
+	_, err := p.conn.ExecContext(context.Background(),
+		`INSERT INTO state (kind, key, at, blob, crc) VALUES (?, ?, ?, ?, ?)`, kind, key, at, blob,
+		stateCRC(kind, key, at, blob))
+	return err
+}
+
 // DeleteState drops a blob; it is no error if there is none.
 func (s *Store) DeleteState(ctx context.Context, kind, key string) error {
-	err := s.do(ctx, func(p *pen) error {
-		_, err := p.conn.ExecContext(context.Background(), `DELETE FROM state WHERE kind = ? AND key = ?`, kind, key)
-		return err
-	})
-	if err != nil {
+	if err := s.do(ctx, func(p *pen) error { return p.dropState(kind, key) }); err != nil {
 		return fmt.Errorf("dropping %s %s: %w", kind, key, err)
 	}
 	return nil
+}
+
+func (p *pen) dropState(kind, key string) error {
+	return each(context.Background(), p.conn, `DELETE FROM state WHERE kind = ? AND key = ? RETURNING at, blob`,
+		func(rows *sql.Rows) error {
+			var at int64
+			var blob []byte
+			err := rows.Scan(&at, &blob)
+			p.leave(ofState+kind, digestOfState(kind, key, at, blob))
+			return err
+		}, kind, key)
 }
 
 // State gives a kept blob; roof.ErrNotFound if there is none.
@@ -228,7 +256,7 @@ func (s *Store) states(ctx context.Context, kind, query string, args ...any) ([]
 		if err := rows.Scan(&e.Key, &at, &e.Blob, &crc); err != nil {
 			return err
 		}
-		if stateCRC(kind, e.Key, e.Blob) != crc {
+		if stateCRC(kind, e.Key, at, e.Blob) != crc {
 			return damaged(fmt.Errorf("%s %s", kind, e.Key))
 		}
 		e.At = fromMS(at)
@@ -238,6 +266,11 @@ func (s *Store) states(ctx context.Context, kind, query string, args ...any) ([]
 	return out, err
 }
 
-func stateCRC(kind, key string, blob []byte) uint32 {
+func stateCRC(kind, key string, at int64, blob []byte) uint32 {
+	return crc32.Update(undatedStateCRC(kind, key, blob), castagnoli, binary.AppendVarint(nil, at))
+}
+
+// undatedStateCRC is the check value of schemas before schemaLedger.
+func undatedStateCRC(kind, key string, blob []byte) uint32 {
 	return crc32.Update(crc32.Checksum([]byte(kind+"\x00"+key+"\x00"), castagnoli), castagnoli, blob)
 }

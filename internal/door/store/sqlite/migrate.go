@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"time"
 )
 
 //go:embed migrations/*.sql
@@ -50,7 +51,8 @@ type executor interface {
 // schemaOf reads the version of a store's schema, 0 for an empty database.
 func schemaOf(ctx context.Context, db executor) (int, error) {
 	var version, app, tables int
-	if err := db.QueryRowContext(ctx, `SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master) FROM pragma_user_version, pragma_application_id`).Scan(&version, &app, &tables); err != nil {
+	if err := db.QueryRowContext(ctx, `SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master)
+		FROM pragma_user_version, pragma_application_id`).Scan(&version, &app, &tables); err != nil {
 		return 0, err
 	}
 	switch {
@@ -67,7 +69,7 @@ func schemaOf(ctx context.Context, db executor) (int, error) {
 
 // migrate brings a store to the newest schema, each step in a transaction of
 // its own, so that a kill leaves either the old or the new schema.
-func migrate(ctx context.Context, conn *sql.Conn) (from int, err error) {
+func migrate(ctx context.Context, conn *sql.Conn, now time.Time) (from int, err error) {
 	from, err = schemaOf(ctx, conn)
 	if err != nil {
 		return 0, err
@@ -83,6 +85,11 @@ func migrate(ctx context.Context, conn *sql.Conn) (from int, err error) {
 					return err
 				}
 				if _, err := conn.ExecContext(ctx, `INSERT INTO store (name, value) VALUES ('id', ?)`, id); err != nil {
+					return err
+				}
+			}
+			if v+1 == schemaLedger {
+				if err := beginLedger(ctx, conn, now.UnixMilli()); err != nil {
 					return err
 				}
 			}

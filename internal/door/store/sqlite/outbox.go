@@ -142,6 +142,23 @@ func (d *dayReader) entries(ctx context.Context, out []roof.Outgoing, seq int64,
 	return out, nil
 }
 
+// soundEntries says whether a row of the outbox is as it was written.
+func soundEntries(b []byte) bool {
+	u := unpacker{b: b}
+	for len(u.b) > 0 {
+		kind, id, at, _, n := u.byte(), u.varint(), u.varint(), u.varint(), u.uvarint()
+		if u.bad || n > uint64(len(u.b)) {
+			return false
+		}
+		rec := u.b[:n]
+		u.b = u.b[n:]
+		if _, err := readRecord(rec, id, "", at); err != nil && kind != outDay {
+			return false
+		}
+	}
+	return true
+}
+
 func (d *dayReader) day(ctx context.Context, key loggerKey, id, k int64) (out []roof.Reading, err error) {
 	p := part{end: (k + 1) * dayMS}
 	if p.rows, err = readRows(ctx, d.tx, id, k*dayMS, (k+1)*dayMS, 1<<30); err != nil {
@@ -160,8 +177,13 @@ func (d *dayReader) day(ctx context.Context, key loggerKey, id, k int64) (out []
 // Sent drops from the outbox what was copied, up to a number.
 func (s *Store) Sent(ctx context.Context, upTo int64) error {
 	err := s.do(ctx, func(p *pen) error {
-		_, err := p.conn.ExecContext(context.Background(), `DELETE FROM outbox WHERE seq <= ?`, upTo)
-		return err
+		return each(context.Background(), p.conn, `DELETE FROM outbox WHERE seq <= ? RETURNING total`,
+			func(rows *sql.Rows) error {
+				var sum int64
+				err := rows.Scan(&sum)
+				p.outSent = max(p.outSent, sum)
+				return err
+			}, upTo)
 	})
 	if err != nil {
 		return fmt.Errorf("noting what was copied: %w", err)
@@ -193,7 +215,9 @@ func (s *Store) Refuse(ctx context.Context, o roof.Outgoing, why string) error {
 
 // Backlog says how many readings wait to be copied and how many were refused.
 func (s *Store) Backlog(ctx context.Context) (waiting, refused int64, err error) {
-	if err := s.read.QueryRowContext(ctx, `SELECT coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1) - (SELECT total - n FROM outbox ORDER BY seq LIMIT 1), 0), (SELECT count(*) FROM refused)`).Scan(&waiting, &refused); err != nil {
+	if err := s.read.QueryRowContext(ctx, `SELECT coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1) -
+		(SELECT total - n FROM outbox ORDER BY seq LIMIT 1), 0), (SELECT count(*) FROM refused)`).Scan(&waiting,
+		&refused); err != nil {
 		return 0, 0, fmt.Errorf("counting what is to be copied: %w", explain(err))
 	}
 	return waiting, refused, nil
@@ -220,7 +244,8 @@ func (p *pen) postAll() error {
 	ctx := context.Background()
 	var after [2]int64
 	for more := true; more; {
-		rows, err := p.conn.QueryContext(ctx, `SELECT logger, day, n FROM day WHERE (logger, day) > (?, ?) AND n > 0 AND sealed <> 3 ORDER BY logger, day LIMIT 1000`, after[0], after[1])
+		rows, err := p.conn.QueryContext(ctx, `SELECT logger, day, n FROM day
+			WHERE (logger, day) > (?, ?) AND n > 0 AND sealed <> 3 ORDER BY logger, day LIMIT 1000`, after[0], after[1])
 		if err != nil {
 			return err
 		}
@@ -278,10 +303,10 @@ func (p *pen) postDay(logger, k, n int64) error {
 // most limit, oldest first: those that can be released.
 func (s *Store) Aged(ctx context.Context, before time.Time, limit int) ([]roof.KeptDay, error) {
 	return s.days(ctx, `SELECT l.case_id, l.name, d.day, d.n FROM day d JOIN logger l ON l.id = d.logger
-		WHERE d.sealed = 1 AND d.day < ? AND NOT EXISTS (SELECT 1 FROM outbox) AND `+notRefused+` ORDER BY d.day, d.logger LIMIT ?`, dayOf(before.UnixMilli()), limit)
+		WHERE d.sealed = 1 AND d.day < ? AND NOT EXISTS (SELECT 1 FROM outbox) AND NOT EXISTS (SELECT 1 FROM refused r
+			WHERE r.logger = d.logger AND r.kind = 0 AND r.at >= d.day * 86400000 AND r.at < (d.day + 1) * 86400000)
+		ORDER BY d.day, d.logger LIMIT ?`, dayOf(before.UnixMilli()), limit)
 }
-
-const notRefused = `NOT EXISTS (SELECT 1 FROM refused r WHERE r.logger = d.logger AND (r.kind = 0 AND r.at >= d.day * 86400000 AND r.at < (d.day + 1) * 86400000))`
 
 // Elsewhere lists a logger's days within a span that lie in the other engine
 // alone; with an empty case, those of all cases.
@@ -291,7 +316,8 @@ func (s *Store) Elsewhere(ctx context.Context, caseID, logger string, from, unti
 	}
 	lo, hi := bounds(from, until)
 	return s.days(ctx, `SELECT l.case_id, l.name, d.day, d.n FROM day d JOIN logger l ON l.id = d.logger
-		WHERE (? = '' OR l.case_id = ? AND l.name = ?) AND d.sealed = 3 AND d.day >= ? AND d.day * 86400000 < ? ORDER BY l.id, d.day`, caseID, caseID, logger, dayOf(lo), hi)
+		WHERE (? = '' OR l.case_id = ? AND l.name = ?) AND d.sealed = 3 AND d.day >= ? AND d.day * 86400000 < ?
+		ORDER BY l.id, d.day`, caseID, caseID, logger, dayOf(lo), hi)
 }
 
 func (s *Store) days(ctx context.Context, query string, args ...any) ([]roof.KeptDay, error) {
@@ -314,7 +340,8 @@ func (s *Store) days(ctx context.Context, query string, args ...any) ([]roof.Kep
 func (s *Store) Agrees(ctx context.Context, of roof.KeptDay, readings []roof.Reading) error {
 	var sum []byte
 	var n int64
-	err := s.read.QueryRowContext(ctx, `SELECT d.n, d.digest FROM day d JOIN logger l ON l.id = d.logger WHERE l.case_id = ? AND l.name = ? AND d.day = ?`,
+	err := s.read.QueryRowContext(ctx, `SELECT d.n, d.digest FROM day d JOIN logger l ON l.id = d.logger
+		WHERE l.case_id = ? AND l.name = ? AND d.day = ?`,
 		of.Case, of.Logger, dayOf(of.Day.UnixMilli())).Scan(&n, &sum)
 	if err != nil {
 		return fmt.Errorf("comparing a day of logger %s: %w", of.Logger, explain(err))

@@ -2,14 +2,10 @@ package sqlite
 
 import (
 	"context"
-	"crypto/sha256"
 	"database/sql"
 	"database/sql/driver"
-	"encoding/binary"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"hash"
 	"os"
 	"path/filepath"
 	"time"
@@ -45,27 +41,21 @@ type pen struct {
 	loggers  map[loggerKey]*logger
 	touched  []*logger
 	looked   []*day // sealed days held unpacked
-	batch    hash.Hash
-	away     int64 // days that lie elsewhere
-	readings int64 // kept in all, with what this transaction adds
+	ledger   ledger
+	entered  map[string]bool // kinds of the ledger that this transaction changed
+	days     digest          // over all days
+	away     int64           // days that lie elsewhere
+	readings int64           // kept in all, with what this transaction adds
 	buf      []byte
 
 	out            []byte // entries for the outbox
 	outN, outTotal int64
+	outSent        int64
 
 	rejectRows, rejectBytes int64 // in the log; rows -1: not counted yet
 
 	logBusy  time.Time // no attempt to empty the log before
 	logTried int64     // its length at the last attempt
-}
-
-// chain is the end of the chain of commits.
-type chain struct {
-	seq      int64
-	at       int64
-	head     []byte
-	readings int64
-	recent   map[int64][]byte // heads of the commits still listed
 }
 
 // commitsKept is how many commits stay listed for comparison with a mark.
@@ -88,6 +78,7 @@ type day struct {
 	n, asideN           int64
 	digest, asideDigest digest
 	sealed              int64
+	entered             digest // what the digest over all days has of it
 	dirty               bool
 	block               map[int64]roof.Reading // the content of a sealed day, once looked into
 }
@@ -101,7 +92,7 @@ const (
 )
 
 func newPen(s *Store) *pen {
-	return &pen{s: s, loggers: map[loggerKey]*logger{}, batch: sha256.New(), rejectRows: -1}
+	return &pen{s: s, loggers: map[loggerKey]*logger{}, entered: map[string]bool{}, rejectRows: -1}
 }
 
 // open connects. The log is emptied by checkpoint, not by SQLite on the side,
@@ -134,8 +125,10 @@ func (p *pen) prepare(ctx context.Context) error {
 		{&p.addLogger, `INSERT INTO logger (case_id, name, n, first, last, aside) VALUES (?, ?, 0, 0, 0, 0)`},
 		{&p.putLogger, `UPDATE logger SET n = ?, first = ?, last = ?, aside = ? WHERE id = ?`},
 		{&p.findDay, `SELECT n, digest, aside_n, aside_digest, sealed FROM day WHERE logger = ? AND day = ?`},
-		{&p.putDay, `INSERT INTO day (logger, day, n, digest, aside_n, aside_digest, changed, sealed) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
-			ON CONFLICT DO UPDATE SET n = excluded.n, digest = excluded.digest, aside_n = excluded.aside_n, aside_digest = excluded.aside_digest, changed = excluded.changed, sealed = excluded.sealed`},
+		{&p.putDay, `INSERT INTO day (logger, day, n, digest, aside_n, aside_digest, changed, sealed)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT DO UPDATE SET n = excluded.n, digest = excluded.digest, aside_n = excluded.aside_n,
+				aside_digest = excluded.aside_digest, changed = excluded.changed, sealed = excluded.sealed`},
 		{&p.addRow, `INSERT INTO reading (logger, at, rec) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`},
 		{&p.findRow, `SELECT rec FROM reading WHERE logger = ? AND at = ?`},
 		{&p.putRow, `UPDATE reading SET rec = ? WHERE logger = ? AND at = ?`},
@@ -143,7 +136,7 @@ func (p *pen) prepare(ctx context.Context) error {
 		{&p.unseal, `DELETE FROM block WHERE logger = ? AND day = ?`},
 		{&p.addAside, `INSERT INTO aside (logger, at, rec) VALUES (?, ?, ?)`},
 		{&p.findAside, `SELECT rec FROM aside WHERE logger = ? AND at = ?`},
-		{&p.putCommit, `INSERT OR REPLACE INTO commits (slot, seq, at, readings, head) VALUES (?, ?, ?, ?, ?)`},
+		{&p.putCommit, putCommit},
 		{&p.addOut, `INSERT INTO outbox (n, total, entries) VALUES (?, ?, ?)`},
 	} {
 		var err error
@@ -200,32 +193,14 @@ func (p *pen) close() error {
 // load reads the end of the chain.
 func (p *pen) load(ctx context.Context) error {
 	c, err := loadChain(ctx, p.conn)
-	p.chain, p.readings = c, c.readings
-	if err == nil {
-		err = p.conn.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM day WHERE sealed = 3), coalesce((SELECT total FROM outbox ORDER BY seq DESC LIMIT 1), 0)`).Scan(&p.away, &p.outTotal)
-	}
-	return err
-}
-
-func loadChain(ctx context.Context, db executor) (chain, error) {
-	c := chain{recent: map[int64][]byte{}, head: make([]byte, sha256.Size)}
-	rows, err := db.QueryContext(ctx, `SELECT seq, at, readings, head FROM commits`)
 	if err != nil {
-		return c, fmt.Errorf("reading the list of commits: %w", err)
+		return err
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var seq, at, readings int64
-		var head []byte
-		if err := rows.Scan(&seq, &at, &readings, &head); err != nil {
-			return c, fmt.Errorf("reading the list of commits: %w", err)
-		}
-		c.recent[seq] = head
-		if seq > c.seq {
-			c.seq, c.at, c.readings, c.head = seq, at, readings, head
-		}
+	p.chain, p.readings, p.days, p.outTotal, p.outSent = c, c.readings, asDigest(c.days), c.posted, c.sent
+	if p.ledger, err = loadLedger(ctx, p.conn); err != nil {
+		return err
 	}
-	return c, rows.Err()
+	return p.conn.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&p.away)
 }
 
 // settle writes what the transaction changed in loggers, days and chain.
@@ -244,20 +219,22 @@ func (p *pen) settle() error {
 				d.sealed); err != nil {
 				return fmt.Errorf("writing a day's digest: %w", err)
 			}
+			p.days.sub(d.entered)
+			d.entered = digestOfDayRow(l.id, k, d)
+			p.days.add(d.entered)
 		}
 		if _, err := p.putLogger.ExecContext(ctx, l.n, l.first, l.last, l.aside, l.id); err != nil {
 			return fmt.Errorf("writing what is known of logger %s: %w", l.name, err)
 		}
 	}
-	c := &p.chain
-	var seq [8]byte
-	binary.LittleEndian.PutUint64(seq[:], uint64(c.seq+1))
-	head := sha256.New()
-	head.Write(c.head)
-	head.Write(seq[:])
-	head.Write(p.batch.Sum(nil))
-	c.seq, c.at, c.head, c.readings = c.seq+1, now, head.Sum(nil), p.readings
-	if _, err := p.putCommit.ExecContext(ctx, c.seq%commitsKept, c.seq, c.at, c.readings, c.head); err != nil {
+	held, err := p.putLedger(ctx)
+	if err != nil {
+		return err
+	}
+	before := p.chain.head
+	p.chain.commit = commit{seq: p.chain.seq + 1, at: now, readings: p.readings, days: p.days.bytes(), ledger: held,
+		posted: p.outTotal, sent: p.outSent}
+	if _, err := p.putCommit.ExecContext(ctx, p.chain.row(before)...); err != nil {
 		return fmt.Errorf("writing the commit's head: %w", err)
 	}
 	return nil
@@ -284,12 +261,11 @@ func (p *pen) settled() {
 		clear(p.loggers)
 	}
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
-	p.batch.Reset()
+	clear(p.entered)
 	p.chain.recent = nil
 	p.s.away.Store(p.away)
-	m := mark{store: p.s.id, seq: p.chain.seq, head: hex.EncodeToString(p.chain.head), at: p.chain.at}
 	// The mark is a witness beside the record: without it nothing is lost.
-	_, _ = p.s.mark.WriteAt(m.text(), 0)
+	_, _ = p.s.mark.WriteAt(p.chain.mark(p.s.id).text(), 0)
 }
 
 // forget drops all that was thought to be known, after a transaction that did
@@ -297,7 +273,7 @@ func (p *pen) settled() {
 func (p *pen) forget() {
 	clear(p.loggers)
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
-	p.batch.Reset()
+	clear(p.entered)
 	p.rejectRows = -1
 	p.out, p.outN = p.out[:0], 0
 }

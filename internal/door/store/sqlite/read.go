@@ -274,15 +274,5 @@ func (s *Store) Conflicts(ctx context.Context, caseID string, limit int) ([]roof
 
 // each calls scan for every row of a query on the reading side.
 func (s *Store) each(ctx context.Context, query string, scan func(*sql.Rows) error, args ...any) error {
-	rows, err := s.read.QueryContext(ctx, query, args...)
-	if err != nil {
-		return explain(err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := scan(rows); err != nil {
-			return explain(err)
-		}
-	}
-	return explain(rows.Err())
+	return explain(each(ctx, s.read, query, scan, args...))
 }

@@ -33,7 +33,10 @@ func (s *Store) AppendReject(ctx context.Context, rejects ...roof.Reject) error 
 				return err
 			}
 		}
-		return p.trimRejects()
+		if err := p.trimRejects(); err != nil {
+			return err
+		}
+		return p.countReasons()
 	})
 	if err != nil {
 		return fmt.Errorf("keeping a reject: %w", err)
@@ -67,16 +70,36 @@ func (p *pen) reject(r roof.Reject) error {
 	}
 	r.At = fromMS(r.At.UnixMilli())
 	size := len(r.Payload) + len(r.Case) + len(r.Logger) + len(r.Source) + len(r.Detail) + 64
-	if _, err := p.conn.ExecContext(ctx, `INSERT INTO reject (at, case_id, logger, source, line, reason, detail, payload, size, crc) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		r.At.UnixMilli(), r.Case, r.Logger, r.Source, r.Line, string(r.Reason), r.Detail, r.Payload, size,
-		rejectCRC(r)); err != nil {
+	res, err := p.conn.ExecContext(ctx, `INSERT INTO reject
+		(at, case_id, logger, source, line, reason, detail, payload, size, crc) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		r.At.UnixMilli(), r.Case, r.Logger, r.Source, r.Line, string(r.Reason), r.Detail, r.Payload, size, rejectCRC(r))
+	if err != nil {
 		return err
 	}
+	id, err := res.LastInsertId()
+	if err != nil {
+		return err
+	}
+	p.enter(ofRejects, digestOfReject(roof.KeptReject{ID: id, Reject: r}))
 	if p.rejectRows >= 0 {
 		p.rejectRows++
 		p.rejectBytes += int64(size)
 	}
-	_, err := p.conn.ExecContext(ctx, `INSERT INTO reject_count (reason, n, dropped) VALUES (?, 1, 0) ON CONFLICT DO UPDATE SET n = n + 1`, string(r.Reason))
+	_, err = p.conn.ExecContext(ctx, `INSERT INTO reject_count (reason, n, dropped) VALUES (?, 1, 0)
+		ON CONFLICT DO UPDATE SET n = n + 1`, string(r.Reason))
+	return err
+}
+
+// countReasons brings the counts by reason into the ledger.
+func (p *pen) countReasons() error {
+	var t total
+	err := each(context.Background(), p.conn, `SELECT reason, n, dropped FROM reject_count`, func(rows *sql.Rows) error {
+		h, err := digestOfCount(rows)
+		t.n++
+		t.sum.add(h)
+		return err
+	})
+	p.change(ofCounts, t)
 	return err
 }
 
@@ -112,11 +135,15 @@ func (p *pen) trimRejects() error {
 	if err := errors.Join(found.Err(), found.Close()); err != nil {
 		return err
 	}
-	if _, err := p.conn.ExecContext(ctx, `UPDATE reject_count SET dropped = dropped + (SELECT count(*) FROM reject r WHERE r.reason = reject_count.reason AND r.id <= ?)`, last); err != nil {
+	if _, err := p.conn.ExecContext(ctx, `UPDATE reject_count SET dropped = dropped +
+		(SELECT count(*) FROM reject r WHERE r.reason = reject_count.reason AND r.id <= ?)`, last); err != nil {
 		return err
 	}
-	_, err = p.conn.ExecContext(ctx, `DELETE FROM reject WHERE id <= ?`, last)
-	return err
+	return each(ctx, p.conn, `DELETE FROM reject WHERE id <= ? RETURNING `+rejectColumns, func(rows *sql.Rows) error {
+		r, _, err := scanReject(rows)
+		p.leave(ofRejects, digestOfReject(r))
+		return err
+	}, last)
 }
 
 func rejectCRC(r roof.Reject) uint32 {
@@ -136,7 +163,8 @@ func (s *Store) Rejects(ctx context.Context, caseID string, limit int, before in
 	if before <= 0 {
 		before = math.MaxInt64
 	}
-	query, args := `SELECT id, at, case_id, logger, source, line, reason, detail, payload, crc FROM reject WHERE id < ? ORDER BY id DESC LIMIT ?`, []any{before, max(limit, 0)}
+	query := `SELECT ` + rejectColumns + ` FROM reject WHERE id < ? ORDER BY id DESC LIMIT ?`
+	args := []any{before, max(limit, 0)}
 	if caseID != "" {
 		query, args = strings.Replace(query, "WHERE", "WHERE case_id = ? AND", 1), append([]any{caseID}, args...)
 	}
@@ -154,6 +182,8 @@ func (s *Store) Rejects(ctx context.Context, caseID string, limit int, before in
 	}
 	return out, nil
 }
+
+const rejectColumns = `id, at, case_id, logger, source, line, reason, detail, payload, crc`
 
 func scanReject(rows *sql.Rows) (r roof.KeptReject, crc uint32, err error) {
 	var at int64
@@ -195,15 +225,18 @@ func (s *Store) Heard(ctx context.Context, caseID, logger string, at time.Time) 
 	ms := at.UnixMilli()
 	err := s.do(ctx, func(p *pen) error {
 		note := func(caseID, logger, where string, more ...any) (bool, error) {
-			res, err := p.conn.ExecContext(context.Background(), `INSERT INTO heard (case_id, logger, n, first, last) SELECT ?, ?, 1, ?, ? WHERE `+where+`
-				ON CONFLICT DO UPDATE SET n = n + 1, first = min(first, excluded.first), last = max(last, excluded.last)`, append([]any{caseID, logger, ms, ms}, more...)...)
+			res, err := p.conn.ExecContext(context.Background(), `INSERT INTO heard (case_id, logger, n, first, last)
+				SELECT ?, ?, 1, ?, ? WHERE `+where+` ON CONFLICT DO UPDATE
+				SET n = n + 1, first = min(first, excluded.first), last = max(last, excluded.last)`,
+				append([]any{caseID, logger, ms, ms}, more...)...)
 			if err != nil {
 				return false, err
 			}
 			n, err := res.RowsAffected()
 			return n > 0, err
 		}
-		ok, err := note(caseID, logger, `(SELECT count(*) FROM heard) < ? OR EXISTS (SELECT 1 FROM heard WHERE case_id = ? AND logger = ?)`, p.s.opt.HeardNames, caseID, logger)
+		ok, err := note(caseID, logger, `(SELECT count(*) FROM heard) < ?
+			OR EXISTS (SELECT 1 FROM heard WHERE case_id = ? AND logger = ?)`, p.s.opt.HeardNames, caseID, logger)
 		if err == nil && !ok {
 			_, err = note("", "", `true`)
 		}

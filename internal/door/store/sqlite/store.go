@@ -31,9 +31,9 @@ const (
 	markName = "dewcase.mark"
 )
 
-// leastVersion is the first SQLite without the bug by which two connections
+// minVersion is the first SQLite without the bug by which two connections
 // could spoil a write-ahead log as it starts over.
-var leastVersion = [3]int{3, 51, 3}
+var minVersion = [3]int{3, 51, 3}
 
 // Options bound what a store may use. Zero values take the defaults.
 type Options struct {
@@ -139,7 +139,7 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if err = s.pen.open(ctx); err != nil {
 		return nil, err
 	}
-	from, err := migrate(ctx, s.pen.conn)
+	from, err := migrate(ctx, s.pen.conn, s.opt.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -299,12 +299,12 @@ func checkVersion(ctx context.Context, db executor) error {
 	}
 	for i, part := range strings.Split(v, ".") {
 		n, err := strconv.Atoi(part)
-		if err != nil || i >= len(leastVersion) || n > leastVersion[i] {
+		if err != nil || i >= len(minVersion) || n > minVersion[i] {
 			break
 		}
-		if n < leastVersion[i] {
-			return fmt.Errorf("SQLite %s can spoil its log; at least %d.%d.%d is needed", v, leastVersion[0], leastVersion[1],
-				leastVersion[2])
+		if n < minVersion[i] {
+			return fmt.Errorf("SQLite %s can spoil its log; at least %d.%d.%d is needed", v, minVersion[0], minVersion[1],
+				minVersion[2])
 		}
 	}
 	return nil

@@ -70,6 +70,40 @@ func TestStoresOfEveryReleasedSchemaAreUpgraded(t *testing.T) {
 	}
 }
 
+// What an older schema did not protect is protected from the upgrade on, and the
+// upgrade does not make whole what was altered before it.
+func TestAnUpgradeBringsWhatIsThereIntoTheChain(t *testing.T) {
+	for schema := 1; schema < schemaLedger; schema++ {
+		for name, c := range map[string]struct{ before, after, want string }{
+			"moved back afterwards":   {"", `UPDATE case_file SET at = at - 1000`, "is not as it was written"},
+			"state deleted":           {"", `DELETE FROM state`, "entries of the daemon's state alert: 0 are there, 1 were"},
+			"reject deleted":          {"", `DELETE FROM reject`, "entries of the reject log: 0 are there"},
+			"altered before it":       {`UPDATE case_file SET file = 'case: other'`, "", "the case file of larkfield-9"},
+			"state altered before it": {`UPDATE state SET blob = 'x'`, "", "the state alert slate was altered"},
+		} {
+			t.Run(fmt.Sprint("schema ", schema, ", ", name), func(t *testing.T) {
+				dir := filepath.Join(t.TempDir(), "data")
+				require.NoError(t, Restore(t.Context(), keptStore(schema), dir))
+				edit := func(statement string) {
+					db, err := sql.Open("sqlite", filepath.Join(dir, fileName))
+					require.NoError(t, err)
+					_, err = db.Exec(statement)
+					require.NoError(t, err)
+					require.NoError(t, db.Close())
+				}
+				edit(c.before)
+				s, err := Open(t.Context(), dir, Options{SealAfter: -1})
+				require.NoError(t, err)
+				require.NoError(t, s.Close())
+				edit(c.after)
+				r, err := Check(t.Context(), dir)
+				require.NoError(t, err)
+				require.ErrorContains(t, r.Err(), c.want)
+			})
+		}
+	}
+}
+
 // Faults, row 54: an upgrade that ends half-way leaves the old schema whole.
 func TestInterruptedUpgradeLeavesTheOldSchema(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "old.db")
@@ -95,7 +129,7 @@ func TestInterruptedUpgradeLeavesTheOldSchema(t *testing.T) {
 	r, err := CheckBackup(t.Context(), file)
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
-	from, err := migrate(context.Background(), conn)
+	from, err := migrate(context.Background(), conn, wayAhead())
 	require.NoError(t, err)
 	require.Equal(t, 1, from)
 }
