@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 
@@ -129,6 +130,11 @@ func ReadUsers(file string) (*Users, error) {
 		return nil, fmt.Errorf("reading the MQTT users: %w", err)
 	}
 	return u, nil
+}
+
+// Changed reports whether a user's line is another one than before, or gone.
+func (u *Users) Changed(before *Users, name string) bool {
+	return u.hashes[name] != before.hashes[name] || !slices.Equal(u.topics[name], before.topics[name])
 }
 
 // Check reports whether the user has this secret.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 	"unicode/utf8"
 
@@ -47,7 +48,7 @@ const keptBytes = 4 << 10
 
 // Decoder decodes messages; it is safe for concurrent use.
 type Decoder struct {
-	mappings []*mapping
+	mappings atomic.Pointer[[]*mapping]
 	maxBytes int
 	interval func(caseID, logger string) time.Duration
 
@@ -74,24 +75,36 @@ func New(mappings []Mapping, options ...Option) (*Decoder, error) {
 	for _, o := range options {
 		o(d)
 	}
+	put, err := d.Remap(mappings)
+	if err != nil {
+		return nil, err
+	}
+	put()
+	return d, nil
+}
+
+// Remap compiles other mappings; put makes them those in force. Halves that wait
+// for their other half are kept. An error names every mapping that is wrong.
+func (d *Decoder) Remap(mappings []Mapping) (put func(), err error) {
+	var all []*mapping
 	var wrong []string
 	for i, m := range mappings {
 		compiled, problems := compile(m)
 		for _, p := range problems {
 			wrong = append(wrong, fmt.Sprintf("mapping %d (topic %q): %s: %s; %s", i+1, m.Topic, p.key, p.problem, p.remedy))
 		}
-		d.mappings = append(d.mappings, compiled)
+		all = append(all, compiled)
 	}
 	if len(wrong) > 0 {
 		return nil, fmt.Errorf("%s", strings.Join(wrong, "\n"))
 	}
-	return d, nil
+	return func() { d.mappings.Store(&all) }, nil
 }
 
 // Filters are the MQTT topic filters to subscribe to.
 func (d *Decoder) Filters() []string {
 	out := []string{Prefix + "/#"}
-	for _, m := range d.mappings {
+	for _, m := range *d.mappings.Load() {
 		if f := m.filter(); !slices.Contains(out, f) {
 			out = append(out, f)
 		}
@@ -167,7 +180,7 @@ func (d *Decoder) decode(m *decoding) {
 		return
 	}
 	matched := false
-	for _, p := range d.mappings {
+	for _, p := range *d.mappings.Load() {
 		c, ok := p.match(levels)
 		if !ok {
 			continue

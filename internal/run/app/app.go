@@ -16,6 +16,8 @@ import (
 	"sync/atomic"
 	"time"
 
+	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/http/gate"
 	"dewcase/internal/door/metrics"
 	"dewcase/internal/door/mqtt/broker"
 	"dewcase/internal/door/mqtt/mqttfeed"
@@ -34,7 +36,8 @@ type Options struct {
 	Config  config.Config
 	Version string
 	Log     *slog.Logger
-	Out     io.Writer // where the addresses are printed once it is ready
+	Level   *slog.LevelVar // of Log, so that a reload can change it; may be nil
+	Out     io.Writer      // where the addresses are printed once it is ready
 	Now     func() time.Time
 	Demo    bool // the data is invented, and every page says so
 }
@@ -64,6 +67,12 @@ type App struct {
 	base     context.Context
 	endBase  context.CancelFunc
 	failed   chan error
+
+	// what a reload exchanges
+	reloading             sync.Mutex
+	gate                  *gate.Gate
+	users                 atomic.Pointer[credentials.Users]
+	pagesCert, brokerCert certificate
 }
 
 // drainFor bounds how long a stop may take.
@@ -186,13 +195,13 @@ func (a *App) openMQTT(ctx context.Context) error {
 }
 
 func (a *App) openBroker(c config.MQTT) error {
-	auth, err := loggerUsers(c)
+	auth, err := a.loggerUsers(c)
 	if err != nil {
 		return err
 	}
-	tls, err := serverTLS(c.CertFile, c.KeyFile)
+	tls, err := a.brokerCert.serverTLS("the embedded broker", c.CertFile, c.KeyFile)
 	if err != nil {
-		return fmt.Errorf("the embedded broker: %w", err)
+		return err
 	}
 	a.broker, err = broker.New(broker.Options{Listen: c.Listen, TLS: tls, Authenticate: auth,
 		AnonymousLoopback: config.Loopback(c.Listen),
@@ -219,7 +228,7 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	if _, err := password(); err != nil {
 		return fmt.Errorf("the broker's password: %w", err)
 	}
-	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(),
+	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(c),
 		Username: c.Username, Password: password,
 		CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile, MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
 		Batch: a.arrived})
@@ -236,8 +245,8 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 
 // topics are what an outside broker is asked for: what the configuration names
 // and what the mappings need.
-func (a *App) topics() []string {
-	out := slices.Clone(a.opt.Config.MQTT.Topics)
+func (a *App) topics(c config.MQTT) []string {
+	out := slices.Clone(c.Topics)
 	for _, f := range a.decoder.Filters() {
 		if !slices.Contains(out, f) {
 			out = append(out, f)

@@ -2,8 +2,8 @@ package app
 
 import (
 	"crypto/tls"
-	"fmt"
 	"strings"
+	"sync/atomic"
 
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/door/mqtt/broker"
@@ -13,15 +13,17 @@ import (
 // loggerUsers reads who may publish to the embedded broker. A user named
 // CASE/LOGGER may publish to its own topic only; one with topics of its own to
 // those; any other to everything, and read too (a bridge, home automation).
-func loggerUsers(c config.MQTT) (func(user, password string) (broker.Rights, bool), error) {
+func (a *App) loggerUsers(c config.MQTT) (func(user, password string) (broker.Rights, bool), error) {
 	if c.UsersFile == "" {
 		return nil, nil
 	}
-	users, err := credentials.ReadUsers(c.UsersFile)
+	read, err := credentials.ReadUsers(c.UsersFile)
 	if err != nil {
 		return nil, err
 	}
+	a.users.Store(read)
 	return func(user, password string) (broker.Rights, bool) {
+		users := a.users.Load()
 		if !users.Check(user, password) {
 			return broker.Rights{}, false
 		}
@@ -35,13 +37,18 @@ func loggerUsers(c config.MQTT) (func(user, password string) (broker.Rights, boo
 	}, nil
 }
 
-func serverTLS(certFile, keyFile string) (*tls.Config, error) {
-	if certFile == "" {
-		return nil, nil
+// certificate is a server's, exchanged while it runs.
+type certificate struct {
+	atomic.Pointer[tls.Certificate]
+}
+
+// serverTLS reads it; nil where the server speaks plain.
+func (c *certificate) serverTLS(whose, certFile, keyFile string) (*tls.Config, error) {
+	cert, err := readCertificate(whose, certFile, keyFile)
+	if cert == nil {
+		return nil, err
 	}
-	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
-	if err != nil {
-		return nil, fmt.Errorf("reading its certificate: %w", err)
-	}
-	return &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}, nil
+	c.Store(cert)
+	return &tls.Config{MinVersion: tls.VersionTLS12,
+		GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return c.Load(), nil }}, nil
 }

@@ -24,15 +24,15 @@ import (
 
 func (a *App) openHTTP(context.Context) error {
 	c := a.opt.Config.HTTP
-	g, err := a.gate(c)
+	var err error
+	if a.gate, err = a.newGate(c); err != nil {
+		return err
+	}
+	tls, err := a.pagesCert.serverTLS("the pages", c.CertFile, c.KeyFile)
 	if err != nil {
 		return err
 	}
-	tls, err := serverTLS(c.CertFile, c.KeyFile)
-	if err != nil {
-		return fmt.Errorf("the pages: %w", err)
-	}
-	routes, err := a.router(g)
+	routes, err := a.router(a.gate)
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func (a *App) openHTTP(context.Context) error {
 	return nil
 }
 
-func (a *App) gate(c config.HTTP) (*gate.Gate, error) {
+func (a *App) newGate(c config.HTTP) (*gate.Gate, error) {
 	hash, token, err := httpSecrets(a.opt.Config)
 	if err != nil {
 		return nil, err

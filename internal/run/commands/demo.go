@@ -42,7 +42,8 @@ func runDemo(ctx context.Context, args []string, s Streams) (err error) {
 	if err != nil {
 		return err
 	}
-	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: logger(c.Log, s.Err), Out: s.Out, Demo: true})
+	log, _ := logger(c.Log, s.Err)
+	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: log, Out: s.Out, Demo: true})
 	if err != nil {
 		return fmt.Errorf("%w (if a port is taken, choose others: dewcase demo -http 127.0.0.1:0 -mqtt-listen 127.0.0.1:0)",
 			err)

@@ -42,7 +42,7 @@ func migrate(ctx context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	log := logger(c.Log, s.Err)
+	log, _ := logger(c.Log, s.Err)
 	store, err := sqlite.Open(ctx, c.Data, sqlite.Options{Log: log, Outbox: true, SealQuiet: -1})
 	if err != nil {
 		return err

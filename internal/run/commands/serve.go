@@ -9,6 +9,10 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"os/signal"
+	"strings"
+	"sync"
+	"syscall"
 
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/roof"
@@ -94,21 +98,63 @@ func serve(ctx context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: logger(c.Log, s.Err), Out: s.Out})
+	// A hang-up asks for the file again; without one it ends the daemon as ever.
+	again := make(chan os.Signal, 1)
+	if *d.file != "" {
+		signal.Notify(again, syscall.SIGHUP)
+		defer signal.Stop(again)
+	}
+	log, level := logger(c.Log, s.Err)
+	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: log, Level: level, Out: s.Out})
 	if err != nil {
 		return err
 	}
-	return a.Run(ctx)
+	ctx, stop := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	running.Go(func() {
+		for {
+			select {
+			case <-again:
+				c, err := d.config()
+				if err == nil {
+					err = a.Reload(c)
+				}
+				tellRefused(log, err)
+			case <-ctx.Done():
+				return
+			}
+		}
+	})
+	err = a.Run(ctx)
+	stop()
+	running.Wait()
+	return err
 }
 
-func logger(c config.Log, w io.Writer) *slog.Logger {
-	var level slog.Level
+// tellRefused says why a configuration that was read again is not in force, a
+// line a fault.
+func tellRefused(log *slog.Logger, err error) {
+	if err == nil {
+		return
+	}
+	lines := strings.Split(err.Error(), "\n")
+	var faults roof.Faults
+	if errors.As(err, &faults) {
+		lines = faults.Lines(roof.FaultLines)
+	}
+	for _, line := range lines {
+		log.Error("the configuration that was read again is refused; the one before holds", "fault", line)
+	}
+}
+
+func logger(c config.Log, w io.Writer) (*slog.Logger, *slog.LevelVar) {
+	level := new(slog.LevelVar)
 	_ = level.UnmarshalText([]byte(c.Level)) // one of the words the configuration allows
 	opt := &slog.HandlerOptions{Level: level}
 	if c.Format == "json" {
-		return slog.New(slog.NewJSONHandler(w, opt))
+		return slog.New(slog.NewJSONHandler(w, opt)), level
 	}
-	return slog.New(slog.NewTextHandler(w, opt))
+	return slog.New(slog.NewTextHandler(w, opt)), level
 }
 
 // readCase reads a case file and refuses it with all its faults.

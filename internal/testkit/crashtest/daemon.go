@@ -68,7 +68,8 @@ type Daemon struct {
 	HTTP string // http://HOST:PORT
 	MQTT string // HOST:PORT of the embedded broker; empty with an outside one
 
-	Token string // the administrator's, where the daemon wants one
+	Token  string // the administrator's, where the daemon wants one
+	Client http.Client
 }
 
 // Serve starts `dewcase serve` on a data folder and waits until it has printed
@@ -137,6 +138,12 @@ func contains(args []string, flag string) bool {
 	return false
 }
 
+// Signal sends it a signal that does not end it.
+func (d *Daemon) Signal(sig syscall.Signal) {
+	d.t.Helper()
+	require.NoError(d.t, d.cmd.Process.Signal(sig))
+}
+
 // Kill ends it with SIGKILL, as a power cut would end the process.
 func (d *Daemon) Kill() { d.end(syscall.SIGKILL) }
 
@@ -194,7 +201,7 @@ func (d *Daemon) Do(method, path string, body io.Reader, statuses ...int) []byte
 	if d.Token != "" {
 		req.Header.Set("Authorization", "Bearer "+d.Token)
 	}
-	resp, err := http.DefaultClient.Do(req)
+	resp, err := d.Client.Do(req)
 	require.NoError(d.t, err, d.Log())
 	defer resp.Body.Close()
 	out, err := io.ReadAll(resp.Body)
@@ -206,7 +213,7 @@ func (d *Daemon) Do(method, path string, body io.Reader, statuses ...int) []byte
 // Status is the answer's status alone.
 func (d *Daemon) Status(path string) int {
 	d.t.Helper()
-	resp, err := http.Get(d.HTTP + path)
+	resp, err := d.Client.Get(d.HTTP + path)
 	require.NoError(d.t, err)
 	_ = resp.Body.Close()
 	return resp.StatusCode

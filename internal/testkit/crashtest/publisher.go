@@ -2,6 +2,7 @@ package crashtest
 
 import (
 	"bufio"
+	"crypto/tls"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -16,10 +17,12 @@ import (
 // sends again what was not acknowledged. (A ready-made client will not do here:
 // the usual one reports messages as delivered when it merely reconnects.)
 type Publisher struct {
-	Addr   string
-	ID     string
-	Window int           // messages sent and not acknowledged
-	Pause  time.Duration // before each message: the pace of the stream
+	Addr           string
+	ID             string
+	Window         int           // messages sent and not acknowledged
+	Pause          time.Duration // before each message: the pace of the stream
+	User, Password string
+	TLS            *tls.Config // nil: plain
 
 	mu      sync.Mutex
 	moved   *sync.Cond
@@ -182,8 +185,17 @@ func (p *Publisher) dial() (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	body := append([]byte{0, 4, 'M', 'Q', 'T', 'T', 4, 0, 0, 0}, byte(len(p.ID)>>8), byte(len(p.ID))) // persistent session
-	body = append(body, p.ID...)
+	if p.TLS != nil {
+		conn = tls.Client(conn, p.TLS)
+	}
+	flags, texts := byte(0), []string{p.ID} // a persistent session
+	if p.User != "" {
+		flags, texts = 0xc0, append(texts, p.User, p.Password)
+	}
+	body := []byte{0, 4, 'M', 'Q', 'T', 'T', 4, flags, 0, 0}
+	for _, text := range texts {
+		body = append(binary.BigEndian.AppendUint16(body, uint16(len(text))), text...)
+	}
 	_ = conn.SetDeadline(time.Now().Add(5 * time.Second))
 	ack := make([]byte, 4)
 	if _, err = conn.Write(append([]byte{0x10, byte(len(body))}, body...)); err == nil {

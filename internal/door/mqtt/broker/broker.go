@@ -202,6 +202,16 @@ func (b *Broker) Publish(topic string, payload []byte, retained bool) error {
 	return nil
 }
 
+// Part ends the connections of users who are not what they were; what they had
+// not had acknowledged they send again.
+func (b *Broker) Part(changed func(user string) bool) {
+	for _, cl := range b.srv.Clients.GetAll() {
+		if !cl.Closed() && changed(string(cl.Properties.Username)) {
+			cl.Stop(errors.New("the user was changed"))
+		}
+	}
+}
+
 // Stop takes no more messages, waits until those under way are durable and
 // acknowledged, or ctx ends, and closes every connection; for the library's own
 // closing it waits two seconds more at the most.

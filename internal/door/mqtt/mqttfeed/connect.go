@@ -133,8 +133,14 @@ type passwordError struct{ error }
 // subscribe asks for all topics again at every connection: a broker may have
 // forgotten the session.
 func (f *Feed) subscribe() error {
-	filters := make(map[string]byte, len(f.opts.Topics))
-	for _, topic := range f.opts.Topics {
+	topics := *f.topics.Load()
+	gone := slices.DeleteFunc(f.asked, func(t string) bool { return slices.Contains(topics, t) })
+	if err := f.unsubscribe(gone); err != nil {
+		return err
+	}
+	f.asked = slices.Clone(topics)
+	filters := make(map[string]byte, len(topics))
+	for _, topic := range topics {
 		filters[topic] = 1
 	}
 	tok := f.client.SubscribeMultiple(filters, nil)
@@ -172,6 +178,17 @@ func (f *Feed) subscribe() error {
 	return nil
 }
 
+func (f *Feed) unsubscribe(topics []string) error {
+	if len(topics) == 0 {
+		return nil
+	}
+	tok := f.client.Unsubscribe(topics...)
+	if !tok.WaitTimeout(connectTimeout) {
+		return errNoSub
+	}
+	return tok.Error()
+}
+
 // serve waits for the end of the connection; refused subscriptions are asked for
 // again from time to time.
 func (f *Feed) serve() error {
@@ -183,6 +200,10 @@ func (f *Feed) serve() error {
 			return err
 		case <-f.base.Done():
 			return f.base.Err()
+		case <-f.changed:
+			if err := f.subscribe(); err != nil {
+				f.drop(err)
+			}
 		case <-again.C:
 			if len(f.Status().Refused) > 0 {
 				if err := f.subscribe(); err != nil {

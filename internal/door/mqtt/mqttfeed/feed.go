@@ -22,6 +22,7 @@ import (
 	"net"
 	"net/url"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -113,7 +114,10 @@ type Feed struct {
 	room     chan struct{}
 	lost     chan error
 	link     atomic.Pointer[link]
-	password string // as last read; used by the connecting goroutine alone
+	topics   atomic.Pointer[[]string]
+	changed  chan struct{} // other topics are wanted
+	asked    []string      // topics last asked for; used by the connecting goroutine alone
+	password string        // as last read; used by the connecting goroutine alone
 
 	stopped sync.Once
 	stopErr error
@@ -166,6 +170,8 @@ func New(opts Options) (*Feed, error) {
 	f.queue = make(chan *item, o.MaxPending)
 	f.room = make(chan struct{}, 1)
 	f.lost = make(chan error, 1)
+	f.changed = make(chan struct{}, 1)
+	f.topics.Store(&o.Topics)
 	f.base, f.cancel = context.WithCancel(context.Background())
 	f.state.trouble = "not connected yet"
 	f.client = f.newClient()
@@ -236,6 +242,18 @@ func (f *Feed) Start() error {
 	f.running.Go(f.work)
 	f.running.Go(f.stayConnected)
 	return nil
+}
+
+// Take asks for other topics from now on. What was asked for and is no longer
+// wanted is taken back, since the broker keeps subscriptions with the session.
+func (f *Feed) Take(topics []string) {
+	if before := f.topics.Swap(&topics); slices.Equal(*before, topics) {
+		return
+	}
+	select {
+	case f.changed <- struct{}{}:
+	default: // it will look anyway
+	}
 }
 
 // plainFileError names the key; the path is the user's own, the content stays out.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -158,6 +159,42 @@ func TestTheBrokerKeepsReadingsWhileTheDaemonIsDown(t *testing.T) {
 	require.ElementsMatch(t, numbers(0, 2000), r.payloads())
 	eventually(t, "all acknowledged", func() bool { return second.Status().Unacked == 0 })
 	require.EqualValues(t, 2000, second.Status().Accepted)
+}
+
+// Other topics are asked for on the same connection, and those no longer wanted
+// taken back from the session that the broker keeps.
+func TestOtherTopicsAreTakenWithoutANewConnection(t *testing.T) {
+	b := mosquittotest.Start(t, mosquittotest.Quick)
+	var r recorder
+	opts := options(b, &r)
+	opts.Topics = []string{"dewcase/#", "old/#"}
+	f := start(t, opts)
+	ready(t, f)
+	c := publisher(t, b)
+	say := func(topic, payload string) { wait(t, c.Publish(topic, 1, false, payload)) }
+	say("old/a", "1")
+	say("new/a", "not asked for")
+	eventually(t, "the old topic", func() bool { return slices.Equal(r.payloads(), []string{"1"}) })
+	f.Take([]string{"dewcase/#", "new/#"})
+	n := 0
+	eventually(t, "the new topic", func() bool {
+		n++
+		say("new/a", "2")
+		return len(r.payloads()) > 1
+	})
+	say("old/a", "not asked for any more")
+	say("dewcase/c/l", "3")
+	eventually(t, "the one that stayed", func() bool { return slices.Contains(r.payloads(), "3") })
+	require.NotContains(t, r.payloads(), "not asked for any more")
+	require.NotContains(t, r.payloads(), "not asked for")
+	require.EqualValues(t, 1, f.Status().Connections)
+	stop(t, f)
+	say("old/a", "nor while it is down")
+	say("dewcase/c/l", "4")
+	f = start(t, Options{URL: opts.URL, ClientID: opts.ClientID, Topics: []string{"dewcase/#"}, Handler: r.handle})
+	eventually(t, "what came meanwhile", func() bool { return slices.Contains(r.payloads(), "4") })
+	require.NotContains(t, r.payloads(), "nor while it is down")
+	stop(t, f)
 }
 
 func TestMessagesAreHandedOverInTheOrderOfArrival(t *testing.T) {

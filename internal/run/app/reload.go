@@ -1,0 +1,91 @@
+package app
+
+import (
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"reflect"
+	"strings"
+
+	"dewcase/internal/door/credentials"
+	"dewcase/internal/run/config"
+)
+
+// Reload takes over what another configuration says of users, mappings, topics,
+// certificates, password, token and log level, while messages flow: all of it,
+// or with an error nothing. The rest takes a restart, which is told.
+func (a *App) Reload(c config.Config) error {
+	a.reloading.Lock()
+	defer a.reloading.Unlock()
+	hash, token, errSecrets := httpSecrets(c)
+	var users *credentials.Users
+	var errUsers error
+	if c.MQTT.UsersFile != "" {
+		users, errUsers = credentials.ReadUsers(c.MQTT.UsersFile)
+	}
+	put, errMappings := a.decoder.Remap(c.MQTT.Mappings)
+	pages, errPages := readCertificate("the pages", c.HTTP.CertFile, c.HTTP.KeyFile)
+	broker, errBroker := (*tls.Certificate)(nil), error(nil)
+	if a.broker != nil {
+		broker, errBroker = readCertificate("the embedded broker", c.MQTT.CertFile, c.MQTT.KeyFile)
+	}
+	if err := errors.Join(errSecrets, errUsers, errMappings, errPages, errBroker); err != nil {
+		return err
+	}
+	put()
+	a.gate.Change(hash, token)
+	if pages != nil {
+		a.pagesCert.Store(pages)
+	}
+	if broker != nil {
+		a.brokerCert.Store(broker)
+	}
+	if before := a.users.Load(); before != nil && users != nil {
+		a.users.Store(users)
+		a.broker.Part(func(user string) bool { return users.Changed(before, user) })
+	}
+	if a.feed != nil {
+		a.feed.Take(a.topics(c.MQTT))
+	}
+	if a.opt.Level != nil {
+		_ = a.opt.Level.UnmarshalText([]byte(c.Log.Level)) // one of the words the configuration allows
+	}
+	a.opt.Log.Info("the configuration was read again", "takes_a_restart", strings.Join(a.needsRestart(c), ", "))
+	return nil
+}
+
+// needsRestart names the sections in which the configuration differs from the
+// one that the daemon was started with in more than can be changed while it runs.
+func (a *App) needsRestart(c config.Config) (sections []string) {
+	began := a.opt.Config
+	for _, x := range []*config.Config{&began, &c} {
+		x.Log.Level, x.MQTT.Mappings, x.HTTP.PasswordFile, x.HTTP.TokenFile = "", nil, "", ""
+		if a.feed != nil {
+			x.MQTT.Topics = nil
+		}
+		for _, file := range []*string{&x.HTTP.CertFile, &x.HTTP.KeyFile, &x.MQTT.CertFile, &x.MQTT.KeyFile,
+			&x.MQTT.UsersFile} {
+			if *file != "" {
+				*file = "some" // another file is taken over, one where there was none is not
+			}
+		}
+	}
+	one, other := reflect.ValueOf(began), reflect.ValueOf(c)
+	for i := range one.NumField() {
+		if !reflect.DeepEqual(one.Field(i).Interface(), other.Field(i).Interface()) {
+			sections = append(sections, strings.ToLower(one.Type().Field(i).Name))
+		}
+	}
+	return sections
+}
+
+func readCertificate(whose, certFile, keyFile string) (*tls.Certificate, error) {
+	if certFile == "" {
+		return nil, nil
+	}
+	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
+	if err != nil {
+		return nil, fmt.Errorf("%s: reading the certificate %s and its key %s: %w", whose, certFile, keyFile, err)
+	}
+	return &cert, nil
+}
