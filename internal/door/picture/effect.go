@@ -4,26 +4,21 @@ import (
 	"fmt"
 	"math"
 	"time"
-)
 
-// Fall is how much of something a repair took away, in %, with its 95 %
-// interval; nil figures could not be had.
-type Fall struct {
-	Words          string // wet hours
-	Pct, Low, High *float64
-}
+	"dewcase/internal/words"
+)
 
 // Effect shows falls with their intervals on one axis from -100 to 100 %.
 type Effect struct {
 	ID    string
-	Falls []Fall
+	Falls []words.Change
 }
 
 const fallTall = 42.0
 
 // Scene lays the effect out: one row a fall.
 func (e Effect) Scene() *Scene {
-	s := &Scene{ID: e.ID, Title: "What the repair changed, weather being equal", Span: 200}
+	s := &Scene{ID: e.ID, Title: "What the repair changed, in like weather", Span: 200}
 	x := func(pct float64) float64 { return math.Max(-100, math.Min(100, pct)) + 100 }
 	bottom := float64(len(e.Falls))*fallTall + 4
 	for _, p := range []float64{-100, -50, 0, 50, 100} {
@@ -49,29 +44,18 @@ func (e Effect) Scene() *Scene {
 	}
 	for i, f := range e.Falls {
 		y := float64(i) * fallTall
-		s.add(Item{Kind: Label, Class: "track-title", Text: f.Words, X: 0, Y: y + 14})
-		if f.Pct == nil || f.Low == nil || f.High == nil {
+		s.add(Item{Kind: Label, Class: "track-title", Text: f.What, X: 0, Y: y + 14})
+		if !f.Known() {
 			s.add(Item{Kind: Label, Class: "tick", Text: "could not be had", X: 0, Y: y + 31})
-			s.Desc += fmt.Sprintf("%s: could not be had. ", capital(f.Words))
+			s.Desc += fmt.Sprintf("%s: could not be had. ", words.Upper(f.What))
 			continue
 		}
 		s.add(Item{Kind: Box, Class: "band-wet", X: x(*f.Low), X2: x(*f.High), Y: y + 21, Y2: y + 33},
 			Item{Kind: Rule, Class: "mark-best", X: x(*f.Pct), Y: y + 17, Y2: y + 37})
-		s.Desc += fmt.Sprintf("%s: %s, 95 %% interval %s to %s. ", capital(f.Words), fallWords(*f.Pct), fallWords(*f.Low),
-			fallWords(*f.High))
+		s.Desc += words.Sentence(f.Clause().String()) + " "
 	}
 	s.HeightPx = bottom + 20
 	return s
-}
-
-func fallWords(pct float64) string {
-	switch {
-	case pct > 0.5:
-		return fmt.Sprintf("down by %.0f %%", pct)
-	case pct < -0.5:
-		return fmt.Sprintf("up by %.0f %%", -pct)
-	}
-	return "no change"
 }
 
 // PairedNight is one night after a repair: wet hours measured, and those that
@@ -145,7 +129,7 @@ func (p PairedNights) Scene() *Scene {
 	w.months(s, top, base)
 	s.HeightPx = base + 20
 	s.Desc = fmt.Sprintf("On %s after the repair with both known: %s %s measured, %s as the unrepaired roof would have "+
-		"had in the same weather.",
+		"had in like weather.",
 		plural(both, "night", "nights"), num(sumM, 1), p.Words, num(sumW, 1))
 	return s
 }

@@ -7,6 +7,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"dewcase/internal/words"
 )
 
 func figures(x ...any) *Figures {
@@ -148,7 +150,7 @@ func TestTheChartLooksAsAgreed(t *testing.T) {
 	golden(t, "margin", m.Scene())
 	x, lo, hi := 71.0, 55.0, 83.0
 	golden(t, "effect", Effect{ID: "effect",
-		Falls: []Fall{{Words: "wet hours", Pct: &x, Low: &lo, High: &hi}, {Words: "condensed water"}}}.Scene())
+		Falls: []words.Change{{What: "wet hours", Pct: &x, Low: &lo, High: &hi}, {What: "condensed water"}}}.Scene())
 	a, b := 1.5, 6.0
 	golden(t, "pairs", PairedNights{ID: "pairs", Words: "wet hours",
 		Nights: []PairedNight{{From: m.From, Measured: &a, Without: &b}, {From: m.From.Add(24 * time.Hour)}}}.Scene())

@@ -18,7 +18,7 @@ func (b *builder) cause(p *part) {
 		p.lead("The cause cannot be told: nothing was measured.")
 		return
 	}
-	p.add(Lead, b.findingSentence())
+	p.add(Lead, b.Answer.Cause(b.Case).Sentence())
 	for _, r := range f.Reasons {
 		p.para("%s", prose(r))
 	}

@@ -9,7 +9,6 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
-	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -92,7 +91,7 @@ func (b *builder) answer() []Text {
 	} else {
 		out = append(out, say("At no surface could hours of condensation be counted: part 2 says why."))
 	}
-	out = append(out, b.findingSentence())
+	out = append(out, b.Answer.Cause(b.Case).Sentence())
 	f := b.Answer.Finding
 	if f.Finding == cause.Undetermined {
 		for _, r := range f.Reasons {
@@ -125,38 +124,25 @@ func (b *builder) verdicts() []Text {
 		needs string
 	}
 	where := map[early][]string{}
-	for _, r := range b.Answer.Repairs {
-		if r.Verdict == repair.TooEarly {
-			k := early{r.At.UnixMilli(), r.Needs}
-			where[k] = append(where[k], b.surfaceWords(r.Surface))
+	for i := range b.Answer.Repairs {
+		if v := b.Answer.Verdict(b.Case, i); v.Kind == words.TooEarly {
+			k := early{v.At.UnixMilli(), v.Needs}
+			where[k] = append(where[k], v.Where)
 		}
 	}
-	for i, r := range b.Answer.Repairs {
-		if r.Verdict != repair.TooEarly {
-			out = append(out, b.verdictSentence(i))
-			continue
-		}
-		k := early{r.At.UnixMilli(), r.Needs}
-		if len(where[k]) > 0 {
-			out = append(out, b.tooEarly(r, words.List(where[k])))
+	for i := range b.Answer.Repairs {
+		v := b.Answer.Verdict(b.Case, i)
+		if v.Kind == words.TooEarly {
+			k := early{v.At.UnixMilli(), v.Needs}
+			if len(where[k]) == 0 {
+				continue
+			}
+			v.Where = words.List(where[k])
 			delete(where, k)
 		}
+		out = append(out, v.Sentence())
 	}
 	return out
-}
-
-func (b *builder) surfaceWords(id string) string {
-	pos, _ := b.Case.Position(id)
-	return words.Surface(b.Case, pos)
-}
-
-func (b *builder) tooEarly(r repair.Result, where string) Text {
-	t := say("%s", bold("It is too early to say whether the repair of "+local(r.At, b.zone, dayLayout)+" worked "+where+
-		"."))
-	if r.Needs != "" {
-		t = append(t, Run{Words: " Needed: " + prose(r.Needs)})
-	}
-	return t
 }
 
 // wettest is the surface, of those that speak for the house, with the most hours
@@ -218,101 +204,13 @@ func (b *builder) surfaceSentence(i int) Text {
 	return append(t, say(" of %s hours observed.", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved))...)
 }
 
-// findingSentence is the finding with its strength.
-func (b *builder) findingSentence() Text {
-	f := b.Answer.Finding
-	support := func(c cause.Cause) Run {
-		for i, k := range b.Answer.Diagnosis.Causes {
-			if k.Cause == string(c) {
-				return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &k.Support, 2)
-			}
-		}
-		return Run{Words: words.Missing}
-	}
-	if f.Finding == cause.Undetermined {
-		if f.Leading == "" || len(f.Causes) == 0 {
-			return say("%s", bold("The cause cannot be told yet."))
-		}
-		if f.Causes[0].Support < 0.5 { // too little to be named first; the table says it
-			return say("%s None has half of the support.", bold("The cause cannot be told yet."))
-		}
-		return say("%s Most support, %s of 1, goes to: %s.", bold("The cause cannot be told yet."), support(f.Leading),
-			f.Leading.Words())
-	}
-	how := "Probable cause"
-	if f.Strength == "strong" {
-		how = "Strongly supported cause"
-	}
-	if f.Finding == cause.NoneFound {
-		how = map[bool]string{true: "Strongly supported", false: "Probable"}[f.Strength == "strong"]
-	}
-	t := say("%s: %s (support %s of 1)", bold(how), f.Finding.Words(), support(f.Finding))
-	if f.Mixed != "" {
-		t = append(t, Run{Words: ", " + f.Mixed})
-	}
-	return append(t, Run{Words: "."})
-}
-
 func repairPath(i int, field string) string { return fmt.Sprintf("repairs.%d.%s", i, field) }
-
-// interval is a fall with its interval; nil where it could not be had.
-func interval(i int, what string, x, lo, hi *float64, names [3]string) Text {
-	if x == nil || lo == nil || hi == nil {
-		return nil
-	}
-	if *x < 0 {
-		rose, a, z := -*x, -*hi, -*lo
-		run := func(field string, v float64) Run {
-			return Run{Words: words.Fixed(v, 0), From: repairPath(i, field), Scale: -1}
-		}
-		return say("%s rose by %s % (95 % interval %s to %s %)", what, run(names[0], rose), run(names[2], a),
-			run(names[1], z))
-	}
-	return say("%s fell by %s % (95 % interval %s to %s %)", what, figureAt(repairPath(i, names[0]), x, 0),
-		figureAt(repairPath(i, names[1]), lo, 0), figureAt(repairPath(i, names[2]), hi, 0))
-}
 
 var (
 	wetNames  = [3]string{"reduction_pct", "low_pct", "high_pct"}
 	riskNames = [3]string{"at_risk_reduction_pct", "at_risk_low_pct", "at_risk_high_pct"}
 	massNames = [3]string{"condensate_reduction_pct", "condensate_low_pct", "condensate_high_pct"}
 )
-
-// verdictSentence says the verdict on one repair at one surface.
-func (b *builder) verdictSentence(i int) Text {
-	r, a := b.Answer.Repairs[i], b.Answer.Repairs[i]
-	where := b.surfaceWords(r.Surface)
-	when := "The repair of " + local(r.At, b.zone, dayLayout)
-	var verdict string
-	switch r.Verdict {
-	case repair.Worked:
-		verdict = when + " worked " + where
-	case repair.GotWorse:
-		verdict = when + " made it worse " + where
-	case repair.NoChangeShown:
-		verdict = when + " has shown no change " + where + " so far"
-	default:
-		return b.tooEarly(r, where)
-	}
-	fall := interval(i, "hours of condensation", a.ReductionPct, a.LowPct, a.HighPct, wetNames)
-	if fall == nil {
-		return say("%s", bold(verdict+"."))
-	}
-	switch {
-	case r.Verdict == repair.NoChangeShown:
-		return say("%s; the best estimate is that %s against the same roof unrepaired in the same weather.", bold(verdict),
-			fall)
-	case r.Verdict == repair.Worked && a.LowPct != nil && *a.LowPct <= 0:
-		// The verdict rests on the hours at risk: where the other interval takes in
-		// no change, they are told first.
-		if risk := interval(i, "hours at risk", a.AtRiskReductionPct, a.AtRiskLowPct, a.AtRiskHighPct,
-			riskNames); risk != nil {
-			return say("%s: %s against the same roof unrepaired in the same weather; %s, which takes in no change.",
-				bold(verdict), risk, fall)
-		}
-	}
-	return say("%s: %s against the same roof unrepaired in the same weather.", bold(verdict), fall)
-}
 
 // position is a position's place in words with its id.
 func (b *builder) position(id string) string {

@@ -58,7 +58,7 @@ func (b *builder) result(p *part, i int) {
 	pos, _ := b.Case.Position(r.Surface)
 	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
 		bold(words.Key(string(r.Verdict))))
-	p.add(Lead, b.verdictSentence(i))
+	p.add(Lead, b.Answer.Verdict(b.Case, i).Sentence())
 	for _, three := range assessment.Three(r) {
 		if s := three.String(); s != "" {
 			p.para("%s", s)
@@ -145,13 +145,9 @@ func (b *builder) fallAt(i int, names [3]string, x, lo, hi *float64) Text {
 }
 
 func (b *builder) effectPicture(p *part, id string, i int) {
-	a := b.Answer.Repairs[i]
-	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: []picture.Fall{
-		{Words: "hours at risk", Pct: a.AtRiskReductionPct, Low: a.AtRiskLowPct, High: a.AtRiskHighPct},
-		{Words: "wet hours", Pct: a.ReductionPct, Low: a.LowPct, High: a.HighPct},
-		{Words: "condensed water", Pct: a.CondensateReductionPct, Low: a.CondensateLowPct,
-			High: a.CondensateHighPct}}}.Scene(), NoLegend,
-		say("What the repair took away, weather being equal. Line: best estimate. Bar: 95 % interval. To the right of “no "+
+	p.figure("effect", picture.Effect{ID: "report-effect-" + id, Falls: b.Answer.Verdict(b.Case, i).Falls()}.Scene(),
+		NoLegend, say("What the repair took away, in like weather. Line: best estimate. Bar: 95 % interval. To the right "+
+			"of “no "+
 			"change” there is less of it, to the left more."))
 }
 

@@ -156,8 +156,8 @@ func TestTheAnswerComesFirstAndTheVerdictCarriesItsInterval(t *testing.T) {
 		answer += a.String() + "\n"
 	}
 	answer = strings.ReplaceAll(answer, "\u00A0", " ")
-	assert.Contains(t, answer, "The repair of 20 November 2026 worked under the covering: hours of condensation fell "+
-		"by 71 % (95 % interval 55 to 83 %)")
+	assert.Contains(t, answer, "The repair of 20 November 2026 worked under the covering: wet hours fell by 71 % in "+
+		"like weather; with 95 % certainty between 55 and 83 %.")
 	page := html(t, d)
 	assert.Less(t, strings.Index(page, "The answer"), strings.Index(page, "How it was measured"))
 	for _, want := range []string{"A. Surveyor", "dewcase 1.2.3", strings.Repeat("ab", 32), "no licence to build",

@@ -67,6 +67,7 @@ type HowSure struct {
 // Diagnosis is the cause the evidence supports.
 type Diagnosis struct {
 	Finding  string     `json:"finding"`
+	Sentence string     `json:"sentence" doc:"the finding with its share of the evidence and the runner-up"`
 	Strength string     `json:"strength" doc:"strong, probable, or empty while undetermined"`
 	From     *time.Time `json:"from" doc:"the stretch of the record that the cause was looked for in"`
 	Until    *time.Time `json:"until"`
@@ -103,6 +104,7 @@ func Of(set *series.Set) Answer {
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
 	a.Notes = append(a.Notes, unjudged(set.Case)...)
 	a.Diagnosis = diagnosis(a.Finding)
+	a.Diagnosis.Sentence = a.Cause(set.Case).Sentence().String()
 	a.Behind = physics(set, a.Finding)
 	a.Physics = told(a.Behind)
 	a.Physics.Cautions = cautions(a.Finding, a.Behind)

@@ -3,11 +3,11 @@ package assessment
 import (
 	"fmt"
 	"io"
-	"math"
 	"strings"
 	"time"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // WriteText writes an assessment for a person. Write errors are the writer's to
@@ -63,18 +63,16 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		p("")
 	}
 	p.cause(a.Diagnosis, zone)
-	for _, r := range a.Repairs {
+	for i, r := range a.Repairs {
 		p("")
-		p("Repair of %s at %s: %s (%d nights before, %d after)", r.At.In(zone).Format("2 Jan 2006 15:04"), r.Surface,
-			spaced(string(r.Verdict)), r.NightsBefore, r.NightsAfter)
-		fall := func(what string, x, lo, hi *float64) {
-			if x != nil && lo != nil && hi != nil {
-				p("  %s %s, weather being equal", what, fell(*x, *lo, *hi))
+		v := a.Verdict(c, i)
+		p("Repair of %s at %s: %s (%d nights before, %d after)", words.Moment(r.At, zone), r.Surface, v.Kind,
+			r.NightsBefore, r.NightsAfter)
+		for _, f := range v.Falls() {
+			if f.Known() {
+				p("  %s", f.Clause())
 			}
 		}
-		fall("hours of surface condensation", r.ReductionPct, r.LowPct, r.HighPct)
-		fall("hours at risk", r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct)
-		fall("condensed water", r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct)
 		for _, three := range Three(r) {
 			if s := three.String(); s != "" {
 				p("  %s", s)
@@ -101,30 +99,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	}
 }
 
-// fell words a fall and its interval, and a rise as one.
-func fell(x, lo, hi float64) string {
-	way := "fell"
-	if math.Round(x) < 0 {
-		way, x, lo, hi = "rose", -x, -hi, -lo
-	}
-	out := fmt.Sprintf("%s by %.0f %% (95 %% interval %.0f to %.0f %%", way, math.Round(x)+0, math.Round(lo)+0,
-		math.Round(hi)+0)
-	if lo < 0 && hi > 0 {
-		out += ", which takes in no change"
-	}
-	return out + ")"
-}
-
 // cause writes the finding, how sure it is, and its evidence.
 func (p printer) cause(d Diagnosis, zone *time.Location) {
-	how := ""
-	switch d.Strength {
-	case "strong":
-		how = " (strongly supported)"
-	case "probable":
-		how = " (probable)"
-	}
-	p("Cause: %s%s", spaced(d.Finding), how)
+	p("Cause: %s", d.Sentence)
 	if d.From != nil && d.Until != nil {
 		p("  looked for in the readings of %s to %s", d.From.In(zone).Format("2 Jan 2006"),
 			d.Until.In(zone).Format("2 Jan 2006"))

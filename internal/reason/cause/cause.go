@@ -1,12 +1,12 @@
 package cause
 
 import (
-	"fmt"
 	"math"
 	"time"
 
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // Cause is one of the named causes of a wet roof.
@@ -42,19 +42,8 @@ func Named() []Cause {
 		BlockedVentilation, NoneFound}
 }
 
-var causeWords = map[Cause]string{
-	CeilingLeakage:     "moist house air through the ceiling into a loft that is hardly aired",
-	UnventedBattenVoid: "vapour through a permeable underlay, trapped in a batten void that is not vented",
-	NightSkyCooling:    "the covering cools below outdoor air on clear nights; no defect",
-	WaterIngress:       "water getting in, rain or plumbing",
-	ConstructionMoist:  "the building is still drying out",
-	BlockedVentilation: "ventilation openings that do not work",
-	NoneFound:          "no condensation problem seen",
-	Undetermined:       "cannot be told yet",
-}
-
 // Words is the cause in plain words.
-func (c Cause) Words() string { return causeWords[c] }
+func (c Cause) Words() string { return words.CauseName(string(c)) }
 
 // Evidence is one line that speaks for or against a cause.
 type Evidence struct {
@@ -95,6 +84,7 @@ type Window struct {
 	ColdNights      int // nights with outdoor air below 5 C
 	ClearNights     int // nights on which the covering fell 2.5 K below outdoor air for 3 h
 	SpansRepair     bool
+	Repair          time.Time    // only the time before it was used; zero: all of it
 	Places          []roof.Place // that had enough data
 	Missing         []roof.Place // of those the method wants
 }
@@ -138,26 +128,6 @@ func (f Finding) NextText() string {
 		out += n
 	}
 	return out
-}
-
-// Sentence is the finding in one sentence with how sure it is.
-func (f Finding) Sentence() string {
-	if f.Finding == Undetermined {
-		if f.Leading == "" || len(f.Causes) == 0 {
-			return "The cause cannot be told yet."
-		}
-		return fmt.Sprintf("The cause cannot be told yet; most support (%.2f) goes to: %s.", f.Causes[0].Support,
-			f.Leading.Words())
-	}
-	how := "Probable"
-	if f.Strength == "strong" {
-		how = "Strongly supported"
-	}
-	s := fmt.Sprintf("%s: %s (support %.2f)", how, f.Finding.Words(), f.Of(f.Finding).Support)
-	if f.Mixed != "" {
-		s += ", " + f.Mixed
-	}
-	return s + "."
 }
 
 // Of returns what a cause got.

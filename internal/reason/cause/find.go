@@ -37,7 +37,7 @@ func find(set *series.Set, opt Options, m *model) Finding {
 		set = &clone
 		f.Notes = append(f.Notes, "The time zone of the property is not known: nights are taken in UTC.")
 	}
-	from, until, spans, why := span(set, opt)
+	from, until, w := span(set, opt)
 	d := gathered{grid: grid{startMS: from, zone: set.Case.Property.Zone}, air: map[string]*air{},
 		positions: set.Case.Positions}
 	if until-from >= 2*hourMS {
@@ -51,9 +51,9 @@ func find(set *series.Set, opt Options, m *model) Finding {
 	a.scores = m.score(a.f.value, math.Max(a.g.days(), 1))
 	a.post = posterior(a.scores, a.survey.prior)
 	a.window(&f)
-	f.Window.SpansRepair = spans
-	if why != "" {
-		f.Notes = append(f.Notes, why)
+	f.Window.SpansRepair, f.Window.Repair = w.SpansRepair, w.Repair
+	if w.SpansRepair && w.Repair.IsZero() {
+		f.Notes = append(f.Notes, "The stretch used spans a repair whose verdict is that no change is shown.")
 	}
 	a.decide(&f)
 	a.evidence(&f)
@@ -99,10 +99,10 @@ func (a *assessment) finite() {
 
 // span is the stretch of the record that may be used: up to the first repair
 // that is not shown to have changed nothing.
-func span(set *series.Set, opt Options) (from, until int64, spansRepair bool, note string) {
+func span(set *series.Set, opt Options) (from, until int64, w Window) {
 	from, until = set.FromMS, set.UntilMS
 	if len(set.Courses) == 0 || until <= from {
-		return from, from, false, ""
+		return from, from, w
 	}
 	repairs := set.Case.Repairs()
 	slices.SortStableFunc(repairs, func(a, b roof.Event) int { return a.At.Compare(b.At) })
@@ -112,16 +112,13 @@ func span(set *series.Set, opt Options) (from, until int64, spansRepair bool, no
 			continue
 		}
 		if opt.Unchanged != nil && opt.Unchanged(r) {
-			spansRepair = true
+			w.SpansRepair = true
 			continue
 		}
-		return from, at, spansRepair, fmt.Sprintf("Only the time before the repair of %s is used: the cause is that of "+
-			"the roof as it was.", day(at, set.Case.Property.Zone))
+		w.Repair = r.At
+		return from, at, w
 	}
-	if spansRepair {
-		note = "The stretch used spans a repair whose verdict is that no change is shown."
-	}
-	return from, until, spansRepair, note
+	return from, until, w
 }
 
 // window counts cold and clear nights and lists what was there.

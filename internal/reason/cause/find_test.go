@@ -2,7 +2,6 @@ package cause
 
 import (
 	"encoding/json"
-	"fmt"
 	"iter"
 	"math"
 	"reflect"
@@ -157,7 +156,6 @@ func requireSound(t require.TestingT, f Finding) {
 		require.Equal(t, f.Causes[0].Cause, f.Finding)
 		require.Empty(t, f.Reasons)
 	}
-	require.NotEmpty(t, f.Sentence())
 }
 
 // shutLoft makes the loft follow outdoors by the day only, and the house by the
@@ -471,12 +469,7 @@ func TestAnyRecordGivesASoundAnswer(t *testing.T) {
 	})
 }
 
-func ExampleFinding_Sentence() {
-	f := Finding{Finding: BlockedVentilation, Strength: "probable",
-		Causes: []Support{{Cause: BlockedVentilation, Support: 0.67}}}
-	fmt.Println(f.Sentence())
-	// Output: Probable: ventilation openings that do not work (support 0.67).
-}
+
 
 // Whoever acts on the answer is told to do something, and to wait only where
 // the record lacks nights.

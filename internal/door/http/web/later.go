@@ -82,7 +82,7 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	f := a.Finding
-	b := diagnosisBody{Sentence: diagnosisSentence(f), Finding: f, Everywhere: caution.Everywhere(),
+	b := diagnosisBody{Sentence: a.Cause(h.Case).Sentence().String(), Finding: f, Everywhere: caution.Everywhere(),
 		Cautions: caution.For(f.Activities...)}
 	if f.Window.UntilMS > 0 {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
@@ -93,15 +93,6 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 			For:          evidenceRows(h, c.For), Against: evidenceRows(h, c.Against), Open: i == 0})
 	}
 	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
-}
-
-// diagnosisSentence leads with the finding. A cause that has not even half of
-// the support is not named in a headline: the table beneath shows it.
-func diagnosisSentence(f cause.Finding) string {
-	if f.Finding == cause.Undetermined && len(f.Causes) > 0 && f.Causes[0].Support < 0.5 {
-		return "The cause cannot be told yet: none has half of the support."
-	}
-	return f.Sentence()
 }
 
 // evidenceRows link each line to the stretch of timeline it rests on, at the

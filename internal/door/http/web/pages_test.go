@@ -80,7 +80,7 @@ func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 		"/cases/larch-end-4?from=x&to=y&surface=no": "Water formed under the covering on",
 		"/cases/larch-end-4/positions":              "28 Sep 2026: NaCl 75.3 %RH at 25 C",
 		"/cases/larch-end-4/diagnosis":              "What the evidence gives to each cause",
-		"/cases/larch-end-4/repairs":                "weather being equal",
+		"/cases/larch-end-4/repairs":                "in like weather",
 		"/cases/larch-end-4/buildup?vent=10000":     "What to open",
 		"/cases/larch-end-4/buildup?rules=nonsense": "What to open",
 		"/cases/larch-end-4/physics":                "Water and frost",

@@ -52,9 +52,9 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 	for i, res := range a.Repairs {
 		pos, _ := h.Case.Position(res.Surface)
 		v := resultView{Result: res, Words: words.Surface(h.Case, pos)}
-		v.Sentence = verdictSentence(h, v.Words, res)
+		v.Sentence = a.Verdict(h.Case, i).Sentence().String()
 		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
-			v.Effect = effectPicture(i, res)
+			v.Effect = picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: a.Verdict(h.Case, i).Falls()}.Scene()
 		}
 		for _, n := range res.Nights {
 			if n.Used {
@@ -107,54 +107,6 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		b.Sentence = b.Results[0].Sentence
 	}
 	p.render(w, r, http.StatusOK, "repairs", page{Title: "Did it work, " + h.Label, Case: h, Tab: "repairs", Body: b})
-}
-
-func effectPicture(i int, res repair.Result) *picture.Scene {
-	return picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: []picture.Fall{
-		{Words: "hours at risk", Pct: res.AtRiskReductionPct, Low: res.AtRiskLowPct, High: res.AtRiskHighPct},
-		{Words: "wet hours", Pct: res.ReductionPct, Low: res.LowPct, High: res.HighPct},
-		{Words: "condensed water", Pct: res.CondensateReductionPct, Low: res.CondensateLowPct,
-			High: res.CondensateHighPct}}}.Scene()
-}
-
-// verdictSentence says the verdict with its figure and how sure it is.
-func verdictSentence(h *head, where string, r repair.Result) string {
-	when := "The repair of " + r.At.In(h.Zone).Format("2 January 2006")
-	interval, wet := "", changed("wet hours "+where, r.ReductionPct, r.LowPct, r.HighPct)
-	if wet != "" {
-		interval = ": " + wet
-	}
-	// The verdict rests on the hours at risk: where the interval of the wet hours
-	// takes in no change, they are told first.
-	if risk := changed("hours at risk "+where, r.AtRiskReductionPct, r.AtRiskLowPct,
-		r.AtRiskHighPct); r.Verdict == repair.Worked && wet != "" && risk != "" && *r.LowPct <= 0 {
-		interval = ": " + risk + "; " + changed("wet hours", r.ReductionPct, r.LowPct, r.HighPct) +
-			", which takes in no change"
-	}
-	switch r.Verdict {
-	case repair.Worked:
-		return when + " worked" + interval + "."
-	case repair.GotWorse:
-		return when + " made it worse" + interval + "."
-	case repair.NoChangeShown:
-		return when + " has shown no change " + where + " so far" +
-			map[bool]string{true: "; the best estimate is that " + wet, false: ""}[wet != ""] + "."
-	}
-	return "It is too early to say whether the repair of " + r.At.In(h.Zone).Format("2 January 2006") + " worked " +
-		where + "."
-}
-
-// changed says how far something fell or rose with its interval; nothing where
-// that could not be had.
-func changed(what string, x, low, high *float64) string {
-	if x == nil || low == nil || high == nil {
-		return ""
-	}
-	way, by, lo, hi := "fell", *x, *low, *high
-	if by < 0 {
-		way, by, lo, hi = "rose", -by, -hi, -lo
-	}
-	return fmt.Sprintf("%s %s by %.0f %%, weather being equal (95 %%: %s)", what, way, by, words.Interval(lo, hi))
 }
 
 // beside is what the script draws with the margin beyond the readings.

@@ -10,49 +10,11 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
-	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
 func ptr(x float64) *float64 { return &x }
-
-// worked is a repair that worked.
-func worked(at time.Time) repair.Result {
-	return repair.Result{At: at, Surface: "slate", Verdict: repair.Worked, ReductionPct: ptr(71), LowPct: ptr(55),
-		HighPct: ptr(83)}
-}
-
-func TestAVerdictIsSaidWithItsFigure(t *testing.T) {
-	h := &head{Zone: time.UTC}
-	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
-	for _, c := range []struct {
-		r    repair.Result
-		want string
-	}{
-		{worked(at), "The repair of 20 December 2026 worked: wet hours under the covering fell by 71 %, weather being " +
-			"equal (95 %: 55 to 83)."},
-		{repair.Result{At: at, Verdict: repair.Worked, ReductionPct: ptr(56), LowPct: ptr(-1), HighPct: ptr(80),
-			AtRiskReductionPct: ptr(41), AtRiskLowPct: ptr(13), AtRiskHighPct: ptr(62)},
-			"The repair of 20 December 2026 worked: hours at risk under the covering fell by 41 %, weather being equal (95 " +
-				"%: 13 to 62); wet hours fell by 56 %, weather being equal (95 %: −1 to 80), which takes in no change."},
-		{repair.Result{At: at, Verdict: repair.TooEarly},
-			"It is too early to say whether the repair of 20 December 2026 worked under the covering."},
-		{repair.Result{At: at, Verdict: repair.NoChangeShown},
-			"The repair of 20 December 2026 has shown no change under the covering so far."},
-		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(8), LowPct: ptr(-20), HighPct: ptr(31)},
-			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet " +
-				"hours under the covering fell by 8 %, weather being equal (95 %: −20 to 31)."},
-		{repair.Result{At: at, Verdict: repair.NoChangeShown, ReductionPct: ptr(-8), LowPct: ptr(-31), HighPct: ptr(20)},
-			"The repair of 20 December 2026 has shown no change under the covering so far; the best estimate is that wet " +
-				"hours under the covering rose by 8 %, weather being equal (95 %: −20 to 31)."},
-		{repair.Result{At: at, Verdict: repair.GotWorse, ReductionPct: ptr(-40), LowPct: ptr(-70), HighPct: ptr(-12)},
-			"The repair of 20 December 2026 made it worse: wet hours under the covering rose by 40 %, weather being equal " +
-				"(95 %: 12 to 70)."},
-	} {
-		assert.Equal(t, c.want, verdictSentence(h, "under the covering", c.r))
-	}
-}
 
 func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
 	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.",

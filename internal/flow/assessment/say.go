@@ -1,0 +1,43 @@
+package assessment
+
+import (
+	"fmt"
+
+	"dewcase/internal/roof"
+	"dewcase/internal/words"
+)
+
+// Verdict is what is said of the i-th repair.
+func (a Assessment) Verdict(c *roof.Case, i int) words.Verdict {
+	r := a.Repairs[i]
+	path := func(names ...string) (out [3]string) {
+		for k, n := range names {
+			out[k] = fmt.Sprintf("repairs.%d.%s", i, n)
+		}
+		return out
+	}
+	return words.Verdict{Kind: words.VerdictKind(r.Verdict), At: r.At, Zone: c.Property.Zone,
+		Where: words.SurfaceOf(c, r.Surface), Needs: r.Needs,
+		Wet: words.Change{What: words.WetHours, Pct: r.ReductionPct, Low: r.LowPct, High: r.HighPct,
+			From: path("reduction_pct", "low_pct", "high_pct")},
+		Risk: words.Change{What: words.RiskHours, Pct: r.AtRiskReductionPct, Low: r.AtRiskLowPct, High: r.AtRiskHighPct,
+			From: path("at_risk_reduction_pct", "at_risk_low_pct", "at_risk_high_pct")},
+		Water: words.Change{What: words.Water, Pct: r.CondensateReductionPct, Low: r.CondensateLowPct,
+			High: r.CondensateHighPct,
+			From: path("condensate_reduction_pct", "condensate_low_pct", "condensate_high_pct")}}
+}
+
+// Cause is what is said of the finding.
+func (a Answer) Cause(c *roof.Case) words.Cause {
+	f := a.Finding
+	out := words.Cause{Finding: string(f.Finding), Strength: words.Strength(f.Strength), With: string(f.With),
+		Repair: f.Window.Repair, Zone: c.Property.Zone}
+	for i, s := range f.Causes {
+		p := words.Part{Cause: string(s.Cause), Share: s.Support}
+		if i < len(a.Diagnosis.Causes) { // as printed
+			p.Share, p.From = a.Diagnosis.Causes[i].Support, fmt.Sprintf("diagnosis.causes.%d.support", i)
+		}
+		out.Parts = append(out.Parts, p)
+	}
+	return out
+}
