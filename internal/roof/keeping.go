@@ -8,11 +8,14 @@ import (
 )
 
 // ErrNotFound is wrapped when what was asked for is not kept.
-var ErrNotFound = errors.New("not found")
+var ErrNotFound = NewError(NotFound, "not found")
 
 // ErrChanged is wrapped when something was changed by someone else since it
 // was read, so that writing it would lose their change.
-var ErrChanged = errors.New("changed by someone else in the meantime")
+var ErrChanged = NewError(Changed, "changed by someone else in the meantime")
+
+// ErrTaken is wrapped when something was to be created that is there already.
+var ErrTaken = NewError(Taken, "is there already")
 
 // CaseVersion is one kept version of a case file: who changed what, and when.
 type CaseVersion struct {

@@ -23,7 +23,34 @@ type Shelf interface {
 	// WriteCase keeps a file; ifMatch "" does not ask for a version, otherwise
 	// another one in force is refused with roof.ErrChanged.
 	WriteCase(ctx context.Context, id string, file []byte, by, ifMatch string) (etag string, created bool, err error)
+	CaseHistory(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	CaseVersion(ctx context.Context, id, version string) (roof.CaseVersion, error)
 }
+
+// Cases are the cases as the doors ask for them; a Book is.
+type Cases interface {
+	// All lists the cases in force by id.
+	All() []*roof.Case
+	// Case is one of them; an error wraps roof.ErrNotFound.
+	Case(ctx context.Context, id string) (*roof.Case, error)
+	// File is a case file as it was written, with its entity tag.
+	File(ctx context.Context, id string) (file []byte, etag string, err error)
+	// Put checks and keeps a case file under its id, if the conditions hold. A
+	// faulty file is refused with roof.Faults, one that another change overtook
+	// with roof.ErrChanged, one that is there and must not be with roof.ErrTaken.
+	Put(ctx context.Context, id string, file []byte, when If, by string) (created bool, etag string, err error)
+	// Create keeps a new case under the id that its file names.
+	Create(ctx context.Context, file []byte, by string) (id string, err error)
+	// History lists the versions of a case file without the files, newest first,
+	// at most limit, older than the number before (0 for the newest).
+	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
+	// Version is one of them by its number or entity tag.
+	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
+}
+
+// If are conditions on what is in force, as HTTP's headers give them: entity tags,
+// or * for any; "" sets none.
+type If struct{ Match, NoneMatch string }
 
 // Book is the cases by id. It is safe for concurrent use.
 type Book struct {
@@ -92,15 +119,21 @@ func (b *Book) Get(id string) (Entry, error) {
 	return e, nil
 }
 
+// Case is a case in force as its file says; an error wraps roof.ErrNotFound.
+func (b *Book) Case(_ context.Context, id string) (*roof.Case, error) {
+	e, err := b.Get(id)
+	return e.Case, err
+}
+
 // All lists the cases by id.
-func (b *Book) All() []Entry {
+func (b *Book) All() []*roof.Case {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
-	out := make([]Entry, 0, len(b.by))
+	out := make([]*roof.Case, 0, len(b.by))
 	for _, e := range b.by {
-		out = append(out, e)
+		out = append(out, e.Case)
 	}
-	slices.SortFunc(out, func(x, y Entry) int { return strings.Compare(x.Case.ID, y.Case.ID) })
+	slices.SortFunc(out, func(x, y *roof.Case) int { return strings.Compare(x.ID, y.ID) })
 	return out
 }
 
@@ -128,10 +161,28 @@ func (b *Book) File(ctx context.Context, id string) ([]byte, string, error) {
 	return file, etag, nil
 }
 
-// Put checks and keeps a case file under its id. A faulty file is refused with
-// roof.Faults, one that another change overtook with roof.ErrChanged. ifMatch
-// is an If-Match header: entity tags, or * for any.
-func (b *Book) Put(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string,
+// History lists the versions of a case file, newest first.
+func (b *Book) History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error) {
+	return b.shelf.CaseHistory(ctx, id, limit, before)
+}
+
+// Version is one version of a case file.
+func (b *Book) Version(ctx context.Context, id, version string) (roof.CaseVersion, error) {
+	return b.shelf.CaseVersion(ctx, id, version)
+}
+
+// Create keeps a new case under the id that its file names.
+func (b *Book) Create(ctx context.Context, file []byte, by string) (id string, err error) {
+	c, faults := casefile.Parse("case file", file)
+	if len(faults) > 0 {
+		return "", faults
+	}
+	_, _, err = b.put(ctx, c, file, If{NoneMatch: "*"}, by)
+	return c.ID, err
+}
+
+// Put checks and keeps a case file under its id.
+func (b *Book) Put(ctx context.Context, id string, file []byte, when If, by string) (created bool, etag string,
 	err error) {
 	name := id + ".yaml"
 	c, faults := casefile.Parse(name, file)
@@ -143,22 +194,27 @@ func (b *Book) Put(ctx context.Context, id string, file []byte, ifMatch, by stri
 			Problem: fmt.Sprintf("is %q, but the file was sent for %q", c.ID, id),
 			Remedy:  "send it to its own address or correct the id"}}
 	}
-	created, etag, told, err := b.keep(ctx, c, file, ifMatch, by)
+	return b.put(ctx, c, file, when, by)
+}
+
+func (b *Book) put(ctx context.Context, c *roof.Case, file []byte, when If, by string) (created bool, etag string,
+	err error) {
+	created, etag, told, err := b.keep(ctx, c, file, when, by)
 	if err != nil {
 		return false, "", err
 	}
 	for _, tell := range told {
-		tell(id)
+		tell(c.ID)
 	}
 	return created, etag, nil
 }
 
 // keep writes a checked case to the shelf and puts it in force.
-func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, ifMatch, by string) (created bool, etag string,
+func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, when If, by string) (created bool, etag string,
 	told []func(caseID string), err error) {
 	b.writing.Lock()
 	defer b.writing.Unlock()
-	match, err := b.match(c.ID, ifMatch)
+	match, err := b.match(c.ID, when)
 	if err != nil {
 		return false, "", nil, err
 	}
@@ -176,17 +232,24 @@ func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, ifMatch, by 
 	return created, etag, slices.Clone(b.told), nil
 }
 
-// match picks from an If-Match header the tag to write over.
-func (b *Book) match(id, header string) (string, error) {
-	if header == "" {
-		return "", nil
-	}
+// match holds the conditions against what is in force and picks the tag to write
+// over.
+func (b *Book) match(id string, when If) (string, error) {
 	e, err := b.Get(id)
-	for _, tag := range strings.Split(header, ",") {
-		tag = strings.Trim(strings.TrimPrefix(strings.TrimSpace(tag), "W/"), `"`)
-		if err == nil && (tag == "*" || tag == e.ETag) {
-			return e.ETag, nil
-		}
+	if there := err == nil; there && tagged(when.NoneMatch, e.ETag) {
+		return "", fmt.Errorf("case %s %w", id, roof.ErrTaken)
+	} else if when.Match == "" {
+		return "", nil
+	} else if there && tagged(when.Match, e.ETag) {
+		return e.ETag, nil
 	}
 	return "", fmt.Errorf("case %q: %w", id, roof.ErrChanged)
+}
+
+// tagged reports whether a header names an entity tag.
+func tagged(header, etag string) bool {
+	return slices.ContainsFunc(strings.Split(header, ","), func(tag string) bool {
+		tag = strings.Trim(strings.TrimPrefix(strings.TrimSpace(tag), "W/"), `"`)
+		return tag == "*" || tag == etag
+	})
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -41,7 +42,7 @@ func TestACaseIsInForceOnceItIsKept(t *testing.T) {
 	var told []string
 	b.OnChange(func(id string) { told = append(told, id) })
 	assert.False(t, b.Known("larch-3"))
-	created, etag, err := b.Put(t.Context(), "larch-3", file("one"), "", "test")
+	created, etag, err := b.Put(t.Context(), "larch-3", file("one"), casebook.If{}, "test")
 	require.NoError(t, err)
 	assert.True(t, created)
 	e, err := b.Get("larch-3")
@@ -55,7 +56,7 @@ func TestACaseIsInForceOnceItIsKept(t *testing.T) {
 
 func TestACaseFileThatMustNotBeKeptChangesNothing(t *testing.T) {
 	_, b := open(t)
-	_, etag, err := b.Put(t.Context(), "larch-3", file("one"), "", "test")
+	_, etag, err := b.Put(t.Context(), "larch-3", file("one"), casebook.If{}, "test")
 	require.NoError(t, err)
 	for name, c := range map[string]struct {
 		id, file, ifMatch string
@@ -68,7 +69,7 @@ func TestACaseFileThatMustNotBeKeptChangesNothing(t *testing.T) {
 			roof.ErrChanged},
 	} {
 		t.Run(name, func(t *testing.T) {
-			_, _, err := b.Put(t.Context(), c.id, []byte(c.file), c.ifMatch, "test")
+			_, _, err := b.Put(t.Context(), c.id, []byte(c.file), casebook.If{Match: c.ifMatch}, "test")
 			if c.want != nil {
 				assert.ErrorIs(t, err, c.want)
 			} else {
@@ -90,7 +91,7 @@ func TestWhatIsInForceIsWhatWasKeptLast(t *testing.T) {
 		var all sync.WaitGroup
 		for i := range 8 {
 			all.Go(func() {
-				_, _, err := b.Put(t.Context(), "larch-3", file(fmt.Sprintf("r%d-%d", round, i)), "", "test")
+				_, _, err := b.Put(t.Context(), "larch-3", file(fmt.Sprintf("r%d-%d", round, i)), casebook.If{}, "test")
 				assert.NoError(t, err)
 			})
 		}
@@ -103,11 +104,51 @@ func TestWhatIsInForceIsWhatWasKeptLast(t *testing.T) {
 	}
 }
 
+// Two people create one house at the same moment, each by a door of their own:
+// one house comes of it, and the other is told, whatever the interleaving.
+func TestOfTwoWhoCreateOneHouseOneIsToldThatItIsThere(t *testing.T) {
+	s, b := open(t)
+	for round := range 20 {
+		id := fmt.Sprintf("larch-%d", round)
+		text := []byte(strings.Replace(string(file("one")), "larch-3", id, 1))
+		var taken atomic.Int32
+		var all sync.WaitGroup
+		for i := range 8 {
+			all.Go(func() {
+				var err error
+				if i%2 == 0 { // as a page does, and as a program does
+					_, err = b.Create(t.Context(), text, fmt.Sprint(i))
+				} else {
+					_, _, err = b.Put(t.Context(), id, text, casebook.If{NoneMatch: "*"}, fmt.Sprint(i))
+				}
+				if err != nil {
+					assert.ErrorIs(t, err, roof.ErrTaken)
+					taken.Add(1)
+				}
+			})
+		}
+		all.Wait()
+		require.Equal(t, int32(7), taken.Load(), "round %d", round)
+		versions, err := s.CaseHistory(t.Context(), id, 10, 0)
+		require.NoError(t, err)
+		require.Len(t, versions, 1)
+	}
+	_, etag, err := b.File(t.Context(), "larch-0")
+	require.NoError(t, err)
+	two := []byte(strings.Replace(string(file("two")), "larch-3", "larch-0", 1))
+	for _, header := range []string{"*", `"` + etag + `"`} {
+		_, _, err := b.Put(t.Context(), "larch-0", two, casebook.If{NoneMatch: header}, "test")
+		assert.ErrorIs(t, err, roof.ErrTaken, header)
+	}
+	_, _, err = b.Put(t.Context(), "larch-0", two, casebook.If{NoneMatch: `"another"`}, "test")
+	assert.NoError(t, err)
+}
+
 // A case file of an older version that no longer reads must not take the others
 // with it.
 func TestACaseThatNoLongerReadsIsLeftOutAndNamed(t *testing.T) {
 	s, b := open(t)
-	_, _, err := b.Put(t.Context(), "larch-3", file("one"), "", "test")
+	_, _, err := b.Put(t.Context(), "larch-3", file("one"), casebook.If{}, "test")
 	require.NoError(t, err)
 	_, _, err = s.WriteCase(t.Context(), "larch-9", []byte("case: larch-9\n"), "test", "")
 	require.NoError(t, err)

@@ -19,7 +19,7 @@ import (
 )
 
 // ErrUnusable is wrapped when nothing of an input can be used.
-var ErrUnusable = errors.New("nothing in it can be used")
+var ErrUnusable = roof.NewError(roof.Unusable, "nothing in it can be used")
 
 // Cases knows which cases and loggers there are.
 type Cases interface {

@@ -4,7 +4,6 @@
 package timeline
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -19,7 +18,7 @@ import (
 const MaxSteps = 50_000
 
 // ErrTooLong is wrapped when a view would hold more than MaxSteps.
-var ErrTooLong = errors.New("too many steps")
+var ErrTooLong = roof.NewError(roof.Request, "too many steps")
 
 // View is a case along the time axis. Times are UTC.
 type View struct {

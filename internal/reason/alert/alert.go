@@ -5,11 +5,12 @@
 package alert
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
+
+	"dewcase/internal/roof"
 )
 
 // Condition is one thing worth telling.
@@ -331,7 +332,7 @@ func (a *Alert) stay(s Sign, r Rule, now time.Time, late bool) []Transition {
 }
 
 // ErrNoAlert is returned where there is no open alert of the name.
-var ErrNoAlert = errors.New("there is no open alert of that name")
+var ErrNoAlert = roof.NewError(roof.NotFound, "there is no open alert of that name")
 
 func (b *Book) open(id string) (*Alert, error) {
 	for _, a := range b.Alerts {
@@ -354,7 +355,7 @@ func (b *Book) Acknowledge(id, by string, now time.Time) (Transition, error) {
 }
 
 // ErrSnooze is wrapped where an alert is to be snoozed for too long, or not at all.
-var ErrSnooze = errors.New("choose a time within the next 31 days")
+var ErrSnooze = roof.NewError(roof.Request, "choose a time within the next 31 days")
 
 // Snooze keeps an open alert quiet until a time, unless it worsens.
 func (b *Book) Snooze(id, by string, until, now time.Time) (Transition, error) {

@@ -21,6 +21,7 @@ import (
 	"dewcase/internal/door/metrics"
 	"dewcase/internal/door/mqtt/broker"
 	"dewcase/internal/door/mqtt/mqttfeed"
+	"dewcase/internal/door/notify"
 	"dewcase/internal/door/store/influx"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/casebook"
@@ -28,6 +29,7 @@ import (
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
+	"dewcase/internal/run/bell"
 	"dewcase/internal/run/config"
 )
 
@@ -53,7 +55,8 @@ type App struct {
 	metrics  *metrics.Metrics
 	record   *record.Reader
 	desk     *desk
-	bell     atomic.Pointer[bell] // nil until the alerts are open
+	bell     *bell.Bell
+	outbox   *notify.Outbox
 	decoder  *payload.Decoder
 	path     *ingest.Path
 	broker   *broker.Broker
@@ -104,8 +107,8 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 			err = errors.Join(err, a.stop(stopping))
 		}
 	}()
-	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openHTTP, a.openMQTT,
-		a.openAlerts} {
+	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openAlerts, a.openHTTP,
+		a.openMQTT, a.startAlerts} {
 		if err = step(ctx); err != nil {
 			return nil, err
 		}
@@ -137,7 +140,6 @@ func (a *App) openCases(ctx context.Context) error {
 	a.record = record.New(a.readings)
 	book.OnChange(a.record.CaseChanged)
 	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
-	a.desk.running.Go(func() { a.desk.nightly(a.base, book) })
 	a.onStop("the assessments", a.desk.close)
 	a.copyDerived()
 	return nil
@@ -164,11 +166,11 @@ func (a *App) openIngest(context.Context) error {
 
 // interval is a logger's nominal interval, 0 where no case file says.
 func (a *App) interval(caseID, logger string) time.Duration {
-	e, err := a.book.Get(caseID)
+	c, err := a.book.Case(a.base, caseID)
 	if err != nil {
 		return 0
 	}
-	l, _ := e.Case.Logger(logger)
+	l, _ := c.Logger(logger)
 	return l.Interval
 }
 
@@ -178,9 +180,7 @@ func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Out
 	if a.drain != nil {
 		a.drain.Wake()
 	}
-	if b := a.bell.Load(); b != nil {
-		b.took(caseID, readings, outcomes)
-	}
+	a.bell.Took(caseID, readings, outcomes)
 	if a.hub.watched(caseID) {
 		a.tellWatchers(caseID, readings, outcomes)
 	}
@@ -327,7 +327,7 @@ func (a *App) stop(ctx context.Context) error {
 
 // PutCase creates or changes a case.
 func (a *App) PutCase(ctx context.Context, id string, file []byte, by string) error {
-	_, _, err := a.book.Put(ctx, id, file, "", by)
+	_, _, err := a.book.Put(ctx, id, file, casebook.If{}, by)
 	return err
 }
 

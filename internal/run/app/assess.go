@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"dewcase/internal/flow/assessment"
-	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
 )
@@ -119,32 +118,6 @@ func (d *desk) renew(c *roof.Case) {
 		delete(d.renewed, c.ID)
 		d.mu.Unlock()
 	})
-}
-
-// nightly works every case out once a day, soon after the noon that ends its
-// night, so that verdicts move at a fixed hour whether or not anybody looks.
-func (d *desk) nightly(ctx context.Context, book *casebook.Book) {
-	done := map[string]string{} // case -> the day it was last worked out
-	tick := time.NewTicker(5 * time.Minute)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
-		for _, e := range book.All() {
-			local := d.now().In(e.Case.Property.Zone)
-			day := local.Format(time.DateOnly)
-			if local.Hour() < 12 || done[e.Case.ID] == day || ctx.Err() != nil {
-				continue
-			}
-			if _, err := d.Current(ctx, e.Case); err != nil && ctx.Err() == nil {
-				d.log.Error("the nightly assessment failed", "case", e.Case.ID, "error", err)
-			}
-			done[e.Case.ID] = day
-		}
-	}
 }
 
 // close waits for what is being worked out, as long as the context allows: it

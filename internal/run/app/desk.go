@@ -2,8 +2,6 @@ package app
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"io"
 	"iter"
 	"log"
@@ -11,25 +9,75 @@ import (
 	"time"
 
 	"dewcase/internal/door/http/api"
+	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/physics/psychro"
-	"dewcase/internal/reason/alert"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
 
-// cases shows the case book to the API.
-type cases struct{ *App }
+// intake shows the write path and the raw record to the API and the pages.
+type intake struct {
+	*sqlite.Store
+	book    *casebook.Book
+	path    *ingest.Path
+	kept    roof.ReadingStore
+	unknown func(ctx context.Context) ([]roof.HeardName, error)
+}
 
-func (c cases) List(ctx context.Context) ([]api.CaseRow, error) {
+func (a *App) intake() intake { return intake{a.store, a.book, a.path, a.readings, a.heard} }
+
+func (r intake) Import(ctx context.Context, caseID string, csv io.Reader) (ingest.Report, error) {
+	if _, err := r.book.Get(caseID); err != nil {
+		return ingest.Report{}, err
+	}
+	return r.path.CSV(ctx, caseID, "readings.csv", csv)
+}
+
+// Export writes logger by logger, each in time order.
+func (r intake) Export(ctx context.Context, caseID string, from, until time.Time, w io.Writer) error {
+	spans, err := r.kept.Spans(ctx, caseID)
+	if err != nil {
+		return err
+	}
+	_, err = csvreadings.Write(w, iter.Seq2[roof.Reading, error](func(yield func(roof.Reading, error) bool) {
+		for _, s := range spans {
+			for x, err := range r.kept.Range(ctx, caseID, s.Logger, from, until) {
+				if !yield(x, err) {
+					return
+				}
+			}
+		}
+	}))
+	return err
+}
+
+func (r intake) Conflicts(ctx context.Context, caseID string, limit int) ([]roof.Conflicting, error) {
+	return r.kept.Conflicts(ctx, caseID, limit)
+}
+
+func (r intake) Heard(ctx context.Context) ([]roof.HeardName, error) { return r.unknown(ctx) }
+
+// views answers questions about the record by the id of a case.
+type views struct {
+	book   *casebook.Book
+	record *record.Reader
+	desk   *desk
+	now    func() time.Time
+}
+
+func (a *App) views() views { return views{a.book, a.record, a.desk, a.opt.Now} }
+
+func (v views) List(ctx context.Context) ([]api.CaseRow, error) {
 	out := []api.CaseRow{}
-	for _, e := range c.book.All() {
-		row := api.CaseRow{Case: e.Case.ID, Label: e.Case.Property.Label, Timezone: e.Case.Property.Timezone}
-		_, last, ok, err := c.record.Span(ctx, e.Case)
+	for _, c := range v.book.All() {
+		row := api.CaseRow{Case: c.ID, Label: c.Property.Label, Timezone: c.Property.Timezone}
+		_, last, ok, err := v.record.Span(ctx, c)
 		if err != nil {
 			return nil, err
 		}
@@ -42,79 +90,20 @@ func (c cases) List(ctx context.Context) ([]api.CaseRow, error) {
 	return out, nil
 }
 
-func (c cases) File(ctx context.Context, id string) ([]byte, string, error) {
-	return c.book.File(ctx, id)
-}
-
-func (c cases) PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (bool, string, error) {
-	return c.book.Put(ctx, id, file, ifMatch, by)
-}
-
-func (c cases) History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error) {
-	return c.store.CaseHistory(ctx, id, limit, before)
-}
-
-func (c cases) Version(ctx context.Context, id, version string) (roof.CaseVersion, error) {
-	return c.store.CaseVersion(ctx, id, version)
-}
-
-// readings shows the write path and the raw record to the API.
-type readings struct{ *App }
-
-func (r readings) Import(ctx context.Context, caseID string, csv io.Reader) (ingest.Report, error) {
-	if _, err := r.book.Get(caseID); err != nil {
-		return ingest.Report{}, err
-	}
-	return r.path.CSV(ctx, caseID, "readings.csv", csv)
-}
-
-// Export writes logger by logger, each in time order.
-func (r readings) Export(ctx context.Context, caseID string, from, until time.Time, w io.Writer) error {
-	spans, err := r.readings().Spans(ctx, caseID)
-	if err != nil {
-		return err
-	}
-	_, err = csvreadings.Write(w, iter.Seq2[roof.Reading, error](func(yield func(roof.Reading, error) bool) {
-		for _, s := range spans {
-			for x, err := range r.readings().Range(ctx, caseID, s.Logger, from, until) {
-				if !yield(x, err) {
-					return
-				}
-			}
-		}
-	}))
-	return err
-}
-
-func (r readings) readings() roof.ReadingStore { return r.App.readings }
-
-func (r readings) Rejects(ctx context.Context, caseID string, limit int, before int64) ([]roof.KeptReject, error) {
-	return r.store.Rejects(ctx, caseID, limit, before)
-}
-
-func (r readings) Conflicts(ctx context.Context, caseID string, limit int) ([]roof.Conflicting, error) {
-	return r.readings().Conflicts(ctx, caseID, limit)
-}
-
-func (r readings) Heard(ctx context.Context) ([]roof.HeardName, error) { return r.heard(ctx) }
-
-// views answers the API's questions about the record.
-type views struct{ *App }
-
 func (v views) Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View,
 	error) {
-	e, err := v.book.Get(caseID)
+	c, err := v.book.Case(ctx, caseID)
 	if err != nil {
 		return timeline.View{}, err
 	}
-	fromMS, untilMS, err := v.bounds(ctx, e.Case, from, until, step)
+	fromMS, untilMS, err := v.bounds(ctx, c, from, until, step)
 	if err != nil {
 		return timeline.View{}, err
 	}
 	if step > 0 {
-		return v.record.Timeline(ctx, e.Case, fromMS, untilMS, step.Milliseconds())
+		return v.record.Timeline(ctx, c, fromMS, untilMS, step.Milliseconds())
 	}
-	set, err := v.record.Around(ctx, e.Case, fromMS, untilMS)
+	set, err := v.record.Around(ctx, c, fromMS, untilMS)
 	if err != nil {
 		return timeline.View{}, err
 	}
@@ -133,7 +122,7 @@ func (v views) bounds(ctx context.Context, c *roof.Case, from, until time.Time, 
 		return 0, 0, err
 	}
 	if !ok {
-		first = v.opt.Now().UnixMilli()
+		first = v.now().UnixMilli()
 		last = first - 1
 	}
 	if from.IsZero() {
@@ -155,56 +144,17 @@ func (v views) bounds(ctx context.Context, c *roof.Case, from, until time.Time, 
 }
 
 func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assessment, error) {
-	e, err := v.book.Get(caseID)
+	c, err := v.book.Case(ctx, caseID)
 	if err != nil {
 		return assessment.Assessment{}, err
 	}
-	a, err := v.desk.Current(ctx, e.Case)
+	a, err := v.desk.Current(ctx, c)
 	return a.Assessment, err
-}
-
-func (v views) Alerts(ctx context.Context, caseID string) ([]api.Alert, error) {
-	if _, err := v.book.Get(caseID); err != nil {
-		return nil, err
-	}
-	b := v.bell.Load()
-	if b == nil {
-		return []api.Alert{}, nil
-	}
-	return b.AlertsOf(ctx, caseID)
-}
-
-// Acknowledge marks an alert as seen.
-func (v views) Acknowledge(ctx context.Context, caseID, alertID, by string) error {
-	if _, err := v.book.Get(caseID); err != nil {
-		return err
-	}
-	return noAlert(v.bell.Load().Acknowledge(ctx, caseID, alertID, by))
-}
-
-// Snooze keeps an alert quiet until a time.
-func (v views) Snooze(ctx context.Context, caseID, alertID, by string, until time.Time) error {
-	if _, err := v.book.Get(caseID); err != nil {
-		return err
-	}
-	err := noAlert(v.bell.Load().Snooze(ctx, caseID, alertID, by, until.Sub(v.opt.Now())))
-	if errors.Is(err, alert.ErrSnooze) {
-		err = fmt.Errorf("%w: %w", api.ErrRequest, err)
-	}
-	return err
-}
-
-// noAlert says in the API's words that there is no such alert.
-func noAlert(err error) error {
-	if errors.Is(err, alert.ErrNoAlert) {
-		return fmt.Errorf("%w: %w", roof.ErrNotFound, err)
-	}
-	return err
 }
 
 // tellWatchers hands stored readings to those who watch the case.
 func (a *App) tellWatchers(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
-	e, err := a.book.Get(caseID)
+	c, err := a.book.Case(a.base, caseID)
 	if err != nil {
 		return
 	}
@@ -212,7 +162,7 @@ func (a *App) tellWatchers(caseID string, readings []roof.Reading, outcomes []ro
 		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
 			continue
 		}
-		l, known := e.Case.Logger(r.Logger)
+		l, known := c.Logger(r.Logger)
 		if !known {
 			continue
 		}

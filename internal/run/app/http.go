@@ -107,8 +107,8 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 		plain(w, http.StatusOK, strings.TrimSpace("ready\n"+a.mirrorTrouble().Words))
 	})
 	r.Handle("/metrics", a.metrics.Handler())
-	api.Mount(r, api.Options{Cases: cases{a}, Readings: readings{a}, Views: views{a}, Live: a.hub, Forecasts: forecasts{a},
-		Version: a.opt.Version,
+	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(), Alerts: a.bell, Live: a.hub,
+		Forecasts: a.bell, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})
 	return r, a.pages(r, g)
 }

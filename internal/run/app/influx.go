@@ -54,13 +54,7 @@ func (a *App) copyDerived() {
 		return
 	}
 	d := influx.NewDerived(a.influx, influx.Source{
-		Cases: func(context.Context) ([]*roof.Case, error) {
-			var out []*roof.Case
-			for _, e := range a.book.All() {
-				out = append(out, e.Case)
-			}
-			return out, nil
-		},
+		Cases:   func(context.Context) ([]*roof.Case, error) { return a.book.All(), nil },
 		Version: a.record.Version, Span: a.record.Span, View: a.record.Timeline,
 	}, a.opt.Log, derivedEvery)
 	a.behind.Go(func() { d.Run(a.base) })

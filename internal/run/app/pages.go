@@ -2,32 +2,38 @@ package app
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/dashboards"
 	"dewcase/internal/door/http/gate"
+	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/flow/assessment"
-	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
 
-// pages puts the pages on the router.
+// pages puts the pages on the router: the consultant's, the report and the
+// household's.
 func (a *App) pages(r chi.Router, g *gate.Gate) error {
-	p, err := web.New(web.Options{Cases: pageCases{cases{a}}, Record: pageRecord{views{a}}, Rejects: pageRejects{a},
+	p, err := web.New(web.Options{Cases: a.book, Record: pageRecord{a.views(), a.readings}, Rejects: a.intake(),
 		LogIn: g, Who: gate.Who,
 		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo})
+	if err != nil {
+		return err
+	}
+	home, err := homepage.New(a.bell, a.opt.Log)
 	if err != nil {
 		return err
 	}
 	r.Group(func(r chi.Router) {
 		r.Use(gate.Costly(16, 5*time.Second, 30*time.Second))
 		p.Mount(r)
-		err = errors.Join(a.reports(r, p.Style(), p.Fail), a.alertPages(r, p))
+		p.MountAlerts(r, a.bell)
+		home.Mount(r)
+		err = a.reports(r, p.Style(), p.Fail)
 	})
 	if err != nil {
 		return err
@@ -36,46 +42,27 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	return nil
 }
 
-// pageCases shows the case book to the pages.
-type pageCases struct{ cases }
-
-func (c pageCases) IDs(context.Context) ([]string, error) {
-	out := []string{}
-	for _, e := range c.book.All() {
-		out = append(out, e.Case.ID)
-	}
-	return out, nil
-}
-
-func (c pageCases) Case(_ context.Context, id string) (*roof.Case, error) {
-	e, err := c.book.Get(id)
-	return e.Case, err
-}
-
 // pageRecord shows the record to the pages.
-type pageRecord struct{ views }
+type pageRecord struct {
+	views
+	readings roof.ReadingStore
+}
 
 func (p pageRecord) Span(ctx context.Context, id string) (from, until time.Time, ok bool, err error) {
-	e, err := p.book.Get(id)
+	c, err := p.book.Case(ctx, id)
 	if err != nil {
 		return from, until, false, err
 	}
-	f, u, ok, err := p.record.Span(ctx, e.Case)
+	f, u, ok, err := p.record.Span(ctx, c)
 	return time.UnixMilli(f).UTC(), time.UnixMilli(u).UTC(), ok, err
 }
 
-// Timeline has the API's words; the pages ask for whole spans only.
-func (p pageRecord) Timeline(ctx context.Context, id string, from, until time.Time, step time.Duration) (timeline.View,
-	error) {
-	return p.views.Timeline(ctx, id, from, until, step)
-}
-
 func (p pageRecord) Answer(ctx context.Context, id string) (assessment.Answer, error) {
-	e, err := p.book.Get(id)
+	c, err := p.book.Case(ctx, id)
 	if err != nil {
 		return assessment.Answer{}, err
 	}
-	return p.desk.Recent(ctx, e.Case)
+	return p.desk.Recent(ctx, c)
 }
 
 // latestWithin is how far back of a logger's last record its values are looked
@@ -83,25 +70,25 @@ func (p pageRecord) Answer(ctx context.Context, id string) (assessment.Answer, e
 const latestWithin = 2 * time.Hour
 
 func (p pageRecord) Latest(ctx context.Context, id string) ([]web.Latest, error) {
-	e, err := p.book.Get(id)
+	c, err := p.book.Case(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	spans, err := p.App.readings.Spans(ctx, id)
+	spans, err := p.readings.Spans(ctx, id)
 	if err != nil {
 		return nil, err
 	}
 	out := []web.Latest{}
 	for _, s := range spans {
-		l, known := e.Case.Logger(s.Logger)
+		l, known := c.Logger(s.Logger)
 		if !known {
 			l.ID = s.Logger
 		}
 		x := web.Latest{Logger: s.Logger, At: s.Last, Position: series.FittedAt(l, s.Last), Usual: l.Interval}
-		if pos, ok := e.Case.Position(x.Position); ok {
+		if pos, ok := c.Position(x.Position); ok {
 			x.Place = pos.Place
 		}
-		for r, err := range p.App.readings.Range(ctx, id, s.Logger, s.Last.Add(-latestWithin), time.Time{}) {
+		for r, err := range p.readings.Range(ctx, id, s.Logger, s.Last.Add(-latestWithin), time.Time{}) {
 			if err != nil {
 				return nil, err
 			}
@@ -122,16 +109,3 @@ func keep(into **float64, x *float64) {
 		*into = x
 	}
 }
-
-// pageRejects shows the reject log to the pages.
-type pageRejects struct{ *App }
-
-func (p pageRejects) Rejects(ctx context.Context, caseID string, limit int, before int64) ([]roof.KeptReject, error) {
-	return p.store.Rejects(ctx, caseID, limit, before)
-}
-
-func (p pageRejects) RejectCounts(ctx context.Context) (map[roof.Reason]int64, error) {
-	return p.store.RejectCounts(ctx)
-}
-
-func (p pageRejects) Heard(ctx context.Context) ([]roof.HeardName, error) { return p.heard(ctx) }

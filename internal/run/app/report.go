@@ -65,7 +65,7 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 			return s, err
 		}
 		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
-			return views{a}.Timeline(ctx, id, from, until, step)
+			return a.views().Timeline(ctx, id, from, until, step)
 		}
 		sum := sha256.Sum256(file)
 		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),
@@ -77,7 +77,7 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 				return s, err
 			}
 		}
-		if s.Intake, err = a.intake(ctx, id); err != nil {
+		if s.Intake, err = a.counted(ctx, id); err != nil {
 			return s, err
 		}
 		if a.record.Version(id) == version {
@@ -100,7 +100,7 @@ func (a *App) readingsDigest(ctx context.Context, id string, version int64, unti
 		return report.Digest{SHA256: k.sum, Of: of}, nil
 	}
 	h := sha256.New()
-	if err := (readings{a}).Export(ctx, id, time.Time{}, until, h); err != nil {
+	if err := a.intake().Export(ctx, id, time.Time{}, until, h); err != nil {
 		return report.Digest{}, fmt.Errorf("taking the digest of the readings of case %s: %w", id, err)
 	}
 	k = digested{version, until, hex.EncodeToString(h.Sum(nil))}
@@ -113,8 +113,8 @@ func (a *App) readingsDigest(ctx context.Context, id string, version int64, unti
 	return report.Digest{SHA256: k.sum, Of: of}, nil
 }
 
-// intake counts what of a case could not be used, by reason.
-func (a *App) intake(ctx context.Context, id string) (report.Intake, error) {
+// counted is what of a case could not be used, by reason.
+func (a *App) counted(ctx context.Context, id string) (report.Intake, error) {
 	in := report.Intake{Known: true}
 	counts := map[roof.Reason]int{}
 	before := int64(0)

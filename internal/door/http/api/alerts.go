@@ -33,7 +33,7 @@ func (s *server) alerts() {
 			CaseID
 			AlertID
 		}) (*struct{}, error) {
-			if err := s.Views.Acknowledge(ctx, in.Case, in.Alert, by(ctx)); err != nil {
+			if err := s.Alerts.Acknowledge(ctx, in.Case, in.Alert, by(ctx)); err != nil {
 				return nil, s.problem(ctx, err)
 			}
 			return nil, nil
@@ -47,7 +47,7 @@ func (s *server) alerts() {
 				Until time.Time `json:"until" doc:"within the next 31 days"`
 			}
 		}) (*struct{}, error) {
-			if err := s.Views.Snooze(ctx, in.Case, in.Alert, by(ctx), in.Body.Until); err != nil {
+			if err := s.Alerts.Snooze(ctx, in.Case, in.Alert, by(ctx), in.Body.Until); err != nil {
 				return nil, s.problem(ctx, err)
 			}
 			return nil, nil

@@ -12,7 +12,6 @@ import (
 	"path"
 	"reflect"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -22,26 +21,11 @@ import (
 
 	"dewcase/internal/door/http/gate"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 )
-
-// Cases keeps the case files.
-type Cases interface {
-	List(ctx context.Context) ([]CaseRow, error)
-	// File returns a case file and its entity tag; the error wraps
-	// roof.ErrNotFound where there is none.
-	File(ctx context.Context, id string) (file []byte, etag string, err error)
-	// PutFile checks and keeps a case file. ifMatch is the If-Match header, ""
-	// for none; a mismatch wraps roof.ErrChanged, a faulty file is roof.Faults.
-	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
-	// History lists the versions of a case file without the files, newest
-	// first, at most limit, older than the number before (0 for the newest).
-	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
-	// Version is one of them by its number or entity tag.
-	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
-}
 
 // CaseRow is one house in the list.
 type CaseRow struct {
@@ -65,13 +49,18 @@ type Readings interface {
 
 // Views answers questions about the record.
 type Views interface {
+	// List is the cases with their last readings.
+	List(ctx context.Context) ([]CaseRow, error)
 	// Timeline: step 0 lays the record out at its reading times; zero bounds
 	// take the record's own.
 	Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View, error)
 	Assessment(ctx context.Context, caseID string) (assessment.Assessment, error)
-	Alerts(ctx context.Context, caseID string) ([]Alert, error)
-	// Acknowledge and Snooze change an alert in force; one that is not wraps
-	// roof.ErrNotFound.
+}
+
+// Alerts lists alerts and changes those in force; one that is not wraps
+// roof.ErrNotFound.
+type Alerts interface {
+	AlertsOf(ctx context.Context, caseID string) ([]Alert, error)
 	Acknowledge(ctx context.Context, caseID, alertID, by string) error
 	Snooze(ctx context.Context, caseID, alertID, by string, until time.Time) error
 }
@@ -109,9 +98,10 @@ type Alert struct {
 
 // Options are what the API stands on.
 type Options struct {
-	Cases     Cases
+	Cases     casebook.Cases
 	Readings  Readings
 	Views     Views
+	Alerts    Alerts
 	Live      Live
 	Forecasts Forecasts
 	Version   string
@@ -122,8 +112,7 @@ type Options struct {
 
 type server struct {
 	Options
-	api  huma.API
-	puts sync.Mutex // between looking whether a case is there and creating it
+	api huma.API
 }
 
 // Mount puts the API's routes on a router.
@@ -204,39 +193,24 @@ type CaseID struct {
 	Case string `path:"case" maxLength:"64" pattern:"^[a-z0-9-]+$" doc:"the case's id"`
 }
 
-// status is the one table from what went wrong to what HTTP says.
-func status(err error) int {
-	var faults roof.Faults
+// problemOf is what kind of problem an error is, HTTP's own among them.
+func problemOf(err error) roof.Problem {
 	var large *http.MaxBytesError
-	switch {
-	case errors.As(err, &large):
-		return http.StatusRequestEntityTooLarge
-	case errors.As(err, &faults):
-		return http.StatusUnprocessableEntity
-	case errors.Is(err, roof.ErrNotFound):
-		return http.StatusNotFound
-	case errors.Is(err, roof.ErrChanged):
-		return http.StatusPreconditionFailed
-	case errors.Is(err, timeline.ErrTooLong), errors.Is(err, ErrRequest):
-		return http.StatusBadRequest
-	case errors.Is(err, ingest.ErrUnusable):
-		return http.StatusUnprocessableEntity
-	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
-		// Too long, or the asker left or the daemon is stopping: no fault to log.
-		return http.StatusServiceUnavailable
+	if errors.As(err, &large) {
+		return roof.OverLimit
 	}
-	return http.StatusInternalServerError
+	return roof.ProblemOf(err)
 }
 
 // ErrRequest is wrapped by what the asker can put right.
-var ErrRequest = errors.New("the request cannot be answered")
+var ErrRequest = roof.NewError(roof.Request, "the request cannot be answered")
 
 // problem turns an error into a problem object; what is not the asker's to
 // know stays in the log.
 func (s *server) problem(ctx context.Context, err error) huma.StatusError {
-	code := status(err)
-	detail := err.Error()
-	if code == http.StatusInternalServerError {
+	kind := problemOf(err)
+	code, detail := kind.HTTPStatus(), err.Error()
+	if kind == roof.Internal {
 		s.Log.ErrorContext(ctx, "a request failed", "error", err)
 		detail = "the daemon could not answer; its log says why"
 	}

@@ -5,6 +5,8 @@ import (
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"dewcase/internal/flow/casebook"
 )
 
 // maxCaseFile is the largest case file that is taken (contract, section 5).
@@ -22,7 +24,7 @@ func (s *server) cases() {
 	huma.Register(s.api, huma.Operation{OperationID: "list-cases", Method: http.MethodGet, Path: "/api/cases",
 		Summary: "The cases"},
 		func(ctx context.Context, _ *struct{}) (*struct{ Body []CaseRow }, error) {
-			rows, err := s.Cases.List(ctx)
+			rows, err := s.Views.List(ctx)
 			if err != nil {
 				return nil, s.problem(ctx, err)
 			}
@@ -58,15 +60,8 @@ func (s *server) cases() {
 			Status int
 			ETag   string `header:"ETag"`
 		}, error) {
-			s.puts.Lock()
-			defer s.puts.Unlock()
-			if in.IfNoneMatch != "" {
-				if _, there, err := s.Cases.File(ctx, in.Case); err == nil && matches(in.IfNoneMatch, quoted(there)) {
-					return nil, huma.NewError(http.StatusPreconditionFailed,
-						"case "+in.Case+" is there already; leave If-None-Match out to change it")
-				}
-			}
-			created, etag, err := s.Cases.PutFile(ctx, in.Case, in.RawBody, in.IfMatch, by(ctx))
+			created, etag, err := s.Cases.Put(ctx, in.Case, in.RawBody,
+				casebook.If{Match: in.IfMatch, NoneMatch: in.IfNoneMatch}, by(ctx))
 			if err != nil {
 				return nil, s.problem(ctx, err)
 			}

@@ -26,6 +26,6 @@ func TestEveryKindOfErrorHasItsStatus(t *testing.T) {
 		{context.Canceled, http.StatusServiceUnavailable},
 		{errors.New("disk on fire"), http.StatusInternalServerError},
 	} {
-		assert.Equal(t, c.want, status(fmt.Errorf("doing it: %w", c.err)), c.err)
+		assert.Equal(t, c.want, problemOf(fmt.Errorf("doing it: %w", c.err)).HTTPStatus(), c.err)
 	}
 }

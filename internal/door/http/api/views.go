@@ -53,7 +53,7 @@ func (s *server) views(r chi.Router) {
 	describe(&huma.Operation{OperationID: "list-alerts", Path: "/api/cases/{case}/alerts",
 		Summary: "Alerts, raised ones first"}, reflect.TypeFor[[]Alert](), "Alerts")
 	r.Get("/api/cases/{case}/alerts", s.answer(func(ctx context.Context, id string) (any, error) {
-		alerts, err := s.Views.Alerts(ctx, id)
+		alerts, err := s.Alerts.AlertsOf(ctx, id)
 		if alerts == nil {
 			alerts = []Alert{}
 		}

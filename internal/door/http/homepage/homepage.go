@@ -146,14 +146,15 @@ func (p *Pages) stop(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
-	if errors.Is(err, roof.ErrNotFound) {
-		p.write(w, http.StatusNotFound, "gone.html", nil)
-		return
-	}
-	if r.Context().Err() == nil {
+	problem := roof.ProblemOf(err)
+	if problem == roof.Internal {
 		p.log.Error("the householder's page failed", "error", err)
 	}
-	p.write(w, http.StatusInternalServerError, "gone.html", map[string]any{"Fault": true})
+	var body map[string]any
+	if problem != roof.NotFound {
+		body = map[string]any{"Fault": true}
+	}
+	p.write(w, problem.HTTPStatus(), "gone.html", body)
 }
 
 func (p *Pages) write(w http.ResponseWriter, status int, name string, data any) {

@@ -15,6 +15,9 @@ func local(zone *time.Location, layout string, t time.Time) string {
 	return t.In(zone).Format(layout)
 }
 
+// Nights is how many nights the page shows.
+const Nights = 14
+
 // bar is one night of the strip.
 type bar struct {
 	X, Height, Top float64

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"net/netip"
 	"net/url"
@@ -25,7 +26,7 @@ type AlertDesk interface {
 	// Channels says how the ways to reach people do.
 	Channels() []ChannelRow
 	Acknowledge(ctx context.Context, caseID, id, by string) error
-	Snooze(ctx context.Context, caseID, id, by string, d time.Duration) error
+	Snooze(ctx context.Context, caseID, id, by string, until time.Time) error
 	// NewHomeLink makes a householder's link to hand on and withdraws the one made
 	// so before; it is shown once, a path where no public URL is set up.
 	NewHomeLink(ctx context.Context, caseID, by string) (address string, err error)
@@ -207,7 +208,8 @@ func (a alertPages) snooze(w http.ResponseWriter, r *http.Request) {
 	if r.PostFormValue("for") == "week" {
 		d *= 7
 	}
-	a.done(w, r, a.desk.Snooze(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"), a.who(r), d))
+	a.done(w, r, a.desk.Snooze(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"), a.who(r),
+		a.Now().Add(d)))
 }
 
 func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
@@ -256,7 +258,7 @@ func (a alertPages) unlink(w http.ResponseWriter, r *http.Request) {
 // done goes back to the page that was acted on; an alert that is over in the
 // meantime is no fault of whoever pressed the button.
 func (a alertPages) done(w http.ResponseWriter, r *http.Request, err error) {
-	if err != nil && !strings.Contains(err.Error(), alert.ErrNoAlert.Error()) {
+	if err != nil && !errors.Is(err, alert.ErrNoAlert) {
 		a.fail(w, r, err)
 		return
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/roof"
 )
 
@@ -70,26 +71,18 @@ func (p *Pages) createCase(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	id := caseID(file)
-	b := editorBody{File: file, New: true}
-	if !roof.ValidCaseID(id) {
-		b.Faults = roof.Faults{{File: "case file", Line: 1, Key: "case", Problem: "the case has no usable name",
-			Remedy: "1 to 64 of a-z, 0-9 and -"}}
-		p.render(w, r, http.StatusUnprocessableEntity, "editor", page{Title: "New house", Body: b})
-		return
-	}
-	if _, _, err := p.Cases.File(r.Context(), id); err == nil {
-		b.Faults = roof.Faults{{File: "case file", Line: 1, Key: "case", Problem: "there is a house of this name already",
-			Remedy: "take another name, or edit that one"}}
-		p.render(w, r, http.StatusConflict, "editor", page{Title: "New house", Body: b})
-		return
-	}
-	if _, _, err := p.Cases.PutFile(r.Context(), id, []byte(file), "", p.who(r)); err != nil {
-		if !errors.As(err, &b.Faults) {
+	id, err := p.Cases.Create(r.Context(), []byte(file), p.who(r))
+	if err != nil {
+		b, status := editorBody{File: file, New: true}, http.StatusUnprocessableEntity
+		if errors.Is(err, roof.ErrTaken) {
+			status = http.StatusConflict
+			b.Faults = roof.Faults{{File: "case file", Line: 1, Key: "case", Problem: "there is a house of this name already",
+				Remedy: "take another name, or edit that one"}}
+		} else if !errors.As(err, &b.Faults) {
 			p.fail(w, r, err)
 			return
 		}
-		p.render(w, r, http.StatusUnprocessableEntity, "editor", page{Title: "New house", Body: b})
+		p.render(w, r, status, "editor", page{Title: "New house", Body: b})
 		return
 	}
 	http.Redirect(w, r, "/cases/"+id+"/file?saved=1", http.StatusSeeOther)
@@ -130,7 +123,7 @@ func (p *Pages) saveCaseFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	b := editorBody{File: file, ETag: r.PostFormValue("etag")}
-	_, _, err = p.Cases.PutFile(r.Context(), id, []byte(file), b.ETag, p.who(r))
+	_, _, err = p.Cases.Put(r.Context(), id, []byte(file), casebook.If{Match: b.ETag}, p.who(r))
 	status := http.StatusUnprocessableEntity
 	switch {
 	case err == nil:
@@ -172,17 +165,4 @@ func (p *Pages) who(r *http.Request) string {
 		}
 	}
 	return "web page"
-}
-
-// caseID finds the name in a case file without reading the rest.
-func caseID(file string) string {
-	for line := range strings.SplitSeq(file, "\n") {
-		rest, ok := strings.CutPrefix(line, "case:")
-		if !ok {
-			continue
-		}
-		rest, _, _ = strings.Cut(rest, " #")
-		return strings.Trim(strings.TrimSpace(rest), `"'`)
-	}
-	return ""
 }

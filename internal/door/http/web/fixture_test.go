@@ -5,12 +5,14 @@ import (
 	"flag"
 	"fmt"
 	"iter"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"net"
 	"net/http"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -20,6 +22,7 @@ import (
 	"dewcase/dashboards"
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/series"
@@ -184,16 +187,22 @@ func inventWinter(until time.Time) map[string][]roof.Reading {
 	return out
 }
 
-func (f *fixture) IDs(context.Context) ([]string, error) {
+func (f *fixture) All() []*roof.Case {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	ids := []string{"larch-end-4", "orchard-row-2"}
-	for id := range f.cases {
-		if id != ids[0] && id != ids[1] {
-			ids = append(ids, id)
-		}
+	return slices.SortedFunc(maps.Values(f.cases), func(a, b *roof.Case) int { return strings.Compare(a.ID, b.ID) })
+}
+
+func (f *fixture) Create(ctx context.Context, file []byte, by string) (string, error) {
+	c, faults := casefile.Parse("case file", file)
+	if len(faults) > 0 {
+		return "", faults
 	}
-	return ids, nil
+	if _, err := f.Case(ctx, c.ID); err == nil {
+		return "", fmt.Errorf("case %s %w", c.ID, roof.ErrTaken)
+	}
+	_, _, err := f.Put(ctx, c.ID, file, casebook.If{}, by)
+	return c.ID, err
 }
 
 func (f *fixture) Case(_ context.Context, id string) (*roof.Case, error) {
@@ -245,9 +254,9 @@ func (f *fixture) Version(_ context.Context, id, version string) (roof.CaseVersi
 	return roof.CaseVersion{}, fmt.Errorf("version %s of case %s: %w", version, id, roof.ErrNotFound)
 }
 
-func (f *fixture) PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (bool, string, error) {
+func (f *fixture) Put(ctx context.Context, id string, file []byte, when casebook.If, by string) (bool, string, error) {
 	_, etag, err := f.File(ctx, id)
-	if err == nil && ifMatch != "" && ifMatch != etag {
+	if err == nil && when.Match != "" && when.Match != etag {
 		return false, "", fmt.Errorf("case %s: %w", id, roof.ErrChanged)
 	}
 	c, faults := casefile.Parse("case.yaml", file)

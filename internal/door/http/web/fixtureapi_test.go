@@ -12,6 +12,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/internal/door/http/gate"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/roof"
 )
 
@@ -66,7 +67,7 @@ func withAPI(pages http.Handler, f *fixture) http.Handler {
 	r.Put("/api/cases/{case}/file", func(w http.ResponseWriter, r *http.Request) {
 		body, err := io.ReadAll(r.Body)
 		if err == nil {
-			_, _, err = f.PutFile(r.Context(), chi.URLParam(r, "case"), body, "", "")
+			_, _, err = f.Put(r.Context(), chi.URLParam(r, "case"), body, casebook.If{}, "")
 		}
 		var faults roof.Faults
 		switch {

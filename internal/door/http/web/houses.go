@@ -61,13 +61,9 @@ func housesSentence(rows []houseRow) string {
 
 // houses lists the cases, what needs a person first.
 func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
-	ids, err := p.Cases.IDs(r.Context())
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	rows := make([]houseRow, 0, len(ids))
-	for _, id := range ids {
+	var rows []houseRow
+	for _, c := range p.Cases.All() {
+		id := c.ID
 		row, err := p.house(r.Context(), id)
 		if err != nil {
 			p.Log.Error("a house could not be summed up", "case", id, "error", err)

@@ -218,7 +218,8 @@ func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
 
 	code, body, _ = post(t, h, "/new", url.Values{"file": {"property: {}\n"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
-	assert.Contains(t, body, "no usable name")
+	assert.Contains(t, body, "give the case a name of a-z", "and of every other fault in the same go")
+	assert.Contains(t, body, "property.timezone")
 
 	code, _, _ = post(t, h, "/new", url.Values{"file": {houseFile}})
 	assert.Equal(t, http.StatusConflict, code, "a new house does not replace one that is there")
@@ -286,7 +287,7 @@ func TestTheShortFormWritesAFileThatHolds(t *testing.T) {
 	_, body, _ = post(t, h, "/new/review", form)
 	code, body, _ = post(t, h, "/new", url.Values{"file": {textarea(t, body)}})
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
-	assert.Contains(t, body, "no usable name")
+	assert.Contains(t, body, "cannot name a case")
 }
 
 // textarea is the file that a page's form holds.

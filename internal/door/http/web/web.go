@@ -20,29 +20,10 @@ import (
 	"github.com/go-chi/chi/v5/middleware"
 
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 )
-
-// Cases keeps the case files.
-type Cases interface {
-	// IDs lists the cases.
-	IDs(ctx context.Context) ([]string, error)
-	// Case is the case as its file says; the error wraps roof.ErrNotFound where
-	// there is none.
-	Case(ctx context.Context, id string) (*roof.Case, error)
-	// File is the case file as written and its entity tag.
-	File(ctx context.Context, id string) (file []byte, etag string, err error)
-	// PutFile checks and keeps a case file. A mismatch with ifMatch ("" for
-	// none) wraps roof.ErrChanged, a faulty file is roof.Faults.
-	PutFile(ctx context.Context, id string, file []byte, ifMatch, by string) (created bool, etag string, err error)
-	// History lists the versions of a case file without the files, newest
-	// first, at most limit, older than the number before (0 for the newest).
-	History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error)
-	// Version is one of them by its number; an error wraps roof.ErrNotFound
-	// where there is none.
-	Version(ctx context.Context, id, version string) (roof.CaseVersion, error)
-}
 
 // Record answers from a case's readings.
 type Record interface {
@@ -96,7 +77,7 @@ type LogIn interface {
 
 // Options are what the pages stand on.
 type Options struct {
-	Cases   Cases
+	Cases   casebook.Cases
 	Record  Record
 	Rejects Rejects
 	LogIn   LogIn                            // nil: nobody is asked
@@ -239,24 +220,31 @@ type errorBody struct {
 	Do     string
 }
 
+// errorBodies are the words of the error pages; what is not here is the daemon's
+// fault and goes to the log.
+var errorBodies = map[roof.Problem]errorBody{
+	roof.NotFound: {What: "There is no such house here.",
+		Do: "It may have been renamed: look for it in the list of houses."},
+	roof.Request: {What: "The stretch asked for is too long for its step.", Do: "Take a shorter stretch."},
+	roof.Busy:    {What: "The page took too long to make.", Do: "The daemon is busy; try again in a minute."},
+}
+
+// daemonsFault is said of everything else.
+var daemonsFault = errorBody{What: "The page could not be made.",
+	Do: "The daemon's log says why. Try again; if it stays, run the check command on the data folder."}
+
 // fail answers with an error page that says what was wrong and what to do.
 func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
-	b := errorBody{http.StatusInternalServerError, "The page could not be made.",
-		"The daemon's log says why. Try again; if it stays, run the check command on the data folder."}
+	problem := roof.ProblemOf(err)
+	b, known := errorBodies[problem]
 	switch {
-	case errors.Is(err, roof.ErrNotFound):
-		b = errorBody{http.StatusNotFound, "There is no such house here.",
-			"It may have been renamed: look for it in the list of houses."}
-	case errors.Is(err, timeline.ErrTooLong):
-		b = errorBody{http.StatusBadRequest, "The stretch asked for is too long for its step.", "Take a shorter stretch."}
-	case errors.Is(err, context.DeadlineExceeded):
-		b = errorBody{http.StatusServiceUnavailable, "The page took too long to make.",
-			"The daemon is busy; try again in a minute."}
 	case errors.Is(err, context.Canceled):
 		return
-	default:
+	case !known:
+		b, problem = daemonsFault, roof.Internal
 		p.Log.Error("a page failed", "path", r.URL.Path, "error", err)
 	}
+	b.Status = problem.HTTPStatus()
 	p.render(w, r, b.Status, "error", page{Title: http.StatusText(b.Status), Body: b})
 }
 

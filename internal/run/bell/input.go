@@ -1,21 +1,17 @@
-package app
+package bell
 
 import (
 	"context"
 	"encoding/json"
 	"fmt"
 	"iter"
-	"net/url"
-	"strings"
+	"sync"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/watch"
-	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
 )
 
@@ -23,18 +19,18 @@ const anHour = int64(3600_000)
 
 // input gathers what a look needs: three weeks of hours at hand, the loggers,
 // and what the nightly work found.
-func (b *bell) input(ctx context.Context, c *roof.Case, w *watched, now time.Time) (watch.Input, error) {
+func (b *Bell) input(ctx context.Context, c *roof.Case, h *house, now time.Time) (watch.Input, error) {
 	until := record.HourAt(c, now.UnixMilli()) + anHour
 	from := until - int64(watch.Days)*24*anHour
-	rows, err := b.record.Hours(ctx, c, from, until)
+	rows, err := b.opt.Record.Hours(ctx, c, from, until)
 	if err != nil {
 		return watch.Input{}, fmt.Errorf("reading the last weeks of %s: %w", c.ID, err)
 	}
-	in := watch.Input{Case: c, Rows: rows, FromMS: from, Now: now, Slow: w.slow}
+	in := watch.Input{Case: c, Rows: rows, FromMS: from, Now: now, Slow: h.slow}
 	if in.Loggers, err = b.loggers(ctx, c, now); err != nil {
 		return in, err
 	}
-	if in.Forecast, err = b.forecastOf(ctx, c, now); err != nil {
+	if in.Forecast, err = b.forecastOf(ctx, c.ID); err != nil {
 		return in, err
 	}
 	in.Chance = watch.Tonight(in)
@@ -42,13 +38,13 @@ func (b *bell) input(ctx context.Context, c *roof.Case, w *watched, now time.Tim
 }
 
 // loggers says how each logger was last heard.
-func (b *bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watch.Seen, error) {
-	spans, err := b.readings.Spans(ctx, c.ID)
+func (b *Bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watch.Seen, error) {
+	spans, err := b.opt.Record.Spans(ctx, c.ID)
 	if err != nil {
 		return nil, fmt.Errorf("listing the loggers of %s: %w", c.ID, err)
 	}
 	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
-		return b.readings.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
+		return b.opt.Record.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
 	})
 	if err != nil {
 		return nil, fmt.Errorf("judging the readings of %s: %w", c.ID, err)
@@ -78,18 +74,34 @@ func (b *bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watc
 				x.Doubtful++
 			}
 		}
-		b.arrivals(c.ID, now, &x)
+		b.arrivals.add(c.ID, now, &x)
 		out = append(out, x)
 	}
 	return out, nil
 }
 
-// arrivals adds what is known by arrival: a logger with a wrong clock is not
+// arrivals counts what came of each logger.
+type arrivals struct {
+	mu sync.Mutex
+	by map[string]map[string]*heardLogger // case, logger
+}
+
+// heardLogger counts what came of a logger by the hour of its arrival, because a
+// reading with a wrong clock is not dated when it came.
+type heardLogger struct {
+	last  time.Time
+	hours map[int64][2]int // readings, of these with a clock that cannot be right
+}
+
+// maxHeard bounds the loggers counted of a case.
+const maxHeard = 1000
+
+// add puts to a logger what is known by arrival: one with a wrong clock is not
 // silent.
-func (b *bell) arrivals(caseID string, now time.Time, x *watch.Seen) {
-	b.heard.Lock()
-	defer b.heard.Unlock()
-	h := b.counts[caseID][x.Logger]
+func (a *arrivals) add(caseID string, now time.Time, x *watch.Seen) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	h := a.by[caseID][x.Logger]
 	if h == nil {
 		return
 	}
@@ -108,27 +120,24 @@ func (b *bell) arrivals(caseID string, now time.Time, x *watch.Seen) {
 	x.Day = max(x.Day, n)
 }
 
-// took is told of readings once they are durable. Catching up on the past is no
+// Took is told of readings once they are durable. Catching up on the past is no
 // sign of life now, a wrong clock is.
-func (b *bell) took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
-	select {
-	case b.news <- struct{}{}:
-	default:
-	}
-	b.heard.Lock()
-	defer b.heard.Unlock()
+func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	wake(b.news)
+	b.arrivals.mu.Lock()
+	defer b.arrivals.mu.Unlock()
 	for i, r := range readings {
 		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged || r.Arrived.IsZero() {
 			continue
 		}
-		all := b.counts[caseID]
+		all := b.arrivals.by[caseID]
 		if all == nil {
 			all = map[string]*heardLogger{}
-			b.counts[caseID] = all
+			b.arrivals.by[caseID] = all
 		}
 		h := all[r.Logger]
 		if h == nil {
-			if len(all) > 1000 {
+			if len(all) > maxHeard {
 				continue
 			}
 			h = &heardLogger{hours: map[int64][2]int{}}
@@ -145,45 +154,51 @@ func (b *bell) took(caseID string, readings []roof.Reading, outcomes []roof.Outc
 }
 
 // nightly asks the whole record once a night, after noon of the house's clock,
-// and once after a start where nothing is kept.
-func (b *bell) nightly(ctx context.Context, c *roof.Case, now time.Time) {
-	b.step.Lock()
-	w, err := b.of(ctx, c.ID)
+// and once after a start where nothing is kept: verdicts move at a fixed hour,
+// whether or not anybody looks.
+func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
+	now := b.now()
+	h, err := b.hold(ctx, c.ID)
 	if err != nil {
-		b.step.Unlock()
-		return
+		return // the glance that follows says it
 	}
-	zone := c.Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	night := func(t time.Time) string { return t.In(zone).Add(-nightlyAt * time.Hour).Format(time.DateOnly) }
-	due := now.Sub(w.slowAt) > time.Hour && (w.slow == nil || night(w.slow.Done) != night(now))
+	night := func(t time.Time) string { return t.In(zoneOf(c)).Add(-nightlyAt * time.Hour).Format(time.DateOnly) }
+	due := now.Sub(h.slowAt) > time.Hour && (h.slow == nil || night(h.slow.Done) != night(now))
 	if due {
-		w.slowAt = now
+		h.slowAt = now
 	}
-	before := w.slow
-	b.step.Unlock()
+	before := h.slow
+	h.mu.Unlock()
 	if !due {
 		return
 	}
-	a, err := b.desk.Recent(ctx, c)
+	a, err := b.opt.Record.Current(ctx, c)
 	if err != nil {
-		b.opt.Log.Error("the nightly work failed", "case", c.ID, "error", err)
+		if ctx.Err() == nil {
+			b.opt.Log.Error("the nightly assessment failed", "case", c.ID, "error", err)
+		}
 		return
 	}
 	s := slowOf(a, before)
 	s.Done = now
 	blob, err := json.Marshal(s)
 	if err == nil {
-		err = b.store.PutState(ctx, kindSlow, c.ID, blob)
+		err = b.State.PutState(ctx, kindSlow, c.ID, blob)
 	}
 	if err != nil {
 		b.opt.Log.Error("what the nightly work found could not be kept", "case", c.ID, "error", err)
 	}
-	b.step.Lock()
-	w.slow, w.at = s, time.Time{}
-	b.step.Unlock()
+	h.mu.Lock()
+	h.slow, h.at = s, time.Time{}
+	h.mu.Unlock()
+}
+
+// zoneOf is where a house's clock stands.
+func zoneOf(c *roof.Case) *time.Location {
+	if c.Property.Zone == nil {
+		return time.UTC
+	}
+	return c.Property.Zone
 }
 
 // slowOf takes from an assessment what alerts need; the best firm verdict of a
@@ -242,30 +257,4 @@ func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
 		s.Repairs = append(s.Repairs, t)
 	}
 	return s
-}
-
-// evidenceLink opens the stretch of timeline that an alert rests on.
-func evidenceLink(caseID string, x *alert.Alert) string {
-	if x.From.IsZero() || !x.Until.After(x.From) || caseID == theDaemon {
-		return ""
-	}
-	pad := max(x.Until.Sub(x.From)/4, 6*time.Hour)
-	q := url.Values{"from": {x.From.Add(-pad).UTC().Format(time.RFC3339)},
-		"to": {x.Until.Add(pad).UTC().Format(time.RFC3339)}}
-	switch x.Condition {
-	case alert.SurfaceWet, alert.WetNights, alert.FrostMelting, alert.MouldRising, alert.TimberWet, alert.RepairFailing:
-		q.Set("surface", x.Position)
-	}
-	return "/cases/" + caseID + "?" + q.Encode() + "#margin"
-}
-
-func trimSlash(s string) string { return strings.TrimRight(s, "/") }
-
-// diskSpace is what is left for the daemon and the size of the disk, in bytes.
-func diskSpace(dir string) (free, total uint64, err error) {
-	var s unix.Statfs_t
-	if err := unix.Statfs(dir, &s); err != nil {
-		return 0, 0, err
-	}
-	return s.Bavail * uint64(s.Bsize), s.Blocks * uint64(s.Bsize), nil
 }

@@ -1,4 +1,4 @@
-package app
+package bell
 
 import (
 	"testing"
@@ -13,13 +13,13 @@ import (
 
 func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) {
 	ctx := t.Context()
-	b := builtWith(t, func(c *config.Config) {
-		c.Alerts.SMTPHost, c.Alerts.SMTPPort, c.Alerts.SMTPTLS, c.Alerts.From = "127.0.0.1", 1, "none", "roof@example.org"
-		c.Alerts.Consultant = []string{"carl@example.org"}
+	b := newBell(t, func(r *ReachOptions, o *Options) {
+		r.Mail, r.Consultant, o.DigestAt = true, []string{"carl@example.org"}, config.Default().Alerts.DigestAt
 	})
-	w, err := b.of(ctx, "larch-3")
+	w, err := b.hold(ctx, "larch-3")
 	require.NoError(t, err)
-	e, err := b.book.Get("larch-3")
+	w.mu.Unlock()
+	c, err := b.Cases.Case(ctx, "larch-3")
 	require.NoError(t, err)
 	morning := time.Date(2026, 12, 1, 7, 0, 0, 0, time.UTC) // winter: the clock of the house
 	battery := &alert.Alert{ID: "battery_low.k1.1", Condition: alert.BatteryLow, Position: "k1", State: alert.Raised,
@@ -27,7 +27,7 @@ func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) 
 	at := func(now time.Time) int {
 		t.Helper()
 		require.NoError(t, b.digest(ctx, now))
-		return len(b.outbox.Of(theDaemon))
+		return len(b.opt.Outbox.Of(theDaemon))
 	}
 	assert.Zero(t, at(morning.Add(time.Hour)), "nothing to tell, no mail")
 	w.book.Alerts = []*alert.Alert{battery}
@@ -35,28 +35,28 @@ func TestTheDailySummaryGoesOutOnceADayAndOnlyWithSomethingToTell(t *testing.T) 
 	assert.Zero(t, at(morning.Add(24*time.Hour)), "07:00 is before the hour")
 	assert.Equal(t, 1, at(morning.Add(24*time.Hour+30*time.Minute)))
 	assert.Equal(t, 1, at(morning.Add(26*time.Hour)), "once a day")
-	require.NoError(t, b.store.DeleteState(ctx, kindDigest, "carl@example.org"))
+	require.NoError(t, b.State.DeleteState(ctx, kindDigest, "carl@example.org"))
 	assert.Equal(t, 1, at(morning.Add(26*time.Hour)), "also where a crash came before the day was noted")
 	assert.Equal(t, 1, at(morning.Add(49*time.Hour)), "no news, no mail")
 	battery.State, battery.Cleared = alert.Cleared, morning.Add(50*time.Hour)
 	assert.Equal(t, 2, at(morning.Add(4*24*time.Hour+time.Hour)),
 		"what ended since the last one, though the daemon was down for a day")
-	letter := b.outbox.Of(theDaemon)[1] // newest first
+	letter := b.opt.Outbox.Of(theDaemon)[1] // newest first
 	assert.Equal(t, "carl@example.org", letter.To)
 	assert.Contains(t, letter.Message.Text, "Battery low (k1)")
 
 	news := alert.Message{Key: "larch-3/000001", Case: "larch-3", To: alert.Consultant, Kind: alert.News,
 		Alerts: []string{"battery_low.k1.1"}}
-	require.NoError(t, b.post(ctx, e.Case, news))
-	assert.Empty(t, b.outbox.Of("larch-3"), "a small thing waits for the summary")
+	require.NoError(t, b.post(ctx, c, news))
+	assert.Empty(t, b.opt.Outbox.Of("larch-3"), "a small thing waits for the summary")
 	news.Key, news.Alerts = "larch-3/000002", []string{"sudden_wetting.slate.1"}
-	require.NoError(t, b.post(ctx, e.Case, news))
-	assert.Len(t, b.outbox.Of("larch-3"), 1)
+	require.NoError(t, b.post(ctx, c, news))
+	assert.Len(t, b.opt.Outbox.Of("larch-3"), 1)
 
 	battery.State, battery.Since = alert.Raised, morning.Add(6*24*time.Hour)
-	b.opt.Config.Alerts.DigestAt = ""
+	b.opt.DigestAt = ""
 	assert.Equal(t, 2, at(morning.Add(7*24*time.Hour)), "never")
 	news.Key, news.Alerts = "larch-3/000003", []string{"battery_low.k1.1"}
-	require.NoError(t, b.post(ctx, e.Case, news))
-	assert.Len(t, b.outbox.Of("larch-3"), 2, "without a summary each goes out by itself")
+	require.NoError(t, b.post(ctx, c, news))
+	assert.Len(t, b.opt.Outbox.Of("larch-3"), 2, "without a summary each goes out by itself")
 }

@@ -1,4 +1,4 @@
-package app
+package bell
 
 import (
 	"testing"
@@ -34,7 +34,7 @@ func TestTheSentenceOfAHouse(t *testing.T) {
 		{"Water has begun to form under the slates.", alert.Damp, []*alert.Alert{wet}, now},
 		{"The air in the roof got much damper at once.", alert.Dew, []*alert.Alert{leak}, now},
 	} {
-		s := homeWords(&watched{book: &alert.Book{Level: x.level}}, x.due, x.newest, now)
+		s := homeWords(&house{book: &alert.Book{Level: x.level}}, x.due, x.newest, now)
 		assert.Equal(t, x.want, s.now)
 		for _, line := range append(append([]string{s.now}, s.do...), s.care...) {
 			assert.LessOrEqual(t, readability.Grade(line), 9.0, line)
@@ -75,6 +75,6 @@ func TestThePageSaysOfWaterWhatTheMailSaid(t *testing.T) {
 	assert.Empty(t, homeAlerts(c, book(alert.Dew)))
 
 	note := alert.PlainWords(alert.Note, book(alert.Unsure).Alerts[:1], alert.Chance{})
-	assert.Equal(t, note.Do, homeWords(&watched{book: book(alert.Unsure)}, book(alert.Unsure).Alerts[:1], evening,
+	assert.Equal(t, note.Do, homeWords(&house{book: book(alert.Unsure)}, book(alert.Unsure).Alerts[:1], evening,
 		evening).do, "and the same advice")
 }

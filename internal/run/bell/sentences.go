@@ -1,7 +1,6 @@
-package app
+package bell
 
 import (
-	"context"
 	"fmt"
 	"slices"
 	"time"
@@ -20,10 +19,10 @@ type said struct {
 }
 
 // sentence sums a case up for its household.
-func sentence(c *roof.Case, w *watched, now time.Time) said {
+func sentence(c *roof.Case, h *house, now time.Time) said {
 	var due []*alert.Alert
 	var newest time.Time
-	for _, a := range w.book.Alerts {
+	for _, a := range h.book.Alerts {
 		if a.At.After(newest) && a.Condition == alert.SurfaceWet {
 			newest = a.At
 		}
@@ -31,12 +30,12 @@ func sentence(c *roof.Case, w *watched, now time.Time) said {
 			due = append(due, a)
 		}
 	}
-	s := homeWords(w, due, newest, now)
+	s := homeWords(h, due, newest, now)
 	s.newest = newest
 	return s
 }
 
-func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
+func homeWords(h *house, due []*alert.Alert, newest, now time.Time) said {
 	if newest.IsZero() {
 		return said{now: "We have no news from your roof yet."}
 	}
@@ -46,7 +45,7 @@ func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
 	}
 	serious := due[:0:0]
 	for _, a := range due {
-		if w.book.Level == alert.Damp || a.Condition == alert.SuddenWetting || a.Condition == alert.RepairFailing {
+		if h.book.Level == alert.Damp || a.Condition == alert.SuddenWetting || a.Condition == alert.RepairFailing {
 			serious = append(serious, a)
 		}
 	}
@@ -61,7 +60,7 @@ func homeWords(w *watched, due []*alert.Alert, newest, now time.Time) said {
 		if a.Condition != alert.SurfaceWet {
 			continue
 		}
-		if w.book.Level == alert.Dew {
+		if h.book.Level == alert.Dew {
 			return said{now: "There is some dew " + a.Facts.Words + " now.", do: []string{"There is nothing you need to do."}}
 		}
 		note := alert.PlainWords(alert.Note, []*alert.Alert{a}, alert.Chance{}) // the same advice as by mail
@@ -75,57 +74,6 @@ func ago(d time.Duration) string {
 		return fmt.Sprintf("%d hours", h)
 	}
 	return fmt.Sprintf("%d days", int(d.Hours()/24))
-}
-
-// Home is the householder's page behind a token.
-func (b *bell) Home(ctx context.Context, token string) (homepage.Home, error) {
-	c, err := b.caseOf(ctx, token)
-	if err != nil {
-		return homepage.Home{}, err
-	}
-	if err := b.glance(ctx, c); err != nil {
-		return homepage.Home{}, err
-	}
-	b.step.Lock()
-	defer b.step.Unlock()
-	w, err := b.of(ctx, c.ID)
-	if err != nil {
-		return homepage.Home{}, err
-	}
-	now := b.opt.Now().UTC()
-	in, err := b.input(ctx, c, w, now)
-	if err != nil {
-		return homepage.Home{}, err
-	}
-	s := sentence(c, w, now)
-	h := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Newest: s.newest, Do: s.do,
-		Care: s.care, Tonight: in.Chance, At: now, Demo: b.opt.Demo, Dew: w.book.Level == alert.Dew && w.slow != nil &&
-			w.slow.Healthy != nil && *w.slow.Healthy > 0.65}
-	worst := -1.0
-	for _, p := range watch.Speaking(c, now) {
-		nights := watch.Nights(in, p.ID)
-		nights = nights[max(0, len(nights)-14):]
-		wet := 0.0
-		for _, n := range nights {
-			wet += n.Wet
-		}
-		if wet > worst {
-			worst, h.Nights, h.Where = wet, nights, watch.Words(c, p)
-		}
-	}
-	for _, p := range c.Positions {
-		switch p.Place {
-		case roof.IndoorAir:
-			h.Indoors = true
-		}
-	}
-	if w.slow != nil {
-		for _, r := range w.slow.Repairs {
-			h.Repair = repairWords(r)
-		}
-	}
-	h.Alerts = homeAlerts(c, w.book)
-	return h, nil
 }
 
 // homeAlerts puts what is in force into the household's words, the same as its
@@ -167,9 +115,6 @@ func homeAlerts(c *roof.Case, b *alert.Book) (out []homepage.Alert) {
 	return out
 }
 
-// household is who acknowledged from the householder's page.
-const household = "household"
-
 func repairWords(r watch.Turn) string {
 	switch r.Verdict {
 	case "worked":
@@ -186,11 +131,10 @@ func repairWords(r watch.Turn) string {
 	return "It is too early to say what the work has done. We need more cold nights."
 }
 
-// Seen acknowledges an alert from the householder's page.
-func (b *bell) Seen(ctx context.Context, token, alertID string) error {
-	c, err := b.caseOf(ctx, token)
-	if err != nil {
-		return err
-	}
-	return b.Acknowledge(ctx, c.ID, alertID, household)
+// testMessage is what somebody asked for on the alerts page; its key lets one go
+// out a minute.
+func testMessage(now time.Time) alert.Message {
+	return alert.Message{Key: "test/" + now.Format("2006-01-02T15:04"), Case: theDaemon, To: alert.Consultant,
+		Kind: alert.Test, At: now, After: now, Subject: "dewcase: a test",
+		Text: "Somebody asked on the alerts page for this message, to see whether messages arrive. No roof is wet by it."}
 }

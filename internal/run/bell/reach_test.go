@@ -1,8 +1,6 @@
-package app
+package bell
 
 import (
-	"io"
-	"log/slog"
 	"strings"
 	"testing"
 	"time"
@@ -11,7 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/roof"
-	"dewcase/internal/run/config"
 )
 
 const lived = `case: larch-3
@@ -23,27 +20,14 @@ contacts:
   householder: [ann@example.org, bob@example.org]
 `
 
-func built(t *testing.T, publicURL string) *bell {
-	t.Helper()
-	return builtWith(t, func(c *config.Config) { c.HTTP.PublicURL = publicURL })
-}
-
-func builtWith(t *testing.T, change func(*config.Config)) *bell {
-	t.Helper()
-	c := config.Default()
-	c.Data, c.HTTP.Listen, c.MQTT.Listen = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
-	change(&c)
-	a, err := New(t.Context(), Options{Config: c, Version: "test", Log: slog.New(slog.DiscardHandler), Out: io.Discard})
-	require.NoError(t, err)
-	t.Cleanup(func() { assert.NoError(t, a.Stop()) })
-	require.NoError(t, a.PutCase(t.Context(), "larch-3", []byte(lived), "test"))
-	return a.bell.Load()
+func reachAt(t *testing.T, publicURL string) *Reach {
+	return newBell(t, func(o *ReachOptions, _ *Options) { o.PublicURL = publicURL }).Reach
 }
 
 func TestALinkThatAMailCarriesOpensThePageUntilItIsWithdrawn(t *testing.T) {
-	ctx, b := t.Context(), built(t, "https://roof.example.org/")
+	ctx, r := t.Context(), reachAt(t, "https://roof.example.org/")
 	opens := func(link string) bool {
-		c, err := b.caseOf(ctx, link[strings.LastIndexByte(link, '/')+1:])
+		c, err := r.caseOf(ctx, link[strings.LastIndexByte(link, '/')+1:])
 		if err != nil {
 			require.ErrorIs(t, err, roof.ErrNotFound)
 			return false
@@ -51,7 +35,7 @@ func TestALinkThatAMailCarriesOpensThePageUntilItIsWithdrawn(t *testing.T) {
 		return c.ID == "larch-3"
 	}
 	link := func(address string) string {
-		l, err := b.mailLink(ctx, "larch-3", address)
+		l, err := r.mailLink(ctx, "larch-3", address)
 		require.NoError(t, err)
 		return l
 	}
@@ -61,17 +45,17 @@ func TestALinkThatAMailCarriesOpensThePageUntilItIsWithdrawn(t *testing.T) {
 	bob := link("bob@example.org")
 	assert.NotEqual(t, ann, bob)
 	assert.True(t, opens(ann) && opens(bob))
-	made, err := b.NewHomeLink(ctx, "larch-3", "consultant")
+	made, err := r.NewHomeLink(ctx, "larch-3", "consultant")
 	require.NoError(t, err)
 	assert.True(t, strings.HasPrefix(made, "https://roof.example.org/home/"),
 		"an address that the household can open, not the consultant's own")
 	assert.True(t, opens(made) && opens(ann), "a link to hand on takes nobody's own away")
 
-	require.NoError(t, b.PutCase(ctx, "larch-3", []byte(strings.Replace(lived, ", bob@example.org", "", 1)), "test"))
+	r.Cases.(*town).put(t, strings.Replace(lived, ", bob@example.org", "", 1))
 	assert.False(t, opens(bob), "who left the case file is out")
 	assert.True(t, opens(ann))
 
-	kept, err := b.store.States(ctx, kindHome)
+	kept, err := r.State.States(ctx, kindHome)
 	require.NoError(t, err)
 	for _, k := range kept {
 		for _, l := range []string{ann, bob, made} {
@@ -79,14 +63,14 @@ func TestALinkThatAMailCarriesOpensThePageUntilItIsWithdrawn(t *testing.T) {
 		}
 	}
 
-	require.NoError(t, b.RevokeHomeLinks(ctx, "larch-3"))
+	require.NoError(t, r.RevokeHomeLinks(ctx, "larch-3"))
 	assert.False(t, opens(ann) || opens(made))
 	assert.Empty(t, link("ann@example.org"), "what was withdrawn is not handed out again by the next mail")
-	h, err := b.Household(ctx, "larch-3")
+	h, err := r.Household(ctx, "larch-3")
 	require.NoError(t, err)
 	assert.False(t, h.Any())
 	assert.False(t, h.LinksOff.IsZero())
-	_, err = b.NewHomeLink(ctx, "larch-3", "consultant")
+	_, err = r.NewHomeLink(ctx, "larch-3", "consultant")
 	require.NoError(t, err)
 	again := link("ann@example.org")
 	assert.True(t, opens(again))
@@ -95,34 +79,34 @@ func TestALinkThatAMailCarriesOpensThePageUntilItIsWithdrawn(t *testing.T) {
 }
 
 func TestWithoutAPublicAddressMailsCarryNoLink(t *testing.T) {
-	b := built(t, "")
-	l, err := b.mailLink(t.Context(), "larch-3", "ann@example.org")
+	r := reachAt(t, "")
+	l, err := r.mailLink(t.Context(), "larch-3", "ann@example.org")
 	require.NoError(t, err)
 	assert.Empty(t, l)
-	path, err := b.NewHomeLink(t.Context(), "larch-3", "consultant")
+	path, err := r.NewHomeLink(t.Context(), "larch-3", "consultant")
 	require.NoError(t, err)
 	assert.True(t, strings.HasPrefix(path, "/home/"))
 }
 
 func TestWhoStoppedTheMailsIsShownAndCanHaveThemAgain(t *testing.T) {
-	ctx, b := t.Context(), built(t, "https://roof.example.org")
-	code := b.stopCode("larch-3", "ann@example.org")
-	_, stopped, err := b.Stop(ctx, "larch-3", code, false)
+	ctx, r := t.Context(), reachAt(t, "https://roof.example.org")
+	code := r.stopCode("larch-3", "ann@example.org")
+	_, stopped, err := r.Stop(ctx, "larch-3", code, false)
 	require.NoError(t, err)
 	assert.False(t, stopped, "opening the link alone stops nothing: mail programs open links")
-	_, stopped, err = b.Stop(ctx, "larch-3", code, true)
+	_, stopped, err = r.Stop(ctx, "larch-3", code, true)
 	require.NoError(t, err)
 	assert.True(t, stopped)
-	h, err := b.Household(ctx, "larch-3")
+	h, err := r.Household(ctx, "larch-3")
 	require.NoError(t, err)
 	require.Len(t, h.Readers, 2)
 	assert.WithinDuration(t, time.Now(), h.Readers[0].Stopped, time.Minute)
 	assert.True(t, h.Readers[1].Stopped.IsZero())
-	require.NoError(t, b.Resume(ctx, "larch-3", "ann@example.org"))
-	h, err = b.Household(ctx, "larch-3")
+	require.NoError(t, r.Resume(ctx, "larch-3", "ann@example.org"))
+	h, err = r.Household(ctx, "larch-3")
 	require.NoError(t, err)
 	assert.True(t, h.Readers[0].Stopped.IsZero())
-	_, _, err = b.Stop(ctx, "larch-3", strings.Map(otherLetter, code), true)
+	_, _, err = r.Stop(ctx, "larch-3", strings.Map(otherLetter, code), true)
 	assert.ErrorIs(t, err, roof.ErrNotFound)
 }
 
