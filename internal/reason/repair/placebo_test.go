@@ -53,8 +53,8 @@ func TestPlacebos(t *testing.T) {
 					}
 					x := j.cross(l)
 					cf := 0.0
-					if x.FallPct != nil {
-						cf = *x.FallPct
+					if x.AtRisk != nil {
+						cf = x.AtRisk.Pct
 					}
 					d, c, v := l.trial.changes(&l.fit.u)
 					fmt.Fprintf(out, "%s,%s,%s,%s,"+
@@ -68,7 +68,7 @@ func TestPlacebos(t *testing.T) {
 						"%d,%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open,
 						l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high,
 						l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf,
-						x.FallPct != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA), j.worked(l),
+						x.AtRisk != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA), j.worked(l),
 						j.worse(l))
 				}
 			}

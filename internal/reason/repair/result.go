@@ -39,9 +39,9 @@ type Result struct {
 	CondensateLowPct       *float64 `json:"condensate_low_pct"`
 	CondensateHighPct      *float64 `json:"condensate_high_pct"`
 
-	AtRisk     *Comparison `json:"at_risk_hours" doc:"the verdict rests on these"`
-	Wet        *Comparison `json:"wet_hours"`
-	Correction *Correction `json:"correction" doc:"what widens the interval and moves no figure"`
+	AtRisk     *Comparison `json:"at_risk_hours,omitempty" doc:"the verdict rests on these"`
+	Wet        *Comparison `json:"wet_hours,omitempty"`
+	Correction *Correction `json:"correction,omitempty" doc:"what widens the interval and moves no figure"`
 
 	NightsBefore int      `json:"nights_before"`
 	NightsAfter  int      `json:"nights_after"`
@@ -81,9 +81,9 @@ type Comparison struct {
 	UnrepairedH float64 `json:"unrepaired_h" doc:"by the model without the repair, over the nights that count"`
 	ModelH      float64 `json:"model_h" doc:"by the model with the repair"`
 	MeasuredH   float64 `json:"measured_h"`
-	Measured    *Effect `json:"measured" doc:"1 - measured / unrepaired"`
-	Model       *Effect `json:"model" doc:"1 - model / unrepaired"`
-	Like        *Effect `json:"like_nights" doc:"measured hours, nights after against the most alike nights before"`
+	Measured    *Effect `json:"measured,omitempty" doc:"1 - measured / unrepaired"`
+	Model       *Effect `json:"model,omitempty" doc:"1 - model / unrepaired"`
+	Like        *Effect `json:"like_nights,omitempty" doc:"measured hours, nights after against the most alike nights before"`
 	LikeNights  int     `json:"like_nights_n"`
 	// Disagree says that two of the three differ by more than their intervals.
 	Disagree bool `json:"disagree"`
