@@ -303,3 +303,36 @@ func TestTheExpectationLiesWithinItsInterval(t *testing.T) {
 		require.LessOrEqual(t, e.MeanH, e.HighH)
 	})
 }
+
+// The contract's limits: wet at a margin of 0 K and below, at risk up to 1 K.
+// Air at 10 C and 80 %RH has its dew point at 6.71 C (testdata/tables/dewpoint.csv
+// holds the neighbouring rows).
+func TestAtRiskEndsOneKelvinAboveTheDewPoint(t *testing.T) {
+	dew, err := psychro.DewPointC(0.8 * psychro.SatWaterPa(10))
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		marginK     float64
+		wet, atRisk bool
+	}{
+		"just above one kelvin":  {1.02, false, false},
+		"just under one kelvin":  {0.98, false, true},
+		"just above the limit":   {0.02, false, true},
+		"just below the limit":   {-0.02, true, true},
+		"three kelvin above it":  {3, false, false},
+		"half a kelvin above it": {0.5, false, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var air, surface []point
+			for m := 0; m <= 60; m += 5 {
+				at := start.Add(time.Duration(m) * time.Minute)
+				air, surface = append(air, point{at, 10, 80}), append(surface, point{at, dew + c.marginK, -1})
+			}
+			s := set(t, house(nil, nil, 5*time.Minute), map[string][]point{"a": air, "s": surface})
+			course, err := risk.Margin(s, "slate")
+			require.NoError(t, err)
+			whole := course.Sum(s.FromMS, s.UntilMS)
+			assert.Equal(t, c.wet, whole.CondensingMS > 0, "wet")
+			assert.Equal(t, c.atRisk, whole.AtRiskMS > 0, "at risk")
+		})
+	}
+}
