@@ -12,6 +12,7 @@ import (
 // Sizes of common practice.
 const (
 	drapeWantedMM = 15.0 // BS 5534 in the trade's reading, from memory
+	drapeFairMM   = 10.0 // under it "about 15 mm" is not kept (this program's choice)
 	drapeLeastMM  = 5.0
 	drapeMostMM   = 25.0
 	dryingMonths  = 18
@@ -135,6 +136,11 @@ func (k *check) drape() {
 		k.fault("drape", "underlay", fmt.Sprintf("The underlay sags (drape %.0f mm).", *d),
 			"It can touch the insulation or close the path below, and water ponds on it; more than about 15 mm is not wanted.",
 			"Tension it when the covering is next lifted.", source, caution.LiftCover)
+	case *d < drapeFairMM:
+		k.add(Finding{ID: "drape", Element: "underlay", Verdict: Remark, Source: source,
+			What: fmt.Sprintf("The underlay drapes %.0f mm; about %.0f mm is wanted.", *d, drapeWantedMM),
+			Why: "Water that gets in may stand against the battens rather than run to the middle and out.",
+			Cure: "More drape between the rafters when the covering is next lifted; no reason to lift it."})
 	default:
 		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %.0f mm (about %.0f mm is wanted).", *d, drapeWantedMM),
 			source)
