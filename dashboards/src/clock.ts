@@ -24,6 +24,6 @@ export function stampOnPrint(): void {
     const t = document.querySelector<HTMLTimeElement>("[data-printed]");
     const made = Date.parse(t?.dateTime ?? "");
     if (!t || !Number.isFinite(made)) return;
-    t.textContent = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeStyle: "short" }).format(new Date());
+    t.textContent = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeStyle: "short" }).format(new Date()).replace("Sept", "Sep");
   });
 }

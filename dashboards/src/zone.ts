@@ -43,7 +43,7 @@ export class Zone {
       f = new Intl.DateTimeFormat("en-GB", { timeZone: this.name, hourCycle: "h23", ...o[kind] });
       this.formats.set(kind, f);
     }
-    return f.format(ms).replaceAll(",", "");
+    return f.format(ms).replaceAll(",", "").replace("Sept", "Sep"); // as the server writes it
   }
 }
 

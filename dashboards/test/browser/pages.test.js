@@ -267,6 +267,17 @@ test("a night of the sheet is read out and opens below, by pointer and by keys",
   await p.done();
 });
 
+test("a month is written by the script as by the server", async () => {
+  const p = await open(house + "?from=2026-09-10T00:00:00Z&to=2026-09-26T00:00:00Z");
+  await ready(p.page);
+  await p.page.locator("dew-margin figure svg").first().focus();
+  await moved(p.page, () => p.page.keyboard.press("+"));
+  const drawn = await p.page.locator("dew-margin").textContent();
+  assert.match(drawn, /Sep/);
+  assert.doesNotMatch(drawn, /Sept/);
+  await p.done();
+});
+
 test("the stretch's table and CSV follow the zoom", async () => {
   const p = await open(house);
   await ready(p.page);
