@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"dewcase/internal/door/drawing"
@@ -124,13 +123,14 @@ func (b *builder) verdicts() []Text {
 		needs string
 	}
 	where := map[early][]string{}
-	for i := range b.Answer.Repairs {
+	order := drawing.ResultsInOrder(b.Case, b.Answer)
+	for _, i := range order {
 		if v := b.Answer.Verdict(b.Case, i); v.Kind == words.TooEarly {
 			k := early{v.At.UnixMilli(), v.Needs}
 			where[k] = append(where[k], v.Where)
 		}
 	}
-	for i := range b.Answer.Repairs {
+	for _, i := range order {
 		v := b.Answer.Verdict(b.Case, i)
 		if v.Kind == words.TooEarly {
 			k := early{v.At.UnixMilli(), v.Needs}
@@ -148,17 +148,12 @@ func (b *builder) verdicts() []Text {
 // wettest is the surface, of those that speak for the house, with the most hours
 // condensing.
 func (b *builder) wettest() (int, bool) {
-	best, ok := 0, false
-	own := b.Case.Speaking()
-	for i, s := range b.Answer.Surfaces {
-		if !slices.ContainsFunc(own, func(p roof.Position) bool { return p.ID == s.Surface }) {
-			continue
-		}
-		if s.HoursCondensing != nil && (!ok || *s.HoursCondensing > *b.Answer.Surfaces[best].HoursCondensing) {
-			best, ok = i, true
-		}
+	of := b.Answer.Surfaces
+	order := drawing.InOrder(b.Case, b.Answer, len(of), func(i int) string { return of[i].Surface })
+	if len(order) == 0 {
+		return 0, false
 	}
-	return best, ok
+	return order[0], of[order[0]].HoursCondensing != nil
 }
 
 func surfacePath(i int, field string) string { return fmt.Sprintf("surfaces.%d.%s", i, field) }

@@ -30,7 +30,7 @@ func (b *builder) repairs(p *part) {
 		"twice through the weather measured since, with the repair and without it, the household as measured. The " +
 		"difference is the effect, in like weather. The verdict rests on hours at risk, which hardly feel an offset " +
 		"of a logger.")
-	for i := range b.Answer.Repairs {
+	for _, i := range drawing.ResultsInOrder(b.Case, b.Answer) {
 		b.result(p, i)
 	}
 	b.objections(p)

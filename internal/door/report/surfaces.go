@@ -17,7 +17,9 @@ func (b *builder) surfaces(p *part) {
 		p.para("No surface is among the positions of the case file, so there are no hours to report.")
 		return
 	}
-	for i, s := range b.Answer.Surfaces {
+	of := b.Answer.Surfaces
+	for _, i := range drawing.InOrder(b.Case, b.Answer, len(of), func(i int) string { return of[i].Surface }) {
+		s := of[i]
 		pos, _ := b.Case.Position(s.Surface)
 		p.head("%s (%s), in the air of %s", words.Upper(pos.Place.Words()), s.Surface, airOf(s))
 		if !b.recorded() {
@@ -194,7 +196,9 @@ func (b *builder) damp(p *part) {
 	}
 	said := map[string]bool{}
 	var pass = map[string]string{"pass": "keeps the limit (3.0)", "fail": "breaks the limit (3.0)"}
-	for k, s := range b.Answer.Physics.Surfaces {
+	of := b.Answer.Physics.Surfaces
+	for _, k := range drawing.InOrder(b.Case, b.Answer, len(of), func(k int) string { return of[k].Surface }) {
+		s := of[k]
 		if s.Mould == nil && s.Timber == nil && s.Wood == nil && s.Fixings == nil {
 			continue
 		}

@@ -139,7 +139,7 @@ func (k *check) drape() {
 	case *d < drapeFairMM:
 		k.add(Finding{ID: "drape", Element: "underlay", Verdict: Remark, Source: source,
 			What: fmt.Sprintf("The underlay drapes %.0f mm; about %.0f mm is wanted.", *d, drapeWantedMM),
-			Why: "Water that gets in may stand against the battens rather than run to the middle and out.",
+			Why:  "Water that gets in may stand against the battens rather than run to the middle and out.",
 			Cure: "More drape between the rafters when the covering is next lifted; no reason to lift it."})
 	default:
 		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %.0f mm (about %.0f mm is wanted).", *d, drapeWantedMM),

@@ -103,6 +103,23 @@ func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, err
 	return k.answer, nil
 }
 
+// Soon is the last answer, however old, and renews it behind whoever asked.
+// Where there is none, it waits until the context ends.
+func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool) {
+	k, ok := d.kept(c)
+	if !ok || k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
+		d.renew(c)
+	}
+	for !ok && ctx.Err() == nil {
+		select {
+		case <-ctx.Done():
+		case <-time.After(50 * time.Millisecond):
+		}
+		k, ok = d.kept(c)
+	}
+	return k.answer, ok
+}
+
 func (d *desk) renew(c *roof.Case) {
 	d.mu.Lock()
 	defer d.mu.Unlock()

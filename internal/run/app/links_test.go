@@ -61,9 +61,10 @@ type shown struct {
 	surface string // whose charts it shows, "" where it shows none
 	from,
 	until time.Time
-	text string // without what stands in attributes
-	ids  map[string]bool
-	next []link
+	text   string // without what stands in attributes
+	ids    map[string]bool
+	next   []link
+	places []string // the surfaces that its headings and choices name, in order
 }
 
 // link is an address on a page and the words that it stands behind.
@@ -132,6 +133,13 @@ func look(t *testing.T, address *url.URL, body string) shown {
 			s.surface = attribute(n, "data-surface")
 			s.from, _ = time.Parse(time.RFC3339, attribute(n, "data-from"))
 			s.until, _ = time.Parse(time.RFC3339, attribute(n, "data-until"))
+		}
+		if n.Data == "h2" || n.Data == "h3" || n.Parent != nil && attribute(n.Parent, "class") == "pick" {
+			for _, place := range []string{"under the covering", "under the underlay", "on the timber"} {
+				if strings.Contains(strings.ToLower(words(n)), place) && !slices.Contains(s.places, place) {
+					s.places = append(s.places, place)
+				}
+			}
 		}
 		for _, key := range []string{"href", "src", "data-beside"} {
 			if to := attribute(n, key); to != "" {
@@ -247,6 +255,28 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 			assert.Equal(t, from.UTC(), page.from, "%s: the page shows another stretch", where)
 		}
 	}
+	t.Run("surfaces stand in one order on all of them", func(t *testing.T) {
+		want := []string{"under the covering", "under the underlay", "on the timber"} // by wet hours
+		several := 0
+		for address, p := range pages {
+			if len(p.places) > 1 {
+				several++
+				assert.True(t, slices.IsSortedFunc(p.places, func(x, y string) int {
+					return slices.Index(want, x) - slices.Index(want, y)
+				}), "%s: %v", address, p.places)
+			}
+		}
+		assert.Greater(t, several, 12)
+	})
+	t.Run("a sound roof is silent on the list of houses", func(t *testing.T) {
+		_, body := d.ask("GET", "/", "")
+		mended, sound, _ := strings.Cut(body, labels["gannet-heugh-2"])
+		assert.Contains(t, mended, "2 houses, one of which needs a look.")
+		assert.Contains(t, mended, "<b>Needs a look:</b> battery low: k2-loft.", "its wet nights are no news")
+		assert.Contains(t, mended, "The repair: worked, ")
+		assert.Contains(t, strings.ToLower(sound), "dew from outdoor air on clear nights, which is no defect.")
+		assert.NotContains(t, sound, "Needs a look")
+	})
 	t.Log(answers)
 	for _, kind := range []string{"text/html", "text/csv", "application/pdf", "image/svg+xml"} {
 		assert.NotZero(t, answers[kind], "a %s is linked from somewhere", kind)

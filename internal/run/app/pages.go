@@ -65,6 +65,14 @@ func (p pageRecord) Answer(ctx context.Context, id string) (assessment.Answer, e
 	return p.desk.Recent(ctx, c)
 }
 
+func (p pageRecord) AnswerSoon(ctx context.Context, id string) (assessment.Answer, bool) {
+	e, err := p.book.Get(id)
+	if err != nil {
+		return assessment.Answer{}, false
+	}
+	return p.desk.Soon(ctx, e.Case)
+}
+
 // latestWithin is how far back of a logger's last record its values are looked
 // for: temperature and humidity may have come in different records.
 const latestWithin = 2 * time.Hour

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -80,7 +81,7 @@ type view struct {
 // default, so that an old link still shows something.
 func readView(h *head, a assessment.Answer, q url.Values) view {
 	var v view
-	if first := wettest(h.Case, a); len(first) > 0 {
+	if first := drawing.Order(h.Case, a); len(first) > 0 {
 		v.surface = first[0]
 	}
 	for _, s := range h.Case.Surfaces() {
@@ -151,6 +152,8 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	}
 	b := caseBody{Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface), Coverage: a.Coverage,
 		Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
+	turn := drawing.Turn(h.Case, a)
+	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
 	for i := range h.Surfaces {
 		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
 	}

@@ -290,6 +290,10 @@ func (f *fixture) Answer(_ context.Context, id string) (assessment.Answer, error
 	return f.answer(id), nil
 }
 
+func (f *fixture) AnswerSoon(_ context.Context, id string) (assessment.Answer, bool) {
+	return f.answer(id), true
+}
+
 func (f *fixture) Latest(_ context.Context, id string) ([]web.Latest, error) {
 	if id != "larch-end-4" {
 		return nil, nil

@@ -8,10 +8,10 @@ import (
 	"strings"
 	"time"
 
-	"github.com/go-chi/chi/v5"
-
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
+	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -21,6 +21,8 @@ type houseRow struct {
 	ID, Label string
 	Zone      *time.Location
 	Sentence  string
+	Cause     string // what the evidence supports, "" while that is being worked out
+	Verdict   string // of the latest repair, "" without one
 	Strip     *picture.Scene
 	Last      time.Time // last reading of a fitted logger
 	Attention []string  // what needs a person, most pressing first
@@ -62,9 +64,11 @@ func housesSentence(rows []houseRow) string {
 // houses lists the cases, what needs a person first.
 func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
 	var rows []houseRow
+	soon, enough := context.WithTimeout(r.Context(), answersWithin)
+	defer enough()
 	for _, c := range p.Cases.All() {
 		id := c.ID
-		row, err := p.house(r.Context(), id)
+		row, err := p.house(r.Context(), soon, id)
 		if err != nil {
 			p.Log.Error("a house could not be summed up", "case", id, "error", err)
 			row = houseRow{ID: id, Label: id, Fault: "This house could not be summed up; the daemon’s log says why.",
@@ -77,10 +81,15 @@ func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
 		page{Title: "Houses", Tab: "houses", Body: housesBody{Sentence: housesSentence(rows), Rows: rows}})
 }
 
+// answersWithin is how long the list waits for answers that are still being
+// worked out, for all houses together.
+const answersWithin = 4 * time.Second
+
 // stripNights is how many nights a house shows in the list.
 const stripNights = 30
 
-func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
+// house sums a house up; what is not assessed by the end of soon is left out.
+func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	h, err := p.head(ctx, id)
 	if err != nil {
 		return houseRow{}, err
@@ -88,7 +97,7 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	row := houseRow{ID: h.ID, Label: h.Label, Zone: h.Zone}
 	if !h.HasRecord {
 		row.Sentence = "No reading has come from a fitted logger yet."
-		row.Attention, row.weight = []string{"no readings yet"}, 20
+		row.need(20, "no readings yet")
 		return row, nil
 	}
 	row.Last = h.Until
@@ -112,21 +121,62 @@ func (p *Pages) house(ctx context.Context, id string) (houseRow, error) {
 	}
 	if most < 0 {
 		row.Sentence = "No surface is in the case file, so that wet hours cannot be told."
-		row.Attention, row.weight = []string{"no surface in the case file"}, 10
+		row.need(10, "no surface in the case file")
 		return row, nil
 	}
 	row.Sentence = lately(worst.Surface, worst.Nights)
 	row.Strip = picture.Strip{ID: "strip-" + id, Surface: worst.Surface, Zone: h.Zone, Nights: worst.Nights}.Scene()
 	last7 := worst.Nights[max(0, len(worst.Nights)-7):]
 	n := picture.CountNights(last7)
-	row.weight = n.Wet
-	row.attend(p.Now(), latest, n)
+	var f *cause.Finding
+	var verdict repair.Verdict
+	if a, ok := p.Record.AnswerSoon(soon, id); ok {
+		f, row.Cause = &a.Finding, a.Cause(h.Case).Brief()
+		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
+			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
+		}
+	}
+	row.attend(p.Now(), latest, n.Unsure)
+	row.judge(f, verdict, n.Wet)
 	return row, nil
 }
 
-// attend says what needs a person: loggers that fell silent, low batteries,
-// nights nobody observed.
-func (row *houseRow) attend(now time.Time, latest []Latest, n picture.Count) {
+// sound says that a finding is no defect, or one that ends by itself.
+func sound(c cause.Cause) bool {
+	return c == cause.NightSkyCooling || c == cause.NoneFound || c == cause.ConstructionMoist
+}
+
+// need adds what needs a person, and how pressing that is.
+func (row *houseRow) need(weight int, what string) {
+	row.Attention = append(row.Attention, what)
+	row.weight += weight
+}
+
+// judge says what cause and verdict ask of a person. A roof that is sound, or
+// whose repair worked, asks nothing, however wet its nights: dew on a sound
+// covering is no news. Nor does a repair on which it is too early to say.
+func (row *houseRow) judge(f *cause.Finding, verdict repair.Verdict, wetNights int) {
+	wet := wetNights >= 3
+	nights := "wet on " + words.Count(wetNights, "night") + " of the last week"
+	switch {
+	case verdict == repair.GotWorse:
+		row.need(35, "the repair made it worse")
+	case verdict == repair.NoChangeShown && wet:
+		row.need(30, "the repair has shown no change; "+nights)
+	case verdict != "" || f != nil && sound(f.Finding):
+	case f == nil && wet:
+		row.need(20, nights)
+	case f == nil:
+	case f.Finding != cause.Undetermined:
+		row.need(25, "a cause is named and no repair is on file")
+	case wet:
+		row.need(20, nights+", and the cause cannot be told yet")
+	}
+}
+
+// attend says what of the loggers needs a person: those that fell silent, low
+// batteries, nights nobody observed.
+func (row *houseRow) attend(now time.Time, latest []Latest, unsure int) {
 	var silent, flat []string
 	for _, l := range latest {
 		if l.Position == "" {
@@ -140,20 +190,13 @@ func (row *houseRow) attend(now time.Time, latest []Latest, n picture.Count) {
 		}
 	}
 	if len(silent) > 0 {
-		row.Attention = append(row.Attention, silentWords(silent))
-		row.weight += 40
+		row.need(40, silentWords(silent))
 	}
 	if len(flat) > 0 {
-		row.Attention = append(row.Attention, "battery low: "+words.List(flat))
-		row.weight += 15
+		row.need(15, "battery low: "+words.List(flat))
 	}
-	if n.Wet >= 3 {
-		row.Attention = append(row.Attention, "wet on "+words.Count(n.Wet, "night")+" of the last week")
-		row.weight += 20
-	}
-	if n.Unsure >= 3 {
-		row.Attention = append(row.Attention, words.Count(n.Unsure, "night")+" of the last week not observed")
-		row.weight += 10
+	if unsure >= 3 {
+		row.need(10, words.Count(unsure, "night")+" of the last week not observed")
 	}
 }
 
@@ -169,127 +212,6 @@ func silentWords(ids []string) string {
 		return words.Count(len(ids), "logger") + " are silent"
 	}
 	return "loggers " + words.List(ids) + " are silent"
-}
-
-// positionsBody is the page of what the loggers say now.
-type positionsBody struct {
-	Sentence string
-	Rows     []positionRow
-	Unknown  []positionRow // heard, but fitted nowhere
-	Chart    *picture.Scene
-}
-
-type positionRow struct {
-	Latest
-	Words  string
-	Silent bool
-	QuietS int    // s without a word before it counts as silent
-	Low    bool   // battery
-	Check  string // the last check against a reference
-}
-
-// positions shows each position's last values, live with script.
-func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
-	ctx := r.Context()
-	h, err := p.head(ctx, chi.URLParam(r, "case"))
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	latest, err := p.Record.Latest(ctx, h.ID)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	var b positionsBody
-	now := p.Now()
-	seen := map[string]bool{}
-	for _, l := range latest {
-		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), QuietS: int(quiet(l.Usual).Seconds()),
-			Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
-		pos, ok := h.Case.Position(l.Position)
-		if !ok {
-			b.Unknown = append(b.Unknown, row)
-			continue
-		}
-		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
-		seen[pos.ID] = true
-		b.Rows = append(b.Rows, row)
-	}
-	for _, pos := range h.Case.Positions {
-		if !seen[pos.ID] {
-			b.Rows = append(b.Rows, positionRow{Latest: Latest{Position: pos.ID, Place: pos.Place},
-				Words: words.Position(pos), Silent: true})
-		}
-	}
-	sort.SliceStable(b.Rows, func(i, j int) bool { return drawing.Rank(b.Rows[i].Place) < drawing.Rank(b.Rows[j].Place) })
-	if h.HasRecord {
-		from := h.Until.Add(-3 * 24 * time.Hour)
-		v, err := p.Record.Timeline(ctx, h.ID, from, h.Until, drawing.StepFor(h.Until.Sub(from)))
-		if err != nil {
-			p.fail(w, r, err)
-			return
-		}
-		b.Chart = drawing.Multiples(h.Case, v, h.Zone).Scene()
-	}
-	b.Sentence = loggersSentence(b.Rows)
-	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
-}
-
-// loggersSentence says whether every fitted logger reports.
-func loggersSentence(rows []positionRow) string {
-	var silent, flat, empty []string
-	fitted := 0
-	for _, r := range rows {
-		if r.Logger == "" {
-			empty = append(empty, r.Position)
-			continue
-		}
-		fitted++
-		if r.Silent {
-			silent = append(silent, r.Logger)
-		}
-		if r.Low {
-			flat = append(flat, r.Logger)
-		}
-	}
-	var s string
-	switch {
-	case fitted == 0:
-		return "No logger has been heard yet."
-	case len(silent) == 0 && fitted == 1:
-		s = "The logger reports"
-	case len(silent) == 0:
-		s = fmt.Sprintf("All %d loggers report", fitted)
-	case len(silent) == fitted && fitted > 1:
-		s = fmt.Sprintf("All %d loggers are silent", fitted)
-	case len(silent) > 3:
-		s = fmt.Sprintf("%d of %d loggers are silent", len(silent), fitted)
-	default:
-		s = words.Upper(silentWords(silent))
-	}
-	if len(flat) > 0 {
-		s += "; battery low: " + words.List(flat)
-	}
-	if len(empty) > 0 {
-		s += "; nothing heard at " + words.List(empty)
-	}
-	return s + "."
-}
-
-// lastCheck says when a logger was last held against a reference, and which.
-func lastCheck(h *head, logger string, now time.Time) string {
-	l, _ := h.Case.Logger(logger)
-	var last roof.Offset
-	for _, o := range l.Offsets {
-		if !o.From.After(now) && o.From.After(last.From) {
-			last = o
-		}
-	}
-	if last.From.IsZero() {
-		return ""
-	}
-	return strings.TrimSuffix(last.From.In(h.Zone).Format("2 Jan 2006")+": "+last.Check, ": ")
 }
 
 // messagesBody is the page of what could not be used.

@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/buildup"
@@ -221,10 +222,9 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
-	order := wettest(h.Case, a)
-	slices.SortStableFunc(b.Surfaces, func(x,
-		y sureSurface) int {
-		return turn(order, x.Surface.Surface) - turn(order, y.Surface.Surface)
+	turn := drawing.Turn(h.Case, a)
+	slices.SortStableFunc(b.Surfaces, func(x, y sureSurface) int {
+		return turn(x.Surface.Surface) - turn(y.Surface.Surface)
 	})
 	p.render(w, r, http.StatusOK, "sure", page{Title: "How sure, " + h.Label, Case: h, Tab: "sure", Body: b})
 }

@@ -149,6 +149,15 @@ func TestWhatIsNotThereIsSaidPlainly(t *testing.T) {
 	assert.Equal(t, http.StatusNotFound, code)
 }
 
+// Whoever stands on the ladder sees which logger a place waits for.
+func TestAPlaceThatNothingWasHeardFromNamesItsLogger(t *testing.T) {
+	h, _ := house(t)
+	_, body, _ := get(t, h, "/cases/orchard-row-2/positions")
+	assert.Regexp(t, `(?s)<tr data-position="loft" data-logger="a1".*<td>a1</td>`, body)
+	assert.Regexp(t, `(?s)<tr data-position="deck" data-logger="".*<td>none fitted</td>`, body)
+	assert.NotContains(t, body, "<td></td><td data-f=\"flags\">")
+}
+
 func TestWhatLoggersSendIsShownAsWords(t *testing.T) {
 	h, _ := house(t)
 	_, body, _ := get(t, h, "/messages")

@@ -71,11 +71,8 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
-	order := wettest(h.Case, a)
-	slices.SortStableFunc(b.Surfaces, func(x,
-		y physicsSurface) int {
-		return turn(order, x.Surface) - turn(order, y.Surface)
-	})
+	turn := drawing.Turn(h.Case, a)
+	slices.SortStableFunc(b.Surfaces, func(x, y physicsSurface) int { return turn(x.Surface) - turn(y.Surface) })
 	b.Sentence = physicsSentence(b.Surfaces)
 	if a.Physics.House != nil {
 		for _, e := range a.Physics.House.Excesses {

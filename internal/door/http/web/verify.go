@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"slices"
 	"strconv"
 	"time"
 
@@ -49,7 +48,8 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b repairsBody
-	for i, res := range a.Repairs {
+	for _, i := range drawing.ResultsInOrder(h.Case, a) {
+		res := a.Repairs[i]
 		pos, _ := h.Case.Position(res.Surface)
 		v := resultView{Result: res, Words: words.Surface(h.Case, pos)}
 		v.Sentence = a.Verdict(h.Case, i).Sentence().String()
@@ -80,24 +80,6 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 			"&surface=" + res.Surface + "#margin"
 		b.Results = append(b.Results, v)
 	}
-	// What can be said comes first: the latest repair with a verdict, at the
-	// surface that every page begins with.
-	order := wettest(h.Case, a)
-	slices.SortStableFunc(b.Results, func(x, y resultView) int {
-		firm := func(v resultView) int {
-			if v.Verdict == repair.TooEarly {
-				return 1
-			}
-			return 0
-		}
-		if d := firm(x) - firm(y); d != 0 {
-			return d
-		}
-		if d := y.At.Compare(x.At); d != 0 {
-			return d
-		}
-		return turn(order, x.Surface) - turn(order, y.Surface)
-	})
 	switch {
 	case !h.Repairs:
 		b.Sentence = "No repair is in the case file."

@@ -10,6 +10,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -55,7 +56,7 @@ func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
 		a.Surfaces = append(a.Surfaces, assessment.Surface{Surface: id, HoursCondensing: ptr(h)})
 	}
 	var ids []string
-	for _, s := range wettest(c, a) {
+	for _, s := range drawing.Order(c, a) {
 		ids = append(ids, s.ID)
 	}
 	assert.Equal(t, []string{"slate", "felt", "slate-e"}, ids)
@@ -95,13 +96,13 @@ func TestListsBeginWithTheirAnswer(t *testing.T) {
 		assert.Equal(t, want, housesSentence(rows))
 	}
 	row := func(id string, silent, low bool) positionRow {
-		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id}, Silent: silent, Low: low}
+		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id, At: time.Unix(1, 0)}, Silent: silent, Low: low}
 	}
 	for want, rows := range map[string][]positionRow{
-		"No logger has been heard yet.":         {{Latest: Latest{Position: "loft"}}},
+		"No logger has been heard yet.":         {{Latest: Latest{Position: "loft", Logger: "k2"}}},
 		"All 2 loggers report; battery low: b.": {row("a", false, false), row("b", false, true)},
-		"Logger a is silent; nothing heard at loft.": {row("a", true, false), row("b", false, false),
-			{Latest: Latest{Position: "loft"}}},
+		"Logger a is silent; nothing heard at loft (k2) and void.": {row("a", true, false), row("b", false, false),
+			{Latest: Latest{Position: "loft", Logger: "k2"}}, {Latest: Latest{Position: "void"}}},
 		"All 2 loggers are silent.": {row("a", true, false), row("b", true, false)},
 		"4 of 5 loggers are silent.": {row("a", true, false), row("b", true, false), row("c", true, false),
 			row("d", true, false), row("e", false, false)},
@@ -111,6 +112,56 @@ func TestListsBeginWithTheirAnswer(t *testing.T) {
 	assert.Equal(t, "Nothing was refused.", messagesSentence(nil))
 	assert.Equal(t, "6 messages or rows could not be used; the commonest reason is bad payload (4).",
 		messagesSentence([]reasonRow{{Reason: roof.BadPayload, Count: 4}, {Reason: roof.BadTime, Count: 2}}))
+}
+
+// A house is in need of a person where its loggers, its cause or its repair ask
+// for one; wet nights of a sound or mended roof are no news.
+func TestWhatNeedsALookIsSaidAndASoundRoofIsSilent(t *testing.T) {
+	now := time.Date(2027, 1, 10, 8, 0, 0, 0, time.UTC)
+	heard := []Latest{{Logger: "k1", Position: "loft", At: now.Add(-time.Minute), BatteryPct: ptr(80)}}
+	gone := []Latest{{Logger: "k1", Position: "loft", At: now.Add(-9 * time.Hour), BatteryPct: ptr(9)}}
+	rows := map[string]*houseRow{}
+	for _, c := range []struct {
+		name    string
+		finding cause.Cause // "": not worked out yet
+		verdict repair.Verdict
+		latest  []Latest
+		wet     int
+		want    []string
+	}{
+		{"dew on a sound roof", cause.NightSkyCooling, "", heard, 7, nil},
+		{"dry", cause.NoneFound, "", heard, 0, nil},
+		{"drying out", cause.ConstructionMoist, "", heard, 5, nil},
+		{"worked and still wet", cause.UnventedBattenVoid, repair.Worked, heard, 6, nil},
+		{"too early", cause.UnventedBattenVoid, repair.TooEarly, heard, 7, nil},
+		{"no change, dry week", cause.UnventedBattenVoid, repair.NoChangeShown, heard, 1, nil},
+		{"cannot tell, dry", cause.Undetermined, "", heard, 2, nil},
+		{"not assessed, dry", "", "", heard, 2, nil},
+		{"cannot tell, wet", cause.Undetermined, "", heard, 4,
+			[]string{"wet on 4 nights of the last week, and the cause cannot be told yet"}},
+		{"not assessed, wet", "", "", heard, 3, []string{"wet on 3 nights of the last week"}},
+		{"cause known", cause.CeilingLeakage, "", heard, 0, []string{"a cause is named and no repair is on file"}},
+		{"no change", cause.CeilingLeakage, repair.NoChangeShown, heard, 5,
+			[]string{"the repair has shown no change; wet on 5 nights of the last week"}},
+		{"worse", cause.CeilingLeakage, repair.GotWorse, heard, 0, []string{"the repair made it worse"}},
+		{"sound, logger gone", cause.NoneFound, "", gone, 0, []string{"logger k1 is silent", "battery low: k1"}},
+	} {
+		row := &houseRow{ID: c.name}
+		var f *cause.Finding
+		if c.finding != "" {
+			f = &cause.Finding{Finding: c.finding}
+		}
+		row.attend(now, c.latest, 0)
+		row.judge(f, c.verdict, c.wet)
+		assert.Equal(t, c.want, row.Attention, c.name)
+		assert.Equal(t, len(c.want) > 0, row.weight > 0, "%s: a house without need stands last", c.name)
+		rows[c.name] = row
+	}
+	assert.Equal(t, "3 houses, one of which needs a look.", housesSentence([]houseRow{*rows["worse"],
+		*rows["worked and still wet"], *rows["dew on a sound roof"]}))
+	assert.Greater(t, rows["sound, logger gone"].weight, rows["worse"].weight, "a record that is being lost comes first")
+	assert.Greater(t, rows["worse"].weight, rows["cause known"].weight)
+	assert.Greater(t, rows["cause known"].weight, rows["cannot tell, wet"].weight)
 }
 
 func TestLongRecordsAreShownWinterByWinter(t *testing.T) {

@@ -1,9 +1,7 @@
 package web
 
 import (
-	"cmp"
 	"context"
-	"slices"
 	"time"
 
 	"dewcase/internal/door/drawing"
@@ -51,36 +49,6 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 	h.Repairs = len(c.Repairs()) > 0
 	h.From, h.Until, h.HasRecord, err = p.Record.Span(ctx, id)
 	return h, err
-}
-
-// wettest orders the surfaces as every page does: those that speak for the
-// house by their wet hours, then the others.
-func wettest(c *roof.Case, a assessment.Answer) []roof.Position {
-	wet := func(s roof.Position) float64 {
-		for _, of := range a.Surfaces {
-			if of.Surface == s.ID && of.HoursCondensing != nil {
-				return *of.HoursCondensing
-			}
-		}
-		return -1
-	}
-	own := c.Speaking()
-	out := slices.Clone(c.Surfaces())
-	slices.SortStableFunc(out, func(x, y roof.Position) int {
-		mine := func(s roof.Position) int {
-			return map[bool]int{true: 0, false: 1}[slices.ContainsFunc(own, func(o roof.Position) bool { return o.ID == s.ID })]
-		}
-		if d := mine(x) - mine(y); d != 0 {
-			return d
-		}
-		return cmp.Compare(wet(y), wet(x))
-	})
-	return out
-}
-
-// turn is a surface's place in that order, its turn on a page.
-func turn(order []roof.Position, id string) int {
-	return slices.IndexFunc(order, func(s roof.Position) bool { return s.ID == id })
 }
 
 // winter is the stretch of nights that one sheet shows.

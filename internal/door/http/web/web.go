@@ -36,6 +36,10 @@ type Record interface {
 	// Answer is the whole assessment with what stands behind it, from a cache
 	// where nothing changed.
 	Answer(ctx context.Context, id string) (assessment.Answer, error)
+	// AnswerSoon is the last answer at hand. Where there is none, one is begun
+	// and waited for until the context ends; ok is false where that was too
+	// short.
+	AnswerSoon(ctx context.Context, id string) (a assessment.Answer, ok bool)
 	// Latest is the last reading of every logger heard in the case.
 	Latest(ctx context.Context, id string) ([]Latest, error)
 }
