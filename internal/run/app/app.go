@@ -155,7 +155,7 @@ func (a *App) openIngest(context.Context) error {
 	a.metrics = metrics.New(a.opt.Version)
 	a.keeper = newKeeper(a.store, a.opt.Log)
 	a.onStop("the reject log", func(context.Context) error { a.keeper.close(); return nil })
-	a.hub = newHub()
+	a.hub = newHub(a.opt.Log)
 	a.path = &ingest.Path{Decoder: decoder, Store: a.readings, Cases: a.book, Rejects: a.keeper, Count: a.metrics,
 		MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now}
 	a.book.OnChange(a.path.CaseChanged)

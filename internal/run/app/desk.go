@@ -197,6 +197,8 @@ func (a *App) gauges() {
 	a.influxGauges()
 	a.metrics.Counter("dewcase_rejects_unkept_total", "Rejects counted but not kept in the log, because it could not "+
 		"keep up.", nil, func() float64 { return float64(a.keeper.unkept.Load()) })
+	a.metrics.Counter("dewcase_live_refused_total", "Live streams refused because all were taken.", nil,
+		func() float64 { return float64(a.hub.refused.Load()) })
 	a.metrics.Counter("dewcase_store_commits_total", "Transactions of the store; many readings share one.", nil,
 		func() float64 { return float64(a.store.Commits()) })
 	a.metrics.Gauge("dewcase_store_failing", "1 while the last write to the store failed.", nil, func() float64 {

@@ -1,10 +1,14 @@
 package app
 
 import (
-	"errors"
+	"log/slog"
 	"sync"
+	"sync/atomic"
+	"time"
 
+	"dewcase/internal/door/floodlog"
 	"dewcase/internal/door/http/api"
+	"dewcase/internal/roof"
 )
 
 // hub hands readings to whoever watches a case live. A watcher that does not
@@ -14,6 +18,8 @@ type hub struct {
 	watchers map[string]map[chan api.LiveReading]bool
 	count    int
 	closed   bool
+	refused  atomic.Int64
+	warnings floodlog.Log
 }
 
 const (
@@ -21,9 +27,12 @@ const (
 	watcherQueue = 64
 )
 
-var errTooManyWatchers = errors.New("too many pages watch live readings; close some")
+var errTooManyWatchers = roof.NewError(roof.Busy, "too many pages watch live readings; close some")
 
-func newHub() *hub { return &hub{watchers: map[string]map[chan api.LiveReading]bool{}} }
+func newHub(log *slog.Logger) *hub {
+	return &hub{watchers: map[string]map[chan api.LiveReading]bool{},
+		warnings: floodlog.Log{To: log, Lines: 1, Within: time.Minute}}
+}
 
 // Subscribe starts watching a case; the channel is closed by cancel and when
 // the daemon stops.
@@ -31,6 +40,8 @@ func (h *hub) Subscribe(caseID string) (<-chan api.LiveReading, func(), error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.closed || h.count >= maxWatchers {
+		h.refused.Add(1)
+		h.warnings.Warn("a live stream was refused: all are taken", "streams", maxWatchers, "case", caseID)
 		return nil, nil, errTooManyWatchers
 	}
 	c := make(chan api.LiveReading, watcherQueue)

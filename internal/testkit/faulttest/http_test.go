@@ -226,3 +226,89 @@ func TestCostlyQuestionsAreTurnedAwayWhileReadingsAreTaken(t *testing.T) {
 	require.Less(t, d.PeakRSS(), int64(512<<20), fmt.Sprint(d.PeakRSS()>>20, " MiB"))
 	require.Zero(t, d.Stop(), d.Log())
 }
+
+// Row 70: slow uploads hold no seat of the questions, nor questions one of an
+// upload.
+func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
+	d := crashtest.Serve(t, t.TempDir())
+	newHouse(d)
+	d.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(20000)), 200)
+	const soon = 8 * time.Second // whoever waits for a seat waits 10 s
+	started := make(chan struct{}, 20)
+	for range 20 {
+		slow, ends := io.Pipe()
+		t.Cleanup(func() { _ = ends.Close() })
+		go func() {
+			resp, err := http.Post(d.HTTP+"/api/cases/larch-3/readings", "text/csv", slow)
+			if err == nil {
+				_ = resp.Body.Close()
+			}
+		}()
+		go func() { _, _ = ends.Write([]byte("t")); started <- struct{}{} }()
+	}
+	for range 20 {
+		<-started
+	}
+	for _, path := range []string{"/api/cases/larch-3/timeline?step=3600", "/api/cases/larch-3/assessment",
+		"/api/cases/larch-3/readings.csv"} {
+		from := time.Now()
+		d.Do(http.MethodGet, path, nil, 200)
+		require.Less(t, time.Since(from), soon, path)
+	}
+
+	e := crashtest.Serve(t, t.TempDir())
+	newHouse(e)
+	e.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(20000)), 200)
+	over := make(chan struct{})
+	var busy atomic.Int64
+	var asking sync.WaitGroup
+	for range 100 {
+		asking.Go(func() {
+			for {
+				select {
+				case <-over:
+					return
+				default:
+				}
+				resp, err := http.Get(e.HTTP + "/api/cases/larch-3/timeline?step=raw")
+				if err == nil {
+					_, _ = io.Copy(io.Discard, resp.Body)
+					_ = resp.Body.Close()
+					if resp.StatusCode == http.StatusTooManyRequests {
+						busy.Add(1)
+					}
+				}
+			}
+		})
+	}
+	crashtest.Until(t, "questions are turned away", func() bool { return busy.Load() > 0 })
+	from := time.Now()
+	e.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(10)), 200)
+	require.Less(t, time.Since(from), soon, "an upload beside a hundred timelines")
+	close(over)
+	asking.Wait()
+}
+
+// Row 71: live streams beyond their places are refused as busy, in one counted
+// line of the log.
+func TestLiveStreamsBeyondTheirPlacesAreRefusedInOneLine(t *testing.T) {
+	d := crashtest.Serve(t, t.TempDir())
+	newHouse(d)
+	const places, more = 200, 300
+	for n := range places {
+		resp, err := http.Get(d.HTTP + "/api/cases/larch-3/live")
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = resp.Body.Close() })
+		require.Equal(t, http.StatusOK, resp.StatusCode, "stream %d", n+1)
+	}
+	for n := range more {
+		resp, err := http.Get(d.HTTP + "/api/cases/larch-3/live")
+		require.NoError(t, err)
+		_ = resp.Body.Close()
+		require.Equal(t, http.StatusServiceUnavailable, resp.StatusCode, "stream %d", places+n+1)
+		require.NotEmpty(t, resp.Header.Get("Retry-After"))
+	}
+	require.EqualValues(t, more, d.Metric("dewcase_live_refused_total"))
+	require.Equal(t, 1, strings.Count(d.Log(), "a live stream was refused"), d.Log())
+	require.NotContains(t, d.Log(), "level=ERROR")
+}

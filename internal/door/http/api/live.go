@@ -14,11 +14,10 @@ import (
 // rather than holding anything up.
 func (s *server) live(r chi.Router) {
 	op := &huma.Operation{OperationID: "live", Method: http.MethodGet, Path: "/api/cases/{case}/live",
-		Summary: "Readings as they arrive (server-sent events named reading)",
-		Parameters: []*huma.Param{{Name: "case", In: "path", Required: true,
-			Schema: &huma.Schema{Type: "string", Pattern: "^[a-z0-9-]+$"}}},
-		Responses: map[string]*huma.Response{"200": {Description: "A stream of events",
-			Content: map[string]*huma.MediaType{"text/event-stream": {Schema: &huma.Schema{Type: "string"}}}}}}
+		Summary:    "Readings as they arrive (server-sent events named reading)",
+		Parameters: []*huma.Param{caseInPath}, Responses: refusals("404", "503")}
+	op.Responses["200"] = &huma.Response{Description: "A stream of events",
+		Content: map[string]*huma.MediaType{"text/event-stream": {Schema: &huma.Schema{Type: "string"}}}}
 	s.api.OpenAPI().AddOperation(op)
 	r.Get(op.Path, func(w http.ResponseWriter, r *http.Request) {
 		id := chi.URLParam(r, "case")
@@ -28,6 +27,7 @@ func (s *server) live(r chi.Router) {
 		}
 		events, cancel, err := s.Live.Subscribe(id)
 		if err != nil {
+			w.Header().Set("Retry-After", "30")
 			s.refuse(w, r, err)
 			return
 		}

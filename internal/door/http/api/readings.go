@@ -17,35 +17,43 @@ import (
 	"dewcase/internal/roof"
 )
 
-// readings are plain handlers: both bodies are streams, which may be long.
-func (s *server) readings(r chi.Router) {
-	id := &huma.Param{Name: "case", In: "path", Required: true,
+var (
+	csvBody    = map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: "string"}}}
+	caseInPath = &huma.Param{Name: "case", In: "path", Required: true,
 		Schema: &huma.Schema{Type: "string", Pattern: "^[a-z0-9-]+$"}}
-	csv := map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: "string"}}}
-	problem := map[string]*huma.MediaType{"application/problem+json": {Schema: &huma.Schema{Type: "object"}}}
-	refusals := func(codes ...string) map[string]*huma.Response {
-		out := map[string]*huma.Response{}
-		for _, c := range codes {
-			out[c] = &huma.Response{Description: "Refused, with the reason", Content: problem}
-		}
-		return out
+)
+
+// refusals document an operation's statuses that come with a problem object.
+func refusals(codes ...string) map[string]*huma.Response {
+	out := map[string]*huma.Response{}
+	for _, c := range codes {
+		out[c] = &huma.Response{Description: "Refused, with the reason", Content: map[string]*huma.MediaType{
+			"application/problem+json": {Schema: &huma.Schema{Type: "object"}}}}
 	}
-	post := &huma.Operation{OperationID: "post-readings", Method: http.MethodPost, Path: "/api/cases/{case}/readings",
+	return out
+}
+
+// uploads is a plain handler: the body is a stream, which may be long.
+func (s *server) uploads(r chi.Router) {
+	op := &huma.Operation{OperationID: "post-readings", Method: http.MethodPost, Path: "/api/cases/{case}/readings",
 		Summary:    "Import readings (CSV)",
-		Parameters: []*huma.Param{id}, RequestBody: &huma.RequestBody{Required: true, Content: csv},
-		Responses: refusals("404", "413", "422")}
-	post.Responses["200"] = &huma.Response{Description: "What became of the rows",
+		Parameters: []*huma.Param{caseInPath}, RequestBody: &huma.RequestBody{Required: true, Content: csvBody},
+		Responses: refusals("404", "413", "422", "429")}
+	op.Responses["200"] = &huma.Response{Description: "What became of the rows",
 		Content: map[string]*huma.MediaType{"application/json": {Schema: s.api.OpenAPI().Components.Schemas.Schema(reportType,
 			true, "Report")}}}
-	s.api.OpenAPI().AddOperation(post)
-	r.Post(post.Path, s.postReadings)
+	s.api.OpenAPI().AddOperation(op)
+	r.Post(op.Path, s.postReadings)
+}
 
-	get := &huma.Operation{OperationID: "get-readings", Method: http.MethodGet, Path: "/api/cases/{case}/readings.csv",
+// exports is a plain handler: the answer is a stream, which may be long.
+func (s *server) exports(r chi.Router) {
+	op := &huma.Operation{OperationID: "get-readings", Method: http.MethodGet, Path: "/api/cases/{case}/readings.csv",
 		Summary:    "The raw readings (CSV)",
-		Parameters: []*huma.Param{id, timeParam("from"), timeParam("to")}, Responses: refusals("400", "404")}
-	get.Responses["200"] = &huma.Response{Description: "The readings as they were received", Content: csv}
-	s.api.OpenAPI().AddOperation(get)
-	r.Get(get.Path, s.getReadings)
+		Parameters: []*huma.Param{caseInPath, timeParam("from"), timeParam("to")}, Responses: refusals("400", "404", "429")}
+	op.Responses["200"] = &huma.Response{Description: "The readings as they were received", Content: csvBody}
+	s.api.OpenAPI().AddOperation(op)
+	r.Get(op.Path, s.getReadings)
 }
 
 func timeParam(name string) *huma.Param {

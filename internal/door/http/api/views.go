@@ -26,17 +26,12 @@ var (
 // from starving everything else.
 func (s *server) views(r chi.Router) {
 	schemas := s.api.OpenAPI().Components.Schemas
-	id := &huma.Param{Name: "case", In: "path", Required: true,
-		Schema: &huma.Schema{Type: "string", Pattern: "^[a-z0-9-]+$"}}
 	describe := func(op *huma.Operation, answer reflect.Type, name string) {
 		op.Method = http.MethodGet
-		op.Parameters = append([]*huma.Param{id}, op.Parameters...)
-		op.Responses = map[string]*huma.Response{"200": {Description: "The answer",
-			Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(answer, true, name)}}}}
-		for _, code := range []string{"400", "404", "429"} {
-			op.Responses[code] = &huma.Response{Description: "Refused, with the reason",
-				Content: map[string]*huma.MediaType{"application/problem+json": {Schema: &huma.Schema{Type: "object"}}}}
-		}
+		op.Parameters = append([]*huma.Param{caseInPath}, op.Parameters...)
+		op.Responses = refusals("400", "404", "429")
+		op.Responses["200"] = &huma.Response{Description: "The answer",
+			Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(answer, true, name)}}}
 		s.api.OpenAPI().AddOperation(op)
 	}
 	describe(&huma.Operation{OperationID: "get-timeline", Path: "/api/cases/{case}/timeline",

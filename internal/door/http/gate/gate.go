@@ -21,6 +21,7 @@ import (
 	"golang.org/x/time/rate"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/floodlog"
 )
 
 // Options say who may come in.
@@ -42,7 +43,7 @@ type Gate struct {
 	opt      Options
 	sessions *scs.SessionManager
 	guesses  guesses
-	wrongs   wrongs
+	wrongs   floodlog.Log // guesses from many addresses may come in floods
 	secrets  atomic.Pointer[secrets]
 	setUp    sync.Mutex // over setting the password by the code
 	unnamed  sync.Once  // tells of a proxy that is not named
@@ -57,7 +58,8 @@ func New(opt Options) *Gate {
 	s.Lifetime, s.IdleTimeout = 30*24*time.Hour, 7*24*time.Hour
 	s.Cookie.Name, s.Cookie.HttpOnly, s.Cookie.SameSite, s.Cookie.Secure = "dewcase", true, http.SameSiteLaxMode,
 		opt.Secure
-	g := &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}}}
+	g := &Gate{opt: opt, sessions: s, guesses: guesses{by: map[string]*rate.Limiter{}},
+		wrongs: floodlog.Log{To: opt.Log, Lines: 5, Within: time.Minute}}
 	g.secrets.Store(&secrets{opt.PasswordHash, opt.Token, opt.SetUpCode})
 	return g
 }
@@ -239,7 +241,7 @@ func (g *Gate) LogIn(r *http.Request, password string) (ok, tired bool) {
 		}
 	}
 	g.guesses.count(from)
-	g.tellWrong(from)
+	g.wrongs.Warn("a wrong password was tried", "from", from)
 	return false, false
 }
 
@@ -268,7 +270,7 @@ func (g *Gate) SetPassword(r *http.Request, code, password string) (ok, tired bo
 	code = strings.ToUpper(strings.Join(strings.Fields(code), ""))
 	if now.code == "" || !credentials.Same(code, now.code) {
 		g.guesses.count(from)
-		g.tellWrong(from)
+		g.wrongs.Warn("a wrong password was tried", "from", from)
 		return false, false, nil
 	}
 	if now.hash, err = credentials.Hash(password); err != nil {
@@ -281,35 +283,6 @@ func (g *Gate) SetPassword(r *http.Request, code, password string) (ok, tired bo
 	g.secrets.Store(&now)
 	g.opt.Log.Info("the consultant's password was set with the set-up code", "from", from)
 	return g.admit(r), false, nil
-}
-
-// Wrong passwords are told at most wrongTold times a minute: a flood of guesses
-// from many addresses must not fill the log's disk.
-const wrongTold, wrongWithin = 5, time.Minute
-
-// wrongs counts wrong passwords since a time.
-type wrongs struct {
-	mu         sync.Mutex
-	since      time.Time
-	n, leftOut int
-}
-
-func (g *Gate) tellWrong(from string) {
-	w := &g.wrongs
-	w.mu.Lock()
-	if now := time.Now(); now.Sub(w.since) >= wrongWithin {
-		w.since, w.n = now, 0
-	}
-	w.n++
-	if w.n > wrongTold {
-		w.leftOut++
-		w.mu.Unlock()
-		return
-	}
-	before := w.leftOut
-	w.leftOut = 0
-	w.mu.Unlock()
-	g.opt.Log.Warn("a wrong password was tried", "from", from, "not_told_before", before)
 }
 
 // LogOut ends the session.
