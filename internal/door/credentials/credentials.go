@@ -89,21 +89,42 @@ func Same(a, b string) bool {
 // Users are MQTT users, a name and a hash each.
 type Users struct {
 	hashes map[string]string
-	topics map[string][]string
+	topics map[string]Topics
 	mu     sync.Mutex
 	seen   map[[32]byte]bool // verified name and secret, so that reconnects cost no hash
 }
 
-// ReadUsers reads a file of lines `name:hash` or `name:hash:topic,topic`; empty
-// lines and lines that start with # are skipped. Hashes are those of `dewcase
-// password`.
+// Topics are the topic filters a user may read and publish to.
+type Topics struct{ Read, Write []string }
+
+// topicsOf reads `topic,topic`, to read and to write, or `read=topic,topic;write=topic`.
+func topicsOf(s string) (Topics, error) {
+	if !strings.HasPrefix(s, "read=") && !strings.HasPrefix(s, "write=") {
+		all := strings.Split(s, ",")
+		return Topics{all, all}, nil
+	}
+	var t Topics
+	for part := range strings.SplitSeq(s, ";") {
+		key, list, _ := strings.Cut(part, "=")
+		to := map[string]*[]string{"read": &t.Read, "write": &t.Write}[key]
+		if to == nil || *to != nil || list == "" {
+			return t, fmt.Errorf("topics are topic,topic or read=topic,topic;write=topic, not %q", s)
+		}
+		*to = strings.Split(list, ",")
+	}
+	return t, nil
+}
+
+// ReadUsers reads a file of lines `name:hash`, `name:hash:topic,topic` or
+// `name:hash:read=topic,topic;write=topic`; empty lines and lines that start with
+// # are skipped. Hashes are those of `dewcase password`.
 func ReadUsers(file string) (*Users, error) {
 	f, err := os.Open(file)
 	if err != nil {
 		return nil, fmt.Errorf("reading the MQTT users: %w", err)
 	}
 	defer f.Close()
-	u := &Users{hashes: map[string]string{}, topics: map[string][]string{}, seen: map[[32]byte]bool{}}
+	u := &Users{hashes: map[string]string{}, topics: map[string]Topics{}, seen: map[[32]byte]bool{}}
 	lines := bufio.NewScanner(f)
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
@@ -112,7 +133,8 @@ func ReadUsers(file string) (*Users, error) {
 		}
 		name, hash, ok := strings.Cut(line, ":")
 		if !ok || name == "" {
-			return nil, fmt.Errorf("%s:%d: a line is name:hash, or name:hash:topic,topic", file, n)
+			return nil, fmt.Errorf("%s:%d: a line is name:hash, name:hash:topic,topic or "+
+				"name:hash:read=topic,topic;write=topic", file, n)
 		}
 		hash, topics, named := strings.Cut(hash, ":")
 		if _, _, err := taken(hash); err != nil {
@@ -123,7 +145,9 @@ func ReadUsers(file string) (*Users, error) {
 		}
 		u.hashes[name] = hash
 		if named {
-			u.topics[name] = strings.Split(topics, ",")
+			if u.topics[name], err = topicsOf(topics); err != nil {
+				return nil, fmt.Errorf("%s:%d: user %s: %w", file, n, name, err)
+			}
 		}
 	}
 	if err := lines.Err(); err != nil {
@@ -134,7 +158,9 @@ func ReadUsers(file string) (*Users, error) {
 
 // Changed reports whether a user's line is another one than before, or gone.
 func (u *Users) Changed(before *Users, name string) bool {
-	return u.hashes[name] != before.hashes[name] || !slices.Equal(u.topics[name], before.topics[name])
+	now, then := u.topics[name], before.topics[name]
+	return u.hashes[name] != before.hashes[name] || !slices.Equal(now.Read, then.Read) ||
+		!slices.Equal(now.Write, then.Write)
 }
 
 // Check reports whether the user has this secret.
@@ -159,5 +185,8 @@ func (u *Users) Check(name, secret string) bool {
 	return true
 }
 
-// Topics are the topics named for a user; nil where none are.
-func (u *Users) Topics(name string) []string { return u.topics[name] }
+// Topics are those named for a user, if any are.
+func (u *Users) Topics(name string) (t Topics, named bool) {
+	t, named = u.topics[name]
+	return t, named
+}

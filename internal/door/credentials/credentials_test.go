@@ -45,6 +45,32 @@ func TestUsersFileNamesTheFaultyLine(t *testing.T) {
 	assert.NotContains(t, err.Error(), "s3cret")
 }
 
+func TestALineSaysWhatAUserReadsAndWhatItPublishesTo(t *testing.T) {
+	hash, err := credentials.Hash("s3cret")
+	require.NoError(t, err)
+	file := filepath.Join(t.TempDir(), "users")
+	for line, want := range map[string]credentials.Topics{
+		"a/+,b":              {Read: []string{"a/+", "b"}, Write: []string{"a/+", "b"}},
+		"read=a/+,b;write=c": {Read: []string{"a/+", "b"}, Write: []string{"c"}},
+		"write=c;read=a":     {Read: []string{"a"}, Write: []string{"c"}},
+		"read=a":             {Read: []string{"a"}}, "write=a": {Write: []string{"a"}},
+	} {
+		require.NoError(t, os.WriteFile(file, []byte("home:"+hash+":"+line+"\nk1:"+hash+"\n"), 0o600))
+		u, err := credentials.ReadUsers(file)
+		require.NoError(t, err, line)
+		got, named := u.Topics("home")
+		assert.True(t, named)
+		assert.Equal(t, want, got, line)
+		_, named = u.Topics("k1")
+		assert.False(t, named)
+	}
+	for _, line := range []string{"read=a;writes=b", "read=a;read=b", "read=", "read=a;b", "write=a,b;"} {
+		require.NoError(t, os.WriteFile(file, []byte("k1:"+hash+"\nhome:"+hash+":"+line+"\n"), 0o600))
+		_, err := credentials.ReadUsers(file)
+		assert.ErrorContains(t, err, ":2: user home: topics are topic,topic or read=topic,topic;write=topic", line)
+	}
+}
+
 func TestAUserWhoStandsTwiceIsRefusedByLine(t *testing.T) {
 	hash, err := credentials.Hash("s3cret")
 	require.NoError(t, err)

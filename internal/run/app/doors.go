@@ -11,8 +11,9 @@ import (
 )
 
 // loggerUsers reads who may publish to the embedded broker. A user named
-// CASE/LOGGER may publish to its own topic only; one with topics of its own to
-// those; any other to everything, and read too (a bridge, home automation).
+// CASE/LOGGER may publish to its own topic only; one with topics of its own read
+// and publish to those; any other everything (a bridge). What the daemon says it
+// says alone.
 func (a *App) loggerUsers(c config.MQTT) (func(user, password string) (broker.Rights, bool), error) {
 	if c.UsersFile == "" {
 		return nil, nil
@@ -27,8 +28,8 @@ func (a *App) loggerUsers(c config.MQTT) (func(user, password string) (broker.Ri
 		if !users.Check(user, password) {
 			return broker.Rights{}, false
 		}
-		if topics := users.Topics(user); topics != nil {
-			return broker.Rights{Publish: topics, Subscribe: topics}, true
+		if topics, named := users.Topics(user); named {
+			return broker.Rights{Publish: topics.Write, Subscribe: topics.Read}, true
 		}
 		if caseID, logger, ok := strings.Cut(user, "/"); ok {
 			return broker.LoggerRights(caseID, logger), true
