@@ -133,13 +133,15 @@ const (
 	BadLogger       Reason = "bad_logger"
 	BadRow          Reason = "bad_row"
 	Unsupported     Reason = "unsupported_format"
+	Forbidden       Reason = "forbidden"
 )
 
 // Reasons lists every reason, in a fixed order.
 func Reasons() []Reason {
 	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, ValueOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime,
 		BadValue,
-		BadPayload, TooLarge, BadTopic, UnknownCase, TooManyLoggers, RetainedNoTime, Unpaired, BadLogger, BadRow, Unsupported}
+		BadPayload, TooLarge, BadTopic, UnknownCase, TooManyLoggers, RetainedNoTime, Unpaired, BadLogger, BadRow, Unsupported,
+		Forbidden}
 }
 
 // Reject is something that could not be used, kept with its reason.

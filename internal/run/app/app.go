@@ -204,8 +204,8 @@ func (a *App) openBroker(c config.MQTT) error {
 		return err
 	}
 	a.broker, err = broker.New(broker.Options{Listen: c.Listen, TLS: tls, Authenticate: auth,
-		AnonymousLoopback: config.Loopback(c.Listen),
-		MaxPayloadBytes:   c.MaxPayloadKB << 10, Logger: a.opt.Log, Now: a.opt.Now,
+		Own: ownTopics, Forbidden: a.forbidden,
+		MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log, Now: a.opt.Now,
 		Batch: a.arrived})
 	if errors.Is(err, broker.ErrNeedsCredentials) {
 		return fmt.Errorf("%w; write mqtt.users_file, a line NAME:HASH a logger with the hash from `dewcase password`, or "+

@@ -2,11 +2,14 @@ package app
 
 import (
 	"crypto/tls"
+	"fmt"
 	"strings"
 	"sync/atomic"
 
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/door/mqtt/broker"
+	"dewcase/internal/door/notify"
+	"dewcase/internal/roof"
 	"dewcase/internal/run/config"
 )
 
@@ -52,4 +55,26 @@ func (c *certificate) serverTLS(whose, certFile, keyFile string) (*tls.Config, e
 	c.Store(cert)
 	return &tls.Config{MinVersion: tls.VersionTLS12,
 		GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return c.Load(), nil }}, nil
+}
+
+// ownTopics are what the daemon alone publishes to.
+var ownTopics = []string{notify.TopicPrefix + "#"}
+
+// forbidden counts a publish that the embedded broker refused and lists it under
+// what could not be used: a logger with a slip in its topic or its user's name is
+// told nothing that a person would see.
+func (a *App) forbidden(f broker.Forbidden) {
+	a.metrics.Rejected(roof.Forbidden, 1)
+	short := func(s string) string { return strings.ToValidUTF8(s[:min(len(s), 300)], "\uFFFD") }
+	r := roof.Reject{At: f.Arrived, Source: short(f.Topic), Reason: roof.Forbidden}
+	if parts := strings.Split(f.Topic, "/"); len(parts) > 1 && roof.ValidCaseID(parts[1]) {
+		r.Case = parts[1]
+	}
+	user := "a client without a user"
+	if f.User != "" {
+		user = "user " + short(f.User)
+	}
+	r.Detail = fmt.Sprintf("%s (client %s) may not publish to %s: %s", user, short(f.Client), r.Source,
+		short(f.Why))
+	a.keeper.Keep(a.base, []roof.Reject{r})
 }

@@ -17,6 +17,12 @@ func (a *App) brokerGauges(b *broker.Broker) {
 		of(func(s broker.Stats) int64 { return s.NotDurable }), of(func(s broker.Stats) int64 { return s.TooLarge }))
 	a.metrics.Counter("dewcase_mqtt_failed_logins_total", "Logins that the embedded broker refused.", nil,
 		of(func(s broker.Stats) int64 { return s.FailedLogins }))
+	a.metrics.Gauge("dewcase_mqtt_waiting_bytes", "Bytes that wait for subscribers of the embedded broker.", nil,
+		of(func(s broker.Stats) int64 { return s.Waiting }))
+	a.metrics.Counter("dewcase_mqtt_missed_total", "Messages that a subscriber of the embedded broker did not get; it "+
+		"read too slowly or was away.", nil, of(func(s broker.Stats) int64 { return s.Missed }))
+	a.metrics.Counter("dewcase_mqtt_subscribers_cut_total", "Subscribers of the embedded broker that were cut, or "+
+		"forgotten while away, because too much waited for them.", nil, of(func(s broker.Stats) int64 { return s.Cut }))
 }
 
 // feedGauges shows the outside broker on /metrics.

@@ -254,9 +254,10 @@ func installed(t *testing.T, conf string) (b *mosquittotest.Broker, ca string) {
 }
 
 // send publishes with Mosquitto's own client, as INSTALL.md shows.
-func send(t *testing.T, b *mosquittotest.Broker, ca, user, password, topic, payload string) error {
+func send(t *testing.T, b *mosquittotest.Broker, ca, user, password, topic, payload string, more ...string) error {
 	t.Helper()
-	args := []string{"-h", "127.0.0.1", "-p", strconv.Itoa(b.Port), "--cafile", ca, "-q", "1", "-t", topic, "-m", payload}
+	args := append(more, "-h", "127.0.0.1", "-p", strconv.Itoa(b.Port), "--cafile", ca, "-q", "1", "-t", topic,
+		"-m", payload)
 	if user != "" {
 		args = append(args, "-u", user, "-P", password)
 	}
@@ -298,7 +299,14 @@ func TestHomeAutomationReadsTheStateAndTellsAForecastBehindMosquittoAsInstalled(
 	crashtest.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
 	d.Do(http.MethodPut, "/api/cases/house-1/file", strings.NewReader(house), 201)
 	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase/house-1/k7", reading(0)))
-	require.Contains(t, listen(t, b, ca, "home", "h", "dewcase-state/house-1"), `"sentence":`)
+	state := func() string { return listen(t, b, ca, "home", "h", "dewcase-state/house-1") }
+	require.Contains(t, state(), `"sentence":`)
+	for user, password := range map[string]string{"home": "h", "house-1/k7": "k"} {
+		require.NoError(t, send(t, b, ca, user, password, "dewcase-state/house-1", user+" says dry", "-r"))
+	}
+	require.NotContains(t, state(), "says dry", "the daemon alone says the state of a roof")
+	require.NoError(t, send(t, b, ca, "dewcase", "d", "dewcase-state/house-1", "dewcase says dry", "-r"))
+	require.Equal(t, "dewcase says dry\n", state())
 
 	until := time.Now().Add(12 * time.Hour).UTC().Format(time.RFC3339)
 	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase-forecast/house-1",

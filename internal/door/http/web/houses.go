@@ -251,6 +251,7 @@ var reasonWords = map[roof.Reason]string{
 	roof.BadLogger:       "The logger’s name has letters that are not allowed.",
 	roof.BadRow:          "A row of a file could not be read.",
 	roof.Unsupported:     "The file is in a form that is not read.",
+	roof.Forbidden:       "The user may not publish there. Correct the topic, the logger’s user or mqtt.users_file.",
 }
 
 func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {

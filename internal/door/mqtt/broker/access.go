@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -151,6 +152,7 @@ func (h *hook) OnConnect(cl *mqtt.Client, pk packets.Packet) error {
 	if len(pk.Connect.ClientIdentifier) > 256 || len(pk.Connect.WillPayload) > maxForwardBytes {
 		return errors.New("client identifier or will too large")
 	}
+	cl.Properties.Will.WillDelayInterval = 0 // or the library would send it, later
 	return nil
 }
 
@@ -166,7 +168,7 @@ func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	host, _, _ := net.SplitHostPort(cl.Net.Remote)
 	local := isLoopbackHost(host)
 	auth := h.b.opts.Authenticate
-	if auth == nil || (local && h.b.opts.AnonymousLoopback && !pk.Connect.UsernameFlag) {
+	if auth == nil {
 		if !local {
 			return false // New does not listen wider without users; this is the second lock on the door
 		}
@@ -187,12 +189,12 @@ func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	if !ok {
 		h.b.stats.badLogins.Add(1)
 		g.delay(host, true)
-		h.b.warn("an MQTT login was refused", "remote", cl.Net.Remote, "user", short(string(pk.Connect.Username)))
+		h.b.warnings.Warn("an MQTT login was refused", "remote", cl.Net.Remote, "user", short(string(pk.Connect.Username)))
 		return false
 	}
 	g.clear(host)
 	if h.othersSession(cl) {
-		h.b.warn("an MQTT client identifier in use by another user was refused", "remote", cl.Net.Remote, "client",
+		h.b.warnings.Warn("an MQTT client identifier in use by another user was refused", "remote", cl.Net.Remote, "client",
 			short(cl.ID))
 		return false
 	}
@@ -200,30 +202,56 @@ func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	return true
 }
 
-// OnACLCheck decides about one topic, or one filter to read. A message going out
-// to a subscriber is asked about again by its topic.
+// Forbidden is a publish that was refused.
+type Forbidden struct {
+	User, Client, Topic string
+	Arrived             time.Time
+	Why                 string // in words, and what would be right
+}
+
+// OnACLCheck decides about one topic to publish to, or one filter to read.
 func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
-	if strings.HasPrefix(topic, "$") {
+	if write {
+		why := h.b.forbids(h.b.guard.of(cl), topic)
+		if why != "" && h.b.opts.Forbidden != nil {
+			h.b.opts.Forbidden(Forbidden{User: string(cl.Properties.Username), Client: cl.ID, Topic: topic,
+				Arrived: h.b.opts.Now().UTC(), Why: why})
+		}
+		return why == ""
+	}
+	if strings.HasPrefix(topic, "$") || !modestTopic(topic) || !h.b.guard.of(cl).maySubscribe(topic) {
 		return false
 	}
-	r := h.b.guard.of(cl)
-	if write {
-		return r.mayPublish(topic)
+	_, had := cl.State.Subscriptions.Get(topic)
+	return had || cl.State.Subscriptions.Len() < maxFilters &&
+		atomic.LoadInt64(&h.b.srv.Info.Subscriptions) < maxAllFilters
+}
+
+// forbids says why a client with these rights may not publish to a topic; "" if
+// it may.
+func (b *Broker) forbids(r Rights, topic string) string {
+	switch {
+	case strings.HasPrefix(topic, "$"):
+		return "topics that begin with $ belong to the broker"
+	case slices.ContainsFunc(b.opts.Own, func(f string) bool { return covers(f, topic) }):
+		return "the daemon alone publishes to " + strings.Join(b.opts.Own, ", ")
+	case r.mayPublish(topic):
+		return ""
+	case len(r.Publish) == 0:
+		return "the user may read only"
 	}
-	return modestTopic(topic) && r.maySubscribe(topic)
+	return "the user may publish to " + strings.Join(r.Publish, ", ") + " only"
 }
 
 // OnWill keeps a dying client from speaking where it may not: the library does
-// not ask about wills. They are never readings.
+// not ask about wills. They are never readings, and are passed on at once.
 func (h *hook) OnWill(cl *mqtt.Client, will mqtt.Will) (mqtt.Will, error) {
-	if !modestTopic(will.TopicName) || !h.OnACLCheck(cl, will.TopicName, true) {
-		// An empty payload to a topic nobody can read is as good as none.
-		return mqtt.Will{TopicName: "$void"}, nil
+	if h.OnACLCheck(cl, will.TopicName, true) {
+		h.b.passOn(cl, packets.Packet{FixedHeader: packets.FixedHeader{Qos: will.Qos, Retain: will.Retain},
+			TopicName: will.TopicName, Payload: will.Payload, Properties: packets.Properties{User: will.User}})
 	}
-	if will.Retain && h.b.srv.Topics.Retained.Len() >= maxRetained {
-		will.Retain = false
-	}
-	return will, nil
+	// An empty payload to a topic nobody can read is as good as none.
+	return mqtt.Will{TopicName: "$void"}, nil
 }
 
 // short cuts a stranger's word down for a log line.
@@ -232,25 +260,4 @@ func short(s string) string {
 		return s
 	}
 	return s[:64] + "..."
-}
-
-// warn logs at most a few lines a second: floods of bad clients must not fill the disk.
-func (b *Broker) warn(msg string, args ...any) {
-	b.stats.logMu.Lock()
-	now := time.Now()
-	if now.Sub(b.stats.logSince) > time.Second {
-		if b.stats.unlogged > 0 {
-			b.log.Warn("further MQTT warnings were left out", "count", b.stats.unlogged)
-		}
-		b.stats.logSince, b.stats.logged, b.stats.unlogged = now, 0, 0
-	}
-	b.stats.logged++
-	quiet := b.stats.logged > 5
-	if quiet {
-		b.stats.unlogged++
-	}
-	b.stats.logMu.Unlock()
-	if !quiet {
-		b.log.Warn(msg, args...)
-	}
 }

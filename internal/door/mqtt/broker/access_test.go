@@ -19,6 +19,8 @@ func users(user, password string) (Rights, bool) {
 		return Rights{Subscribe: []string{"dewcase/larkfield-9/state/#"}}, true
 	case user == "spy" && password == "right":
 		return Rights{Subscribe: []string{"other/#"}}, true
+	case (user == "all" || user == "reader" || user == "bridge") && password == "right":
+		return Everything(), true
 	}
 	return Rights{}, false
 }
@@ -110,9 +112,9 @@ func TestAnotherUsersSessionCannotBeTakenOver(t *testing.T) {
 
 func TestAWillSpeaksOnlyWhereItsUserMay(t *testing.T) {
 	r := &recorder{}
-	b := start(t, Options{Handler: r.handle, Authenticate: users, AnonymousLoopback: true})
+	b := start(t, Options{Handler: r.handle, Authenticate: users})
 	got := make(chan string, 4)
-	all := connect(t, b, "all", nil)
+	all := connect(t, b, "all", as("all", "right"))
 	wait(t, all.Subscribe("#", 1, func(_ paho.Client, m paho.Message) { got <- m.Topic() }))
 	for _, topic := range []string{"dewcase/larkfield-9/state/loft", "dewcase/larkfield-9/k7"} {
 		c := rawWill(t, b, topic)

@@ -7,10 +7,13 @@
 // each, so the acknowledgements are not the library's: what waits on a connection
 // goes to the handler together, in the order of arrival, and is acknowledged in
 // that order once it is durable. Memory is bounded by a budget over all
-// connections; when it is used up, reading from the loggers pauses.
+// connections; when it is used up, reading from the loggers pauses. Nor is passing
+// messages on the library's, which copies each for every subscriber: here they
+// share one, and whoever lets too much wait is cut (see post).
 package broker
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -25,6 +28,7 @@ import (
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"golang.org/x/sync/semaphore"
 
+	"dewcase/internal/door/floodlog"
 	"dewcase/internal/door/mqtt/mqttframe"
 )
 
@@ -49,9 +53,10 @@ type Options struct {
 	// may be slow (a password hash); failures are slowed down per address. nil
 	// admits everyone and is allowed on loopback only.
 	Authenticate func(user, password string) (Rights, bool)
-	// AnonymousLoopback admits clients from this machine that name no user,
-	// although Authenticate is set.
-	AnonymousLoopback bool
+	// Own are the topic filters that the daemon alone publishes to.
+	Own []string
+	// Forbidden is told of each publish that was refused; it must not block.
+	Forbidden func(Forbidden)
 
 	MaxClients      int // at one time; default 512
 	MaxPayloadBytes int // of one message; default 256 KiB, room for a long catch-up
@@ -72,11 +77,12 @@ const (
 	connectTimeout   = 10 * time.Second // from TCP connection to CONNECT, TLS included
 	closeLibrary     = 2 * time.Second  // for the library's own closing, after everything is durable
 	writeTimeout     = 10 * time.Second // a client that reads nothing for so long is dropped
-	maxRetained      = 1000             // topics whose last message is kept
 	maxForwardBytes  = 32 << 10         // larger messages are stored but not passed on to subscribers
 	maxTopicBytes    = 512              // of filters, and of topics passed on
 	maxTopicLevels   = 32
-	sessionLifetime  = 3600 // seconds a subscriber may be away before it is forgotten
+	maxFilters       = 256   // subscriptions of one client
+	maxAllFilters    = 10000 // of all
+	sessionLifetime  = 3600  // seconds a subscriber may be away before it is forgotten
 	retainedLifetime = 10 * 365 * 24 * 3600
 )
 
@@ -94,6 +100,8 @@ type Broker struct {
 	drainMu  sync.RWMutex   // orders pending.Add before the wait of Stop
 	conns    sync.Map       // *mqtt.Client -> *conn
 	guard    *guard
+	post     *post
+	warnings floodlog.Log
 	stats    counters
 	addr     string
 	stopped  sync.Once
@@ -136,6 +144,7 @@ func New(opts Options) (*Broker, error) {
 	if b.log == nil {
 		b.log = slog.New(slog.DiscardHandler)
 	}
+	b.post, b.warnings = newPost(b), floodlog.Log{To: b.log, Lines: 5, Within: time.Second}
 	b.base, b.cancel = context.WithCancel(context.Background())
 	return b, nil
 }
@@ -162,8 +171,8 @@ func (b *Broker) Start() error {
 	caps.MaximumPacketSize = uint32(b.opts.MaxPayloadBytes) + 1<<17 // topic and properties come on top
 	caps.MaximumSessionExpiryInterval = sessionLifetime
 	caps.MaximumMessageExpiryInterval = retainedLifetime
-	caps.MaximumClientWritesPending = 1024
-	caps.MaximumInflight = 256
+	caps.MaximumClientWritesPending = 1 // post writes
+	caps.MaximumInflight = maxUnacknowledged
 	caps.ReceiveMaximum = perConnection
 	caps.TopicAliasMaximum = 0 // an alias would be checked for rights under an empty topic
 	b.srv = mqtt.New(&mqtt.Options{
@@ -172,7 +181,6 @@ func (b *Broker) Start() error {
 		ClientNetWriteBufferSize: 2 << 10,
 		// The library measures memory for every $SYS round, stopping the world.
 		SysTopicResendInterval: 24 * 3600,
-		InlineClient:           true,
 		Logger:                 slog.New(slog.DiscardHandler), // it logs every refused packet; what matters is logged here
 	})
 	if err := b.srv.AddHook(&hook{b: b}, nil); err != nil {
@@ -196,9 +204,8 @@ func (b *Broker) Publish(topic string, payload []byte, retained bool) error {
 	if b.srv == nil || b.draining.Load() {
 		return errors.New("publishing: the MQTT broker is not running")
 	}
-	if err := b.srv.Publish(topic, payload, retained, 1); err != nil {
-		return fmt.Errorf("publishing to %s: %w", topic, err)
-	}
+	b.post.publish(&outgoing{topic: topic, payload: bytes.Clone(payload), qos: 1, retain: retained, own: true,
+		created: time.Now().Unix(), weight: int64(len(topic) + len(payload) + messageOverhead)})
 	return nil
 }
 

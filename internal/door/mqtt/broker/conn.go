@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"sync/atomic"
+	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
@@ -25,7 +26,6 @@ type conn struct {
 	cl     *mqtt.Client
 	queue  chan waiting
 	failed atomic.Bool
-	shadow *mqtt.Client // passes messages on in this client's name
 }
 
 // waiting is a message that was taken and the client has no word about yet.
@@ -93,6 +93,11 @@ func (c *conn) work() {
 			acks = c.accept(acks, w.pk)
 		}
 		acks = c.send(acks)
+		for i, w := range group { // after the publisher has its word
+			if resultOf(results, i) == nil && w.message.TooLarge == 0 {
+				c.b.passOn(c.cl, w.pk)
+			}
+		}
 		c.b.pending.Add(-len(group))
 		clear(group)
 		clear(messages) // payloads must not be kept alive by an idle connection
@@ -107,8 +112,7 @@ func resultOf(results []error, i int) error {
 	return results[i]
 }
 
-// accept adds a durable message's acknowledgement to those that go out next and
-// passes the message on to subscribers.
+// accept adds a durable message's acknowledgement to those that go out next.
 func (c *conn) accept(acks []byte, pk packets.Packet) []byte {
 	if !c.failed.Load() {
 		switch pk.FixedHeader.Qos {
@@ -127,7 +131,6 @@ func (c *conn) accept(acks []byte, pk packets.Packet) []byte {
 		}
 		c.b.stats.accepted.Add(1)
 	}
-	c.passOn(pk)
 	return acks
 }
 
@@ -152,31 +155,23 @@ func (c *conn) send(acks []byte) []byte {
 func (c *conn) fail(err error) {
 	c.b.stats.notDurable.Add(1)
 	if c.failed.CompareAndSwap(false, true) {
-		c.b.warn("closing an MQTT connection: its message could not be stored and will come again",
+		c.b.warnings.Warn("closing an MQTT connection: its message could not be stored and will come again",
 			"client", short(c.cl.ID), "error", err)
 		c.cl.Stop(err)
 	}
 }
 
-// passOn gives a message to the subscribers, if there are any for it.
-func (c *conn) passOn(pk packets.Packet) {
-	info := c.b.srv.Info
-	if !pk.FixedHeader.Retain && atomic.LoadInt64(&info.Subscriptions) == 0 {
+// passOn gives a client's message, or its will, to the subscribers.
+func (b *Broker) passOn(cl *mqtt.Client, pk packets.Packet) {
+	size := max(pk.FixedHeader.Remaining, len(pk.TopicName)+len(pk.Payload)) // properties count
+	if size > maxForwardBytes+maxTopicBytes || !modestTopic(pk.TopicName) {
 		return
 	}
-	if len(pk.Payload) > maxForwardBytes || !modestTopic(pk.TopicName) {
-		return
+	m := &outgoing{topic: pk.TopicName, payload: pk.Payload, qos: pk.FixedHeader.Qos, retain: pk.FixedHeader.Retain,
+		origin: cl.ID, created: time.Now().Unix(), props: pk.Properties.Copy(false),
+		weight: int64(size + messageOverhead)}
+	if e := pk.Properties.MessageExpiryInterval; e > 0 {
+		m.expiry = m.created + int64(e)
 	}
-	if pk.FixedHeader.Retain {
-		if _, known := c.b.srv.Topics.Retained.Get(pk.TopicName); !known && c.b.srv.Topics.Retained.Len() >= maxRetained {
-			pk.FixedHeader.Retain = false
-		}
-	}
-	if c.shadow == nil {
-		c.shadow = c.b.srv.NewClient(nil, mqtt.LocalListener, c.cl.ID, true)
-		c.shadow.Properties.ProtocolVersion = c.cl.Properties.ProtocolVersion
-	}
-	pk.FixedHeader.Dup = false
-	pk.FixedHeader.Qos = min(pk.FixedHeader.Qos, 1)
-	_ = c.b.srv.InjectPacket(c.shadow, pk)
+	b.post.publish(m)
 }

@@ -2,9 +2,7 @@ package broker
 
 import (
 	"errors"
-	"sync"
 	"sync/atomic"
-	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
@@ -32,16 +30,17 @@ func (h *hook) ID() string { return "dewcase" }
 // Provides lists the events wanted.
 func (h *hook) Provides(event byte) bool {
 	switch event {
-	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnSessionEstablished,
-		mqtt.OnDisconnect, mqtt.OnPublish, mqtt.OnWill, mqtt.OnPublishDropped, mqtt.OnClientExpired:
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnSessionEstablished, mqtt.OnDisconnect,
+		mqtt.OnPacketRead, mqtt.OnPacketProcessed, mqtt.OnSubscribe, mqtt.OnPublish, mqtt.OnWill, mqtt.OnClientExpired:
 		return true
 	}
 	return false
 }
 
 // OnSessionEstablished comes just before the first packet is read.
-func (h *hook) OnSessionEstablished(cl *mqtt.Client, _ packets.Packet) {
+func (h *hook) OnSessionEstablished(cl *mqtt.Client, pk packets.Packet) {
 	h.b.conns.Store(cl, h.b.newConn(cl))
+	h.b.post.connected(cl, h.b.guard.of(cl), pk.Connect.Clean)
 }
 
 // OnDisconnect comes after the last packet was handled.
@@ -50,26 +49,58 @@ func (h *hook) OnDisconnect(cl *mqtt.Client, _ error, expire bool) {
 		close(c.(*conn).queue)
 	}
 	// A pure publisher has no session worth keeping; kept ones cost memory.
-	if len(cl.State.Subscriptions.GetAll()) == 0 && !cl.IsTakenOver() {
-		if now, ok := h.b.srv.Clients.Get(cl.ID); ok && now == cl {
-			h.b.srv.Clients.Delete(cl.ID)
-		}
-		expire = true
-	}
-	if expire {
-		h.b.guard.forget(cl)
+	expire = expire || cl.State.Subscriptions.Len() == 0
+	if !h.b.post.left(cl, expire) && !cl.IsTakenOver() {
+		h.b.endSession(cl)
 	}
 }
 
-// OnClientExpired comes when a subscriber stayed away too long.
-func (h *hook) OnClientExpired(cl *mqtt.Client) { h.b.guard.forget(cl) }
+// OnClientExpired comes when a subscriber stayed away too long. The library
+// forgets the client, but not what it had subscribed to.
+func (h *hook) OnClientExpired(cl *mqtt.Client) {
+	h.b.post.expired(cl)
+	h.b.endSession(cl)
+}
+
+// endSession forgets a client that will not be known again.
+func (b *Broker) endSession(cl *mqtt.Client) {
+	b.srv.UnsubscribeClient(cl)
+	if now, ok := b.srv.Clients.Get(cl.ID); ok && now == cl {
+		b.srv.Clients.Delete(cl.ID)
+	}
+	b.guard.forget(cl)
+}
+
+// OnPacketRead takes acknowledgements of what we wrote away from the library,
+// which knows of none; its list is of what it received, by the same numbers.
+func (h *hook) OnPacketRead(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+	if pk.FixedHeader.Type == packets.Puback {
+		h.b.post.acknowledged(cl, pk.PacketID)
+		pk.PacketID = 0
+	}
+	return pk, nil
+}
+
+// OnSubscribe notes who asked for retained messages with new subscriptions only.
+func (h *hook) OnSubscribe(cl *mqtt.Client, pk packets.Packet) packets.Packet {
+	for i, sub := range pk.Filters {
+		if _, had := cl.State.Subscriptions.Get(sub.Filter); had && sub.RetainHandling == 1 {
+			pk.Filters[i].RetainHandling = 2
+		}
+	}
+	return pk
+}
+
+// OnPacketProcessed hands out retained messages after a SUBACK.
+func (h *hook) OnPacketProcessed(cl *mqtt.Client, pk packets.Packet, err error) {
+	if pk.FixedHeader.Type == packets.Subscribe && err == nil {
+		h.b.post.subscribed(cl, pk.Filters)
+	}
+}
 
 // OnPublish takes every message of a client away from the library, which would
 // acknowledge it before it is durable.
 func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
-	if cl.Net.Inline {
-		return pk, nil // our own, or one passed on after it became durable
-	}
 	v, ok := h.b.conns.Load(cl)
 	if !ok {
 		return pk, packets.ErrRejectPacket
@@ -94,16 +125,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	return pk, packets.ErrRejectPacket
 }
 
-// OnPublishDropped counts what a slow subscriber missed; readings are stored by then.
-func (h *hook) OnPublishDropped(*mqtt.Client, packets.Packet) { h.b.stats.missed.Add(1) }
-
-type counters struct {
-	received, accepted, notDurable, tooLarge, missed, badLogins atomic.Int64
-
-	logMu            sync.Mutex
-	logSince         time.Time
-	logged, unlogged int
-}
+type counters struct{ received, accepted, notDurable, tooLarge, badLogins atomic.Int64 }
 
 // Stats are running totals since the start, and the clients connected now.
 type Stats struct {
@@ -112,14 +134,19 @@ type Stats struct {
 	Accepted     int64 // durable or rejected for good, so acknowledged
 	NotDurable   int64 // could not be stored; not acknowledged
 	TooLarge     int64 // payloads discarded unread
-	MissedBySlow int64 // messages a slow subscriber did not get
 	FailedLogins int64
+	Missed       int64 // messages that a subscriber did not get: it read too slowly or was away
+	Cut          int64 // subscribers cut, or forgotten while away, because too much waited
+	Waiting      int64 // bytes that wait for subscribers now
 }
 
 // Stats reads the totals.
 func (b *Broker) Stats() Stats {
 	s := Stats{Received: b.stats.received.Load(), Accepted: b.stats.accepted.Load(), NotDurable: b.stats.notDurable.Load(),
-		TooLarge: b.stats.tooLarge.Load(), MissedBySlow: b.stats.missed.Load(), FailedLogins: b.stats.badLogins.Load()}
+		TooLarge: b.stats.tooLarge.Load(), FailedLogins: b.stats.badLogins.Load()}
+	b.post.mu.Lock()
+	s.Missed, s.Cut, s.Waiting = b.post.missed, b.post.cuts, b.post.bytes
+	b.post.mu.Unlock()
 	if b.srv != nil {
 		s.Clients = atomic.LoadInt64(&b.srv.Info.ClientsConnected)
 	}
