@@ -17,6 +17,9 @@ var ErrChanged = NewError(Changed, "changed by someone else in the meantime")
 // ErrTaken is wrapped when something was to be created that is there already.
 var ErrTaken = NewError(Taken, "is there already")
 
+// MaxCaseFileBytes is the largest case file that is taken (contract, section 5).
+const MaxCaseFileBytes = 1 << 20
+
 // CaseVersion is one kept version of a case file: who changed what, and when.
 type CaseVersion struct {
 	Case    string

@@ -3,6 +3,7 @@
 package commands
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -13,7 +14,8 @@ import (
 	"dewcase/internal/roof"
 )
 
-// The exit statuses of every command.
+// The exit statuses of every command; one that a signal ended adds 128 to its
+// number.
 const (
 	OK       = 0 // done
 	Unusable = 1 // the input or the surroundings cannot be used
@@ -36,14 +38,14 @@ func all() []command {
 	return []command{
 		{"serve", "run the daemon", serve},
 		{"demo", "run the daemon with an invented house whose loggers publish", runDemo},
-		{"assess", "analyse a case file and a readings file in one shot", assess},
-		{"report", "write the report of a case file and a readings file, PDF or HTML", writeReport},
-		{"import", "store a case file and a readings file", importFiles},
+		{"assess", "analyse a case file and a readings file in one shot", interruptible(answering(assess))},
+		{"report", "write the report of a case file and a readings file, PDF or HTML", interruptible(writeReport)},
+		{"import", "store a case file and a readings file", interruptible(importFiles)},
 		{"check", "verify the store", check},
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
-		{"password", "make the hash to keep for a password", password},
+		{"password", "make the hash to keep for a password", interruptible(answering(password))},
 		{"version", "print the version", version},
 	}
 }
@@ -59,7 +61,9 @@ func Run(ctx context.Context, args []string, s Streams) int {
 	}
 	for _, c := range all() {
 		if c.name == args[0] {
-			return status(c.run(ctx, args[1:], s), s)
+			out := &output{Writer: s.Out}
+			err := c.run(ctx, args[1:], Streams{s.In, out, s.Err})
+			return status(cmp.Or(err, out.err), s)
 		}
 	}
 	fmt.Fprintf(s.Err, "dewcase: there is no command %q\n\n%s", args[0], overview())
@@ -88,9 +92,13 @@ var errShown = errors.New("already told")
 func status(err error, s Streams) int {
 	var usage usageError
 	var faults roof.Faults
+	var ended Signal
 	switch {
 	case err == nil, errors.Is(err, flag.ErrHelp):
 		return OK
+	case errors.As(err, &ended):
+		fmt.Fprintln(s.Err, "dewcase: "+ended.Error())
+		return ended.exitStatus()
 	case errors.As(err, &usage):
 		if usage.text != "" {
 			fmt.Fprintln(s.Err, "dewcase: "+usage.text)
@@ -104,7 +112,7 @@ func status(err error, s Streams) int {
 	default:
 		fmt.Fprintln(s.Err, "dewcase: "+err.Error())
 	}
-	return Unusable
+	return roof.ProblemOf(err).ExitStatus()
 }
 
 // flags is a command's flag set; what is wrong with its arguments is told once

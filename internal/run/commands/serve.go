@@ -159,16 +159,30 @@ func logger(c config.Log, w io.Writer) (*slog.Logger, *slog.LevelVar) {
 
 // readCase reads a case file and refuses it with all its faults.
 func readCase(file string) (*roof.Case, []byte, error) {
-	data, err := os.ReadFile(file)
+	data, err := readFile(file, roof.MaxCaseFileBytes)
 	if err != nil {
 		return nil, nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: plainError(err),
 			Remedy: "name a case file that can be read"}}
+	}
+	if len(data) > roof.MaxCaseFileBytes {
+		return nil, nil, roof.Faults{{File: file, Line: 1, Key: "file", Problem: "is over 1 MiB",
+			Remedy: "a case file has at most 1 MiB; name the right one"}}
 	}
 	c, faults := casefile.Parse(file, data)
 	if len(faults) > 0 {
 		return nil, nil, faults
 	}
 	return c, data, nil
+}
+
+// readFile reads a file, of one that is too large a byte more than the limit.
+func readFile(file string, limit int64) ([]byte, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, limit+1))
 }
 
 // plainError is what the system said without the operation and path before it.

@@ -7,11 +7,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"dewcase/internal/flow/casebook"
+	"dewcase/internal/roof"
 )
-
-// maxCaseFile is the largest case file that is taken (contract, section 5).
-// The framework refuses a body that reaches its limit, hence one byte more there.
-const maxCaseFile = 1 << 20
 
 type caseFile struct {
 	ContentType  string `header:"Content-Type"`
@@ -49,7 +46,8 @@ func (s *server) cases() {
 
 	huma.Register(s.api, huma.Operation{OperationID: "put-case-file", Method: http.MethodPut,
 		Path: "/api/cases/{case}/file", Summary: "Create or change a case",
-		MaxBodyBytes: maxCaseFile + 1, SkipValidateBody: true, Errors: []int{400, 412, 413, 422},
+		// The framework refuses a body that reaches its limit, hence one byte more.
+		MaxBodyBytes: roof.MaxCaseFileBytes + 1, SkipValidateBody: true, Errors: []int{400, 412, 413, 422},
 		Responses: map[string]*huma.Response{"201": {Description: "Created"}, "204": {Description: "Changed"}}},
 		func(ctx context.Context, in *struct {
 			CaseID

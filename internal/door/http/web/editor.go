@@ -24,9 +24,6 @@ type editorBody struct {
 	History historyList
 }
 
-// maxCaseFile is the contract's limit, 1 MiB.
-const maxCaseFile = 1 << 20
-
 // template of a new case: every key with what it means.
 const caseTemplate = `case: new-house                   # a-z, 0-9 and -; also the segment of the MQTT topic
 property:
@@ -141,7 +138,7 @@ func (p *Pages) saveCaseFile(w http.ResponseWriter, r *http.Request) {
 
 // posted reads the form's file; a browser sends CRLF.
 func (p *Pages) posted(w http.ResponseWriter, r *http.Request) (string, bool) {
-	r.Body = http.MaxBytesReader(w, r.Body, 4*maxCaseFile)
+	r.Body = http.MaxBytesReader(w, r.Body, 4*roof.MaxCaseFileBytes)
 	if err := r.ParseForm(); err != nil {
 		p.render(w, r, http.StatusRequestEntityTooLarge, "error",
 			page{Title: "Too large", Body: errorBody{http.StatusRequestEntityTooLarge, "The case file is too large.",
@@ -149,7 +146,7 @@ func (p *Pages) posted(w http.ResponseWriter, r *http.Request) (string, bool) {
 		return "", false
 	}
 	file := strings.ReplaceAll(r.PostFormValue("file"), "\r\n", "\n")
-	if len(file) > maxCaseFile {
+	if len(file) > roof.MaxCaseFileBytes {
 		p.render(w, r, http.StatusRequestEntityTooLarge, "error",
 			page{Title: "Too large", Body: errorBody{http.StatusRequestEntityTooLarge, "The case file is too large.",
 				"At most 1 MiB is kept."}})
