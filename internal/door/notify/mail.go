@@ -98,6 +98,18 @@ func (m *Mail) Send(ctx context.Context, msg alert.Message, to string) error {
 	return fmt.Errorf("sending mail by %s: %w", m.opt.Host, err)
 }
 
+// Try greets the server and logs in, and sends nothing.
+func (m *Mail) Try(ctx context.Context) error {
+	client, err := m.client()
+	if err != nil {
+		return err
+	}
+	if err := client.DialWithContext(ctx); err != nil {
+		return fmt.Errorf("the mail server %s does not let us in: %w", m.opt.Host, err)
+	}
+	return client.Close()
+}
+
 func (m *Mail) client() (*mail.Client, error) {
 	o := m.opt
 	options := []mail.Option{mail.WithPort(o.Port), mail.WithTimeout(sendFor)}

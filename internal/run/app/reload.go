@@ -83,9 +83,9 @@ func readCertificate(whose, certFile, keyFile string) (*tls.Certificate, error) 
 	if certFile == "" {
 		return nil, nil
 	}
-	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
+	cert, err := config.Certificate(certFile, keyFile)
 	if err != nil {
-		return nil, fmt.Errorf("%s: reading the certificate %s and its key %s: %w", whose, certFile, keyFile, err)
+		return nil, fmt.Errorf("%s: %w", whose, err)
 	}
-	return &cert, nil
+	return cert, nil
 }

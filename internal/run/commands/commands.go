@@ -42,6 +42,7 @@ func all() []command {
 		{"report", "write the report of a case file and a readings file, PDF or HTML", interruptible(writeReport)},
 		{"import", "store a case file and a readings file", interruptible(importFiles)},
 		{"check", "verify the store", check},
+		{"doctor", "name what is wrong with an installation", examine},
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},

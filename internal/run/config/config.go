@@ -3,6 +3,7 @@
 package config
 
 import (
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -408,6 +409,15 @@ func (c Config) PasswordHash() (string, error) {
 // there are any, and where others than people at this machine are meant to come.
 func (c Config) Demands(hash, token string) bool {
 	return hash != "" || token != "" || c.HTTP.PublicURL != "" || len(c.HTTP.Hosts) > 0 || !Loopback(c.HTTP.Listen)
+}
+
+// Certificate reads a server's certificate and its key.
+func Certificate(certFile, keyFile string) (*tls.Certificate, error) {
+	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
+	if err != nil {
+		return nil, fmt.Errorf("reading the certificate %s and its key %s: %w", certFile, keyFile, err)
+	}
+	return &cert, nil
 }
 
 // Secret reads a secret from a file, or from an environment variable where no

@@ -67,6 +67,7 @@ type Daemon struct {
 	done chan struct{}
 	HTTP string // http://HOST:PORT
 	MQTT string // HOST:PORT of the embedded broker; empty with an outside one
+	Data string // its folder
 
 	Token  string // the administrator's, where the daemon wants one
 	Client http.Client
@@ -76,7 +77,7 @@ type Daemon struct {
 // its addresses. Pages get a free port unless args say otherwise.
 func Serve(t testing.TB, data string, args ...string) *Daemon {
 	t.Helper()
-	d := &Daemon{t: t, log: filepath.Join(t.TempDir(), "log"), done: make(chan struct{})}
+	d := &Daemon{t: t, Data: data, log: filepath.Join(t.TempDir(), "log"), done: make(chan struct{})}
 	all := []string{"serve", "-data", data}
 	if !contains(args, "-http") {
 		all = append(all, "-http", "127.0.0.1:0")
@@ -235,9 +236,20 @@ func (d *Daemon) Metric(name string) float64 {
 // Run runs another of the daemon's commands and returns its output and status.
 func Run(t testing.TB, args ...string) (out string, status int) {
 	t.Helper()
+	return RunAs(t, uint32(os.Geteuid()), args...)
+}
+
+// RunAs is Run by another user; the test is root's then.
+func RunAs(t testing.TB, uid uint32, args ...string) (out string, status int) {
+	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	b, err := exec.CommandContext(ctx, Binary(t), args...).CombinedOutput()
+	cmd := exec.CommandContext(ctx, Binary(t), args...)
+	if uid != uint32(os.Geteuid()) {
+		require.NoError(t, os.Chmod(filepath.Dir(build.path), 0o755))
+		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uid, Gid: uid}}
+	}
+	b, err := cmd.CombinedOutput()
 	var exit *exec.ExitError
 	if err != nil && !asExit(err, &exit) {
 		require.NoError(t, err)

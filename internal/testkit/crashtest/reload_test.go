@@ -1,16 +1,8 @@
 package crashtest
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
-	"math/big"
-	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -40,21 +32,6 @@ func (i *installation) file(name, text string) string {
 	return path
 }
 
-// certificate makes one of serial n, with its key.
-func (i *installation) certificate(n int) (cert, key string) {
-	i.t.Helper()
-	k, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	require.NoError(i.t, err)
-	is := x509.Certificate{SerialNumber: big.NewInt(int64(n)), Subject: pkix.Name{CommonName: "dewcase"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IPAddresses: []net.IP{{127, 0, 0, 1}}}
-	der, err := x509.CreateCertificate(rand.Reader, &is, &is, &k.PublicKey, k)
-	require.NoError(i.t, err)
-	private, err := x509.MarshalPKCS8PrivateKey(k)
-	require.NoError(i.t, err)
-	return string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})),
-		string(pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: private}))
-}
-
 const mapping = `
   - topic: probe/{logger}/{quantity}
     case: house-1
@@ -72,7 +49,7 @@ func (i *installation) change(n int) string {
 	hash, err := credentials.Hash("secret")
 	require.NoError(i.t, err)
 	users := i.file("users", i.bridge+fmt.Sprintf("user-%d:%s\n", n, hash))
-	cert, key := i.certificate(n + 1)
+	cert, key := Certificate(i.t, int64(n+1), time.Now().Add(time.Hour))
 	return i.file("dewcase.yaml", fmt.Sprintf(`http: {cert_file: %[1]q, key_file: %[2]q}
 mqtt: {cert_file: %[1]q, key_file: %[2]q, users_file: %[3]q}
 log: {level: %[4]s}
@@ -212,6 +189,6 @@ func (i *installation) replace(old, with string) {
 }
 
 func (i *installation) onlyKey() {
-	_, key := i.certificate(1)
+	_, key := Certificate(i.t, 1, time.Now().Add(time.Hour))
 	i.file("key.pem", key)
 }

@@ -74,6 +74,8 @@ type Options struct {
 	Handler Handler
 	Batch   Batch // takes precedence
 	Logger  *slog.Logger
+
+	leavesNothing bool // a session that ends with the connection
 }
 
 // pauses are how long the feed waits; tests shorten them.
@@ -182,7 +184,7 @@ func New(opts Options) (*Feed, error) {
 func (f *Feed) newClient() paho.Client {
 	o := paho.NewClientOptions()
 	o.Servers = []*url.URL{f.server}
-	o.SetClientID(f.opts.ClientID).SetCleanSession(false).SetProtocolVersion(4)
+	o.SetClientID(f.opts.ClientID).SetCleanSession(f.opts.leavesNothing).SetProtocolVersion(4)
 	o.SetOrderMatters(true).SetAutoAckDisabled(true).SetDefaultPublishHandler(f.arrive)
 	// Reconnecting is our own loop: it can be interrupted, adds jitter and knows
 	// which refusals are not worth hurrying for.
@@ -254,6 +256,30 @@ func (f *Feed) Take(topics []string) {
 	case f.changed <- struct{}{}:
 	default: // it will look anyway
 	}
+}
+
+// Try connects and subscribes once, under a client identifier of its own and
+// with a session that leaves nothing at the broker. It says in plain words what
+// would keep readings from arriving; nothing that arrives is acknowledged.
+func Try(ctx context.Context, opts Options) error {
+	opts.ClientID = fmt.Sprintf("%s-%08x", opts.ClientID, rand.Uint32())
+	opts.leavesNothing = true
+	opts.Handler = func(context.Context, Message) error { return nil }
+	f, err := New(opts)
+	if err != nil {
+		return err
+	}
+	defer context.AfterFunc(ctx, f.cancel)()
+	defer f.cancel()
+	if err := f.connect(); err != nil {
+		said, _ := f.explain(err)
+		return errors.New(said)
+	}
+	f.client.Disconnect(100)
+	if s := f.Status(); s.Error != "" {
+		return errors.New(s.Error)
+	}
+	return nil
 }
 
 // plainFileError names the key; the path is the user's own, the content stays out.
