@@ -4,10 +4,8 @@ package credentials
 
 import (
 	"bufio"
-	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"os"
@@ -15,18 +13,23 @@ import (
 	"strings"
 	"sync"
 
-	"golang.org/x/crypto/argon2"
+	"github.com/alexedwards/argon2id"
 )
 
-// The cost of one hash: RFC 9106 names argon2id; two passes over 19 MiB is the
-// OWASP password storage minimum (from memory) and about 40 ms on a small
-// server.
+// cost is that of hashes made today: RFC 9106 names argon2id; two passes over
+// 19 MiB is the OWASP password storage minimum (from memory) and about 40 ms on a
+// small server. A kept hash carries its own, so that this can be raised without
+// locking anybody out.
+var cost = &argon2id.Params{Memory: 19 << 10, Iterations: 2, Parallelism: 1, SaltLength: 16, KeyLength: 32}
+
+// What a kept hash may ask for at most, and at least: no line of a file may take a
+// small board's memory, or stand for hardly any work.
 const (
-	passes    = 2
-	memoryKiB = 19 * 1024
-	lanes     = 1
-	saltBytes = 16
-	keyBytes  = 32
+	minKiB, maxKiB = 8 << 10, 256 << 10
+	maxPasses      = 16
+	maxLanes       = 16
+	minBytes       = 8 // of salt and key
+	maxBytes       = 64
 )
 
 // One hash at a time: on a small board two would swap.
@@ -34,50 +37,38 @@ var hashing sync.Mutex
 
 // Hash makes the line to keep for a secret, in the PHC string format.
 func Hash(secret string) (string, error) {
-	salt := make([]byte, saltBytes)
-	if _, err := rand.Read(salt); err != nil {
-		return "", fmt.Errorf("drawing a salt: %w", err)
-	}
-	return phc(salt, derive(secret, salt)), nil
-}
-
-func derive(secret string, salt []byte) []byte {
 	hashing.Lock()
 	defer hashing.Unlock()
-	return argon2.IDKey([]byte(secret), salt, passes, memoryKiB, lanes, keyBytes)
-}
-
-func phc(salt, key []byte) string {
-	b := base64.RawStdEncoding
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, memoryKiB, passes, lanes,
-		b.EncodeToString(salt), b.EncodeToString(key))
+	return argon2id.CreateHash(secret, cost)
 }
 
 // ErrHash is returned for a kept line that is not one that Hash makes.
 var ErrHash = errors.New("not a password hash made by `dewcase password`")
 
-// Verify reports whether the secret is the one that was hashed.
+// Verify reports whether the secret is the one that was hashed, at the cost that
+// the hash names.
 func Verify(hash, secret string) (bool, error) {
-	salt, key, err := taken(hash)
-	if err != nil {
+	if err := usable(hash); err != nil {
 		return false, err
 	}
-	return subtle.ConstantTimeCompare(derive(secret, salt), key) == 1, nil
+	hashing.Lock()
+	defer hashing.Unlock()
+	return argon2id.ComparePasswordAndHash(secret, hash)
 }
 
-// taken takes a kept line apart, which costs nothing beside a hash.
-func taken(hash string) (salt, key []byte, err error) {
-	parts := strings.Split(hash, "$")
-	want := strings.Split(phc(nil, nil), "$")
-	if len(parts) != 6 || parts[1] != want[1] || parts[2] != want[2] || parts[3] != want[3] {
-		return nil, nil, ErrHash
+// usable looks at a kept line without hashing.
+func usable(hash string) error {
+	p, _, _, err := argon2id.DecodeHash(hash)
+	if err != nil || p.Memory < minKiB || p.Iterations < 1 || p.Parallelism < 1 ||
+		min(p.SaltLength, p.KeyLength) < minBytes {
+		return ErrHash
 	}
-	salt, err1 := base64.RawStdEncoding.DecodeString(parts[4])
-	key, err2 := base64.RawStdEncoding.DecodeString(parts[5])
-	if err1 != nil || err2 != nil || len(key) != keyBytes {
-		return nil, nil, ErrHash
+	if p.Memory > maxKiB || p.Iterations > maxPasses || p.Parallelism > maxLanes ||
+		max(p.SaltLength, p.KeyLength) > maxBytes {
+		return fmt.Errorf("%w: it asks for more than %d KiB, %d passes, %d lanes or %d bytes", ErrHash, maxKiB, maxPasses,
+			maxLanes, maxBytes)
 	}
-	return salt, key, nil
+	return nil
 }
 
 // Same compares two secrets in time that depends on neither.
@@ -137,7 +128,7 @@ func ReadUsers(file string) (*Users, error) {
 				"name:hash:read=topic,topic;write=topic", file, n)
 		}
 		hash, topics, named := strings.Cut(hash, ":")
-		if _, _, err := taken(hash); err != nil {
+		if err := usable(hash); err != nil {
 			return nil, fmt.Errorf("%s:%d: user %s: %w", file, n, name, err)
 		}
 		if _, twice := u.hashes[name]; twice {

@@ -3,7 +3,9 @@ package credentials_test
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -26,6 +28,45 @@ func TestASecretIsVerifiedByItsHashAlone(t *testing.T) {
 	assert.NotEqual(t, h, other, "each hash has a salt of its own")
 	_, err = credentials.Verify("plain text", "plain text")
 	assert.ErrorIs(t, err, credentials.ErrHash)
+}
+
+// A kept hash carries its own cost, so that it can be raised later. The hashes are
+// those of the reference implementation's tests (phc-winner-argon2, src/test.c,
+// argon2id, version 19), of costs that this program never made.
+func TestAHashIsVerifiedAtItsOwnCost(t *testing.T) {
+	for _, hash := range []string{
+		"$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc",
+		"$argon2id$v=19$m=65536,t=1,p=1$c29tZXNhbHQ$9qWtwbpyPd3vm1rB1GThgPzZ3/ydHL92zKL+15XZypg",
+		"$argon2id$v=19$m=65536,t=4,p=1$c29tZXNhbHQ$kCXUjmjvc5XMqQedpMTsOv+zyJEf5PhtGiUghW9jFyw",
+	} {
+		good, err := credentials.Verify(hash, "password")
+		require.NoError(t, err, hash)
+		assert.True(t, good, hash)
+		good, err = credentials.Verify(hash, "passwore")
+		require.NoError(t, err, hash)
+		assert.False(t, good, hash)
+	}
+}
+
+// No line of a file may cost what a small board has not got, or next to nothing.
+func TestACostThatIsNoneOrTooMuchIsRefusedBeforeItIsPaid(t *testing.T) {
+	began := time.Now()
+	for _, cost := range []string{"m=262145,t=2,p=1", "m=4294967295,t=2,p=1", "m=19456,t=17,p=1",
+		"m=19456,t=4294967295,p=1", "m=19456,t=2,p=17", "m=19456,t=2,p=255", "m=19456,t=2,p=0",
+		"m=19456,t=0,p=1", "m=8191,t=2,p=1", "m=0,t=2,p=1",
+		"m=-1,t=2,p=1", "t=2,p=1"} {
+		_, err := credentials.Verify("$argon2id$v=19$"+cost+
+			"$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc", "password")
+		assert.ErrorIs(t, err, credentials.ErrHash, cost)
+	}
+	for _, hash := range []string{"$argon2i$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc",
+		"$argon2id$v=16$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc",
+		"$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$", "$argon2id$v=19$m=65536,t=2,p=1$$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHA",
+		"$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$" + strings.Repeat("CTFh", 100)} {
+		_, err := credentials.Verify(hash, "password")
+		assert.ErrorIs(t, err, credentials.ErrHash, hash)
+	}
+	assert.Less(t, time.Since(began), time.Second)
 }
 
 func TestUsersFileNamesTheFaultyLine(t *testing.T) {
