@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -48,4 +49,26 @@ func Correction(factor, low, high, wetPct float64, from string) string {
 	return fmt.Sprintf("Not in these figures: beyond the model, roofs were found to react by a factor of %s (%s to %s) "+
 		"on the logarithm of the fall (%s). With it the wet hours would have fallen by %s %%. It widens the intervals.",
 		Fixed(factor, 1), Fixed(low, 1), Fixed(high, 1), from, Whole(wetPct))
+}
+
+// Odds says what a sum of weights, in nats, makes of the odds of two causes.
+func Odds(sum float64) string {
+	x := math.Exp(math.Abs(sum))
+	times := Figure(x)
+	if x >= 1000 {
+		times = "over a thousand"
+	}
+	if sum < 0 {
+		return "the second is " + times + " times as likely"
+	}
+	return times + " times as likely as the second"
+}
+
+// Weight writes a weight of the ledger with its sign.
+func Weight(nats float64) string {
+	sign := ""
+	if nats > 0 {
+		sign = "+"
+	}
+	return sign + Fixed(nats, 2)
 }

@@ -22,3 +22,10 @@ func TestTheCorrectionIsOneLineWithItsFactorAndSource(t *testing.T) {
 		"on the logarithm of the fall (simulated roofs). With it the wet hours would have fallen by 88 %. It widens the "+
 		"intervals.", Correction(1.3, 0.4, 2.2, 88.1, "simulated roofs"))
 }
+
+func TestASumOfWeightsIsSaidAsOdds(t *testing.T) {
+	for sum, want := range map[float64]string{0.95: "2.6 times as likely as the second",
+		-0.7: "the second is 2.0 times as likely", 9: "over a thousand times as likely as the second"} {
+		assert.Equal(t, want, Odds(sum))
+	}
+}

@@ -46,14 +46,13 @@ func (b *builder) cause(p *part) {
 	for _, n := range f.Notes {
 		p.para("%s", prose(n))
 	}
-	p.quiet("Below, every line of evidence, cause by cause. Measured lines and lines seen on the survey are kept " +
-		"apart. The weight is in nats: 0.7 doubles the odds of the cause, 2.3 makes them tenfold; below zero it speaks " +
-		"against. The figure scored is the one the method weighs, which can be another form of what the sentence says; " +
-		"its accuracy is ± twice the standard uncertainty where that is known. Causes whose support is under 0.005 have " +
-		"their lines too: what speaks against them is evidence as well.")
+	p.quiet("Below, how the shares came about: the leading cause against the second, every other against the leading " +
+		"one. Weights are powers of e: 0.7 doubles the odds, 2.3 makes them tenfold; below zero a line speaks for the " +
+		"other cause. The lines of a table add up to its last, which is what the two shares give. Accuracy is ± twice the " +
+		"standard uncertainty where that is known.")
 	for i, c := range f.Causes {
 		p.head("%s: support %s", words.Upper(c.Cause.Words()), b.support(i))
-		b.evidence(p, c)
+		b.ledger(p, i, c.Cause)
 	}
 }
 
@@ -100,50 +99,44 @@ func unitWords(u string) string {
 		return "h in 30 days"
 	case "1/30 d":
 		return "in 30 days"
-	case "t":
-		return "(t value)"
 	}
 	return u
 }
 
-func (b *builder) evidence(p *part, c cause.Support) {
-	t := &Table{Head: []string{"Evidence", "Figure scored, ± accuracy", "Nights", "Weight"},
-		Numeric: []bool{false, true, true, true}}
-	for _, g := range []struct {
-		title, basis string
-		lines        []cause.Evidence
-	}{{"For, measured", "measured", c.For}, {"For, seen on the survey", "survey", c.For},
-		{"Against, measured", "measured", c.Against}, {"Against, seen on the survey", "survey", c.Against}} {
-		var rows []Row
-		for _, e := range g.lines {
-			if (e.Basis == "survey") != (g.basis == "survey") {
-				continue
-			}
-			accuracy, nights := "–", "–"
-			if e.Figure != nil {
-				accuracy = words.Figure(*e.Figure)
-				if e.Accuracy != nil {
-					accuracy += " ±" + words.Figure(*e.Accuracy)
-				}
-				accuracy += " " + unitWords(e.Unit)
-			}
-			if e.Nights > 0 {
-				nights = fmt.Sprint(e.Nights)
-			}
-			weight := words.Fixed(e.Weight, 1)
-			if e.Weight > 0 {
-				weight = "+" + weight
-			}
-			rows = append(rows, cells(prose(strings.TrimPrefix(e.Text, e.Basis+": ")), strings.TrimSpace(accuracy), nights,
-				weight))
-		}
-		if len(rows) > 0 {
-			t.Rows = append(append(t.Rows, Row{Cells: []Text{say("%s", g.title)}, Group: true}), rows...)
-		}
-	}
-	if len(t.Rows) == 0 {
+// ledger is how one cause stands against another, line by line to the sum.
+func (b *builder) ledger(p *part, i int, c cause.Cause) {
+	l := b.Answer.Finding.Ledger
+	column, ok := l.Column(c)
+	if !ok {
 		p.para("No evidence speaks for or against it.")
 		return
 	}
+	sign, against := 1.0, l.Against[column]
+	if i > 0 {
+		sign, against = -1, l.Cause
+	}
+	t := &Table{Caption: "Against: " + against.Words(), Head: []string{"Line", "Figure, ± accuracy", "Nights", "Weight"},
+		Numeric: []bool{false, true, true, true}}
+	for _, e := range l.Lines {
+		if e.Weights[column] == 0 {
+			continue
+		}
+		accuracy, nights := "–", "–"
+		if e.Figure != nil {
+			accuracy = words.Figure(*e.Figure)
+			if e.Accuracy != nil {
+				accuracy += " ±" + words.Figure(*e.Accuracy)
+			}
+			accuracy += " " + unitWords(e.Unit)
+		}
+		if e.Nights > 0 {
+			nights = fmt.Sprint(e.Nights)
+		}
+		t.Rows = append(t.Rows, cells(prose(e.Text), strings.TrimSpace(accuracy), nights,
+			words.Weight(sign*e.Weights[column])))
+	}
+	sum := sign * l.Sums[column]
+	t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", bold("Sum: "+words.Odds(sum))), say(""), say(""),
+		say("%s", bold(words.Weight(sum)))}})
 	p.table(t)
 }

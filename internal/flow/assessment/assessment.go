@@ -72,9 +72,11 @@ type Diagnosis struct {
 	From     *time.Time `json:"from" doc:"the stretch of the record that the cause was looked for in"`
 	Until    *time.Time `json:"until"`
 	Causes   []Cause    `json:"causes"`
-	Reasons  []string   `json:"reasons" doc:"why it is undetermined"`
-	Next     string     `json:"next"`
-	Notes    []string   `json:"notes" doc:"what must be said beside the finding"`
+	// Ledger shows how the shares came about, line by line.
+	Ledger  *cause.Ledger `json:"ledger,omitempty"`
+	Reasons []string      `json:"reasons" doc:"why it is undetermined"`
+	Next    string        `json:"next"`
+	Notes   []string      `json:"notes" doc:"what must be said beside the finding"`
 }
 
 // Cause is one candidate with its support and its evidence.

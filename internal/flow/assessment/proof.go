@@ -68,7 +68,8 @@ func unjudged(c *roof.Case) []string {
 
 func diagnosis(f cause.Finding) Diagnosis {
 	d := Diagnosis{Finding: string(f.Finding), Strength: f.Strength, Causes: []Cause{},
-		Reasons: append([]string{}, f.Reasons...), Next: f.NextText(), Notes: append([]string{}, f.Notes...)}
+		Reasons: append([]string{}, f.Reasons...), Next: f.NextText(), Ledger: f.Ledger,
+		Notes: append([]string{}, f.Notes...)}
 	if f.Mixed != "" {
 		d.Notes = append(d.Notes, f.Mixed)
 	}

@@ -115,6 +115,7 @@ func (p printer) cause(d Diagnosis, zone *time.Location) {
 	if d.Next != "" {
 		p("  next: %s", d.Next)
 	}
+	p.ledger(d)
 	for _, k := range d.Causes {
 		p("  %-24s support %.2f (by the readings alone %.2f)", spaced(k.Cause), k.Support, k.Alone)
 		for _, e := range k.For {
@@ -124,6 +125,22 @@ func (p printer) cause(d Diagnosis, zone *time.Location) {
 			p("    against: %s", e)
 		}
 	}
+}
+
+// ledger writes how the leading cause came by its share against the runner-up.
+func (p printer) ledger(d Diagnosis) {
+	l := d.Ledger
+	if l == nil || len(l.Against) == 0 {
+		return
+	}
+	p("  %s against %s, in powers of e (0.7 doubles the odds; below zero speaks for the second):", spaced(string(l.Cause)),
+		spaced(string(l.Against[0])))
+	for _, line := range l.Lines {
+		if w := line.Weights[0]; w != 0 {
+			p("    %+6.2f  %s", w, line.Text)
+		}
+	}
+	p("    %+6.2f  sum: %s", l.Sums[0], words.Odds(l.Sums[0]))
 }
 
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }

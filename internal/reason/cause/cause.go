@@ -47,19 +47,20 @@ func (c Cause) Words() string { return words.CauseName(string(c)) }
 
 // Evidence is one line that speaks for or against a cause.
 type Evidence struct {
-	Text            string   // the whole sentence
-	Basis           string   // "measured" or "survey"
-	Group           string   // which kind of evidence: "load", "exchange", ... or "survey"
-	Feature         string   // the figure's short name in the method; "" for survey lines
-	Figure          *float64 // nil for survey lines
-	Unit            string
-	Accuracy        *float64 // +/-, twice the standard uncertainty; nil: unknown
-	Nights          int      // nights the figure rests on
-	Weight          float64  // nats for (positive) or against (negative)
-	FromMS, UntilMS int64    // the stretch of the timeline it rests on
-	Positions       []string // whose courses it is made of
-	FitsBest        []Cause  // of a line against: the causes that fit this group best
-	of              feature  // of a measured line
+	Text     string   `json:"text"`
+	Basis    string   `json:"basis" doc:"measured, survey, or empty for a correction"`
+	Group    string   `json:"group" doc:"which kind of evidence: load, exchange, ... or survey"`
+	Feature  string   `json:"feature" doc:"the figure's short name in the method"`
+	Figure   *float64 `json:"figure"` // nil for survey lines
+	Unit     string   `json:"unit"`
+	Accuracy *float64 `json:"accuracy" doc:"+/-, twice the standard uncertainty; null: not known"`
+	// NearZero says that the figure is not different from 0 within its accuracy.
+	NearZero  bool     `json:"near_zero"`
+	Nights    int      `json:"nights" doc:"nights the figure rests on"`
+	Weight    float64  `json:"-"` // nats for (positive) or against (negative) the cause it is listed under
+	FromMS    int64    `json:"-"` // the stretch of the timeline it rests on
+	UntilMS   int64    `json:"-"`
+	Positions []string `json:"-"` // whose courses it is made of
 }
 
 // String is the sentence as printed.
@@ -113,6 +114,7 @@ type Finding struct {
 	Window     Window
 	Figures    []Figure
 	States     map[string]float64 // posterior of the physical states
+	Ledger     *Ledger            // how the shares came about; nil where no cause has any
 	// AirChanges is the apparent air change of the loft an hour with the range
 	// the method is good to; nil where it could not be had.
 	AirChanges *[3]float64
@@ -140,26 +142,18 @@ func (f Finding) Of(c Cause) Support {
 	return Support{Cause: c}
 }
 
-// shares are support and membership from states, section 6.
+// shares are support and membership from states, section 6: a state of two faults
+// supports either by half, and makes either a member.
 func shares(p [states]float64, ceiling float64) (support, member map[Cause]float64) {
-	u, v, vc, w, wu := p[stateU], p[stateV], p[stateVC], p[stateW], p[stateWU]
-	support = map[Cause]float64{
-		CeilingLeakage:     ceiling*u + 0.5*vc + 0.5*ceiling*wu,
-		BlockedVentilation: (1 - ceiling) * (u + 0.5*wu),
-		UnventedBattenVoid: v + 0.5*vc,
-		WaterIngress:       w + 0.5*wu,
-		NightSkyCooling:    p[stateS],
-		ConstructionMoist:  p[stateC],
-		NoneFound:          p[stateN],
-	}
-	member = map[Cause]float64{
-		CeilingLeakage:     ceiling*u + vc + ceiling*wu,
-		BlockedVentilation: (1 - ceiling) * (u + wu),
-		UnventedBattenVoid: v + vc,
-		WaterIngress:       w + wu,
-		NightSkyCooling:    p[stateS],
-		ConstructionMoist:  p[stateC],
-		NoneFound:          p[stateN],
+	support, member = map[Cause]float64{}, map[Cause]float64{}
+	for _, c := range Named() {
+		for st, g := range gives(c, ceiling) {
+			support[c] += g * p[st]
+			if state(st) == stateVC || state(st) == stateWU {
+				g *= 2
+			}
+			member[c] += g * p[st]
+		}
 	}
 	return support, member
 }

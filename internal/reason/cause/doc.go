@@ -28,6 +28,20 @@
 // openings exist on paper splits them, and nothing measured: the Finding says so
 // each time, and with the openings unknown it is Undetermined.
 //
+// # How a share is shown to have come about
+//
+// The Ledger sets the leading cause against every other, the runner-up first, by
+// the state that gives each most of its share: where both start, one line for
+// each figure with the nats that its scores differ by (the factor for the places
+// present already in it), one for each thing seen, and then the corrections: what
+// the limit on a kind of figure cuts off, how a state is divided among the causes
+// it can be, the other states that count, the cap on roofs the table does not
+// know. The lines add up to the logarithm of the ratio of the two shares, exactly
+// before rounding, and as printed with a line for what rounding lost. A figure
+// that its accuracy does not tell from zero says so; the scales of the table hold
+// the errors of loggers already, so that its weight is that of a figure known no
+// better.
+//
 // # Assumptions
 //
 // A loft under insulation at the ceiling, a pitched roof (17 to 47 degrees), a

@@ -1,204 +1,80 @@
 package cause
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 )
 
-// statesOf are the states a cause can show as.
-func statesOf(c Cause) []state {
-	switch c {
-	case CeilingLeakage:
-		return []state{stateU, stateVC}
-	case BlockedVentilation:
-		return []state{stateU}
-	case UnventedBattenVoid:
-		return []state{stateV, stateVC}
-	case NightSkyCooling:
-		return []state{stateS}
-	case WaterIngress:
-		return []state{stateW, stateWU}
-	case ConstructionMoist:
-		return []state{stateC}
-	}
-	return []state{stateN}
+// seen is a line of the survey.
+func (a *assessment) seen(text string) Evidence {
+	return Evidence{Text: "survey: " + text, Basis: "survey", Group: "survey", FromMS: a.g.fromMS(),
+		UntilMS: a.g.untilMS()}
 }
 
-// countsFor says that a state counts, wholly or half, for a cause.
-func countsFor(st state, c Cause) bool {
-	if slices.Contains(statesOf(c), st) {
-		return true
-	}
-	return st == stateWU && (c == CeilingLeakage || c == BlockedVentilation)
-}
+// ofNothing are the figures of which 0 says that there is nothing: no excess, no
+// exchange, no trend.
+var ofNothing = [features]bool{fEl: true, fElB: true, fSrc: true, fWo: true, fWiZ: true, fVo: true, fRt: true,
+	fDecay: true, fDecayI: true}
 
-// Thresholds of section 8, in nats.
-const (
-	speaksFor     = 0.5
-	speaksAgainst = -0.7
-	mostLines     = 4
-)
+// nearZero is said of a figure that its accuracy does not tell from 0. The scales
+// of the table hold the loggers' errors already, so that the weight beside it is
+// that of a figure known no better; it still weighs where other causes would put
+// the figure far from 0.
+const nearZero = " Not different from zero within its accuracy; it weighs as far as other causes would put it " +
+	"elsewhere."
 
-// evidence writes the lines for and against each cause (section 8): the
-// measured ones first, then the survey's.
-func (a *assessment) evidence(f *Finding) {
-	for i := range f.Causes {
-		s := &f.Causes[i]
-		st := statesOf(s.Cause)[0]
-		for _, o := range statesOf(s.Cause) {
-			if a.post[o] > a.post[st] {
-				st = o
-			}
-		}
-		var pro, con []Evidence
-		for g := range groups {
-			if !a.scores.present[g] {
-				continue
-			}
-			row := a.scores.group[g]
-			if w := above(row, st, s.Cause); w > speaksFor {
-				pro = append(pro, a.linesFor(g, st, s.Cause, w)...)
-			}
-			if row[st] < speaksAgainst {
-				con = append(con, a.linesAgainst(g, st)...)
-			}
-		}
-		s.For = append(largest(pro), a.surveyLines(s.Cause, st, true)...)
-		s.Against = append(largest(con), a.surveyLines(s.Cause, st, false)...)
-	}
-}
-
-// above sets a state's score beside the mean of those that are not the
-// cause's.
-func above(row [states]float64, st state, c Cause) float64 {
-	others, n := 0.0, 0
-	for o := range states {
-		if !countsFor(o, c) {
-			others, n = others+row[o], n+1
-		}
-	}
-	return row[st] - others/float64(n)
-}
-
-// linesFor are a group's sentences for a cause: of several those whose own
-// figure says so too.
-func (a *assessment) linesFor(g group, st state, c Cause, weight float64) []Evidence {
-	return a.agreeing(g, func(e Evidence) bool { return above(a.scores.own[e.of], st, c) > 0 },
-		func(e *Evidence, alone bool) {
-			e.Weight = weight
-			if !alone {
-				e.Text += " It speaks for this cause with the other figures on " + groupWords[g] + " only."
-			}
-			if a.scores.group[g][st] < speaksAgainst { // the same line stands under against as well
-				e.Text += " This fits better than it fits most other causes, though not best."
-			}
-		})
-}
-
-// linesAgainst are a group's sentences against a state, with the causes that
-// they fit best.
-func (a *assessment) linesAgainst(g group, st state) []Evidence {
-	fits := bestFit(a.scores.group[g])
-	return a.agreeing(g, func(e Evidence) bool { return a.scores.own[e.of][st] < 0 }, func(e *Evidence, _ bool) {
-		e.Weight, e.FitsBest = a.scores.group[g][st], fits
-		if slices.Equal(bestFit(a.scores.own[e.of]), fits) {
-			e.Text += " This fits " + names(fits) + " best."
-		} else {
-			e.Text += " With the other figures on " + groupWords[g] + " this fits " + names(fits) + " best."
-		}
-	})
-}
-
-// agreeing are a group's sentences of which each agrees by itself; where none
-// does, its main one, of which alone is false.
-func (a *assessment) agreeing(g group, agrees func(Evidence) bool, finish func(e *Evidence, alone bool)) []Evidence {
-	all := a.sentences(g)
-	var out []Evidence
-	for _, e := range all {
-		if agrees(e) {
-			finish(&e, true)
-			out = append(out, e)
-		}
-	}
-	if len(out) == 0 && len(all) > 0 {
-		finish(&all[0], false)
-		out = all[:1]
-	}
-	return out
-}
-
-// groupWords say what a group of figures is on.
-var groupWords = [groups]string{groupLoad: "the loft's moisture", groupExchange: "the loft's exchange of air",
-	groupHouse: "house air in the loft", groupVoid: "the void",
-	groupCovering: "where water forms", groupSky: "cooling by the sky", groupTime: "the course over the winter"}
-
-func largest(e []Evidence) []Evidence {
-	slices.SortStableFunc(e, func(x, y Evidence) int { return cmp.Compare(math.Abs(y.Weight), math.Abs(x.Weight)) })
-	return e[:min(len(e), mostLines)]
-}
-
-// bestFit are the causes of the state that a group fits best.
-func bestFit(row [states]float64) []Cause {
-	best := stateU
-	for st := range states {
-		if row[st] > row[best] {
-			best = st
-		}
-	}
-	var out []Cause
-	for _, c := range Named() {
-		if countsFor(best, c) {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
-func names(c []Cause) string {
-	var out []string
-	for _, x := range c {
-		out = append(out, string(x))
-	}
-	return strings.Join(out, " or ")
-}
-
-// surveyLines are what was seen on site and moves a cause.
-func (a *assessment) surveyLines(c Cause, st state, pro bool) []Evidence {
-	var out []Evidence
-	for _, l := range a.survey.lines {
-		w := l.moves[st]
-		if l.splits {
-			split := math.Log(a.survey.ceilingShare / (1 - a.survey.ceilingShare))
-			switch c {
-			case CeilingLeakage:
-				w += split
-			case BlockedVentilation:
-				w -= split
-			}
-		}
-		if w == 0 || (w > 0) != pro {
-			continue
-		}
-		out = append(out, Evidence{Text: "survey: " + l.text, Basis: "survey", Group: "survey", Weight: w,
-			FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()})
-	}
-	return out
-}
-
-// line fills what every measured sentence carries.
-func (a *assessment) line(g group, f feature, unit string, figure float64, parts []*air, format string,
-	args ...any) Evidence {
-	e := Evidence{Text: fmt.Sprintf(format, args...), Basis: "measured", Group: groupNames[g], Feature: about(f).id, of: f,
-		Unit: unit, FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()}
-	if known(figure) {
-		e.Figure = &figure
-	}
-	if u := 2 * a.f.se[f]; known(u) {
+// sentence is the line of one figure.
+func (a *assessment) sentence(f feature) Evidence {
+	text, unit, parts := a.told(f)
+	e := Evidence{Text: text, Basis: "measured", Group: groupNames[about(f).group], Feature: about(f).id, Unit: unit,
+		FromMS: a.g.fromMS(), UntilMS: a.g.untilMS()}
+	figure, u := a.figure(f)
+	figure = math.Round(1e4*figure) / 1e4
+	e.Figure = &figure
+	if known(u) {
+		u = math.Round(2e4*u) / 1e4
 		e.Accuracy = &u
+		if ofNothing[f] && math.Abs(figure) <= u {
+			e.NearZero = true
+			e.Text += nearZero
+		}
 	}
+	switch f {
+	case fLHc, fWhere:
+		e.FromMS, e.UntilMS = a.busiestWeek(a.f.wetAtC)
+	case fLHu:
+		e.FromMS, e.UntilMS = a.busiestWeek(a.f.wetAtU)
+	case fUc:
+		if _, at := quantile(a.f.fallK, 0.95); at >= 0 {
+			e.FromMS, e.UntilMS = a.nightAround(at)
+		}
+	}
+	e.Nights = a.nightsSeen(parts)
+	for _, p := range parts {
+		e.Positions = append(e.Positions, p.ids...)
+	}
+	return e
+}
+
+// figure is what a line quotes, with its standard uncertainty: hours where the
+// method scores their logarithm, a share where it scores its t value.
+func (a *assessment) figure(f feature) (x, u float64) {
+	x, u = a.f.value[f], a.f.se[f]
+	switch f {
+	case fLHc:
+		x = a.f.hc
+	case fLHu:
+		x = a.f.hu
+	case fLflux:
+		x = math.Exp(x) - 2
+	case fWiZ:
+		x, u = a.f.fast.wi, math.Abs(a.f.fast.wi/a.f.value[f])
+	}
+	return x, u
+}
+
+// nightsSeen counts the nights of which all the courses were seen for half.
+func (a *assessment) nightsSeen(parts []*air) (nights int) {
 	seen := make([]int, a.nights)
 	total := make([]int, a.nights)
 	for k, n := range a.nightOf {
@@ -213,13 +89,10 @@ func (a *assessment) line(g group, f feature, unit string, figure float64, parts
 	}
 	for n := range seen {
 		if 2*seen[n] >= total[n] && total[n] >= 12 {
-			e.Nights++
+			nights++
 		}
 	}
-	for _, p := range parts {
-		e.Positions = append(e.Positions, p.ids...)
-	}
-	return e
+	return nights
 }
 
 // give formats an accuracy, or says that it is not known.
@@ -231,99 +104,87 @@ func (a *assessment) give(f feature, unit string, decimals int) string {
 	return fmt.Sprintf("+-%.*f%s", decimals, 2*u, unit)
 }
 
-// sentences are what one group says, the first being its main one.
-func (a *assessment) sentences(g group) []Evidence {
-	v := a.f.value
-	p := a.p
-	var out []Evidence
-	switch g {
-	case groupLoad:
-		switch {
-		case known(v[fElB]):
-			out = append(out, a.line(g, fElB, "Pa", v[fElB], []*air{p.loft, p.void},
-				"The loft holds %s vapour than the batten void; where loft moisture feeds the void the two differ by less than 30.",
-				a.moreOrLess(fElB)))
-		case known(v[fEl]):
-			out = append(out, a.line(g, fEl, "Pa", v[fEl], []*air{p.loft, p.outdoor},
-				"Loft air held %s vapour than outdoors over %.0f days; a dry loft holds under 25 Pa more, a moist one over 90.",
-				a.moreOrLess(fEl), a.g.days()))
-		case known(v[fRH90]):
-			out = append(out, a.line(g, fRH90, "h/30 d", v[fRH90], []*air{p.loft},
-				"Loft air stood above 90 %%RH for %.0f h a month (%s); a dry loft shows about 60, a moist one over 450.", v[fRH90],
-				a.give(fRH90, " h", 0)))
+// told is the sentence on one figure, with its unit and the courses it is made of.
+func (a *assessment) told(f feature) (text, unit string, of []*air) {
+	v, p := a.f.value, a.p
+	x := v[f]
+	say := fmt.Sprintf
+	switch f {
+	case fEl:
+		return say("Loft air held %s vapour than outdoors over %.0f days; a dry loft holds under 25 Pa more, a moist one "+
+			"over 90.", a.moreOrLess(f), a.g.days()), "Pa", []*air{p.loft, p.outdoor}
+	case fLflux:
+		return say("By that and its exchange of air the loft gives off about %.1f g of moisture a day for each cubic "+
+			"metre; a "+
+			"dry one gives off under 2, a moist one about 8.", math.Exp(x)-2), "g/(m3 d)", []*air{p.loft, p.outdoor, p.indoor}
+	case fSrc:
+		mix := x - v[fEl]/math.Max(a.f.eiPa, 40)
+		text = say("The loft holds %.0f %% (%s) of the house's excess of vapour; what it takes in of house air explains "+
+			"%.0f %%",
+			100*(x-mix), a.percentGive(f), -100*mix)
+		if x > 0.2 {
+			text += ", the rest needs another source"
 		}
-		if known(v[fSrc]) && v[fSrc] > 0.2 && a.f.eiPa > 0 && v[fEl] > 0 {
-			wi := math.Max(a.f.fast.wi, 0)
-			share := wi / (wi + math.Max(a.f.fast.wo, 0.08)) / (v[fEl] / math.Max(a.f.eiPa, 40))
-			out = append(out, a.line(g, fSrc, "", v[fSrc], []*air{p.loft, p.indoor, p.outdoor},
-				"House air explains about %.0f %% of that excess over outdoors; the rest needs another source.",
-				100*math.Min(share, 1)))
+		return text + ".", "", []*air{p.loft, p.indoor, p.outdoor}
+	case fLHu:
+		return say("%.0f h of condensation a month (%s) under the underlay; a sound roof shows a few, a moist loft over 100.",
+			a.f.hu, a.give(f, " h", 0)), "h/30 d", []*air{p.underlay, p.loft}
+	case fRH90:
+		return say("Loft air stood above 90 %%RH for %.0f h a month (%s); a dry loft shows about 60, a moist one over 450.",
+			x, a.give(f, " h", 0)), "h/30 d", []*air{p.loft}
+	case fElB:
+		return say("The loft holds %s vapour than the batten void; where loft moisture feeds the void the two differ by "+
+			"less than 30.", a.moreOrLess(f)), "Pa", []*air{p.loft, p.void}
+	case fWo:
+		n := a.f.airHour
+		return say("The loft follows %.0f %% (%s) of a quick change of outdoor humidity, about %.2g (%.2g to %.2g) air "+
+				"changes "+
+				"an hour; an aired loft follows 40-80 %%, a shut one under 20 %%.",
+				100*math.Max(x, 0), a.percentGive(f), n, n/2, n*2), "",
+			[]*air{p.loft, p.outdoor, p.indoor}
+	case fSb:
+		return say("From day to day wet wood or a source of its own, rather than outdoors, sets %.0f %% of the loft's "+
+			"vapour; "+
+			"an aired loft shows under 30 %%.", 100*x), "", []*air{p.loft, p.outdoor, p.indoor}
+	case fHeat:
+		warmer := "warmer"
+		if math.Round(10*a.f.nightLU) < 0 {
+			warmer = "colder"
 		}
-	case groupExchange:
-		if known(v[fWo]) {
-			n := a.f.airHour
-			out = append(out, a.line(g, fWo, "", v[fWo], []*air{p.loft, p.outdoor, p.indoor},
-				"The loft follows %.0f %% (%s) of a quick change of outdoor humidity, about %.2g (%.2g to %.2g) air changes an "+
-					"hour; an aired loft follows 40-80 %%, a shut one under 20 %%.",
-				100*math.Max(v[fWo], 0), a.percentGive(fWo), n, n/2, n*2))
-		} else if known(v[fSb]) {
-			out = append(out, a.line(g, fSb, "", v[fSb], []*air{p.loft, p.outdoor, p.indoor},
-				"From day to day wet wood or a source of its own, rather than outdoors, sets %.0f %% of the loft's vapour; an "+
-					"aired loft shows under 30 %%.", 100*v[fSb]))
+		return say("At night the loft is %.1f K %s than the underlay for %.1f K between house and loft (ratio %.3f, %s); "+
+				"over 0.045 points to warm air through the ceiling.", math.Abs(a.f.nightLU), warmer, a.f.nightIL, x,
+				a.give(f, "", 3)), "",
+			[]*air{p.loft, p.underlay, p.indoor}
+	case fWiZ:
+		share, u := a.figure(f)
+		give := "accuracy not known"
+		if known(u) {
+			give = say("+-%.1f", 200*u)
 		}
-	case groupHouse:
-		if known(v[fHeat]) {
-			out = append(out, a.line(g, fHeat, "", v[fHeat], []*air{p.loft, p.underlay, p.indoor},
-				"At night the loft is %.1f K warmer than the underlay for %.1f K between house and loft (ratio %.3f, %s); over "+
-					"0.045 points to warm air through the ceiling.",
-				a.f.nightLU, a.f.nightIL, v[fHeat], a.give(fHeat, "", 3)))
-		}
-		if known(v[fWiZ]) {
-			does := "does not answer"
-			if v[fWiZ] > 1 {
-				does = "answers"
-			}
-			out = append(out, a.line(g, fWiZ, "t", v[fWiZ], []*air{p.loft, p.indoor, p.outdoor},
-				"Loft humidity %s indoor showers and cooking (t = %.1f).", does, v[fWiZ]))
-		}
-	case groupVoid:
-		out = append(out, a.line(g, fVo, "", v[fVo], []*air{p.void, p.outdoor, p.loft},
-			"The void follows %.0f %% (%s) of outdoor changes: %s.", 100*math.Max(v[fVo], 0), a.percentGive(fVo),
-			voidWords(v[fVo], a.f.se[fVo], v[fWo])))
-	case groupCovering:
-		if known(v[fLHc]) {
-			text := fmt.Sprintf("%.0f h of condensation a month (%s) at the covering; outdoor air alone would give %.0f of them",
-				a.f.hc, a.give(fLHc, " h", 0), math.Max(a.f.hc-a.f.hca, 0))
-			if known(a.f.hu) {
-				text += fmt.Sprintf("; under the underlay it is %.0f h", a.f.hu)
-			}
-			e := a.line(g, fLHc, "h/30 d", a.f.hc, []*air{p.covering, p.void, p.outdoor}, "%s.", text)
-			e.FromMS, e.UntilMS = a.busiestWeek(a.f.wetAtC)
-			out = append(out, e)
-		}
-	case groupSky:
-		if known(v[fUc]) {
-			e := a.line(g, fUc, "K", v[fUc], []*air{p.covering, p.outdoor},
-				"On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.", v[fUc],
-				a.give(fUc, " K", 1))
-			if _, at := quantile(a.f.fallK, 0.95); at >= 0 {
-				e.FromMS, e.UntilMS = a.nightAround(at)
-			}
-			out = append(out, e)
-		}
-	case groupTime:
-		if known(v[fDecay]) {
-			out = append(out, a.line(g, fDecay, "1/30 d", v[fDecay], []*air{p.loft, p.outdoor},
-				"At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecay]),
-				a.percentGive(fDecay)))
-		}
-		if known(v[fDecayI]) {
-			out = append(out, a.line(g, fDecayI, "1/30 d", v[fDecayI], []*air{p.indoor, p.outdoor},
-				"At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(v[fDecayI]),
-				a.percentGive(fDecayI)))
-		}
+		return say("The loft follows %.1f %% (%s) of a quick change of the house's humidity, as by showers and cooking.",
+			100*share, give), "", []*air{p.loft, p.indoor, p.outdoor}
+	case fVo:
+		return say("The void follows %.0f %% (%s) of outdoor changes: %s.", 100*math.Max(x, 0), a.percentGive(f),
+			voidWords(x, a.f.se[f], v[fWo])), "", []*air{p.void, p.outdoor, p.loft}
+	case fLHc:
+		return say("%.0f h of condensation a month (%s) at the covering, of which outdoor air alone would give %.0f h.",
+			a.f.hc, a.give(f, " h", 0), math.Max(a.f.hc-a.f.hca, 0)), "h/30 d", []*air{p.covering, p.void, p.outdoor}
+	case fWhere:
+		return say("Beyond what outdoor air gives, it condenses for %.0f h a month at the covering, and for %.0f h under "+
+			"the underlay.", a.f.hca, a.f.hu), "", []*air{p.covering, p.void, p.underlay, p.loft, p.outdoor}
+	case fUc:
+		return say("On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.",
+			x, a.give(f, " K", 1)), "K", []*air{p.covering, p.outdoor}
+	case fRt:
+		return say("Over the window the loft's excess went with time by a rank correlation of %+.2f (%s).", x,
+			a.give(f, "", 2)), "", []*air{p.loft, p.outdoor}
+	case fDecay:
+		return say("At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(x),
+			a.percentGive(f)), "1/30 d", []*air{p.loft, p.outdoor}
+	default:
+		return say("At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(x),
+			a.percentGive(f)), "1/30 d", []*air{p.indoor, p.outdoor}
 	}
-	return out
 }
 
 func percentChange(rate float64) float64 { return 100 * (math.Exp(math.Min(rate, 5)) - 1) }

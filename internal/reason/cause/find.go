@@ -25,6 +25,11 @@ type Options struct {
 func Find(set *series.Set, opt Options) Finding { return find(set, opt, &ours) }
 
 func find(set *series.Set, opt Options, m *model) Finding {
+	_, f := assess(set, opt, m)
+	return f
+}
+
+func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	f := Finding{Finding: Undetermined, States: map[string]float64{}}
 	if set == nil || set.Case == nil {
 		set = &series.Set{Case: &roof.Case{}}
@@ -56,10 +61,11 @@ func find(set *series.Set, opt Options, m *model) Finding {
 		f.Notes = append(f.Notes, "The stretch used spans a repair whose verdict is that no change is shown.")
 	}
 	a.decide(&f)
+	f.Ledger = a.ledger(f.Causes).printed()
 	a.evidence(&f)
 	a.notes(&f)
 	a.next(&f)
-	return f
+	return a, f
 }
 
 // assessment is one run of Find.

@@ -144,6 +144,7 @@ func requireSound(t require.TestingT, f Finding) {
 		}
 	}
 	require.InDelta(t, 1, sum, 1e-9)
+	requireAdds(t, f)
 	for _, n := range append(append([]string{}, f.Notes...), f.Next...) {
 		require.NotContains(t, n, "NaN")
 		require.NotContains(t, n, "%!")
@@ -468,8 +469,6 @@ func TestAnyRecordGivesASoundAnswer(t *testing.T) {
 		requireSound(t, Find(s.set(t), Options{}))
 	})
 }
-
-
 
 // Whoever acts on the answer is told to do something, and to wait only where
 // the record lacks nights.

@@ -140,6 +140,7 @@ type scores struct {
 	group   [groups][states]float64
 	own     [features][states]float64 // of each feature by itself, for the words
 	present [groups]bool
+	factor  float64         // on every nat: the temperature, by how many groups are present
 	logPost [states]float64 // before the survey
 }
 
@@ -200,12 +201,13 @@ func (m *model) score(value [features]float64, days float64) scores {
 			s.group[g][st] = math.Max(s.group[g][st]-best, floor)
 		}
 	}
+	s.factor = m.temperature * float64(n) / float64(groups)
 	for st := range states {
 		sum := 0.0
 		for g := range groups {
 			sum += s.group[g][st]
 		}
-		s.logPost[st] = m.temperature * float64(n) / float64(groups) * sum
+		s.logPost[st] = s.factor * sum
 	}
 	return s
 }

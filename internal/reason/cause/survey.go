@@ -151,7 +151,7 @@ func (s *survey) openings(b roof.Build) {
 
 func (s *survey) handover(done *time.Time, fromMS int64, move func(string, float64, ...state)) {
 	if done == nil {
-		s.prior[stateC] -= 1.5
+		move("the handover date is not known: people know when their house is new", -1.5, stateC)
 		return
 	}
 	day := done.Format("2 January 2006")

@@ -67,14 +67,20 @@ type causeRow struct {
 	Name, Words  string
 	Support      float64
 	FromReadings float64 // with everything seen on the survey left out
-	For, Against []evidenceRow
+	Against      string  // the cause that its ledger sets it against
+	Lines        []evidenceRow
+	Sum          float64
+	Odds         string
 	Open         bool // shown unfolded
 }
 
+// evidenceRow is a line of the ledger with its weight against one rival, above
+// zero for the cause it stands under.
 type evidenceRow struct {
-	cause.Evidence
-	Line string // the sentence without its basis, which stands beside it
-	Link string // the stretch of timeline it rests on
+	cause.Line
+	Said   string // the sentence without its basis, which stands beside it
+	Link   string // the stretch of timeline it rests on
+	Weight float64
 }
 
 func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
@@ -89,20 +95,33 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
 	}
 	for i, c := range f.Causes {
-		b.Causes = append(b.Causes, causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support,
-			FromReadings: c.FromReadings,
-			For:          evidenceRows(h, c.For), Against: evidenceRows(h, c.Against), Open: i == 0})
+		row := causeRow{Name: string(c.Cause), Words: c.Cause.Words(), Support: c.Support, FromReadings: c.FromReadings,
+			Open: i == 0}
+		if column, ok := f.Ledger.Column(c.Cause); ok {
+			sign, against := 1.0, f.Ledger.Against[column]
+			if i > 0 {
+				sign, against = -1, f.Ledger.Cause
+			}
+			row.Against, row.Lines = against.Words(), ledgerRows(h, f.Ledger, column, sign)
+			row.Sum = sign * f.Ledger.Sums[column]
+			row.Odds = words.Odds(row.Sum)
+		}
+		b.Causes = append(b.Causes, row)
 	}
 	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
 }
 
-// evidenceRows link each line to the stretch of timeline it rests on, at the
-// surface it speaks of where it speaks of one.
-func evidenceRows(h *head, lines []cause.Evidence) []evidenceRow {
-	out := make([]evidenceRow, 0, len(lines))
-	for _, e := range lines {
-		row := evidenceRow{Evidence: e, Line: strings.TrimPrefix(e.Text, e.Basis+": ")}
-		if e.UntilMS > e.FromMS && e.Basis != "survey" {
+// ledgerRows are the lines that weigh anything against one rival, each linked to
+// the stretch of timeline it rests on, at the surface it speaks of where it
+// speaks of one.
+func ledgerRows(h *head, l *cause.Ledger, column int, sign float64) []evidenceRow {
+	var out []evidenceRow
+	for _, e := range l.Lines {
+		if e.Weights[column] == 0 {
+			continue
+		}
+		row := evidenceRow{Line: e, Said: strings.TrimPrefix(e.Text, e.Basis+": "), Weight: sign * e.Weights[column]}
+		if e.Basis == "measured" {
 			v := view{}
 			for _, s := range h.Case.Surfaces() {
 				for _, id := range e.Positions {

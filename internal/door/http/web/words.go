@@ -173,6 +173,7 @@ func (p *Pages) funcs() template.FuncMap {
 			return words.Interval(*lo, *hi)
 		},
 		"fall":    func(e repair.Effect) string { return words.Fall(e).String() },
+		"weight":  words.Weight,
 		"support": supportWords,
 		"classfrom": func(class, from string) string {
 			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise",
