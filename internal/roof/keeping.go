@@ -31,6 +31,18 @@ type CaseVersion struct {
 	File    []byte // nil in listings
 }
 
+// Incident is a doubt about the store itself, such as an older copy put in its
+// place. It stands until a person confirms that it is known.
+type Incident struct {
+	At        time.Time `json:"at"` // when it was noticed
+	What      string    `json:"what"`
+	By        string    `json:"by,omitempty"` // who confirmed it
+	Confirmed time.Time `json:"confirmed,omitzero"`
+}
+
+// Open reports whether nobody has confirmed the incident yet.
+func (i Incident) Open() bool { return i.Confirmed.IsZero() }
+
 // KeptReject is a reject as the log keeps it.
 type KeptReject struct {
 	ID int64 // rising in the order of arrival

@@ -117,8 +117,9 @@ func same(a, b string) bool {
 }
 
 // Restore puts a backup into a data folder that holds no store yet. The backup
-// is checked before, the store after.
-func Restore(ctx context.Context, from, dir string) (err error) {
+// is checked before, the store after. Where the folder's own store had gone on
+// since, lost says so, and the next opening keeps it as an incident.
+func Restore(ctx context.Context, from, dir string) (lost string, err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("restoring %s into %s: %w", from, dir, err)
@@ -129,58 +130,54 @@ func Restore(ctx context.Context, from, dir string) (err error) {
 		err = r.Err()
 	}
 	if err != nil {
-		return err
+		return "", err
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return err
+		return "", err
 	}
 	release, err := lockDir(dir)
 	if err != nil {
-		return err
+		return "", err
 	}
 	defer release()
 	to := filepath.Join(dir, fileName)
 	for _, name := range []string{to, to + "-wal"} {
 		if _, err := os.Lstat(name); !errors.Is(err, os.ErrNotExist) {
-			return fmt.Errorf("the folder already holds a store, which would be lost: name an empty folder, or move %s away "+
-				"first", name)
+			return "", fmt.Errorf("the folder already holds a store, which would be lost: name an empty folder, or move %s "+
+				"away first", name)
 		}
+	}
+	id, c, err := ends(ctx, from)
+	if err != nil {
+		return "", err
+	}
+	restored := c.mark(id)
+	m, marked := readMark(dir)
+	if marked && m.store != restored.store {
+		return "", fmt.Errorf("the folder was in use by another store%s: name an empty folder, or move that file away first",
+			m.words())
 	}
 	tmp := beside(to)
 	defer os.Remove(tmp)
 	if err := copyFile(ctx, from, tmp); err != nil {
-		return err
+		return "", err
 	}
 	if _, err := publish(ctx, tmp, to); err != nil {
-		return err
+		return "", err
 	}
-	if err := markAsIs(ctx, dir); err != nil {
-		return err
+	if marked && m.seq > restored.seq {
+		return fmt.Sprintf("the store in this folder had gone on%s; the backup ends at commit %d of %s, and what came after "+
+			"is lost", m.words(), restored.seq, fromMS(restored.at).Format(stamp)), nil
+	}
+	// The restored state is the folder's own, not a lost tail.
+	if err := writeMark(dir, restored); err != nil {
+		return "", err
 	}
 	r, err = Check(ctx, dir)
 	if err != nil {
-		return err
+		return "", err
 	}
-	return r.Err()
-}
-
-// markAsIs makes the restored state the folder's own, so that it is not taken
-// for a lost tail.
-func markAsIs(ctx context.Context, dir string) error {
-	db, err := openToRead(ctx, filepath.Join(dir, fileName))
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	c, err := loadChain(ctx, db)
-	if err != nil {
-		return err
-	}
-	id, err := storeID(ctx, db)
-	if err != nil {
-		return err
-	}
-	return writeMark(dir, c.mark(id))
+	return "", r.Err()
 }
 
 func copyFile(ctx context.Context, from, to string) error {

@@ -43,6 +43,7 @@ type Report struct {
 	Loggers, Days, Readings, Aside int64
 	Elsewhere                      int64 // readings that lie in another engine alone
 	Cases                          int64 // versions of case files
+	Incidents                      []roof.Incident
 	Damage                         []Damage
 	more                           int
 }
@@ -81,6 +82,9 @@ func (r Report) Err() error {
 func Check(ctx context.Context, dir string) (Report, error) {
 	file := filepath.Join(dir, fileName)
 	if _, err := os.Stat(file); err != nil {
+		if what, _ := vacancy(ctx, dir); what != "" {
+			return Report{}, fmt.Errorf("checking the store in %s: %s", dir, what)
+		}
 		return Report{}, fmt.Errorf("checking the store in %s: there is none: %w", dir, err)
 	}
 	m, marked := readMark(dir) // before the database, which only grows meanwhile
@@ -449,6 +453,9 @@ func (c *checker) states(ctx context.Context) error {
 		want := stateCRC(kind, key, at, blob)
 		if c.r.Schema < schemaLedger {
 			want = undatedStateCRC(kind, key, blob)
+		}
+		if kind == incidentKind {
+			c.r.Incidents = append(c.r.Incidents, asIncident(roof.KeptState{Key: key, At: fromMS(at), Blob: blob}))
 		}
 		if crc != want {
 			c.r.add(Damage{What: fmt.Sprintf("the state %s %s was altered", kind, key)})

@@ -3,10 +3,13 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -66,7 +69,7 @@ func TestEverythingIsThereAfterReopening(t *testing.T) {
 	require.ErrorIs(t, err, ErrClosed)
 
 	s = openIn(t, dir, Options{SealAfter: -1})
-	require.Empty(t, s.Warnings())
+	require.Empty(t, incidents(t, s))
 	storetest.Same(t, want, storetest.All(t, s, house, "k7-loft"))
 	for _, o := range storetest.Put(t, s, house, want...) {
 		require.Equal(t, roof.Duplicate, o)
@@ -77,6 +80,19 @@ func TestEverythingIsThereAfterReopening(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
 	require.Equal(t, Report{Schema: len(migrations), Loggers: 2, Days: 6, Readings: 288, Aside: 1, Cases: 1}, r)
+}
+
+// A store that is closed holds none of its files, and leaves no log behind.
+func TestClosingLetsGoOfEveryFile(t *testing.T) {
+	dir := t.TempDir()
+	put(t, dir, storetest.TRH("k7", 0, 1, 1))
+	held, err := os.ReadDir("/proc/self/fd")
+	require.NoError(t, err)
+	for _, f := range held {
+		name, _ := os.Readlink("/proc/self/fd/" + f.Name())
+		require.NotContains(t, name, dir)
+	}
+	require.ElementsMatch(t, []string{fileName, markName}, slices.Collect(maps.Keys(files(t, dir))))
 }
 
 func TestSecondDaemonOnTheFolderIsRefused(t *testing.T) {
@@ -169,18 +185,18 @@ func TestBackupWhileWritingIsOneStateAndRestores(t *testing.T) {
 	require.Len(t, entries, 1, "nothing is left beside the backup")
 
 	fresh := filepath.Join(t.TempDir(), "data")
-	require.NoError(t, Restore(t.Context(), file, fresh))
+	require.NoError(t, failed(Restore(t.Context(), file, fresh)))
 	r, err := Check(t.Context(), fresh)
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
 	got := openIn(t, fresh, Options{SealAfter: -1})
-	require.Empty(t, got.Warnings())
+	require.Empty(t, incidents(t, got))
 	storetest.Same(t, want, storetest.All(t, got, house, "k7-loft"))
 	k7, k8 := storetest.All(t, got, "other", "k7"), storetest.All(t, got, "other", "k8")
 	require.NotEmpty(t, k7)
 	require.Len(t, k8, len(k7), "no half of a commit")
 
-	require.ErrorContains(t, Restore(t.Context(), file, fresh), "in use")
+	require.ErrorContains(t, failed(Restore(t.Context(), file, fresh)), "in use")
 	require.ErrorContains(t, failed(s.Backup(t.Context(), filepath.Join(dir, fileName))), "the store's own file")
 	require.Error(t, failed(s.Backup(t.Context(), out)))
 }
@@ -190,7 +206,7 @@ func TestRestoreRefusesWhereAStoreWouldBeLost(t *testing.T) {
 	put(t, dir, storetest.TRH("k7", 0, 1, 1))
 	file := filepath.Join(t.TempDir(), "b")
 	require.NoError(t, failed(Backup(t.Context(), dir, file)))
-	require.ErrorContains(t, Restore(t.Context(), file, dir), "already holds a store")
+	require.ErrorContains(t, failed(Restore(t.Context(), file, dir)), "already holds a store")
 
 	spoilt, err := os.ReadFile(file)
 	require.NoError(t, err)
@@ -198,11 +214,11 @@ func TestRestoreRefusesWhereAStoreWouldBeLost(t *testing.T) {
 	bad := filepath.Join(t.TempDir(), "bad")
 	require.NoError(t, os.WriteFile(bad, spoilt, 0o600))
 	fresh := t.TempDir()
-	require.ErrorIs(t, Restore(t.Context(), bad, fresh), roof.ErrDamaged)
+	require.ErrorIs(t, failed(Restore(t.Context(), bad, fresh)), roof.ErrDamaged)
 	entries, err := os.ReadDir(fresh)
 	require.NoError(t, err)
 	require.Empty(t, entries, "a damaged backup changes nothing")
-	require.Error(t, Restore(t.Context(), filepath.Join(fresh, "absent"), fresh))
+	require.Error(t, failed(Restore(t.Context(), filepath.Join(fresh, "absent"), fresh)))
 	require.ErrorIs(t, failed(Backup(t.Context(), fresh, file)), os.ErrNotExist)
 }
 
@@ -223,29 +239,172 @@ func TestOlderCopyAndLostTailAreNoticed(t *testing.T) {
 	require.ErrorContains(t, r.Err(), "replaced by an older copy")
 	s, err := Open(t.Context(), dir, Options{SealAfter: -1})
 	require.NoError(t, err, "it warns and goes on")
-	require.Len(t, s.Warnings(), 1)
-	kept, err := s.States(t.Context(), IncidentKind)
-	require.NoError(t, err)
-	require.Len(t, kept, 1)
+	require.Len(t, incidents(t, s), 1)
 	require.NoError(t, s.Close())
 
 	s, err = Open(t.Context(), dir, Options{SealAfter: -1})
 	require.NoError(t, err)
-	require.Empty(t, s.Warnings(), "said once")
-	kept, err = s.States(t.Context(), IncidentKind)
-	require.NoError(t, err)
-	require.Len(t, kept, 1, "and kept")
+	require.Len(t, incidents(t, s), 1, "it was said once and stands")
 	require.NoError(t, s.Close())
-
-	// Another store under the same name is told too.
-	other := t.TempDir()
-	put(t, other, storetest.TRH("k7", 0, 1, 1))
-	b, err = os.ReadFile(filepath.Join(other, fileName))
-	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join(dir, fileName), b, 0o600))
 	r, err = Check(t.Context(), dir)
 	require.NoError(t, err)
-	require.ErrorContains(t, r.Err(), "not the one that was last used")
+	require.NoError(t, r.Err(), "what is there is whole")
+	require.Len(t, r.Incidents, 1)
+	require.True(t, r.Incidents[0].Open())
+	require.Contains(t, r.Incidents[0].What, "replaced by an older copy")
+
+	// It is in backups, which can be made, and in what is restored from them.
+	to, again := filepath.Join(t.TempDir(), "b"), filepath.Join(t.TempDir(), "again")
+	require.NoError(t, failed(Backup(t.Context(), dir, to)))
+	require.NoError(t, failed(Restore(t.Context(), to, again)))
+	s = openIn(t, again, Options{SealAfter: -1})
+	require.Len(t, incidents(t, s), 1)
+	before := r.Incidents[0].At.Add(-time.Second)
+	require.NoError(t, s.ConfirmIncidents(t.Context(), before, "consultant"))
+	require.Len(t, incidents(t, s), 1, "one that came after what the person saw stays")
+	require.NoError(t, s.ConfirmIncidents(t.Context(), r.Incidents[0].At, "consultant"))
+	require.Empty(t, incidents(t, s))
+	all, err := s.Incidents(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, "consultant", all[0].By)
+	require.WithinDuration(t, time.Now(), all[0].Confirmed, time.Minute)
+	require.Equal(t, r.Incidents[0].What, all[0].What)
+}
+
+// What an older program kept of an incident is the bare words.
+func TestAnIncidentOfAnOlderProgramStands(t *testing.T) {
+	s := openIn(t, t.TempDir(), Options{SealAfter: -1})
+	require.NoError(t, s.PutState(t.Context(), incidentKind, "2026-11-25T08:00:00.5Z", []byte("the database ends early")))
+	all, err := s.Incidents(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, []roof.Incident{{At: time.Date(2026, 11, 25, 8, 0, 0, 5e8, time.UTC), What: "the database ends early"}},
+		all)
+	require.NoError(t, s.ConfirmIncidents(t.Context(), time.Now(), "consultant"))
+	require.Empty(t, incidents(t, s))
+	all, err = s.Incidents(t.Context())
+	require.NoError(t, err)
+	require.Len(t, all, 1, "confirmed, and kept")
+}
+
+// A folder that was in use does not begin with an empty store, or with another
+// one, unless that is asked for; nothing in it is changed by refusing.
+func TestAMissingOrForeignDatabaseIsRefusedUntilANewOneIsAskedFor(t *testing.T) {
+	other := t.TempDir()
+	put(t, other, storetest.TRH("k7", 0, 1, 1))
+	foreign, err := os.ReadFile(filepath.Join(other, fileName))
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		spoil func(file string) error
+		want  string
+	}{
+		"missing": {os.Remove, "dewcase.db is missing, though this folder was in use"},
+		"empty": {func(f string) error { return os.Truncate(f, 0) },
+			"dewcase.db is empty, though this folder was in use"},
+		"of another folder": {func(f string) error { return os.WriteFile(f, foreign, 0o600) },
+			"dewcase.db is not the one that was last used in this folder"},
+		"missing, with a mark that cannot be read": {func(f string) error {
+			if err := os.WriteFile(filepath.Join(filepath.Dir(f), markName), make([]byte, 200), 0o600); err != nil {
+				return err
+			}
+			return os.Remove(f)
+		}, "dewcase.mark is there, but cannot be read"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			put(t, dir, storetest.TRH("k7", 0, 1, 1), storetest.TRH("k7", 60, 1, 1))
+			require.NoError(t, c.spoil(filepath.Join(dir, fileName)))
+			before := files(t, dir)
+			for range 2 {
+				_, err := Open(t.Context(), dir, Options{})
+				require.ErrorContains(t, err, dir)
+				require.ErrorContains(t, err, c.want)
+				require.ErrorContains(t, err, "dewcase serve -new-store")
+			}
+			for name, b := range files(t, dir) { // looking may leave an empty log and its index
+				require.True(t, before[name] == b || name != fileName && name != markName, "refusing changes nothing: %s", name)
+			}
+			r, err := Check(t.Context(), dir)
+			require.Error(t, errors.Join(err, r.Err()))
+
+			s, err := Open(t.Context(), dir, Options{NewStore: true, SealAfter: -1})
+			require.NoError(t, err)
+			require.Empty(t, incidents(t, s), "it was asked for")
+			all, err := s.Incidents(t.Context())
+			require.NoError(t, err)
+			require.Len(t, all, 1, "and is recorded")
+			require.Contains(t, all[0].What, "begun anew on purpose: ")
+			require.Contains(t, all[0].What, c.want)
+			require.NoError(t, s.Close())
+			_, err = Open(t.Context(), dir, Options{NewStore: true})
+			require.ErrorContains(t, err, "leave -new-store out", "the flag does not stay in a unit file unnoticed")
+			put(t, dir, storetest.TRH("k7", 120, 1, 1))
+			r, err = Check(t.Context(), dir)
+			require.NoError(t, err)
+			require.NoError(t, r.Err())
+		})
+	}
+	dir := t.TempDir()
+	s, err := Open(t.Context(), dir, Options{NewStore: true})
+	require.NoError(t, err, "a folder never used needs no flag, and may have it")
+	require.NoError(t, s.Close())
+	require.NoError(t, os.Remove(filepath.Join(dir, fileName)))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, fileName+"-wal"), []byte("readings"), 0o600))
+	_, err = Open(t.Context(), dir, Options{NewStore: true})
+	require.ErrorContains(t, err, "dewcase.db-wal is there and would be lost")
+	require.FileExists(t, filepath.Join(dir, fileName+"-wal"))
+}
+
+// files is what a folder holds but for the lock, which names whoever looks.
+func files(t *testing.T, dir string) map[string]string {
+	t.Helper()
+	out := map[string]string{}
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, e := range entries {
+		b, err := os.ReadFile(filepath.Join(dir, e.Name()))
+		require.NoError(t, err)
+		if e.Name() != lockName {
+			out[e.Name()] = string(b)
+		}
+	}
+	return out
+}
+
+// removeStore takes the database away and leaves the mark.
+func removeStore(t *testing.T, dir string) {
+	t.Helper()
+	require.NoError(t, os.Remove(filepath.Join(dir, fileName)))
+	require.NoError(t, os.RemoveAll(filepath.Join(dir, fileName+"-wal")))
+}
+
+func TestRestoringAnOlderBackupIntoItsFolderSaysWhatIsLost(t *testing.T) {
+	dir, to := t.TempDir(), filepath.Join(t.TempDir(), "b")
+	put(t, dir, storetest.TRH("k7", 0, 1, 1))
+	require.NoError(t, failed(Backup(t.Context(), dir, to)))
+	for _, later := range []bool{false, true} {
+		t.Run(fmt.Sprint("the store had gone on: ", later), func(t *testing.T) {
+			if later {
+				put(t, dir, storetest.TRH("k7", 60, 1, 1))
+			}
+			removeStore(t, dir)
+			lost, err := Restore(t.Context(), to, dir)
+			require.NoError(t, err)
+			s := openIn(t, dir, Options{SealAfter: -1})
+			if !later {
+				require.Empty(t, lost)
+				require.Empty(t, incidents(t, s))
+				require.NoError(t, s.Close())
+				return
+			}
+			require.Contains(t, lost, "what came after is lost")
+			require.Len(t, incidents(t, s), 1)
+		})
+	}
+	other := t.TempDir()
+	put(t, other, storetest.TRH("k7", 0, 1, 1))
+	removeStore(t, other)
+	require.ErrorContains(t, failed(Restore(t.Context(), to, other)), "was in use by another store")
+	require.NoFileExists(t, filepath.Join(other, fileName))
 }
 
 func TestDeletedLogIsNoticed(t *testing.T) {

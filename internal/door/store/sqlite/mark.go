@@ -43,9 +43,9 @@ func readMark(dir string) (m mark, ok bool) {
 func (m mark) judge(store string, c chain) string {
 	switch {
 	case m.store != store:
-		return "the database is not the one that was last used in this folder"
+		return fileName + " is not the one that was last used in this folder"
 	case m.seq > c.seq:
-		return fmt.Sprintf("the database ends at commit %d of %s, but commit %d of %s was already made: what came between "+
+		return fmt.Sprintf(fileName+" ends at commit %d of %s, but commit %d of %s was already made: what came between "+
 			"is lost, or the database was replaced by an older copy",
 			c.seq, fromMS(c.at).Format(stamp), m.seq, fromMS(m.at).Format(stamp))
 	}

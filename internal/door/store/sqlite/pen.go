@@ -31,6 +31,7 @@ type pen struct {
 	db   *sql.DB
 	conn *sql.Conn
 
+	prepared                                []*sql.Stmt
 	begin, commit                           *sql.Stmt
 	findLogger, addLogger, putLogger        *sql.Stmt
 	findDay, putDay                         *sql.Stmt
@@ -143,6 +144,7 @@ func (p *pen) prepare(ctx context.Context) error {
 		if *x.stmt, err = p.conn.PrepareContext(ctx, x.text); err != nil {
 			return fmt.Errorf("preparing %q: %w", x.text, err)
 		}
+		p.prepared = append(p.prepared, *x.stmt)
 	}
 	return nil
 }
@@ -170,6 +172,7 @@ func (p *pen) reopen(ctx context.Context) error {
 
 // drop gives the connection up; the next transaction makes another.
 func (p *pen) drop() {
+	_ = p.finalize()
 	if p.conn != nil {
 		_ = p.conn.Close()
 	}
@@ -179,13 +182,24 @@ func (p *pen) drop() {
 	p.conn, p.db = nil, nil
 }
 
+// finalize ends the prepared statements: SQLite keeps a connection open, its
+// files and locks with it, while it has any.
+func (p *pen) finalize() error {
+	var errs []error
+	for _, s := range p.prepared {
+		errs = append(errs, s.Close())
+	}
+	p.prepared = nil
+	return errors.Join(errs...)
+}
+
 // close empties the log into the main file and disconnects.
 func (p *pen) close() error {
 	if p.conn == nil {
 		return nil
 	}
 	_, err := p.conn.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
-	err = errors.Join(err, p.conn.Close(), p.db.Close())
+	err = errors.Join(err, p.finalize(), p.conn.Close(), p.db.Close())
 	p.conn, p.db = nil, nil
 	return err
 }

@@ -19,6 +19,19 @@ func openIn(t testing.TB, dir string, opt Options) *Store {
 	return s
 }
 
+// incidents are the words of those that nobody has confirmed.
+func incidents(t testing.TB, s *Store) (out []string) {
+	t.Helper()
+	all, err := s.Incidents(t.Context())
+	require.NoError(t, err)
+	for _, i := range all {
+		if i.Open() {
+			out = append(out, i.What)
+		}
+	}
+	return out
+}
+
 // wayAhead is a clock for which every test reading is old.
 func wayAhead() time.Time { return time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC) }
 

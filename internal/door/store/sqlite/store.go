@@ -46,6 +46,7 @@ type Options struct {
 	RejectBytes int64         // default 16 MiB
 	HeardNames  int           // default 1,000
 	Outbox      bool          // note every new reading for another engine, see Pending
+	NewStore    bool          // begin anew in a folder whose own database is missing or was exchanged
 }
 
 func (o Options) withDefaults() Options {
@@ -92,13 +93,12 @@ type Store struct {
 	once    sync.Once
 	closing error
 
-	pen      *pen // the writer's own
-	warnings []string
-	failing  atomic.Pointer[Failure]
-	commits  atomic.Int64
-	looked   atomic.Int64 // Unix ms of the last look at the space left
-	low      atomic.Bool  // little of it was
-	away     atomic.Int64 // days that lie in another engine alone
+	pen     *pen // the writer's own
+	failing atomic.Pointer[Failure]
+	commits atomic.Int64
+	looked  atomic.Int64 // Unix ms of the last look at the space left
+	low     atomic.Bool  // little of it was
+	away    atomic.Int64 // days that lie in another engine alone
 }
 
 // Failure says since when writing fails, and why.
@@ -112,7 +112,10 @@ var ErrClosed = errors.New("the store is closed")
 
 // Open opens the store in a data folder, making both if they are not there, and
 // takes the folder: a second Open, also by another process, is refused until
-// Close. An older schema is brought up to date, a newer one refused untouched.
+// Close. An older schema is brought up to date, a newer one refused untouched. A
+// folder whose mark speaks of another database than the one that is there is
+// refused as well, unless Options.NewStore is set; an older copy of the right one
+// is opened, and an incident stands until a person confirms it.
 func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	abs, err := filepath.Abs(dir)
 	if err != nil {
@@ -132,7 +135,8 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 			err = fmt.Errorf("opening the store in %s: %w", dir, explain(err))
 		}
 	}()
-	if err = mayOpen(ctx, filepath.Join(abs, fileName)); err != nil {
+	found, err := s.mayOpen(ctx)
+	if err != nil {
 		return nil, err
 	}
 	s.pen = newPen(s)
@@ -159,12 +163,6 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 		return nil, err
 	}
 	s.away.Store(s.pen.away)
-	m, marked := readMark(abs)
-	if marked {
-		if w := m.judge(s.id, s.pen.chain); w != "" {
-			s.warnings = append(s.warnings, w)
-		}
-	}
 	if s.mark, err = os.OpenFile(filepath.Join(abs, markName), os.O_RDWR|os.O_CREATE, 0o600); err != nil {
 		return nil, err
 	}
@@ -179,41 +177,18 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if s.opt.SealAfter > 0 {
 		s.sealing.Go(s.sealRegularly)
 	}
-	for _, w := range s.warnings {
-		s.opt.Log.Warn(w, "folder", abs)
-		if err = s.PutState(ctx, IncidentKind, s.opt.Now().UTC().Format(time.RFC3339Nano), []byte(w)); err != nil {
+	for _, i := range found {
+		if err = s.report(ctx, i); err != nil {
 			_ = s.Close()
 			return nil, err
 		}
 	}
-	if !marked {
+	if _, marked := readMark(abs); !marked {
 		// So that the folder's first mark does not wait for the first reading.
 		_ = s.do(ctx, func(*pen) error { return nil })
 	}
 	return s, nil
 }
-
-// mayOpen looks at an existing database before anything can change it.
-func mayOpen(ctx context.Context, file string) error {
-	if _, err := os.Stat(file); errors.Is(err, os.ErrNotExist) {
-		return nil
-	}
-	db, err := openToRead(ctx, file)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	_, err = schemaOf(ctx, db)
-	return err
-}
-
-// IncidentKind is the kind of state under which doubts about the store are
-// kept, so that they are not forgotten at the next start.
-const IncidentKind = "store_incident"
-
-// Warnings are the doubts that opening raised: a lost tail, an older copy put
-// in place. They are also kept as state of IncidentKind.
-func (s *Store) Warnings() []string { return s.warnings }
 
 // Failing says whether the last write failed, and since when writing does; nil
 // while all is well.

@@ -68,7 +68,7 @@ func TestATornOrOverwrittenLogIsNoticed(t *testing.T) {
 			require.ErrorIs(t, err, roof.ErrDamaged)
 			continue
 		}
-		require.NotEmpty(t, again.Warnings(), "run %d", run)
+		require.NotEmpty(t, incidents(t, again), "run %d", run)
 		n := 0
 		for r, err := range again.Range(t.Context(), house, "k7", storetest.Epoch, storetest.Epoch.AddDate(1, 0, 0)) {
 			require.NoError(t, err)
