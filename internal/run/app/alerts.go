@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 
 	"golang.org/x/sys/unix"
@@ -134,11 +135,34 @@ func (a *App) troubles() []watch.Trouble {
 		free < 2<<30 {
 		disk.Words = fmt.Sprintf("%d MB are left on the disk of the data folder", free>>20)
 	}
-	out := []watch.Trouble{store, disk, broker}
+	out := []watch.Trouble{store, disk, broker, a.incident()}
 	if a.drain != nil {
 		out = append(out, a.mirrorTrouble())
 	}
 	return out
+}
+
+// incident says in words which incidents of the store nobody has confirmed.
+func (a *App) incident() watch.Trouble {
+	t := watch.Trouble{Part: "incident"}
+	for _, i := range a.openIncidents() {
+		if t.Since = i.At; t.Words != "" {
+			t.Words += "; "
+		}
+		t.Words += i.What
+	}
+	if t.Words != "" {
+		t.Words += " (readings are taken; once it is known what was lost, confirm it on the Alerts page)"
+	}
+	return t
+}
+
+func (a *App) openIncidents() []roof.Incident {
+	all, err := a.store.Incidents(context.Background())
+	if err != nil {
+		all = append(all, roof.Incident{At: a.opt.Now(), What: "the list of incidents cannot be read: " + err.Error()})
+	}
+	return slices.DeleteFunc(all, func(i roof.Incident) bool { return !i.Open() })
 }
 
 // diskSpace is what is left for the daemon and the size of the disk, in bytes.

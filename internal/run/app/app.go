@@ -42,6 +42,9 @@ type Options struct {
 	Out     io.Writer      // where the addresses are printed once it is ready
 	Now     func() time.Time
 	Demo    bool // the data is invented, and every page says so
+	// NewStore begins anew where the folder's own database is missing or was
+	// exchanged.
+	NewStore bool
 }
 
 // App is one daemon.
@@ -119,7 +122,7 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 func (a *App) openStore(ctx context.Context) error {
 	s, err := sqlite.Open(ctx, a.opt.Config.Data,
 		sqlite.Options{Log: a.opt.Log, Now: a.opt.Now, RejectBytes: int64(a.opt.Config.Store.RejectMB) << 20,
-			Outbox: wantsInflux(a.opt.Config.Store)})
+			Outbox: wantsInflux(a.opt.Config.Store), NewStore: a.opt.NewStore})
 	if err != nil {
 		return err
 	}

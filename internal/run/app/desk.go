@@ -207,6 +207,8 @@ func (a *App) gauges() {
 		}
 		return 0
 	})
+	a.metrics.Gauge("dewcase_store_incidents", "Incidents of the store (an older copy, a lost end) that nobody has "+
+		"confirmed.", nil, func() float64 { return float64(len(a.openIncidents())) })
 	a.metrics.Gauge("dewcase_store_queue", "Appends waiting for the next transaction.", nil,
 		func() float64 { n, _ := a.store.Queued(); return float64(n) })
 	a.metrics.Gauge("dewcase_cases", "Cases in force.", nil, func() float64 { return float64(len(a.book.All())) })

@@ -139,6 +139,9 @@ func (a *App) problems() []string {
 		out = append(out, fmt.Sprintf("the store cannot write since %s: %v; nothing is acknowledged until it can",
 			f.Since.UTC().Format(time.RFC3339), f.Err))
 	}
+	if words := a.incident().Words; words != "" {
+		out = append(out, words)
+	}
 	if a.feed != nil {
 		if s := a.feed.Status(); !s.Ready() {
 			out = append(out, "the MQTT broker "+s.Broker+": "+trouble(s))

@@ -31,7 +31,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	r.Group(func(r chi.Router) {
 		r.Use(gate.Costly(16, 5*time.Second, 30*time.Second))
 		p.Mount(r)
-		p.MountAlerts(r, a.bell)
+		p.MountAlerts(r, a.bell, a.store)
 		home.Mount(r)
 		err = a.reports(r, p.Style(), p.Fail)
 	})

@@ -50,6 +50,11 @@ func addDaemonFlags(f *flag.FlagSet) daemonFlags {
 	}
 }
 
+func addNewStore(f *flag.FlagSet) *bool {
+	return f.Bool("new-store", false, "for one start: begin anew in a folder whose database is missing or another "+
+		"one's; it is recorded")
+}
+
 // config reads the file and lets the flags win.
 func (d daemonFlags) config() (config.Config, error) {
 	c := config.Default()
@@ -89,8 +94,10 @@ func (d daemonFlags) config() (config.Config, error) {
 }
 
 func serve(ctx context.Context, args []string, s Streams) error {
-	f := flags("serve", "[-config FILE] [-data DIR] [-http HOST:PORT] [-mqtt-listen HOST:PORT] [-broker URL]", s)
+	f := flags("serve", "[-config FILE] [-data DIR] [-http HOST:PORT] [-mqtt-listen HOST:PORT] [-broker URL] "+
+		"[-new-store]", s)
 	d := addDaemonFlags(f)
+	anew := addNewStore(f)
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -105,7 +112,8 @@ func serve(ctx context.Context, args []string, s Streams) error {
 		defer signal.Stop(again)
 	}
 	log, level := logger(c.Log, s.Err)
-	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: log, Level: level, Out: s.Out})
+	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: log, Level: level, Out: s.Out,
+		NewStore: *anew})
 	if err != nil {
 		return err
 	}

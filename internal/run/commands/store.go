@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"os"
+	"os/user"
 	"strings"
 	"time"
 
@@ -20,11 +21,12 @@ import (
 
 // importFiles stores a case file and a readings file in the embedded store.
 func importFiles(ctx context.Context, args []string, s Streams) error {
-	f := flags("import", "-case FILE -readings FILE [-data DIR] [-strict]", s)
+	f := flags("import", "-case FILE -readings FILE [-data DIR] [-strict] [-new-store]", s)
 	caseFile := f.String("case", "", "case file (YAML)")
 	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
 	data := f.String("data", config.Default().Data, "data folder")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
+	anew := addNewStore(f)
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -59,7 +61,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	}
 	defer done()
 	log := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: log})
+	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: log, NewStore: *anew})
 	if err != nil {
 		return err
 	}
@@ -143,10 +145,16 @@ func (uncounted) Outcome(roof.Outcome)      {}
 func (uncounted) Rejected(roof.Reason, int) {}
 
 func check(ctx context.Context, args []string, s Streams) error {
-	f := flags("check", "[-data DIR]", s)
+	f := flags("check", "[-data DIR] [-confirm]", s)
 	data := f.String("data", config.Default().Data, "data folder")
+	confirm := f.Bool("confirm", false, "confirm the store's incidents, the daemon stopped: somebody knows what was lost")
 	if err := parse(f, args); err != nil {
 		return err
+	}
+	if *confirm {
+		if err := confirmIncidents(ctx, *data); err != nil {
+			return err
+		}
 	}
 	rep, err := sqlite.Check(ctx, *data)
 	if err != nil {
@@ -154,6 +162,20 @@ func check(ctx context.Context, args []string, s Streams) error {
 	}
 	if err := rep.Err(); err != nil {
 		return err
+	}
+	open := 0
+	for _, i := range rep.Incidents {
+		state := "not confirmed"
+		if !i.Open() {
+			state = "confirmed by " + i.By + ", " + i.Confirmed.Format(time.RFC3339)
+		} else {
+			open++
+		}
+		fmt.Fprintf(s.Err, "incident of %s, %s: %s\n", i.At.Format(time.RFC3339), state, i.What)
+	}
+	if open > 0 {
+		return fmt.Errorf("what the store in %s holds is whole, but an incident is not confirmed: find out what was lost, "+
+			"then confirm it on the Alerts page, or here with -confirm while the daemon is stopped", *data)
 	}
 	fmt.Fprintf(s.Out, "the store in %s is sound: %d readings of %d loggers over %d logger days, %d kept aside, %d "+
 		"versions of case files, schema %d\n",
@@ -163,6 +185,22 @@ func check(ctx context.Context, args []string, s Streams) error {
 			"verify` compares them with their digests\n", rep.Elsewhere)
 	}
 	return nil
+}
+
+// confirmIncidents confirms what is known of a store that no daemon holds.
+func confirmIncidents(ctx context.Context, data string) error {
+	if _, err := sqlite.Check(ctx, data); err != nil {
+		return err // there is none
+	}
+	store, err := sqlite.Open(ctx, data, sqlite.Options{SealAfter: -1})
+	if err != nil {
+		return err
+	}
+	by := "dewcase check -confirm"
+	if u, err := user.Current(); err == nil {
+		by = u.Username + " (" + by + ")"
+	}
+	return errors.Join(store.ConfirmIncidents(ctx, time.Now(), by), store.Close())
 }
 
 func backup(ctx context.Context, args []string, s Streams) error {
@@ -198,8 +236,12 @@ func restore(ctx context.Context, args []string, s Streams) error {
 	if err := need(f, "from", "data"); err != nil {
 		return err
 	}
-	if err := sqlite.Restore(ctx, *from, *data); err != nil {
+	lost, err := sqlite.Restore(ctx, *from, *data)
+	if err != nil {
 		return err
+	}
+	if lost != "" {
+		fmt.Fprintln(s.Err, lost+"; an incident stands from the next start on, until somebody confirms it")
 	}
 	fmt.Fprintf(s.Out, "%s was verified and laid down in %s\n", *from, *data)
 	return nil

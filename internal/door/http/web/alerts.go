@@ -13,6 +13,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
@@ -91,6 +92,8 @@ type Reader struct {
 // alertsBody is the page of alerts.
 type alertsBody struct {
 	Open, Done []AlertRow
+	Incidents  []roof.Incident
+	Confirm    time.Time // of the newest incident, where one is not confirmed
 	Letters    []LetterRow
 	Channels   []ChannelRow
 	Household  Household
@@ -100,11 +103,20 @@ type alertsBody struct {
 	Sentence   string
 }
 
+// Incidents are the doubts about the store itself, which stand until a person
+// confirms them.
+type Incidents interface {
+	Incidents(ctx context.Context) ([]roof.Incident, error)
+	// ConfirmIncidents confirms those noticed until a time.
+	ConfirmIncidents(ctx context.Context, until time.Time, by string) error
+}
+
 // MountAlerts puts the alert pages on a router.
-func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk) {
+func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk, incidents Incidents) {
 	p.alerts = true
-	a := alertPages{p, desk}
+	a := alertPages{p, desk, incidents}
 	r.Get("/alerts", a.all)
+	r.Post("/alerts/confirm", a.confirm)
 	r.Post("/alerts/try", a.try)
 	r.Get("/cases/{case}/alerts", a.one)
 	r.Post("/cases/{case}/alerts/acknowledge", a.acknowledge)
@@ -116,7 +128,8 @@ func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk) {
 
 type alertPages struct {
 	*Pages
-	desk AlertDesk
+	desk      AlertDesk
+	incidents Incidents
 }
 
 func (a alertPages) all(w http.ResponseWriter, r *http.Request) {
@@ -131,7 +144,28 @@ func (a alertPages) all(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
+	if b.Incidents, err = a.incidents.Incidents(r.Context()); err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	if slices.ContainsFunc(b.Incidents, roof.Incident.Open) {
+		b.Confirm = b.Incidents[0].At
+		b.Sentence = "The store may have lost readings, and nobody has confirmed it."
+	}
 	a.render(w, r, http.StatusOK, "alerts", page{Title: "Alerts", Tab: "alerts", Body: b})
+}
+
+func (a alertPages) confirm(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
+	until, err := time.Parse(time.RFC3339Nano, r.PostFormValue("until"))
+	if err == nil {
+		err = a.incidents.ConfirmIncidents(r.Context(), until, a.who(r))
+	}
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	http.Redirect(w, r, "/alerts#store", http.StatusSeeOther)
 }
 
 func split(rows []AlertRow) (b alertsBody) {

@@ -274,10 +274,10 @@ func TestOlderCopyAndLostTailAreNoticed(t *testing.T) {
 // What an older program kept of an incident is the bare words.
 func TestAnIncidentOfAnOlderProgramStands(t *testing.T) {
 	s := openIn(t, t.TempDir(), Options{SealAfter: -1})
-	require.NoError(t, s.PutState(t.Context(), incidentKind, "2026-11-25T08:00:00.5Z", []byte("the database ends early")))
+	require.NoError(t, s.PutState(t.Context(), incidentKind, "2026-11-25T08:00:00.5Z", []byte("it ends early")))
 	all, err := s.Incidents(t.Context())
 	require.NoError(t, err)
-	require.Equal(t, []roof.Incident{{At: time.Date(2026, 11, 25, 8, 0, 0, 5e8, time.UTC), What: "the database ends early"}},
+	require.Equal(t, []roof.Incident{{At: time.Date(2026, 11, 25, 8, 0, 0, 5e8, time.UTC), What: "it ends early"}},
 		all)
 	require.NoError(t, s.ConfirmIncidents(t.Context(), time.Now(), "consultant"))
 	require.Empty(t, incidents(t, s))
