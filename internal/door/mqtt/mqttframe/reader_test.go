@@ -162,3 +162,23 @@ func FuzzReaderNeverPanicsAndKeepsLittle(f *testing.F) {
 		}
 	})
 }
+
+// The properties of a message that is too large are kept with its mark, so that
+// their size is bounded: 64 KiB pass, a byte more ends the connection unread.
+func TestPropertiesOfAMessageThatIsTooLargeAreBounded(t *testing.T) {
+	message := func(n int) []byte {
+		props := append(binary.AppendUvarint(nil, uint64(n)), make([]byte, n)...)
+		return append(connect(5), publish("dewcase/a/b", 1, 7, props, make([]byte, 3<<20))...)
+	}
+	out := through(t, message(64<<10), 1000)
+	require.Greater(t, len(out), 64<<10)
+	size, yes := TooLarge(out[len(out)-markLen:])
+	require.True(t, yes)
+	require.EqualValues(t, 3<<20, size)
+	for _, n := range []int{64<<10 + 1, 2 << 20} {
+		r := NewReader(bytes.NewReader(message(n)), 1000)
+		_, err := io.ReadAll(r)
+		require.ErrorIs(t, err, ErrMalformed, "%d bytes", n)
+		require.LessOrEqual(t, cap(r.head), 1024, "and nothing of them was kept")
+	}
+}
