@@ -12,7 +12,7 @@ import (
 )
 
 func TestEveryHazardOfTheTableIsCarriedWithItsStanding(t *testing.T) {
-	file, err := os.Open(filepath.Join("..", "..", "testdata", "tables", "safety.csv"))
+	file, err := os.Open(filepath.Join("..", "..", "..", "testdata", "tables", "safety.csv"))
 	require.NoError(t, err)
 	defer file.Close()
 	rows, err := csv.NewReader(file).ReadAll()
