@@ -85,8 +85,17 @@ var fitWords = map[roof.Place]string{
 }
 
 // next says what to fit, look at or wait for: the first rule of section 8 that
-// applies and at most one more. A firm finding with nothing open needs none.
+// applies and at most one more. A firm finding with nothing open needs none, and
+// a roof that was worked on since cannot be looked at as it was.
 func (a *assessment) next(f *Finding) {
+	if work := f.Window.Repair; !work.IsZero() {
+		if !f.Firm {
+			f.step("", "No look and no further night settles this any more: the work of %s changed the roof. What still "+
+				"speaks for a cause or against it is whether the work on it helped.",
+				day(work.UnixMilli(), a.set.Case.Property.Zone))
+		}
+		return
+	}
 	s := a.support
 	lead := f.Leading
 	undetermined := f.Finding == Undetermined
