@@ -217,6 +217,11 @@ type Event struct {
 	Treats    []string      // positions a repair treats; empty: every surface
 	Changes   []Change      // empty: inferred from Treats
 	Uncertain time.Duration // +/- doubt about At; 0 none
+	Opened    Openings      // what a repair opened: the slots since then; nil as before, or not said
+	Battens   string        // since a repair: "single", "counter"; "" as before, or not said
+	// CounterBattenMM is their depth since then; nil as before, or not said.
+	CounterBattenMM *float64
+	Sealed          Answer // the ceiling since a repair
 }
 
 // Contacts are the people an alert can reach.

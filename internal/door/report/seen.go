@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/reason/buildup"
@@ -18,10 +19,38 @@ func (b *builder) seen(p *part) {
 	if r.Sentence != "" {
 		p.lead("%s", prose(r.Sentence))
 	}
-	p.quiet("Read from the survey in the case file alone; nothing in this part was measured.")
-	p.figure("section", drawing.Section(b.Case).Scene(), NoLegend, say("The roof cut open, as surveyed. Squares: "+
-		"openings; empty is open, full is none, dashed is not known. Underlay: whole line HR, dashed LR, dotted not "+
-		"known. Dark blocks: battens as cut."))
+	before, when := b.Answer.Behind.Surveyed, "as surveyed"
+	if before == nil {
+		p.quiet("Read from the survey in the case file alone; nothing in this part was measured.")
+	} else {
+		when = "as it is since the work"
+		p.quiet("Read from the survey in the case file, which is from before the work, and from what the work says that " +
+			"it changed; nothing in this part was measured. What the work did is measured, in the part on repairs.")
+	}
+	section := drawing.Section(b.Case.RoofAt(b.until))
+	p.figure("section", section.Scene(), NoLegend, say("The roof cut open, "+when+". Squares: openings; empty is "+
+		"open, full is none, dashed is not known. Underlay: whole line HR, dashed LR, dotted not known. Dark blocks: "+
+		"battens as cut."))
+	p.table(found(r.Findings))
+	if before != nil {
+		p.head("Before the work, as surveyed")
+		p.lead("%s", prose(before.Sentence))
+		section = drawing.Section(b.Case.Roof)
+		section.ID += "-before"
+		p.figure("section-before", section.Scene(), NoLegend, say("The same roof before the work."))
+		p.table(found(slices.DeleteFunc(slices.Clone(before.Findings), func(f buildup.Finding) bool {
+			return slices.ContainsFunc(r.Findings, func(now buildup.Finding) bool { return now.What == f.What })
+		})))
+		p.quiet("Only what was different then; the rest is as above.")
+	}
+	if r.Decides != "" {
+		p.quiet("%s", r.Decides)
+	}
+	b.open(p)
+}
+
+// found is what the rules say, by what they say of it.
+func found(list []buildup.Finding) *Table {
 	t := &Table{Head: []string{"Part of the roof", "What was found", "Why it matters",
 		"What usually cures it, or where to look", "Source"}}
 	for _, g := range []struct {
@@ -30,7 +59,7 @@ func (b *builder) seen(p *part) {
 	}{{"Wrong by the rules", buildup.Fault}, {"Not known: look first", buildup.Ask}, {"Worth knowing", buildup.Remark},
 		{"Sound by the rules", buildup.Sound}} {
 		var rows []Row
-		for _, f := range r.Findings {
+		for _, f := range list {
 			if f.Verdict == g.verdict {
 				rows = append(rows, cells(words.Upper(f.Element), prose(f.What), prose(f.Why), prose(f.Cure), f.Source))
 			}
@@ -39,11 +68,7 @@ func (b *builder) seen(p *part) {
 			t.Rows = append(append(t.Rows, Row{Cells: []Text{say("%s", g.title)}, Group: true}), rows...)
 		}
 	}
-	p.table(t)
-	if r.Decides != "" {
-		p.quiet("%s", r.Decides)
-	}
-	b.open(p)
+	return t
 }
 
 // open is what the rule set asks to be open, and what is short.

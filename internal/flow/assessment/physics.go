@@ -29,8 +29,9 @@ type Physics struct {
 	Vapour   *vapour.Picture
 	LoftAir  airchange.Estimate
 	VoidAir  airchange.Estimate
-	Steady   []SteadyMonth // the build-up by ISO 13788, for the months measured
-	BuildUp  buildup.Report
+	Steady   []SteadyMonth   // the build-up by ISO 13788, for the months measured
+	BuildUp  buildup.Report  // of the roof at the end of the record
+	Surveyed *buildup.Report // of the roof before the first work; nil without one
 	Openings *openings.Answer
 	Notes    []string
 }
@@ -76,8 +77,14 @@ func physics(set *series.Set, f cause.Finding) Physics {
 	if set.UntilMS > 0 {
 		from = time.UnixMilli(set.FromMS).UTC()
 	}
-	p.BuildUp = buildup.Check(set.Case, from)
-	if a, err := openings.Advise(set.Case.Roof, string(f.Finding), "", 0); err != nil {
+	now := time.UnixMilli(set.UntilMS)
+	p.BuildUp = buildup.Check(set.Case, from, now)
+	if len(set.Case.Works(now)) > 0 {
+		before := buildup.Check(set.Case, from, time.Time{})
+		p.Surveyed = &before
+	}
+	finding := openings.Since(set.Case, string(f.Finding), now)
+	if a, err := openings.Advise(set.Case.RoofAt(now), finding, "", 0); err != nil {
 		p.Notes = append(p.Notes, "what to open: "+err.Error())
 	} else {
 		p.Openings = &a

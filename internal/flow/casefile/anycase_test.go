@@ -113,6 +113,11 @@ func anyCase(t *rapid.T) *roof.Case {
 		if rapid.Bool().Draw(t, "changes") {
 			e.Changes = []roof.Change{roof.CeilingChange, roof.Household}
 		}
+		if e.Kind == roof.Repair {
+			e.Opened = roof.Openings{LoftEavesMM: optional(0, 50), VoidRidgeMM: optional(0, 50)}
+			e.CounterBattenMM = optional(0, 50)
+			e.Battens, e.Sealed = word("single", "counter"), answer()
+		}
 		c.Events = append(c.Events, e)
 	}
 	if rapid.Bool().Draw(t, "contacts") {

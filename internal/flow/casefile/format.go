@@ -89,12 +89,7 @@ func (w *writer) build(b roof.Build) {
 	section.line(2, "battens", text(b.Battens))
 	section.line(2, "counter_batten_mm", pointer(b.CounterBattenMM))
 	section.line(2, "batten_depth_mm", pointer(b.BattenDepthMM))
-	f = nil
-	f.add("loft_eaves", pointer(b.Openings.LoftEavesMM))
-	f.add("loft_ridge", pointer(b.Openings.LoftRidgeMM))
-	f.add("void_eaves", pointer(b.Openings.VoidEavesMM))
-	f.add("void_ridge", pointer(b.Openings.VoidRidgeMM))
-	section.line(2, "openings_mm", f.String())
+	section.line(2, "openings_mm", slots(b.Openings))
 	f = nil
 	f.add("sealed", string(b.Ceiling.Sealed))
 	if b.Ceiling.Downlights != nil {
@@ -124,6 +119,15 @@ func (w *writer) build(b roof.Build) {
 	if section.Len() > 0 {
 		w.WriteString("roof:\n" + section.String())
 	}
+}
+
+func slots(o roof.Openings) string {
+	var f flow
+	f.add("loft_eaves", pointer(o.LoftEavesMM))
+	f.add("loft_ridge", pointer(o.LoftRidgeMM))
+	f.add("void_eaves", pointer(o.VoidEavesMM))
+	f.add("void_ridge", pointer(o.VoidRidgeMM))
+	return f.String()
 }
 
 func (w *writer) positions(all []roof.Position) {
@@ -194,6 +198,10 @@ func (w *writer) events(all []roof.Event) {
 		f.add("treats", list(e.Treats))
 		f.add("changes", list(e.Changes))
 		f.add("uncertain_h", given(e.Uncertain.Hours()))
+		f.add("opened_mm", slots(e.Opened))
+		f.add("battens", text(e.Battens))
+		f.add("counter_batten_mm", pointer(e.CounterBattenMM))
+		f.add("sealed", string(e.Sealed))
 		w.WriteString("  - " + f.String() + "\n")
 	}
 }

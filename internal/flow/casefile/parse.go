@@ -108,11 +108,7 @@ func build(n strictyaml.Node) (b roof.Build) {
 	b.Underlay.Laps = word(underlay.Get("laps"), "taped", "lapped")
 	b.Underlay.OverRidge = answer(underlay.Get("over_ridge"))
 
-	openings := m.Get("openings_mm").Map("loft_eaves", "loft_ridge", "void_eaves", "void_ridge")
-	b.Openings.LoftEavesMM = number(openings.Get("loft_eaves"), 0, 10_000)
-	b.Openings.LoftRidgeMM = number(openings.Get("loft_ridge"), 0, 10_000)
-	b.Openings.VoidEavesMM = number(openings.Get("void_eaves"), 0, 10_000)
-	b.Openings.VoidRidgeMM = number(openings.Get("void_ridge"), 0, 10_000)
+	b.Openings = openings(m.Get("openings_mm"))
 
 	ceiling := m.Get("ceiling").Map("sealed", "downlights", "vapour_control_layer")
 	b.Ceiling.Sealed = answer(ceiling.Get("sealed"))
@@ -124,6 +120,16 @@ func build(n strictyaml.Node) (b roof.Build) {
 	b.Ceiling.VapourControlLayer = answer(ceiling.Get("vapour_control_layer"))
 	b.Layers = layers(m.Get("layers"))
 	return b
+}
+
+// openings reads slots of the roof, mm of continuous slot.
+func openings(n strictyaml.Node) (o roof.Openings) {
+	m := n.Map("loft_eaves", "loft_ridge", "void_eaves", "void_ridge")
+	o.LoftEavesMM = number(m.Get("loft_eaves"), 0, 10_000)
+	o.LoftRidgeMM = number(m.Get("loft_ridge"), 0, 10_000)
+	o.VoidEavesMM = number(m.Get("void_eaves"), 0, 10_000)
+	o.VoidRidgeMM = number(m.Get("void_ridge"), 0, 10_000)
+	return o
 }
 
 func layers(n strictyaml.Node) (out []roof.Layer) {
@@ -194,7 +200,8 @@ func (r *reader) checkMeets(n strictyaml.Node, p roof.Position) {
 
 func (r *reader) events(n strictyaml.Node) (out []roof.Event) {
 	for _, entry := range n.List() {
-		m := entry.Map("at", "kind", "what", "treats", "changes", "uncertain_h")
+		m := entry.Map("at", "kind", "what", "treats", "changes", "uncertain_h", "opened_mm", "battens", "counter_batten_mm",
+			"sealed")
 		var e roof.Event
 		e.At, _ = r.instant(m.Need("at", "write when it happened, such as 2026-12-20T12:00:00Z"))
 		kind, _ := m.Need("kind", "write one of repair, note, inspection, weather").Word("repair", "note", "inspection",
@@ -214,6 +221,16 @@ func (r *reader) events(n strictyaml.Node) (out []roof.Event) {
 		}
 		if h, ok := m.Get("uncertain_h").Number(0, 8784); ok {
 			e.Uncertain = hours(h)
+		}
+		e.Opened = openings(m.Get("opened_mm"))
+		e.Battens = word(m.Get("battens"), "single", "counter")
+		e.CounterBattenMM = number(m.Get("counter_batten_mm"), 0, 1000)
+		e.Sealed = answer(m.Get("sealed"))
+		for _, key := range []string{"opened_mm", "battens", "counter_batten_mm", "sealed"} {
+			if n := m.Get(key); n.Present() && e.Kind != roof.Repair {
+				n.Fault("stands at an event that is no repair",
+					"only a repair changes the roof; write kind: repair or leave it out")
+			}
 		}
 		out = append(out, e)
 	}

@@ -89,18 +89,20 @@ type Report struct {
 	Decides  string
 }
 
-// Check reads the survey. at is the day the record begins (or today), for the
-// age of the building; the zero time leaves age out. An unknown rule set falls
-// back to the default and says so.
-func Check(c *roof.Case, at time.Time) Report {
-	k := &check{b: c.Roof}
+// Check reads the survey, with what works by the time at have changed of it; the
+// zero time is before all of them. begins is the day the record begins (or
+// today), for the age of the building; the zero time leaves age out. An unknown
+// rule set falls back to the default and says so.
+func Check(c *roof.Case, begins, at time.Time) Report {
+	k := &check{b: c.RoofAt(at), airedVoid: openings.Worked(c, at, roof.VoidVentilation)}
 	k.load()
 	k.vapourWays()
 	r := Report{Decides: Decides}
 	r.Overall, r.Sentence = k.overall()
 	k.details()
 	k.household()
-	k.age(c.Property.Completed, at)
+	k.age(c.Property.Completed, begins)
+	k.works(c, at)
 	r.Findings = k.out
 	if n := k.others(); r.Overall == Sound && n > 0 {
 		r.Sentence = fmt.Sprintf("On paper vapour has a way out of this roof; %s.",
@@ -119,6 +121,9 @@ type check struct {
 	b     roof.Build
 	rules openings.Rules
 	out   []Finding
+	// airedVoid says that a work was done on the ventilation of the batten void:
+	// what the rules call useless may then be what helps, and the record says.
+	airedVoid bool
 }
 
 // load takes the case's rule set.
@@ -203,6 +208,10 @@ func (k *check) pattern() {
 	case b.Covering.Air == "open":
 		k.sound("combination", "covering", "LR underlay under an air-open covering: vapour that passes leaves through the "+
 			"joints.", Practice)
+	case b.Battens == "single" && b.Covering.Air == "closed" && k.airedVoid:
+		k.ask("combination", "battens", "LR underlay, single battens and a close-fitting covering, and the void's ends were "+
+			"opened since.", "By the rule air finds no clear path past single battens; how much passes all the same was not "+
+			"seen but measured.", "See what the record says of the work (Did it work).", caution.LookInLoft)
 	case b.Battens == "single" && b.Covering.Air == "closed":
 		k.fault("combination", "battens", "LR underlay, single battens and a close-fitting covering: vapour passes into a "+
 			"void with no way out.",
@@ -253,7 +262,7 @@ func (k *check) depth() {
 
 // voidEnds compares the void's openings, where the void needs them.
 func (k *check) voidEnds() {
-	if k.b.Covering.Air == "closed" && k.b.Battens == "single" {
+	if k.b.Covering.Air == "closed" && k.b.Battens == "single" && !k.airedVoid {
 		return // no path: the ends do not matter
 	}
 	eaves, ridge, source := voidFigures(k.rules)

@@ -39,7 +39,7 @@ func TestTheNamedPatternsOfTheDesign(t *testing.T) {
 	check := func(change func(*roof.Build)) Report {
 		b := whole
 		change(&b)
-		return Check(&roof.Case{Roof: b, Property: roof.Property{Completed: &old}}, begin)
+		return Check(&roof.Case{Roof: b, Property: roof.Property{Completed: &old}}, begin, time.Time{})
 	}
 	t.Run("LR, single battens, air-closed is the fault pattern, whatever the ends show", func(t *testing.T) {
 		r := check(func(*roof.Build) {})
@@ -127,13 +127,13 @@ func TestFaultsSeenOnSight(t *testing.T) {
 		t.Run(x.name, func(t *testing.T) {
 			c := &roof.Case{Roof: roof.Build{PitchDeg: num(30), SpanM: num(8)}}
 			x.change(c)
-			assert.Equal(t, x.want, find(t, Check(c, begin), x.id).Verdict)
+			assert.Equal(t, x.want, find(t, Check(c, begin, time.Time{}), x.id).Verdict)
 		})
 	}
 }
 
 func TestAnEmptySurveyIsAllQuestions(t *testing.T) {
-	r := Check(&roof.Case{}, begin)
+	r := Check(&roof.Case{}, begin, time.Time{})
 	assert.Equal(t, Ask, r.Overall)
 	for _, f := range r.Findings {
 		assert.Equal(t, Ask, f.Verdict, f.ID)
@@ -148,7 +148,7 @@ func TestEveryFaultSaysWhyAndWhatCuresItAndWhoSaysSo(t *testing.T) {
 		if x.pitch != 40 && x.sealed != "?" {
 			return
 		}
-		r := Check(&roof.Case{Roof: x.build()}, begin)
+		r := Check(&roof.Case{Roof: x.build()}, begin, time.Time{})
 		ids := map[string]bool{}
 		for _, f := range r.Findings {
 			require.NotEmpty(t, f.Source, f.ID)
@@ -176,15 +176,15 @@ func TestOtherFaultsAreSaidBesideAWayOut(t *testing.T) {
 		Underlay: roof.Underlay{Class: "HR"}, Battens: "single",
 		Openings: roof.Openings{LoftEavesMM: num(12)},
 		Ceiling:  roof.Ceiling{Sealed: roof.No, Downlights: count(6), VapourControlLayer: roof.Yes}}
-	r := Check(&roof.Case{Roof: b}, time.Time{})
+	r := Check(&roof.Case{Roof: b}, time.Time{}, time.Time{})
 	assert.Equal(t, Sound, r.Overall)
 	assert.Equal(t, "On paper vapour has a way out of this roof; 2 other things are wrong by the rules.", r.Sentence)
 	assert.Equal(t, "6 downlights in a ceiling that is not sealed.", find(t, r, "downlights").What)
 	b.Ceiling.Sealed = roof.Unknown
-	r = Check(&roof.Case{Roof: b}, time.Time{})
+	r = Check(&roof.Case{Roof: b}, time.Time{}, time.Time{})
 	assert.Equal(t, "On paper vapour has a way out of this roof; one other thing is wrong by the rules.", r.Sentence)
 	assert.Equal(t, "6 downlights in a ceiling that is not known to be sealed.", find(t, r, "downlights").What)
 	b.Ceiling.Sealed = roof.Yes
 	assert.Equal(t, "On paper this build is sound: vapour has a way out.",
-		Check(&roof.Case{Roof: b}, time.Time{}).Sentence)
+		Check(&roof.Case{Roof: b}, time.Time{}, time.Time{}).Sentence)
 }

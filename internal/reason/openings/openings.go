@@ -21,6 +21,8 @@ package openings
 import (
 	"fmt"
 	"math"
+	"slices"
+	"time"
 
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
@@ -105,6 +107,28 @@ func Advise(b roof.Build, finding, set string, ventMM2 float64) (Answer, error) 
 	return a, nil
 }
 
+// Worked reports that a work by a time may have changed the roof in a way.
+func Worked(c *roof.Case, by time.Time, change roof.Change) bool {
+	return slices.ContainsFunc(c.Works(by), func(e roof.Event) bool { return slices.Contains(c.Alters(e), change) })
+}
+
+// Repaired stands for a finding that is of the roof as it was before a work on
+// what it names.
+const Repaired = "repaired"
+
+// changeOf is the work that answers a finding.
+var changeOf = map[string]roof.Change{"ceiling_leakage": roof.CeilingChange,
+	"blocked_ventilation": roof.LoftVentilation, "unvented_batten_void": roof.VoidVentilation,
+	"water_ingress": roof.WaterEntry}
+
+// Since is the finding as it bears on the roof at a time.
+func Since(c *roof.Case, finding string, at time.Time) string {
+	if change, ok := changeOf[finding]; ok && Worked(c, at, change) {
+		return Repaired
+	}
+	return finding
+}
+
 // Have is the survey's slot at an opening; nil unknown.
 func Have(b roof.Build, w Where) *float64 {
 	switch w {
@@ -176,6 +200,10 @@ func advice(finding string, r Rules) []string {
 	case "construction_moisture":
 		return []string{"Let the building dry: heat, air the rooms, keep the loft's openings free. Drying out ends by " +
 			"itself."}
+	case Repaired:
+		return []string{"The cause was found in the roof as it was before the work, and the work was on that. Whether " +
+			"anything is left to open the record since then says (Did it work); the lines below are what the rules ask " +
+			"for."}
 	case "none_found":
 		return []string{"No condensation problem was seen: nothing needs opening. The lines below are for comparison alone."}
 	}

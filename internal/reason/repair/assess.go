@@ -92,54 +92,21 @@ func treatedSurfaces(c *roof.Case, e roof.Event) (surfaces []roof.Position, said
 
 // credit decides which changes a repair is credited with.
 func credit(c *roof.Case, e roof.Event) Credit {
-	var cr Credit
-	if len(e.Changes) > 0 {
-		cr.Declared = true
-		for _, ch := range e.Changes {
-			switch ch {
-			case roof.LoftVentilation:
-				cr.LoftVentilation = true
-			case roof.CeilingChange:
-				cr.Ceiling = true
-			case roof.VoidVentilation:
-				cr.VoidVentilation = true
-			default:
-				cr.NotModelled = append(cr.NotModelled, ch)
-			}
+	cr := Credit{Declared: len(e.Changes) > 0}
+	for _, ch := range c.Alters(e) {
+		switch ch {
+		case roof.LoftVentilation:
+			cr.LoftVentilation = true
+		case roof.CeilingChange:
+			cr.Ceiling = true
+		case roof.VoidVentilation:
+			cr.VoidVentilation = true
+		default:
+			cr.NotModelled = append(cr.NotModelled, ch)
 		}
-	} else {
-		inferCredit(c, e, &cr)
 	}
 	cr.Text = creditText(cr)
 	return cr
-}
-
-// inferCredit reads the credit from the places treated: covering or void stand
-// for the void's ventilation, loft air or underlay for loft and ceiling.
-func inferCredit(c *roof.Case, e roof.Event, cr *Credit) {
-	if len(e.Treats) == 0 {
-		cr.LoftVentilation, cr.Ceiling, cr.VoidVentilation = true, true, true
-		return
-	}
-	for _, id := range e.Treats {
-		p, ok := c.Position(id)
-		if !ok {
-			continue
-		}
-		place := p.Place
-		if air, ok := c.Position(p.Meets); ok && air.Place == roof.LoftAir {
-			place = roof.LoftAir // a covering without a void below it
-		}
-		switch place {
-		case roof.CoveringUnderside, roof.BattenVoidAir:
-			cr.VoidVentilation = true
-		case roof.LoftAir, roof.UnderlayUnderside, roof.Timber:
-			cr.LoftVentilation, cr.Ceiling = true, true
-		}
-	}
-	if !cr.LoftVentilation && !cr.VoidVentilation {
-		cr.LoftVentilation, cr.Ceiling, cr.VoidVentilation = true, true, true
-	}
 }
 
 func (c Credit) modelled() [3]bool { return [3]bool{c.LoftVentilation, c.Ceiling, c.VoidVentilation} }

@@ -277,6 +277,25 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 		assert.Contains(t, strings.ToLower(sound), "dew from outdoor air on clear nights, which is no defect.")
 		assert.NotContains(t, sound, "Needs a look")
 	})
+	t.Run("nothing is called useless that the record proves useful", func(t *testing.T) {
+		of := func(path string) string { return pages["/cases/saltmarrow-7"+path].text }
+		require.Contains(t, of("/repairs"), "worked")
+		for _, path := range []string{"/buildup", "/report", "/diagnosis"} {
+			require.NotEmpty(t, of(path), path)
+			now, _, _ := strings.Cut(of(path), "Before the work, as surveyed") // a head of the report
+			assert.NotContains(t, now, "do nothing", path)
+			assert.NotContains(t, of(path), "Lift one slate at mid-slope", path)
+		}
+		assert.Contains(t, of("/buildup"), "void at the eaves open 25 mm")
+		earlier := 0
+		for address, p := range pages {
+			if strings.Contains(address, "/buildup?before=") {
+				earlier++
+				assert.Contains(t, p.text, "Openings at the ends of a void on single battens do nothing.")
+			}
+		}
+		assert.Positive(t, earlier, "the roof before the work is shown as well")
+	})
 	t.Log(answers)
 	for _, kind := range []string{"text/html", "text/csv", "application/pdf", "image/svg+xml"} {
 		assert.NotZero(t, answers[kind], "a %s is linked from somewhere", kind)

@@ -14,7 +14,7 @@ type plan struct {
 	historyDays int
 	interval    time.Duration
 	repairs     func(start time.Time) []roofsim.Repair
-	repairText  string
+	work        roof.Event // what the repair's event says beyond the time
 	rafter      bool
 	seed        uint64
 	dying       string // the logger whose battery runs down; "" none
@@ -34,7 +34,9 @@ func saltmarrow() plan {
 			return []roofsim.Repair{{At: start.AddDate(0, 0, 61).Add(11 * time.Hour), VoidEavesMM: mm(25), VoidRidgeMM: mm(8),
 				LoftEavesMM: mm(12)}}
 		},
-		repairText: "batten void opened at eaves and ridge, loft eaves cut through",
+		work: roof.Event{What: "slates re-laid on counter-battens, void open at eaves and ridge; loft eaves cut through",
+			Opened:  roof.Openings{LoftEavesMM: mm(12), VoidEavesMM: mm(25), VoidRidgeMM: mm(8)},
+			Battens: "counter", CounterBattenMM: mm(25)},
 		world: roofsim.World{
 			Seed: 3, Cause: roofsim.UnventedBattenVoid,
 			House: roofsim.House{SpanM: 8.4, LengthM: 8.2, PitchDeg: 34, AzimuthDeg: 35, CeilingHeightM: 5.1, LeakageM2: 0.04,

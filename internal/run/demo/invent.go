@@ -82,7 +82,8 @@ func (p plan) build(now time.Time) (*house, error) {
 	c := m.Case
 	c.Property.Label = p.label
 	for i := range c.Events {
-		c.Events[i].What = p.repairText
+		e, w := &c.Events[i], p.work
+		e.What, e.Opened, e.Battens, e.CounterBattenMM = w.What, w.Opened, w.Battens, w.CounterBattenMM
 	}
 	h := &house{id: p.id}
 	for _, l := range c.Loggers {

@@ -52,7 +52,8 @@ loggers:
     # accuracy: {temp_c: 0.3, rh_pct: 2.0}   # maker's +/- limits; without them no interval can be given
     fitted:
       - {position: loft, from: 2026-10-01T12:00:00Z}
-events: []                        # e.g. {at: 2026-12-20T12:00:00Z, kind: repair, what: "eaves vents cut through", treats: [loft, slate]}
+# A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed.
+events: []                        # e.g. {at: 2026-12-20T12:00:00Z, kind: repair, what: "eaves vents cut through", treats: [loft, slate], opened_mm: {loft_eaves: 25}}
 `
 
 func (p *Pages) newCase(w http.ResponseWriter, r *http.Request) {

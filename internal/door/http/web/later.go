@@ -147,6 +147,34 @@ type buildUpBody struct {
 	VentMM2  string
 	Section  *picture.Scene // the roof cut open
 	Cautions []caution.Caution
+	Dates    []roofDate // of the roof, where works have changed it; the chosen one is shown
+	Past     bool       // not the roof of today
+	Before   string     // the day of the work before which it is, as asked for
+}
+
+// roofDate is the roof between two works.
+type roofDate struct {
+	Words, Link string
+	Chosen      bool
+}
+
+// roofDates lists the roof before each work and now, and picks what the address
+// asks for.
+func roofDates(h *head, asked string, now time.Time) (dates []roofDate, at time.Time) {
+	at = now
+	for _, e := range h.Case.Works(now) {
+		day := e.At.In(h.Zone)
+		d := roofDate{Words: "before the work of " + words.Date(day, h.Zone),
+			Link: "/cases/" + h.ID + "/buildup?before=" + day.Format(time.DateOnly), Chosen: asked == day.Format(time.DateOnly)}
+		if d.Chosen {
+			at = e.At.Add(-1)
+		}
+		dates = append(dates, d)
+	}
+	if len(dates) > 0 {
+		dates = append(dates, roofDate{Words: "now", Link: "/cases/" + h.ID + "/buildup", Chosen: at.Equal(now)})
+	}
+	return dates, at
 }
 
 type findingGroup struct {
@@ -162,10 +190,10 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	at := p.Now()
+	begins := p.Now()
 	finding := string(cause.Undetermined)
 	if h.HasRecord {
-		at = h.From
+		begins = h.From
 		a, err := p.Record.Answer(ctx, h.ID)
 		if err != nil {
 			p.fail(w, r, err)
@@ -175,7 +203,12 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 		h.Coverage = meanCoverage(a)
 	}
 	q := r.URL.Query()
-	b := buildUpBody{Report: buildup.Check(h.Case, at), Sets: openings.RuleSets(), VentMM2: q.Get("vent")}
+	dates, at := roofDates(h, q.Get("before"), p.Now())
+	b := buildUpBody{Report: buildup.Check(h.Case, begins, at), Sets: openings.RuleSets(), VentMM2: q.Get("vent"),
+		Dates: dates}
+	if at.Before(p.Now()) {
+		b.Past, b.Before = true, q.Get("before")
+	}
 	for _, g := range []findingGroup{{Title: "What is wrong", Verdict: buildup.Fault},
 		{Title: "What to look at first", Verdict: buildup.Ask},
 		{Title: "Worth knowing", Verdict: buildup.Remark}, {Title: "What is sound", Verdict: buildup.Sound}} {
@@ -196,7 +229,8 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 	if !openings.Known(set) {
 		set = ""
 	}
-	if b.Openings, err = openings.Advise(h.Case.Roof, finding, set, vent); err != nil {
+	if b.Openings, err = openings.Advise(h.Case.RoofAt(at), openings.Since(h.Case, finding, at), set,
+		vent); err != nil {
 		b.Fault = err.Error()
 	}
 	latest, err := p.Record.Latest(ctx, h.ID)
@@ -204,7 +238,10 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	b.Section = section(h.Case, latest)
+	if b.Past {
+		latest = nil // they are of the roof of today
+	}
+	b.Section = section(h.Case, at, latest)
 	b.Cautions = append(b.Cautions, b.Report.Cautions...)
 	for _, c := range b.Openings.Cautions {
 		if !slices.Contains(b.Cautions, c) {

@@ -5,6 +5,7 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
+	"time"
 )
 
 var sectionPlaces = map[roof.Place]picture.Place{
@@ -13,9 +14,9 @@ var sectionPlaces = map[roof.Place]picture.Place{
 	roof.OutdoorAir: picture.AtOutdoors,
 }
 
-// section cuts the surveyed roof open, with the loggers' last values.
-func section(c *roof.Case, latest []Latest) *picture.Scene {
-	s := drawing.Section(c)
+// section cuts the roof of a time open, with the loggers' last values.
+func section(c *roof.Case, at time.Time, latest []Latest) *picture.Scene {
+	s := drawing.Section(c.RoofAt(at))
 	s.ID = "section"
 	for _, l := range latest {
 		pos, ok := c.Position(l.Position)

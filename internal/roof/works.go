@@ -1,0 +1,90 @@
+package roof
+
+import (
+	"slices"
+	"time"
+)
+
+// Works lists the repairs that were begun by a time, oldest first. The survey
+// of a case is from before all of them.
+func (c *Case) Works(by time.Time) []Event {
+	out := slices.DeleteFunc(c.Repairs(), func(e Event) bool { return e.At.After(by) })
+	slices.SortStableFunc(out, func(a, b Event) int { return a.At.Compare(b.At) })
+	return out
+}
+
+// Alters lists what a repair can have changed: what it declares, else what the
+// places that it treats let infer. Covering and void stand for the void's
+// ventilation, loft and underlay for the loft's and the ceiling.
+func (c *Case) Alters(e Event) []Change {
+	if len(e.Changes) > 0 {
+		return e.Changes
+	}
+	void, loft := false, false
+	for _, id := range e.Treats {
+		p, ok := c.Position(id)
+		if !ok {
+			continue
+		}
+		place := p.Place
+		if air, ok := c.Position(p.Meets); ok && air.Place == LoftAir {
+			place = LoftAir // a covering without a void below it
+		}
+		switch place {
+		case CoveringUnderside, BattenVoidAir:
+			void = true
+		case LoftAir, UnderlayUnderside, Timber:
+			loft = true
+		}
+	}
+	var out []Change
+	if loft || !void {
+		out = append(out, LoftVentilation, CeilingChange)
+	}
+	if void || !loft {
+		out = append(out, VoidVentilation)
+	}
+	return out
+}
+
+// RoofAt is the roof as it stood at a time: the survey, with what the works by
+// then say of it. What a work changed without saying to what is not known.
+func (c *Case) RoofAt(at time.Time) Build {
+	b := c.Roof
+	for _, e := range c.Works(at) {
+		o := e.Opened
+		loft, void := o.LoftEavesMM != nil || o.LoftRidgeMM != nil, o.VoidEavesMM != nil || o.VoidRidgeMM != nil
+		for _, ch := range c.Alters(e) {
+			switch {
+			case ch == LoftVentilation && !loft:
+				b.Openings.LoftEavesMM, b.Openings.LoftRidgeMM, b.EavesClear = nil, nil, Unknown
+			case ch == VoidVentilation && !void:
+				b.Openings.VoidEavesMM, b.Openings.VoidRidgeMM = nil, nil
+				if e.Battens == "" {
+					b.Battens, b.CounterBattenMM = "", nil
+				}
+			case ch == CeilingChange:
+				b.Ceiling.Sealed = Unknown
+			case ch == UnderlayChange:
+				b.Underlay = Underlay{}
+			}
+		}
+		for _, slot := range []struct{ to, from **float64 }{{&b.Openings.LoftEavesMM, &o.LoftEavesMM},
+			{&b.Openings.LoftRidgeMM, &o.LoftRidgeMM}, {&b.Openings.VoidEavesMM, &o.VoidEavesMM},
+			{&b.Openings.VoidRidgeMM, &o.VoidRidgeMM}} {
+			if *slot.from != nil {
+				*slot.to = *slot.from
+			}
+		}
+		if e.Battens != "" && e.Battens != b.Battens {
+			b.Battens, b.CounterBattenMM = e.Battens, nil
+		}
+		if e.CounterBattenMM != nil {
+			b.CounterBattenMM = e.CounterBattenMM
+		}
+		if e.Sealed != Unknown {
+			b.Ceiling.Sealed = e.Sealed
+		}
+	}
+	return b
+}
