@@ -59,9 +59,9 @@ func Odds(sum float64) string {
 		times = "over a thousand"
 	}
 	if sum < 0 {
-		return "the second is " + times + " times as likely"
+		return "the other is " + times + " times as likely"
 	}
-	return times + " times as likely as the second"
+	return times + " times as likely as the other"
 }
 
 // Weight writes a weight of the ledger with its sign.

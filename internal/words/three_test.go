@@ -24,8 +24,8 @@ func TestTheCorrectionIsOneLineWithItsFactorAndSource(t *testing.T) {
 }
 
 func TestASumOfWeightsIsSaidAsOdds(t *testing.T) {
-	for sum, want := range map[float64]string{0.95: "2.6 times as likely as the second",
-		-0.7: "the second is 2.0 times as likely", 9: "over a thousand times as likely as the second"} {
+	for sum, want := range map[float64]string{0.95: "2.6 times as likely as the other",
+		-0.7: "the other is 2.0 times as likely", 9: "over a thousand times as likely as the other"} {
 		assert.Equal(t, want, Odds(sum))
 	}
 }

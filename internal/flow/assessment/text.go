@@ -133,7 +133,7 @@ func (p printer) ledger(d Diagnosis) {
 	if l == nil || len(l.Against) == 0 {
 		return
 	}
-	p("  %s against %s, in powers of e (0.7 doubles the odds; below zero speaks for the second):", spaced(string(l.Cause)),
+	p("  %s against %s, in powers of e (0.7 doubles the odds; below zero speaks for the other):", spaced(string(l.Cause)),
 		spaced(string(l.Against[0])))
 	for _, line := range l.Lines {
 		if w := line.Weights[0]; w != 0 {

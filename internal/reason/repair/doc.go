@@ -48,7 +48,14 @@
 // Draws from the posterior, and on top of them what no residual shows: every
 // credited change and every surface temperature carries a structural error, the
 // first widened by what a pretended repair in the middle of the nights before
-// made of this very roof (draws.go, look.go). Gates: 14 nights either side, 20 h
+// made of this very roof (draws.go, look.go). The fall that is given is the plain
+// ratio of the two runs, 1 - with / without, of the hours that stand beside it.
+// Roofs of simulators react more to a repair than such a model does; that factor
+// moves no figure, is told by itself (Correction) and widens the interval, which
+// always holds the fall. Beside it stand the measured hours against the
+// unrepaired run, and nights of like weather without any model, each with its own
+// interval (threefold.go); where two of them have no value in common, Disagree
+// says so. Gates: 14 nights either side, 20 h
 // of condensing weather, a model that follows the readings, in both periods
 // alike, and weather met before.
 //
