@@ -244,3 +244,25 @@ func TestTheFirstLevelIsAtMostEightWings(t *testing.T) {
 	require.NoError(t, err)
 	assert.LessOrEqual(t, len(dirs), 8)
 }
+
+// What is handed to a door holds what it needs and no more: a part that carries
+// the whole daemon can be tried by nobody alone.
+func TestNoPartCarriesTheWholeDaemon(t *testing.T) {
+	for _, s := range sources(t) {
+		ast.Inspect(s.file, func(n ast.Node) bool {
+			x, ok := n.(*ast.StructType)
+			if !ok || s.pkg != "run/app" || s.test {
+				return true
+			}
+			for _, f := range x.Fields.List {
+				p, ok := f.Type.(*ast.StarExpr)
+				if !ok {
+					continue
+				}
+				id, ok := p.X.(*ast.Ident)
+				assert.False(t, ok && id.Name == "App", "%s:%d: a type holds the whole *App", s.path, s.line(f.Pos()))
+			}
+			return true
+		})
+	}
+}
