@@ -7,9 +7,8 @@ import (
 	"slices"
 	"sync"
 
-	"golang.org/x/sys/unix"
-
 	"dewcase/internal/door/notify"
+	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/watch"
@@ -122,7 +121,7 @@ func (a *App) arrived(ctx context.Context, in []payload.Message) []error {
 
 // troubles are what keeps parts of the daemon from their work.
 func (a *App) troubles() []watch.Trouble {
-	store, disk, broker := watch.Trouble{Part: "store"}, watch.Trouble{Part: "disk"}, watch.Trouble{Part: "broker"}
+	store, broker := watch.Trouble{Part: "store"}, watch.Trouble{Part: "broker"}
 	if f := a.store.Failing(); f != nil {
 		store.Words, store.Since = fmt.Sprintf("the store cannot write: %v", f.Err), f.Since
 	}
@@ -131,15 +130,20 @@ func (a *App) troubles() []watch.Trouble {
 			broker.Words = trouble(s)
 		}
 	}
-	if free, total, err := diskSpace(a.opt.Config.Data); err == nil && total > 0 && float64(free) < 0.1*float64(total) &&
-		free < 2<<30 {
-		disk.Words = fmt.Sprintf("%d MB are left on the disk of the data folder", free>>20)
-	}
-	out := []watch.Trouble{store, disk, broker, a.incident()}
+	out := []watch.Trouble{store, a.disk(), broker, a.incident()}
 	if a.drain != nil {
 		out = append(out, a.mirrorTrouble())
 	}
 	return out
+}
+
+// disk says in words that the disk is nearly full.
+func (a *App) disk() watch.Trouble {
+	t := watch.Trouble{Part: "disk"}
+	if space, err := sqlite.SpaceOf(a.opt.Config.Data); err == nil && space.Low() {
+		t.Words = fmt.Sprintf("%d MB are left on the disk of the data folder: free some space", space.Free>>20)
+	}
+	return t
 }
 
 // incident says in words which incidents of the store nobody has confirmed.
@@ -163,15 +167,6 @@ func (a *App) openIncidents() []roof.Incident {
 		all = append(all, roof.Incident{At: a.opt.Now(), What: "the list of incidents cannot be read: " + err.Error()})
 	}
 	return slices.DeleteFunc(all, func(i roof.Incident) bool { return !i.Open() })
-}
-
-// diskSpace is what is left for the daemon and the size of the disk, in bytes.
-func diskSpace(dir string) (free, total uint64, err error) {
-	var s unix.Statfs_t
-	if err := unix.Statfs(dir, &s); err != nil {
-		return 0, 0, err
-	}
-	return s.Bavail * uint64(s.Bsize), s.Blocks * uint64(s.Bsize), nil
 }
 
 // channelGauges shows on /metrics how messages to people flow.

@@ -103,8 +103,10 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 			plain(w, http.StatusServiceUnavailable, strings.Join(problems, "\n"))
 			return
 		}
-		// Readings are taken and durable without InfluxDB, so it is told and no more.
-		plain(w, http.StatusOK, strings.TrimSpace("ready\n"+a.mirrorTrouble().Words))
+		// Readings are taken and durable meanwhile, so it is told and no more.
+		told := slices.DeleteFunc([]string{"ready", a.disk().Words, a.mirrorTrouble().Words},
+			func(s string) bool { return s == "" })
+		plain(w, http.StatusOK, strings.Join(told, "\n"))
 	})
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(), Alerts: a.bell, Live: a.hub,

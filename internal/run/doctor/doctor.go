@@ -118,14 +118,11 @@ func (v *visit) folder() {
 				fmt.Sprintf("chown -R %d %s", owner(info), v.Data))
 		}
 	}
-	if free, size, err := sqlite.Free(v.Data); err == nil && free < size/10 && free < enough {
-		v.fault("data", fmt.Sprintf("%.1f of %.1f GB are left on the disk", float64(free)/1e9, float64(size)/1e9),
-			"free some space: below a tenth and 2 GB evidence is dropped, on a full disk nothing is taken")
+	if space, err := sqlite.SpaceOf(v.Data); err == nil && space.Low() {
+		v.fault("data", fmt.Sprintf("%.1f of %.1f GB are left on the disk", float64(space.Free)/1e9, float64(space.Size)/1e9),
+			"free some space: at half of that the bytes of rejects are dropped, on a full disk nothing is taken")
 	}
 }
-
-// enough is what is never called low, in bytes.
-const enough = 2 << 30
 
 func owner(i fs.FileInfo) uint32 { return i.Sys().(*syscall.Stat_t).Uid }
 
@@ -152,6 +149,12 @@ func (v *visit) store(ctx context.Context) {
 	}
 	if err != nil {
 		v.fault("data", err.Error(), "lay the last backup down beside it (dewcase restore) and compare; INSTALL.md, Rollback")
+	}
+	for _, i := range rep.Incidents {
+		if i.Open() {
+			v.fault("data", "an incident is not confirmed: "+i.What,
+				"find out what was lost, then confirm it on the Alerts page")
+		}
 	}
 }
 

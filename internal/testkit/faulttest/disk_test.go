@@ -110,12 +110,21 @@ func TestOnANearlyFullDiskPayloadsOfRejectsMakeRoomForReadings(t *testing.T) {
 	crashtest.Until(t, "kept with its payload", func() bool { _, p := kept(); return p > 0 })
 	_, before := kept()
 
-	fill(t, dir, 2<<20)
+	// People are told first, while everything is still kept.
+	require.NotContains(t, string(d.Do(http.MethodGet, "/readyz", nil, 200)), "left on the disk")
+	fill(t, dir, 5<<19)
+	require.Contains(t, string(d.Do(http.MethodGet, "/readyz", nil, 200)), "MB are left on the disk")
+	require.True(t, send(c, "dewcase/larch-3/k1", junk, patience))
+	crashtest.Until(t, "it is kept with its payload", func() bool { _, p := kept(); return p == 2*before })
+
+	require.NoError(t, os.Remove(filepath.Join(dir, "filler")))
+	fill(t, dir, 5<<18)
 	crashtest.Until(t, "the next ones are kept without", func() bool {
 		require.True(t, send(c, "dewcase/larch-3/k1", junk, patience))
 		n, p := kept()
 		return n > 3 && p < before*n
 	})
+	require.Contains(t, string(d.Do(http.MethodGet, "/api/cases/larch-3/rejects", nil, 200)), "its bytes were not kept")
 	for n := range 50 {
 		require.True(t, send(c, "dewcase/larch-3/k1", body(n), patience), "readings are not refused")
 	}

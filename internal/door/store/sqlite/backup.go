@@ -3,12 +3,13 @@ package sqlite
 import (
 	"context"
 	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
+	"syscall"
 )
 
 // Backup writes a copy of a data folder's store to a file, also while a daemon
@@ -37,7 +38,13 @@ func Backup(ctx context.Context, dir, to string) (r Report, err error) {
 	if st, err := os.Stat(to); err == nil && !st.Mode().IsRegular() {
 		return r, errors.New("that is not a file: name the file to write")
 	}
-	tmp := beside(to)
+	id, _, err := ends(ctx, file)
+	if err != nil {
+		return r, explain(err)
+	}
+	done := sweepBackups(dir, filepath.Dir(to), id)
+	defer done()
+	tmp := beside(to, id)
 	defer os.Remove(tmp)
 	// Made beforehand, so that only its owner can ever read it.
 	f, err := os.OpenFile(tmp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
@@ -100,10 +107,39 @@ func publish(ctx context.Context, tmp, to string) (Report, error) {
 	return r, syncDir(filepath.Dir(to))
 }
 
-func beside(file string) string {
+// beside names an unfinished file of a store next to the one it will become.
+func beside(file, id string) string {
 	b := make([]byte, 6)
 	_, _ = rand.Read(b) // never fails
-	return filepath.Join(filepath.Dir(file), "."+filepath.Base(file)+"."+hex.EncodeToString(b)+".part")
+	return filepath.Join(filepath.Dir(file), fmt.Sprintf(".%s.%.8s-%x.part", filepath.Base(file), id, b))
+}
+
+// sweepBackups takes away what killed backups of this store left in a folder,
+// each a full copy that nobody sees. While one is being made its maker shares a
+// lock on the store's mark, and nothing is taken away; done gives that lock up.
+func sweepBackups(dir, of, id string) (done func()) {
+	f, err := os.Open(filepath.Join(dir, markName))
+	if err != nil {
+		return func() {}
+	}
+	if syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) == nil {
+		sweep(of, fmt.Sprintf(".*.%.8s-????????????.part*", id))
+	}
+	_ = syscall.Flock(int(f.Fd()), syscall.LOCK_SH)
+	return func() { _ = f.Close() }
+}
+
+// sweep removes the unfinished files of a folder.
+func sweep(dir, pattern string) {
+	found, _ := filepath.Glob(filepath.Join(escapeGlob(dir), pattern))
+	for _, name := range found {
+		_ = os.Remove(name)
+	}
+}
+
+// escapeGlob makes a folder's name mean itself in a pattern.
+func escapeGlob(dir string) string {
+	return strings.NewReplacer(`\`, `\\`, `*`, `\*`, `?`, `\?`, `[`, `\[`).Replace(dir)
 }
 
 func same(a, b string) bool {
@@ -140,6 +176,7 @@ func Restore(ctx context.Context, from, dir string) (lost string, err error) {
 		return "", err
 	}
 	defer release()
+	sweep(dir, "."+fileName+".*.part*")
 	to := filepath.Join(dir, fileName)
 	for _, name := range []string{to, to + "-wal"} {
 		if _, err := os.Lstat(name); !errors.Is(err, os.ErrNotExist) {
@@ -157,7 +194,7 @@ func Restore(ctx context.Context, from, dir string) (lost string, err error) {
 		return "", fmt.Errorf("the folder was in use by another store%s: name an empty folder, or move that file away first",
 			m.words())
 	}
-	tmp := beside(to)
+	tmp := beside(to, id)
 	defer os.Remove(tmp)
 	if err := copyFile(ctx, from, tmp); err != nil {
 		return "", err

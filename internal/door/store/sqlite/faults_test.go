@@ -191,6 +191,10 @@ func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 	require.Greater(t, len(all.acked), 100)
 	t.Logf("%d readings acknowledged over 25 kills, %d times a whole backup was there", len(all.acked), backups)
 	requireKept(t, dir, all.acked)
+	require.NoError(t, failed(Backup(t.Context(), dir, filepath.Join(dir, "kept.backup"))))
+	left, err := filepath.Glob(filepath.Join(dir, ".*.part*"))
+	require.NoError(t, err)
+	require.Empty(t, left, "no unfinished copy stays")
 }
 
 // Faults, row 4: writing or syncing fails. Nothing is acknowledged by that

@@ -45,16 +45,6 @@ func Held(dir string) bool {
 	return errors.Is(syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB), syscall.EWOULDBLOCK)
 }
 
-// Free says how many bytes of a folder's disk are left to this user, and how
-// many it has.
-func Free(dir string) (free, size int64, err error) {
-	var st syscall.Statfs_t
-	if err := syscall.Statfs(dir, &st); err != nil {
-		return 0, 0, fmt.Errorf("asking how full the disk of %s is: %w", dir, err)
-	}
-	return int64(st.Bavail) * st.Bsize, int64(st.Blocks) * st.Bsize, nil
-}
-
 func by(pid string) string {
 	if pid = strings.TrimSpace(pid); pid == "" {
 		return ""

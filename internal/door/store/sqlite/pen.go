@@ -307,8 +307,7 @@ func (p *pen) checkpoint() error {
 		p.logTried = 0
 	}
 	if st.Size() < logPages*4096 {
-		free, _, err := p.s.DiskFree()
-		if err != nil || free > 2*st.Size() {
+		if space, err := SpaceOf(p.s.dir); err != nil || space.Free > 2*st.Size() {
 			return nil
 		}
 	}

@@ -58,10 +58,11 @@ func cut(s string) string {
 
 func (p *pen) reject(r roof.Reject) error {
 	ctx := context.Background()
-	r.Case, r.Logger, r.Source, r.Detail = cut(r.Case), cut(r.Logger), cut(r.Source), cut(r.Detail)
-	if p.s.nearlyFull() {
+	if p.s.nearlyFull() && len(r.Payload) > 0 {
 		r.Payload = nil // before readings are refused, what was rejected is kept without its bytes
+		r.Detail += " (its bytes were not kept, because the disk is nearly full)"
 	}
+	r.Case, r.Logger, r.Source, r.Detail = cut(r.Case), cut(r.Logger), cut(r.Source), cut(r.Detail)
 	if len(r.Payload) > rejectPayload {
 		r.Payload = r.Payload[:rejectPayload]
 	}

@@ -18,7 +18,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"time"
 
 	"modernc.org/sqlite" // also registers the driver
@@ -135,6 +134,7 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 			err = fmt.Errorf("opening the store in %s: %w", dir, explain(err))
 		}
 	}()
+	sweep(abs, "."+fileName+".*.part*") // of a restore that was killed
 	found, err := s.mayOpen(ctx)
 	if err != nil {
 		return nil, err
@@ -199,28 +199,6 @@ func (s *Store) Commits() int64 { return s.commits.Load() }
 
 // Queued is how many appends wait, and how many may.
 func (s *Store) Queued() (waiting, room int) { return len(s.queue), cap(s.queue) }
-
-// DiskFree says how many bytes of the data folder's disk are left to this
-// process, and how many it has.
-func (s *Store) DiskFree() (free, size int64, err error) {
-	var st syscall.Statfs_t
-	if err := syscall.Statfs(s.dir, &st); err != nil {
-		return 0, 0, fmt.Errorf("asking for the space left in %s: %w", s.dir, err)
-	}
-	return int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize), nil
-}
-
-// nearlyFull says whether less than a tenth of the disk is left. It looks at most
-// ten times a second: cheap, and a flood of large rejects fills little in
-// between.
-func (s *Store) nearlyFull() bool {
-	now := time.Now().UnixMilli()
-	if last := s.looked.Load(); now-last >= 100 && s.looked.CompareAndSwap(last, now) {
-		free, size, err := s.DiskFree()
-		s.low.Store(err == nil && free < size/10)
-	}
-	return s.low.Load()
-}
 
 // Close waits for what was taken, brings the log into the main file and gives
 // the folder up.
