@@ -61,6 +61,13 @@ func (v Values) Get(q Quantity) (float64, bool) { return v.v[q], v.has&(1<<q) !=
 // Has reports whether the quantity was measured.
 func (v Values) Has(q Quantity) bool { return v.has&(1<<q) != 0 }
 
+// Without returns the values but for one quantity.
+func (v Values) Without(q Quantity) Values {
+	v.has &^= 1 << q
+	v.v[q] = 0
+	return v
+}
+
 // Empty reports that nothing was measured.
 func (v Values) Empty() bool { return v.has == 0 }
 
@@ -75,19 +82,20 @@ const (
 	FlagBeforeFitting                   // older than the logger's first fitting (excludes)
 	FlagMakerRange                      // beyond the maker's range
 	FlagJump                            // steps further than air can
-	FlagFlatLine                        // no movement at all for 8 h while neighbours move (excludes)
+	FlagFlatLine                        // the probe stood still for 8 h while neighbours moved (excludes)
 	FlagSaturated                       // at 100 %RH, the sensor's limit
 	FlagOverRange                       // 100..105 %RH as received, used as 100
 	FlagSideBySide                      // disagrees with a side-by-side check (excludes)
 	FlagRetained                        // came as a retained message with its own time
 	FlagElsewhere                       // the logger was fitted elsewhere at the time (excludes)
+	FlagTempAlive                       // with FlagFlatLine: the humidity stood still, the temperature did not and counts
 )
 
 // Excluding are the flags that say a value cannot be what it claims.
 const Excluding = FlagClockWrong | FlagBeforeFitting | FlagFlatLine | FlagSideBySide | FlagElsewhere
 
 var flagNames = []string{"arrival_time", "clock_wrong", "future_time", "before_fitting", "maker_range", "jump",
-	"flat_line", "saturated", "over_range", "side_by_side", "retained", "fitted_elsewhere"}
+	"flat_line", "saturated", "over_range", "side_by_side", "retained", "fitted_elsewhere", "temperature_alive"}
 
 // Names lists the flags that are set, in plain lower-case words.
 func (f Flags) Names() []string {

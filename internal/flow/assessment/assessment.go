@@ -191,7 +191,7 @@ var excludingWords = []struct {
 }{
 	{roof.FlagClockWrong, "the logger's clock cannot be right"},
 	{roof.FlagBeforeFitting, "they are older than the logger's fitting"},
-	{roof.FlagFlatLine, "the logger showed no movement at all for 8 h while its neighbours moved"},
+	{roof.FlagFlatLine, "the probe showed no movement for 8 h while its neighbours moved"},
 	{roof.FlagSideBySide, "the logger disagrees with its side-by-side check"},
 	{roof.FlagElsewhere, "the logger was fitted elsewhere at the time"},
 }

@@ -43,7 +43,7 @@ func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
 	set.Courses = []series.Course{{Position: set.Case.Positions[0], Excluded: 200,
 		Flagged: map[roof.Flags]int{roof.FlagFlatLine: 200, roof.FlagJump: 3}}, {Position: set.Case.Positions[1]}}
 	notes := measured(set).Surfaces[0].Notes
-	assert.Contains(t, notes, "readings at void kept out of hours: 200, because the logger showed no movement at all "+
+	assert.Contains(t, notes, "readings at void kept out of hours: 200, because the probe showed no movement "+
 		"for 8 h while its neighbours moved")
 	assert.Len(t, notes, 2)
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -13,20 +14,10 @@ import (
 // side of a reading, so that a part of a record is judged as the whole is.
 const (
 	// Reach is how far from a reading the readings lie that decide its flags.
-	Reach = 9 * time.Hour
-	// FlatFor and FlatBelowPct: no movement at all for 8 h below 98.5 %RH while
-	// neighbours move says that the probe failed (design, Risk at a surface);
-	// nearer saturation a humidity sensor stands still by itself.
-	FlatFor      = 8 * time.Hour
-	FlatBelowPct = 98.5
-	// leastFlat and leastLate are how many readings a flat line and a standing
-	// lag have at least: fewer show no pattern (common practice).
-	leastFlat = 8
-	leastLate = 4
-	// MovesK and MovesPct are what a neighbour must move by within that time;
-	// common practice: some times the resolution of any such logger.
-	MovesK   = 1.0
-	MovesPct = 3.0
+	Reach = evidence.Reach
+	// minLate is how many readings a standing lag has: fewer show no pattern
+	// (common practice).
+	minLate = 4
 	// JumpK and JumpPct are the largest steps of air within one minute (WMO
 	// Guidelines on Quality Control Procedures for Data from Automatic Weather
 	// Stations, 2004, time consistency check; from memory), JumpKMin and
@@ -44,11 +35,8 @@ const (
 	// lag must be over LagMin and last LagFor.
 	LagMin = 12 * time.Hour
 	LagFor = 2 * time.Hour
-	// silence ends a run of readings: what was not sent did not stand still.
+	// silence ends a run of readings.
 	silence = 2 * time.Hour
-	// binMS is the grain in which movement is remembered.
-	binMS      = int64(15 * 60_000)
-	binsPerDay = 96
 )
 
 // History judges readings by what came before and after them and by what the
@@ -60,17 +48,9 @@ type History struct {
 
 // past is what was learnt of one logger.
 type past struct {
-	flat, lag []span
-	moves     map[int64]*[binsPerDay]extent // by day, so that a stray date costs one day's memory
+	moves evidence.Movement
+	lag   []evidence.Span
 }
-
-// span is a stretch of time in ms, both ends in it.
-type span struct{ from, to int64 }
-
-// extent is how far a logger's values reached in a bin; NaN where none was.
-type extent struct{ minT, maxT, minRH, maxRH float32 }
-
-var nan32 = float32(math.NaN())
 
 // NewHistory starts a history.
 func NewHistory() *History { return &History{loggers: map[string]*past{}} }
@@ -116,73 +96,53 @@ func Before(until time.Time, readings func(logger string) iter.Seq2[roof.Reading
 
 // Learn takes one logger's readings in time order.
 func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) error {
-	p := &past{moves: map[int64]*[binsPerDay]extent{}}
+	p := &past{}
 	h.loggers[logger] = p
-	var still, late run
+	var late run
 	var last roof.Reading
 	n := 0
 	for r, err := range readings {
 		if err != nil {
 			return fmt.Errorf("judging the record of logger %s: %w", logger, err)
 		}
-		ms := r.At.UnixMilli()
-		p.move(r, ms)
+		p.moves.Add(r)
 		gap := time.Duration(math.MaxInt64)
 		if n > 0 {
 			gap = r.At.Sub(last.At)
 		}
-		if n == 0 || gap > silence || !unmoved(last, r) {
-			p.flat = still.end(p.flat, FlatFor, leastFlat)
-			still = run{}
-		}
-		if rh, ok := r.Values.Get(roof.RHPct); !ok || rh < FlatBelowPct {
-			still.add(ms)
-		}
 		if n == 0 || gap > silence || !sameLag(last, r, gap) {
-			p.lag = late.end(p.lag, LagFor, leastLate)
+			p.lag = late.end(p.lag)
 			late = run{}
 		}
 		if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > LagMin {
-			late.add(ms)
+			late.add(r.At.UnixMilli())
 		}
 		last = r
 		n++
 	}
-	p.flat = still.end(p.flat, FlatFor, leastFlat)
-	p.lag = late.end(p.lag, LagFor, leastLate)
+	p.lag = late.end(p.lag)
 	return nil
 }
 
 // run is a stretch of readings that have something in common.
 type run struct {
-	span
+	evidence.Span
 	n int
 }
 
 func (r *run) add(ms int64) {
 	if r.n == 0 {
-		r.from = ms
+		r.FromMS = ms
 	}
-	r.to = ms
+	r.ToMS = ms
 	r.n++
 }
 
-func (r *run) end(spans []span, least time.Duration, n int) []span {
-	if r.n >= n && r.to-r.from >= least.Milliseconds() {
-		return append(spans, r.span)
+func (r *run) end(spans []evidence.Span) []evidence.Span {
+	if r.n >= minLate && r.ToMS-r.FromMS >= LagFor.Milliseconds() {
+		return append(spans, r.Span)
 	}
 	return spans
-}
-
-func unmoved(a, b roof.Reading) bool {
-	for _, q := range []roof.Quantity{roof.TempC, roof.RHPct} {
-		x, ok1 := a.Values.Get(q)
-		y, ok2 := b.Values.Get(q)
-		if ok1 != ok2 || x != y {
-			return false
-		}
-	}
-	return true
 }
 
 // sameLag reports that two successive readings arrived as far apart as they
@@ -192,92 +152,20 @@ func sameLag(a, b roof.Reading, gap time.Duration) bool {
 	return gap > 0 && (apart-gap).Abs() <= max(gap/10, 2*time.Second)
 }
 
-func (p *past) move(r roof.Reading, ms int64) {
-	t, hasT := r.Values.Get(roof.TempC)
-	rh, hasRH := r.Values.Get(roof.RHPct)
-	bin := floorDiv(ms, binMS)
-	day := floorDiv(bin, binsPerDay)
-	bins := p.moves[day]
-	if bins == nil {
-		bins = &[binsPerDay]extent{}
-		for i := range bins {
-			bins[i] = extent{nan32, nan32, nan32, nan32}
-		}
-		p.moves[day] = bins
-	}
-	e := &bins[bin-day*binsPerDay]
-	if hasT {
-		e.minT, e.maxT = reach(e.minT, e.maxT, float32(t))
-	}
-	if hasRH {
-		e.minRH, e.maxRH = reach(e.minRH, e.maxRH, float32(min(rh, 100)))
-	}
-}
-
-func reach(low, high, x float32) (float32, float32) {
-	if low != low || x < low { // NaN: none yet
-		low = x
-	}
-	if high != high || x > high {
-		high = x
-	}
-	return low, high
-}
-
-// moved reports whether a logger moved within bins [from, to).
-func (p *past) moved(from, to int64) bool {
-	all := extent{nan32, nan32, nan32, nan32}
-	for b := from; b < to; b++ {
-		day := floorDiv(b, binsPerDay)
-		bins := p.moves[day]
-		if bins == nil {
-			continue
-		}
-		e := bins[b-day*binsPerDay]
-		if e.minT == e.minT {
-			all.minT, _ = reach(all.minT, all.maxT, e.minT)
-			_, all.maxT = reach(all.minT, all.maxT, e.maxT)
-		}
-		if e.minRH == e.minRH {
-			all.minRH, _ = reach(all.minRH, all.maxRH, e.minRH)
-			_, all.maxRH = reach(all.minRH, all.maxRH, e.maxRH)
-		}
-	}
-	return all.maxT-all.minT >= MovesK || all.maxRH-all.minRH >= MovesPct
-}
-
-// failed narrows a logger's flat stretches to those during which another
-// logger moved: each eight hours of a stretch are judged by themselves.
-func (h *History) failed(logger string) (out []span) {
+// stuck lists when a quantity of the logger stood still while another logger
+// moved.
+func (h *History) stuck(logger string, q roof.Quantity) cursor {
 	p := h.loggers[logger]
 	if p == nil {
-		return nil
+		return cursor{}
 	}
-	const whole = int64(FlatFor/time.Millisecond)/binMS - 1 // bins that surely lie within eight hours
-	for _, s := range p.flat {
-		first, last := floorDiv(s.from+binMS-1, binMS), floorDiv(s.to, binMS)
-		for b := first; b+whole <= last; b++ {
-			if !h.othersMoved(logger, b, b+whole) {
-				continue
-			}
-			f := span{max(s.from, (b-1)*binMS), min(s.to, (b+whole+1)*binMS)}
-			if n := len(out); n > 0 && f.from <= out[n-1].to {
-				out[n-1].to = f.to
-				continue
-			}
-			out = append(out, f)
-		}
-	}
-	return out
-}
-
-func (h *History) othersMoved(logger string, from, to int64) bool {
+	var others []*evidence.Movement
 	for name, other := range h.loggers {
-		if name != logger && other.moved(from, to) {
-			return true
+		if name != logger {
+			others = append(others, &other.moves)
 		}
 	}
-	return false
+	return cursor{spans: p.moves.Stuck(q, others)}
 }
 
 // Flagged yields one logger's readings, given in time order, with the flags
@@ -285,7 +173,7 @@ func (h *History) othersMoved(logger string, from, to int64) bool {
 // fitting. Nothing is left out or changed.
 func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]) iter.Seq2[roof.Reading, error] {
 	return func(yield func(roof.Reading, error) bool) {
-		flat := cursor{spans: h.failed(l.ID)}
+		still, stillTemp := h.stuck(l.ID, roof.RHPct), h.stuck(l.ID, roof.TempC)
 		var lag cursor
 		if p := h.loggers[l.ID]; p != nil {
 			lag.spans = p.lag
@@ -303,7 +191,10 @@ func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]
 				return
 			}
 			ms := r.At.UnixMilli()
-			if flat.holds(ms) {
+			switch dead, deadTemp := still.holds(ms), stillTemp.holds(ms); {
+			case r.Values.Has(roof.RHPct) && dead && !deadTemp:
+				r.Flags |= roof.FlagFlatLine | roof.FlagTempAlive
+			case r.Values.Has(roof.RHPct) && dead, !r.Values.Has(roof.RHPct) && deadTemp:
 				r.Flags |= roof.FlagFlatLine
 			}
 			if lag.holds(ms) {
@@ -324,15 +215,15 @@ func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]
 
 // cursor walks spans in time order.
 type cursor struct {
-	spans []span
+	spans []evidence.Span
 	i     int
 }
 
 func (c *cursor) holds(ms int64) bool {
-	for c.i < len(c.spans) && c.spans[c.i].to < ms {
+	for c.i < len(c.spans) && c.spans[c.i].ToMS < ms {
 		c.i++
 	}
-	return c.i < len(c.spans) && c.spans[c.i].from <= ms
+	return c.i < len(c.spans) && c.spans[c.i].FromMS <= ms
 }
 
 // previous is the last value of one quantity.
@@ -354,12 +245,4 @@ func (p *previous) jump(r roof.Reading, q roof.Quantity, step, perMin float64) b
 		return false
 	}
 	return math.Abs(x-was.x) > step+perMin*max(gap.Minutes()-1, 0)
-}
-
-func floorDiv(a, b int64) int64 {
-	q := a / b
-	if a%b < 0 {
-		q--
-	}
-	return q
 }

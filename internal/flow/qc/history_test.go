@@ -102,8 +102,25 @@ func TestAFlatLineWhileNeighboursMoveIsAFailedProbe(t *testing.T) {
 		"neighbours stand still too": {stuck(600, 1500, 70),
 			func(m float64) (float64, float64) { return 4 + m/1440*0.5, 70 }, 0},
 		"temperature only": {stuck(600, 1500, math.NaN()), daily, 181},
-		"it moves by the smallest digit": {func(m float64) (float64, float64) { return 4 + 0.01*math.Mod(m/5, 2), 70 }, daily,
-			0},
+		"humidity alive":   {func(m float64) (float64, float64) { return 4, 70 + 0.1*math.Mod(m/5, 2) }, daily, 0},
+		"temperature alive": {func(m float64) (float64, float64) {
+			temp, rh := daily(m)
+			if m >= 600 && m < 1320 {
+				rh = 80.0
+			}
+			return temp, rh
+		}, daily, 144},
+		"its last digit alone moves": {func(m float64) (float64, float64) {
+			temp, rh := stuck(600, 1500, 80)(m)
+			if m >= 600 && m <= 1500 {
+				rh += 0.001 * math.Mod(m/5, 2)
+			}
+			return temp, rh
+		}, daily, 181},
+		"whole percents in steady air": {wholePercents(600, 1500), daily, 0},
+		"whole percents for a day":     {wholePercents(600, 2100), daily, 301},
+		"whole percents that never moved": {func(m float64) (float64, float64) { return 4 + m/1e4, 80 }, daily,
+			576},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got := flagged(t, nil, map[string][]roof.Reading{"a": course(2880, tc.a), "b": course(2880, tc.b)})
@@ -112,6 +129,38 @@ func TestAFlatLineWhileNeighboursMoveIsAFailedProbe(t *testing.T) {
 	}
 	alone := flagged(t, nil, map[string][]roof.Reading{"a": course(2880, stuck(600, 1500, 70))})
 	assert.Zero(t, count(alone, roof.FlagFlatLine), "without a neighbour nothing is known")
+}
+
+// wholePercents is a logger that rounds to whole percents, in air that stands
+// nearly still between two minutes.
+func wholePercents(from, to float64) func(m float64) (float64, float64) {
+	return func(m float64) (float64, float64) {
+		temp, rh := daily(m)
+		if m >= from && m <= to {
+			rh = 80 + 0.3*math.Sin(m)
+		}
+		return temp, math.Round(rh)
+	}
+}
+
+func TestOfAStuckHumidityTheTemperatureStillCounts(t *testing.T) {
+	alive := func(m float64) (float64, float64) {
+		temp, _ := daily(m)
+		return temp, 80
+	}
+	for name, tc := range map[string]struct {
+		a    func(m float64) (float64, float64)
+		want roof.Flags
+	}{
+		"temperature alive": {alive, roof.FlagFlatLine | roof.FlagTempAlive},
+		"both stuck":        {stuck(0, 2880, 70.3), roof.FlagFlatLine},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, r := range flagged(t, nil, map[string][]roof.Reading{"a": course(2880, tc.a), "b": course(2880, daily)}) {
+				require.Equal(t, tc.want.Names(), r.Flags.Names())
+			}
+		})
+	}
 }
 
 func TestSilenceIsNotAFlatLine(t *testing.T) {
@@ -131,10 +180,17 @@ func TestAPartIsJudgedAsTheWhole(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	of := map[string][]roof.Reading{
 		"a": course(6*1440, func(m float64) (float64, float64) {
-			if d := math.Mod(m, 2880); d > 300 && d < 2100 {
-				return 3, 60
+			temp, rh := daily(m)
+			switch d := math.Mod(m, 2880); {
+			case m > 4320: // whole percents
+				if d > 0 && d < 1500 {
+					rh = 60
+				}
+				return temp, math.Round(rh)
+			case d > 300 && d < 2100:
+				return temp, 60
 			}
-			return daily(m)
+			return temp, rh
 		}),
 		"b": course(6*1440, func(m float64) (float64, float64) {
 			if math.Mod(m, 4000) < 1500 {

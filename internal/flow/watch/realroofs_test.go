@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/reason/outlook"
@@ -38,7 +39,7 @@ func realRoof(t *testing.T, house string) *winter {
 			Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh},
 			Fitted:   []roof.Fitting{{Position: p.ID, From: time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC)}}})
 	}
-	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
 			for r, err := range data.Readings(logger, realKit[logger], time.Time{}, measuredroofs.End) {
 				if logger == "deck" {
@@ -54,6 +55,8 @@ func realRoof(t *testing.T, house string) *winter {
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(c, 0, flagged)
 	require.NoError(t, err)
 	return layOut(t, set)
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/physics/mould"
 	"dewcase/internal/physics/psychro"
@@ -187,7 +188,7 @@ func measured(t testing.TB, win *roofsim.Winter, seed uint64) *winter {
 func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roofsim.Measured) {
 	t.Helper()
 	m := roofsim.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(win, seed)
-	set, err := series.Build(m.Case, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(m.Case, func(logger string) iter.Seq2[roof.Reading, error] {
 		rows := m.Of(logger)
 		sort.SliceStable(rows, func(i, j int) bool { return rows[i].At.Before(rows[j].At) })
 		return func(yield func(roof.Reading, error) bool) {
@@ -198,6 +199,8 @@ func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roo
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(m.Case, 0, flagged)
 	require.NoError(t, err)
 	return layOut(t, set), m
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/physics/psychro"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
@@ -67,7 +68,7 @@ func (s sketch) set(t require.TestingT) *series.Set {
 	for _, p := range s.positions {
 		place["k-"+p.ID] = p.Place
 	}
-	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
 			for at := sketchStart; at.Before(sketchStart.AddDate(0, 0, s.days)); at = at.Add(s.step) {
 				id := strings.TrimPrefix(logger, "k-")
@@ -108,6 +109,8 @@ func (s sketch) set(t require.TestingT) *series.Set {
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(c, 0, flagged)
 	require.NoError(t, err)
 	return set
 }

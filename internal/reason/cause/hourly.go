@@ -2,15 +2,16 @@ package cause
 
 import (
 	"math"
-	"slices"
 	"sort"
 	"time"
 
 	"dewcase/internal/physics/psychro"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
 )
 
-const hourMS = int64(time.Hour / time.Millisecond)
+const hourMS = evidence.HourMS
 
 // grid is a run of hourly samples; sample k stands for the hour around its time.
 type grid struct {
@@ -47,16 +48,15 @@ func (g grid) dark() []bool {
 // nights numbers every sample's noon-to-noon night from 0.
 func (g grid) nights() ([]int, int) {
 	out := make([]int, g.n)
-	var last string
-	n := -1
+	all := evidence.Nights(g.zone, g.at(0), g.at(g.n))
+	n := 0
 	for k := range out {
-		if day := g.local(k).Add(-12 * time.Hour).Format(time.DateOnly); day != last {
+		for g.at(k) >= all[n].UntilMS {
 			n++
-			last = day
 		}
 		out[k] = n
 	}
-	return out, n + 1
+	return out, min(n+1, len(all))
 }
 
 // air is one position, or one place with several, hour by hour.
@@ -72,23 +72,21 @@ func (a *air) empty() bool {
 	return a == nil || countKnown(a.tempC) == 0 && countKnown(a.vapourPa) == 0
 }
 
-// usualMS is the median interval between a track's readings.
-func usualMS(t series.Track) int64 {
-	if t.Len() < 2 {
-		return hourMS
-	}
-	d := make([]int64, 0, t.Len()-1)
-	for i := 1; i < t.Len(); i++ {
-		d = append(d, t.AtMS[i]-t.AtMS[i-1])
-	}
-	slices.Sort(d)
-	return d[len(d)/2]
-}
-
 // coarse loggers report about once an hour or less: an hour is then the reading
 // nearest to it, because a mean of neighbouring readings would smooth away the
 // quick changes that the method rests on.
-func coarse(t series.Track) bool { return usualMS(t) >= 40*60*1000 }
+func coarse(t series.Track) bool {
+	if t.Len() < 2 {
+		return true
+	}
+	joined := 0
+	for _, j := range t.Joined {
+		if j {
+			joined++
+		}
+	}
+	return t.ObservedMS(t.AtMS[0], t.AtMS[t.Len()-1]) >= int64(joined)*40*60_000
+}
 
 // phaseMS is the minute of the hour at which the grid's samples lie: that of
 // the coarse loggers' readings where there are any, else the half hour, so that
@@ -151,169 +149,33 @@ func sampled(t series.Track, g grid) []float64 {
 	return out
 }
 
-// stuckSpans are the stretches in which a humidity stands still to 0.002 % for
-// 8 h or longer below 98.5 %: a stuck sensor. A logger that reports whole steps
-// also stands still by rounding; where the rule would cost such a logger more
-// than a tenth of its time, it gets 24 h instead.
-func stuckSpans(rh series.Track) [][2]int64 {
-	spans, sum := stillSpans(rh, 8*hourMS)
-	if rh.Len() > 1 && 10*sum > rh.AtMS[rh.Len()-1]-rh.AtMS[0] && resolution(rh) >= 0.4 {
-		spans, _ = stillSpans(rh, 24*hourMS)
-	}
-	return spans
-}
-
-func stillSpans(rh series.Track, hold int64) (out [][2]int64, sum int64) {
-	for i := 0; i < rh.Len(); {
-		lo, hi := rh.Value[i], rh.Value[i]
-		j := i + 1
-		for ; j < rh.Len(); j++ {
-			l, h := math.Min(lo, rh.Value[j]), math.Max(hi, rh.Value[j])
-			if h-l > 0.002 || rh.AtMS[j]-rh.AtMS[j-1] > 3*hourMS {
-				break
-			}
-			lo, hi = l, h
-		}
-		if d := rh.AtMS[j-1] - rh.AtMS[i]; d >= hold && hi < 98.5 {
-			out = append(out, [2]int64{rh.AtMS[i], rh.AtMS[j-1]})
-			sum += d
-		}
-		i = j
-	}
-	return out, sum
-}
-
-// resolution is the smallest usual step of a track: the 5 % quantile of its
-// non-zero steps.
-func resolution(t series.Track) float64 {
-	var steps []float64
-	for i := 1; i < t.Len(); i++ {
-		if d := math.Abs(t.Value[i] - t.Value[i-1]); d > 1e-9 {
-			steps = append(steps, d)
-		}
-	}
-	if len(steps) == 0 {
-		return 0
-	}
-	slices.Sort(steps)
-	return steps[len(steps)/20]
-}
-
 // sampledCourse is one position on the grid with its loggers' accuracy.
 func sampledCourse(c *series.Course, g grid) *air {
-	a := &air{ids: []string{c.Position.ID}, tempC: sampled(c.TempC, g), vapourPa: sampled(c.VapourPa, g)}
-	for _, s := range stuckSpans(c.RHPct) {
-		lo := max(int((s[0]-g.startMS)/hourMS)-1, 0)
-		for k := lo; k < g.n && g.at(k) <= s[1]; k++ {
-			if g.at(k) >= s[0] {
-				a.vapourPa[k] = missing
-			}
-		}
+	a := &air{ids: []string{c.Position.ID}, tempC: sampled(c.TempC, g), vapourPa: sampled(c.VapourPa, g),
+		uTempC: missing, uRHPct: missing}
+	if u, ok := evidence.Standard(c.Stints, roof.TempC); ok {
+		a.uTempC = u
 	}
-	a.uTempC, a.uRHPct = offsetUncertainty(c)
+	if u, ok := evidence.Standard(c.Stints, roof.RHPct); ok {
+		a.uRHPct = u
+	}
 	return a
 }
 
-// offsetUncertainty is the standard uncertainty of a position's constant offset
-// in K and %RH: the largest among its loggers, missing where one is unknown.
-func offsetUncertainty(c *series.Course) (tempC, rhPct float64) {
-	for _, s := range c.Stints {
-		div := math.Sqrt(3) // limits of a rectangular distribution
-		if s.Accuracy.K > 0 {
-			div = s.Accuracy.K
-		}
-		pick := func(maker, check *float64, so float64) float64 {
-			if check != nil {
-				maker = check
-			}
-			if maker == nil || !known(so) {
-				return missing
-			}
-			return math.Max(so, *maker/div)
-		}
-		tempC = pick(s.Accuracy.TempC, s.Offset.TempUncC, tempC)
-		rhPct = pick(s.Accuracy.RHPct, s.Offset.RHUncPct, rhPct)
-	}
-	return tempC, rhPct
-}
-
-// together joins several positions of one place: their mean, each brought to
-// the common level first so that one falling silent makes no step.
+// together joins several positions of one place.
 func together(parts []*air) *air {
 	if len(parts) == 0 {
 		return nil
-	}
-	if len(parts) == 1 {
-		return parts[0]
 	}
 	out := &air{uTempC: parts[0].uTempC, uRHPct: parts[0].uRHPct}
 	var temps, vapours [][]float64
 	for _, p := range parts {
 		out.ids = append(out.ids, p.ids...)
 		temps, vapours = append(temps, p.tempC), append(vapours, p.vapourPa)
-		out.uTempC, out.uRHPct = larger(out.uTempC, p.uTempC), larger(out.uRHPct, p.uRHPct)
+		// what one does not know, the mean does not (math.Max keeps NaN)
+		out.uTempC, out.uRHPct = math.Max(out.uTempC, p.uTempC), math.Max(out.uRHPct, p.uRHPct)
 	}
-	out.tempC, out.vapourPa = levelled(temps), levelled(vapours)
-	return out
-}
-
-func larger(a, b float64) float64 {
-	if !known(a) || !known(b) {
-		return missing
-	}
-	return math.Max(a, b)
-}
-
-func levelled(x [][]float64) []float64 {
-	n := len(x[0])
-	level := make([]float64, len(x))
-	common := 0
-	for i := range n {
-		all := true
-		for j := range x {
-			all = all && known(x[j][i])
-		}
-		if !all {
-			continue
-		}
-		common++
-		for j := range x {
-			level[j] += x[j][i]
-		}
-	}
-	if common >= 24 {
-		m := 0.0
-		for j := range level {
-			level[j] /= float64(common)
-			m += level[j] / float64(len(x))
-		}
-		for j := range level {
-			level[j] -= m
-		}
-	} else {
-		// never seen together: the fullest one counts alone
-		best := 0
-		for j := range x {
-			if countKnown(x[j]) > countKnown(x[best]) {
-				best = j
-			}
-		}
-		return x[best]
-	}
-	out := make([]float64, n)
-	for i := range out {
-		sum, c := 0.0, 0
-		for j := range x {
-			if known(x[j][i]) {
-				sum += x[j][i] - level[j]
-				c++
-			}
-		}
-		out[i] = missing
-		if c > 0 {
-			out[i] = sum / float64(c)
-		}
-	}
+	out.tempC, out.vapourPa = evidence.Join(temps, 1), evidence.Join(vapours, 1)
 	return out
 }
 

@@ -57,7 +57,8 @@ func (d gathered) part(k, n int) gathered {
 }
 
 // covered says that what the method needs of a position was seen for 60 % of
-// the stretch: vapour pressure of air, temperature of a surface.
+// the stretch: vapour pressure of air, temperature of a surface. What never
+// moved in all that time was not seen, whatever its neighbours did.
 func (d gathered) covered(p roof.Position) bool {
 	a := d.air[p.ID]
 	if a == nil || d.grid.n == 0 {
@@ -67,7 +68,9 @@ func (d gathered) covered(p roof.Position) bool {
 	if p.Place.IsSurface() {
 		x = a.tempC
 	}
-	return float64(countKnown(x)) >= coverageShare*float64(d.grid.n)
+	first := slices.IndexFunc(x, known)
+	return float64(countKnown(x)) >= coverageShare*float64(d.grid.n) &&
+		slices.ContainsFunc(x, func(v float64) bool { return known(v) && v != x[first] })
 }
 
 func (d gathered) at(place roof.Place) []*air {

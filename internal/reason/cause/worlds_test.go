@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
@@ -57,7 +58,7 @@ func (w world) set(t testing.TB, days int, without ...roof.Place) *series.Set {
 	for _, r := range w.measured.Readings {
 		by[r.Logger] = append(by[r.Logger], r)
 	}
-	set, err := series.Build(&c, until, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(&c, func(logger string) iter.Seq2[roof.Reading, error] {
 		rows := slices.Clone(by[logger])
 		sort.SliceStable(rows, func(i, j int) bool { return rows[i].At.Before(rows[j].At) })
 		return func(yield func(roof.Reading, error) bool) {
@@ -72,6 +73,8 @@ func (w world) set(t testing.TB, days int, without ...roof.Place) *series.Set {
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(&c, until, flagged)
 	require.NoError(t, err)
 	return set
 }

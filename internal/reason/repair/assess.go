@@ -271,7 +271,7 @@ func (j *judge) prepareDrivers() {
 func (j *judge) ends() []int {
 	var out []int
 	for _, n := range j.s.nights {
-		if n.untilMS <= j.s.untilMS() && n.until > j.s.repairBin {
+		if n.UntilMS <= j.s.untilMS() && n.until > j.s.repairBin {
 			out = append(out, n.until)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -22,10 +23,6 @@ type climate struct{ tempC, pa channel }
 const (
 	// bridgeBins is the longest hole, 1.5 h, that is bridged and still counts.
 	bridgeBins = 3
-	// stuckMS is how long a humidity may repeat exactly before it is a fault of
-	// the logger, below stuckBelowPct.
-	stuckMS       = 8 * 3600 * 1000
-	stuckBelowPct = 98.0
 )
 
 // grid lays tracks on the half-hour grid of one assessment.
@@ -158,23 +155,6 @@ func without(t series.Track, drop []bool, joined bool) series.Track {
 	return out
 }
 
-// stuckSpans are the stretches on which a humidity repeats exactly for over 8 h
-// below 98 %RH.
-func stuckSpans(rh series.Track) [][2]int64 {
-	var out [][2]int64
-	for i := 0; i < rh.Len(); {
-		j := i
-		for j+1 < rh.Len() && rh.Value[j+1] == rh.Value[i] {
-			j++
-		}
-		if rh.Value[i] < stuckBelowPct && rh.AtMS[j]-rh.AtMS[i] > stuckMS {
-			out = append(out, [2]int64{rh.AtMS[i], rh.AtMS[j]})
-		}
-		i = j + 1
-	}
-	return out
-}
-
 // Jumps that no air makes and takes back within two readings.
 const (
 	jumpK   = 4.0
@@ -184,19 +164,7 @@ const (
 
 // air lays a body of air on the grid.
 func (g grid) air(c *series.Course) climate {
-	pa := cleaned(c.VapourPa, jumpPa)
-	if stuck := stuckSpans(c.RHPct); len(stuck) > 0 {
-		drop := make([]bool, pa.Len())
-		for i, ms := range pa.AtMS {
-			for _, s := range stuck {
-				if ms >= s[0] && ms <= s[1] {
-					drop[i] = true
-				}
-			}
-		}
-		pa = without(pa, drop, false)
-	}
-	out := climate{tempC: g.halfHours(cleaned(c.TempC, jumpK)), pa: g.halfHours(pa)}
+	out := climate{tempC: g.halfHours(cleaned(c.TempC, jumpK)), pa: g.halfHours(cleaned(c.VapourPa, jumpPa))}
 	for k, x := range out.pa.v {
 		if out.pa.seen[k] && !(x > 1) {
 			out.pa.seen[k] = false // bone-dry air is a dead probe
@@ -214,57 +182,31 @@ func (g grid) surface(c *series.Course) channel {
 	return t
 }
 
-// mean joins several rooms into one climate. Each is shifted by its standing
-// difference from the one with most readings, so that a room whose logger falls
-// silent does not move the mean.
+// mean joins several rooms into one climate.
 func mean(all []climate) climate {
-	if len(all) == 1 {
-		return all[0]
-	}
 	return climate{tempC: meanChannel(all, func(c climate) channel { return c.tempC }),
 		pa: meanChannel(all, func(c climate) channel { return c.pa })}
 }
 
 func meanChannel(all []climate, part func(climate) channel) channel {
-	best, most := 0, -1
-	for i, c := range all {
-		n := 0
-		for _, s := range part(c).seen {
-			if s {
-				n++
-			}
-		}
-		if n > most {
-			best, most = i, n
-		}
+	if len(all) == 1 {
+		return part(all[0])
 	}
-	ref := part(all[best])
-	shift := make([]float64, len(all))
-	total := 0.0
+	parts := make([][]float64, len(all))
 	for i, c := range all {
 		p := part(c)
-		n, sum := 0, 0.0
-		for k := range p.v {
-			if p.seen[k] && ref.seen[k] {
-				sum, n = sum+ref.v[k]-p.v[k], n+1
+		parts[i] = slices.Clone(p.v)
+		for k, seen := range p.seen {
+			if !seen {
+				parts[i][k] = math.NaN()
 			}
 		}
-		if n > 0 {
-			shift[i] = sum / float64(n)
-		}
-		total += shift[i]
 	}
-	out := channel{v: make([]float64, len(ref.v)), seen: make([]bool, len(ref.v))}
-	for k := range out.v {
-		n, sum := 0, 0.0
-		for i, c := range all {
-			if p := part(c); p.seen[k] {
-				sum, n = sum+p.v[k]+shift[i], n+1
-			}
-		}
-		if n > 0 {
-			out.v[k], out.seen[k], out.any = sum/float64(n)-total/float64(len(all)), true, true
-		}
+	out := channel{v: evidence.Join(parts, 2)}
+	out.seen = make([]bool, len(out.v))
+	for k, x := range out.v {
+		out.seen[k] = !math.IsNaN(x)
+		out.any = out.any || out.seen[k]
 	}
 	out.bridge()
 	return out

@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+
+	"dewcase/internal/reason/evidence"
 )
 
 const (
@@ -46,7 +48,8 @@ func (j *judge) cross(l *look) *CrossCheck {
 	for q := range draws {
 		slices.Sort(draws[q])
 		if n >= leastMatched && obs[q]+exp[q] >= leastCounted && exp[q] > 0 && len(draws[q]) > 0 {
-			falls[q] = plain(obs[q], exp[q], fall(quantile(draws[q], 0.975)), fall(quantile(draws[q], 0.025))).given()
+			falls[q] = plain(obs[q], exp[q], fall(evidence.Quantile(draws[q], 0.975)),
+				fall(evidence.Quantile(draws[q], 0.025))).given()
 		}
 	}
 	c.Wet, c.AtRisk = falls[wet], falls[atRisk]

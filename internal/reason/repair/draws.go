@@ -3,6 +3,8 @@ package repair
 import (
 	"math"
 	"slices"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // toll is what a run of the model counts over the nights after the repair.
@@ -172,8 +174,8 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 // are, and as wide as with what roofs react beyond the model.
 func (s *sample) riskFall(q float64) effect {
 	return plain(s.with.riskH, s.without.riskH,
-		fall(math.Max(quantile(s.risk, q), quantile(s.riskBeyond, q))),
-		fall(math.Min(quantile(s.risk, 1-q), quantile(s.riskBeyond, 1-q))))
+		fall(math.Max(evidence.Quantile(s.risk, q), evidence.Quantile(s.riskBeyond, q))),
+		fall(math.Min(evidence.Quantile(s.risk, 1-q), evidence.Quantile(s.riskBeyond, 1-q))))
 }
 
 // plain is the ratio of two runs as a fall, in an interval that holds it.

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"dewcase/internal/physics/psychro"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // temps are the temperatures of one run in C, bin by bin: of loft and void air
@@ -78,7 +80,7 @@ func (s *site) windExponent() []float64 {
 			all = append(all, u[k])
 		}
 	}
-	med := math.Max(median(all), 0.1)
+	med := math.Max(evidence.Median(all), 0.1)
 	e := make([]float64, s.n)
 	sum, n := 0.0, 0
 	for k := range e {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // judge looks at one surface around one repair, as often as the rule asks.
@@ -377,7 +379,7 @@ func (j *judge) range98(nights []int, get func(night) float64) (lo, hi float64) 
 		v = append(v, get(j.s.nights[i]))
 	}
 	slices.Sort(v)
-	return quantile(v, 0.02), quantile(v, 0.98)
+	return evidence.Quantile(v, 0.02), evidence.Quantile(v, 0.98)
 }
 
 // straddles says that the 95 % interval of the at-risk fall takes in 0.

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"dewcase/internal/physics/psychro"
-	"dewcase/internal/reason/series"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -27,32 +27,6 @@ type measured struct {
 // standard deviation.
 var errorPoints = [...]float64{-5.0 / 6, -0.5, -1.0 / 6, 1.0 / 6, 0.5, 5.0 / 6}
 
-func limitOf(st series.Stint, q roof.Quantity) (float64, bool) {
-	x, check := st.Accuracy.TempC, st.Offset.TempUncC
-	if q == roof.RHPct {
-		x, check = st.Accuracy.RHPct, st.Offset.RHUncPct
-	}
-	if check != nil {
-		x = check
-	}
-	if x == nil {
-		return 0, false
-	}
-	if st.Accuracy.K > 0 {
-		return *x / st.Accuracy.K * math.Sqrt(3), true
-	}
-	return *x, true
-}
-
-func stintAt(st []series.Stint, ms int64) (series.Stint, bool) {
-	for i := len(st) - 1; i >= 0; i-- {
-		if ms >= st[i].FromMS || i == 0 {
-			return st[i], true
-		}
-	}
-	return series.Stint{}, false
-}
-
 func (s *site) measure() measured {
 	m := measured{make([]float64, s.n), make([]float64, s.n), make([]float64, s.n), false}
 	air, sfc := s.airClimate(), s.surfaceTemp()
@@ -60,20 +34,26 @@ func (s *site) measure() measured {
 		if !air.pa.seen[k] || !sfc.seen[k] {
 			continue
 		}
-		ms := s.at(k)
 		m.marginK[k] = sfc.v[k] - psychro.LimitC(air.pa.v[k])
-		ss, ok1 := stintAt(s.surface.Stints, ms)
-		sa, ok2 := stintAt(s.air.Stints, ms)
-		ts, ok3 := limitOf(ss, roof.TempC)
-		ta, ok4 := limitOf(sa, roof.TempC)
-		rh, ok5 := limitOf(sa, roof.RHPct)
-		if !(ok1 && ok2 && ok3 && ok4 && ok5) {
-			m.exact = true
-			ts, ta, rh = 0, 0, 0
-		}
-		m.wet[k], m.risk[k] = chances(m.marginK[k], air.tempC.v[k], air.pa.v[k], ts, ta, rh)
+		ts, ta, rh, ok := s.errors(k)
+		m.exact = m.exact || !ok
+		m.wet[k], m.risk[k] = chances(m.marginK[k], air.tempC.v[k], air.pa.v[k], ts.HalfWidth(), ta.HalfWidth(),
+			rh.HalfWidth())
 	}
 	return m
+}
+
+// errors are those behind the margin in bin k: of the surface's temperature, of
+// the air's and of its humidity; all exact where one is unknown.
+func (s *site) errors(k int) (ts, ta, rh evidence.Error, ok bool) {
+	sfc, air := evidence.StintAt(s.surface.Stints, s.at(k)), evidence.StintAt(s.air.Stints, s.at(k))
+	ts, ok1 := evidence.ErrorOf(s.surface.Stints[sfc], roof.TempC)
+	ta, ok2 := evidence.ErrorOf(s.air.Stints[air], roof.TempC)
+	rh, ok3 := evidence.ErrorOf(s.air.Stints[air], roof.RHPct)
+	if !(ok1 && ok2 && ok3) {
+		return evidence.Error{}, evidence.Error{}, evidence.Error{}, false
+	}
+	return ts, ta, rh, true
 }
 
 // chances are the probabilities that the true margin is at or below 0 and 1 K.

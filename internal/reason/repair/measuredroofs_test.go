@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/measuredroofs"
@@ -37,7 +38,7 @@ func (m measuredRoof) set(t testing.TB, id string, fits []fitting, events []roof
 		c.Loggers = append(c.Loggers, roof.Logger{ID: "k-" + f.position.ID, Interval: time.Hour,
 			Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh}, Fitted: []roof.Fitting{{Position: f.position.ID, From: m.At[0]}}})
 	}
-	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
 		var f fitting
 		for _, x := range fits {
 			if "k-"+x.position.ID == logger {
@@ -60,6 +61,8 @@ func (m measuredRoof) set(t testing.TB, id string, fits []fitting, events []roof
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(c, 0, flagged)
 	require.NoError(t, err)
 	return set
 }

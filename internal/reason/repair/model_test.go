@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -120,7 +121,8 @@ func steadySite(n int) *site {
 		for i := range 48 {
 			s.nightOf[k+i] = int32(len(s.nights))
 		}
-		s.nights = append(s.nights, night{fromMS: int64(k) * stepMS, untilMS: int64(k+48) * stepMS, from: k, until: k + 48})
+		n := evidence.Night{FromMS: int64(k) * stepMS, UntilMS: int64(k+48) * stepMS}
+		s.nights = append(s.nights, night{Night: n, from: k, until: k + 48})
 	}
 	return s
 }

@@ -3,6 +3,8 @@ package repair
 import (
 	"fmt"
 	"math"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // needsDraws are enough to split a variance.
@@ -20,7 +22,7 @@ func (j *judge) needs(l *look) string {
 	if j.strict() {
 		z = 2.58
 	}
-	effect := math.Abs(quantile(l.sample.riskBeyond, 0.5))
+	effect := math.Abs(evidence.Quantile(l.sample.riskBeyond, 0.5))
 	cold := j.coldNights(l)
 	swap := ""
 	if j.swapNear {

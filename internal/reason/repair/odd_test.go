@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -37,7 +38,7 @@ func oddSet(t require.TestingT, hours int,
 	value func(position string, hour int) (tempC, rhPct float64, ok bool)) *series.Set {
 	start := time.Date(2026, 2, 20, 0, 0, 0, 0, time.UTC) // over the change to summer time
 	c := plainCase(start)
-	set, err := series.Build(c, 0, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
 			for h := range hours {
 				v, rh, ok := value(logger[2:], h)
@@ -53,6 +54,8 @@ func oddSet(t require.TestingT, hours int,
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(c, 0, flagged)
 	require.NoError(t, err)
 	return set
 }

@@ -1,6 +1,8 @@
 package repair
 
-import "slices"
+import (
+	"slices"
+)
 
 // strict says that a logger was exchanged at the repair, or that nobody measured
 // indoors, where a changed household passes for a repair: the fall must then be

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -157,8 +158,8 @@ func (a *assessor) blind(j *judge, l *look) (float64, bool) {
 func accuracyOf(c *series.Course, q roof.Quantity, usual float64) float64 {
 	x := 0.0
 	for _, st := range c.Stints {
-		if v, ok := limitOf(st, q); ok {
-			x = math.Max(x, v)
+		if e, ok := evidence.ErrorOf(st, q); ok {
+			x = math.Max(x, e.HalfWidth())
 		}
 	}
 	if x == 0 {

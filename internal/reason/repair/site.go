@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -32,15 +33,14 @@ type site struct {
 	shop                    *tools
 }
 
-// night is one noon-to-noon night of the property.
+// night is one night of the property on the grid.
 type night struct {
-	fromMS, untilMS int64
-	from, until     int // bins, clipped to the grid
-	label           string
-	coverage        float64 // of margin and outdoor air, the lesser
-	holeMin         float64 // longest between dusk and dawn, min
-	outC, clearK    float64 // mean outdoor temperature; outdoor less covering
-	why             string  // "" where the night counts
+	evidence.Night
+	from, until  int     // bins, clipped to the grid
+	coverage     float64 // of margin and outdoor air, the lesser
+	holeMin      float64 // longest between dusk and dawn, min
+	outC, clearK float64 // mean outdoor temperature; outdoor less covering
+	why          string  // "" where the night counts
 }
 
 // Bounds of one assessment, in nights: what is older or later says little about
@@ -90,6 +90,9 @@ func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS in
 	if s.surface.TempC.Len() < 2 {
 		return nil, ignored{"a temperature logger at " + surfaceID}
 	}
+	if !measuredAir(s.air) && s.air.Flagged[roof.FlagFlatLine] > 0 {
+		return nil, ignored{fmt.Sprintf("readings at %s and %s that are not stuck or broken", surfaceID, s.air.Position.ID)}
+	}
 	if !measuredAir(s.air) {
 		return nil, ignored{fmt.Sprintf("a temperature and humidity logger in the air that meets %s (%s)", surfaceID,
 			s.air.Position.ID)}
@@ -106,9 +109,8 @@ func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS in
 	if untilMS-fromMS < 2*24*3600*1000 {
 		return nil, ignored{"a longer record: it spans less than two days"}
 	}
-	const hourMS = 2 * stepMS
-	s.fromMS = fromMS / hourMS * hourMS
-	s.n = int((untilMS - s.fromMS) / hourMS * 2)
+	s.fromMS = fromMS / evidence.HourMS * evidence.HourMS
+	s.n = int((untilMS - s.fromMS) / evidence.HourMS * 2)
 	s.collect(cache)
 	if !s.out.pa.any || !s.out.tempC.any {
 		return nil, ignored{"readings of outdoor air that are not stuck or broken"}
@@ -282,29 +284,18 @@ func (s *site) surfaceTemp() channel {
 
 // layNights divides the grid into the property's nights, noon to noon.
 func (s *site) layNights() {
-	zone := s.set.Case.Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	first := time.UnixMilli(s.fromMS).In(zone)
-	noon := time.Date(first.Year(), first.Month(), first.Day(), 12, 0, 0, 0, zone)
-	if noon.After(first) {
-		noon = noon.AddDate(0, 0, -1)
-	}
 	s.nightOf = make([]int32, s.n)
 	for k := range s.nightOf {
 		s.nightOf[k] = -1
 	}
-	for noon.UnixMilli() < s.untilMS() {
-		next := time.Date(noon.Year(), noon.Month(), noon.Day()+1, 12, 0, 0, 0, zone)
-		n := night{fromMS: noon.UnixMilli(), untilMS: next.UnixMilli(), label: noon.Format("2006-01-02")}
-		n.from, n.until = s.inside(n.fromMS), s.inside(n.untilMS)
+	zone := s.set.Case.Property.Zone
+	for _, e := range evidence.Nights(zone, s.fromMS, s.untilMS()) {
+		n := night{Night: e, from: s.inside(e.FromMS), until: s.inside(e.UntilMS)}
 		for k := n.from; k < n.until; k++ {
 			s.nightOf[k] = int32(len(s.nights))
 		}
-		s.qualify(&n, noon, zone)
+		s.qualify(&n, time.UnixMilli(e.FromMS).In(zone), zone)
 		s.nights = append(s.nights, n)
-		noon = next
 	}
 }
 
@@ -313,7 +304,7 @@ func (s *site) qualify(n *night, noon time.Time, zone *time.Location) {
 	dusk := time.Date(noon.Year(), noon.Month(), noon.Day(), duskHour, 0, 0, 0, zone).UnixMilli()
 	dawn := time.Date(noon.Year(), noon.Month(), noon.Day()+1, dawnHour, 0, 0, 0, zone).UnixMilli()
 	air, sfc := s.airClimate(), s.surfaceTemp()
-	bins := int((n.untilMS - n.fromMS) / stepMS)
+	bins := int((n.UntilMS - n.FromMS) / stepMS)
 	pair, outdoor, hole, longest := 0, 0, 0, 0
 	for k := n.from; k < n.until; k++ {
 		ok := air.pa.seen[k] && sfc.seen[k]
@@ -339,7 +330,7 @@ func (s *site) qualify(n *night, noon time.Time, zone *time.Location) {
 	allowed := 90.0
 	for _, c := range []*series.Course{s.surface, s.air} {
 		for _, st := range c.Stints {
-			if two := 2 * float64(st.UsualMS) / 60e3; st.UntilMS > n.fromMS && st.FromMS < n.untilMS && two > allowed {
+			if two := 2 * float64(st.UsualMS) / 60e3; st.UntilMS > n.FromMS && st.FromMS < n.UntilMS && two > allowed {
 				allowed = two
 			}
 		}

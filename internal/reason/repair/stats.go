@@ -4,40 +4,19 @@ import (
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
-	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
-// quantile of a sorted sample, linear between its members; 0 for none.
-func quantile(sorted []float64, q float64) float64 {
-	if len(sorted) == 0 {
-		return 0
-	}
-	f := q * float64(len(sorted)-1)
-	i := min(int(f), len(sorted)-1)
-	if i == len(sorted)-1 {
-		return sorted[i]
-	}
-	return sorted[i] + (f-float64(i))*(sorted[i+1]-sorted[i])
-}
-
-func median(x []float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return quantile(s, 0.5)
-}
-
+// meanSD is the mean and the standard deviation; 0 where there are too few.
 func meanSD(x []float64) (mean, sd float64) {
 	if len(x) == 0 {
 		return 0, 0
 	}
-	for _, v := range x {
-		mean += v
+	if len(x) == 1 {
+		return x[0], 0
 	}
-	mean /= float64(len(x))
-	for _, v := range x {
-		sd += (v - mean) * (v - mean)
-	}
-	return mean, math.Sqrt(sd / float64(max(len(x)-1, 1)))
+	return stat.MeanStdDev(x, nil)
 }
 
 // dice are the random numbers of one case: the same case always throws the

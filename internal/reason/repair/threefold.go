@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"dewcase/internal/physics/psychro"
-	"dewcase/internal/roof"
+	"dewcase/internal/reason/evidence"
 )
 
 // threefold sets the three answers on wet hours and on hours at risk side by
@@ -67,10 +67,11 @@ func (j *judge) againstUnrepaired(l *look, c *Comparison, limitK float64, bare f
 	logs := make([]float64, len(l.sample.bare))
 	for i, o := range l.sample.bare {
 		at := (clamp(j.dice.g[i], -errorReach, errorReach) + errorReach) / errorStep
-		logs[i] = math.Log((quantile(hours, at/float64(steps-1)) + fewHours) / (bare(o) + fewHours))
+		logs[i] = math.Log((evidence.Quantile(hours, at/float64(steps-1)) + fewHours) / (bare(o) + fewHours))
 	}
 	slices.Sort(logs)
-	return plain(c.MeasuredH, c.UnrepairedH, fall(quantile(logs, 0.975)), fall(quantile(logs, 0.025))).given()
+	return plain(c.MeasuredH, c.UnrepairedH, fall(evidence.Quantile(logs, 0.975)),
+		fall(evidence.Quantile(logs, 0.025))).given()
 }
 
 // marginErrorK is the standard uncertainty of a measured margin from the stated
@@ -78,16 +79,12 @@ func (j *judge) againstUnrepaired(l *look, c *Comparison, limitK float64, bare f
 func (j *judge) marginErrorK(k int) float64 {
 	s := j.s
 	air := s.airClimate()
-	ss, ok1 := stintAt(s.surface.Stints, s.at(k))
-	sa, ok2 := stintAt(s.air.Stints, s.at(k))
-	ts, ok3 := limitOf(ss, roof.TempC)
-	ta, ok4 := limitOf(sa, roof.TempC)
-	rh, ok5 := limitOf(sa, roof.RHPct)
-	if !(ok1 && ok2 && ok3 && ok4 && ok5) {
+	ts, ta, rh, ok := s.errors(k)
+	if !ok {
 		return 0
 	}
 	perK, perPct := limitSlopes(air.tempC.v[k], air.pa.v[k])
-	return math.Sqrt((ts*ts + square(perK*ta) + square(perPct*rh)) / 3)
+	return math.Sqrt(square(ts.Standard()) + square(perK*ta.Standard()) + square(perPct*rh.Standard()))
 }
 
 // limitSlopes are how far the limit of air moves with its temperature, and with

@@ -3,7 +3,9 @@ package repair
 import (
 	"math"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
 )
 
 // terms are how one fit is set up; the sensitivity list varies them.
@@ -117,14 +119,11 @@ func offsetSD(c *series.Course) float64 {
 	}
 	worst := 0.0
 	for _, st := range c.Stints {
-		if st.Offset.RHUncPct == nil {
+		e, ok := evidence.CheckError(st, roof.RHPct)
+		if !ok {
 			return usual
 		}
-		sd := *st.Offset.RHUncPct / math.Sqrt(3)
-		if st.Accuracy.K > 0 {
-			sd = *st.Offset.RHUncPct / st.Accuracy.K
-		}
-		worst = math.Max(worst, sd)
+		worst = math.Max(worst, e.Standard())
 	}
 	return clamp(worst, least, usual)
 }
@@ -141,7 +140,7 @@ func (t *trial) pickNights() {
 		if t.terms.lockNights == 0 {
 			after = n.from >= t.firstAfter && n.until <= t.end
 		}
-		if n.why != "" || !(before || after) || t.terms.leaveOut[int32(i)] || n.fromMS < s.fromMS || n.untilMS > s.untilMS() {
+		if n.why != "" || !(before || after) || t.terms.leaveOut[int32(i)] || n.FromMS < s.fromMS || n.UntilMS > s.untilMS() {
 			continue
 		}
 		for k := n.from; k < n.until; k++ {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
@@ -124,7 +125,7 @@ func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
 	for _, r := range m.Readings {
 		byLogger[r.Logger] = append(byLogger[r.Logger], r)
 	}
-	set, err := series.Build(m.Case, 0, func(id string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.Flag(m.Case, func(id string) iter.Seq2[roof.Reading, error] {
 		rs := byLogger[id]
 		return func(yield func(roof.Reading, error) bool) {
 			last := time.Time{}
@@ -139,6 +140,8 @@ func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
 			}
 		}
 	})
+	require.NoError(t, err)
+	set, err := series.Build(m.Case, 0, flagged)
 	require.NoError(t, err)
 	return set
 }

@@ -101,7 +101,7 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		if k.fit == nil {
 			continue
 		}
-		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].label, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
+		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].Date, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
 		if risk, wet := k.risk.given(), k.reduction.given(); risk != nil && wet != nil {
 			ev.AtRisk, ev.Wet = *risk, *wet
 		}
@@ -226,7 +226,7 @@ func (j *judge) nightUse(t *trial) []NightUse {
 	}
 	var out []NightUse
 	for i, n := range j.s.nights {
-		u := NightUse{Night: n.label, FromMS: n.fromMS, Used: used[i], OutdoorC: n.outC, ClearK: n.clearK,
+		u := NightUse{Night: n.Date, FromMS: n.FromMS, Used: used[i], OutdoorC: n.outC, ClearK: n.clearK,
 			Coverage: n.coverage, Why: n.why}
 		switch {
 		case n.until <= t.lastBefore:

@@ -5,9 +5,11 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"dewcase/internal/physics/psychro"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -88,7 +90,7 @@ func (c *Course) Shares(spans []Span, limitK float64) []Share {
 	var out []Share
 	total := 0.0
 	for k, t := range terms {
-		v := variance(simulate(groups, terms, k))
+		v := stat.PopVariance(simulate(groups, terms, k), nil)
 		total += v
 		checked := slices.Clone(terms)
 		checked[k] = checked[k].checked()
@@ -106,10 +108,9 @@ func (c *Course) Shares(spans []Span, limitK float64) []Share {
 
 // term is one unknown offset.
 type term struct {
+	evidence.Error
 	logger   string
 	quantity roof.Quantity
-	limit    float64 // half-width, or the standard uncertainty when normal
-	normal   bool
 }
 
 func (t term) checked() term {
@@ -117,46 +118,36 @@ func (t term) checked() term {
 	if t.quantity == roof.RHPct {
 		limit = saltCheckRHPct
 	}
-	if t.normal {
+	if t.Normal {
 		limit /= math.Sqrt(3) // the check's limits are rectangular
 	}
-	t.limit = math.Min(t.limit, limit)
+	t.Limit = math.Min(t.Limit, limit)
 	return t
 }
 
 func (t term) at(u float64) float64 {
-	if t.normal {
-		return t.limit * distuv.UnitNormal.Quantile(u)
+	if t.Normal {
+		return t.Limit * distuv.UnitNormal.Quantile(u)
 	}
-	return t.limit * (2*u - 1)
+	return t.Limit * (2*u - 1)
 }
 
 // terms lists the unknown offsets behind the course; one logger that served
 // twice is one unknown.
 func (c *Course) terms() []term {
 	var out []term
-	add := func(s series.Stint, q roof.Quantity, limit, checked *float64) {
-		x := *limit
-		if checked != nil {
-			x = *checked
-		}
-		if x == 0 {
-			return
-		}
-		t := term{logger: s.Logger, quantity: q, limit: x, normal: s.Accuracy.K > 0}
-		if t.normal {
-			t.limit /= s.Accuracy.K
-		}
-		if !slices.ContainsFunc(out, func(o term) bool { return o.logger == t.logger && o.quantity == q }) {
-			out = append(out, t)
+	add := func(s series.Stint, q roof.Quantity) {
+		e, _ := evidence.ErrorOf(s, q)
+		if e.Limit != 0 && !slices.ContainsFunc(out, func(o term) bool { return o.logger == s.Logger && o.quantity == q }) {
+			out = append(out, term{e, s.Logger, q})
 		}
 	}
 	for _, s := range c.surface {
-		add(s, roof.TempC, s.Accuracy.TempC, s.Offset.TempUncC)
+		add(s, roof.TempC)
 	}
 	for _, s := range c.air {
-		add(s, roof.TempC, s.Accuracy.TempC, s.Offset.TempUncC)
-		add(s, roof.RHPct, s.Accuracy.RHPct, s.Offset.RHUncPct)
+		add(s, roof.TempC)
+		add(s, roof.RHPct)
 	}
 	return out
 }
@@ -195,7 +186,7 @@ func (c *Course) classes(spans []Span, limitK float64, terms []term) []*class {
 			sat := psychro.SatWaterPa(p.AirC)
 			rh := math.Min(100*p.AirPa/sat, 100)
 			perK, perPct := limitSlopes(p.AirC, p.AirPa, rh)
-			k := classKey{stintAt(c.surface, p.FromMS), stintAt(c.air, p.FromMS), int(math.Min(100-rh, 6) * 8),
+			k := classKey{evidence.StintAt(c.surface, p.FromMS), evidence.StintAt(c.air, p.FromMS), int(math.Min(100-rh, 6) * 8),
 				int(math.Log(math.Max(perPct, 1e-3)) * 30)}
 			if g == nil || k != last {
 				var ok bool
@@ -309,15 +300,6 @@ func limitSlopes(airC, airPa, rhPct float64) (perK, perPct float64) {
 	return perLn * psychro.LogSlopeWater(airC), perLn / math.Max(rhPct, 0.1)
 }
 
-func stintAt(stints []series.Stint, ms int64) int {
-	for i := len(stints) - 1; i > 0; i-- {
-		if ms >= stints[i].FromMS {
-			return i
-		}
-	}
-	return 0
-}
-
 var primes = [...]int{2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37}
 
 // halton is the radical inverse of n in the dimension's prime base: an evenly
@@ -338,29 +320,7 @@ func halton(n, dim int) float64 {
 // summary is the mean with the central 95 %, widened to hold the mean: of hours
 // that one offset in fifty brings about, both quantiles are 0 and the mean is not.
 func summary(x []float64) (mean, low, high float64) {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	for _, v := range s {
-		mean += v
-	}
-	at := func(q float64) float64 {
-		f := q * float64(len(s)-1)
-		i := min(int(f), len(s)-2)
-		return s[i] + (f-float64(i))*(s[i+1]-s[i])
-	}
-	mean /= float64(len(s))
-	return mean, math.Min(at(0.025), mean), math.Max(at(0.975), mean)
-}
-
-func variance(x []float64) float64 {
-	m := 0.0
-	for _, v := range x {
-		m += v
-	}
-	m /= float64(len(x))
-	s := 0.0
-	for _, v := range x {
-		s += (v - m) * (v - m)
-	}
-	return s / float64(len(x))
+	s := slices.Sorted(slices.Values(x))
+	mean = stat.Mean(s, nil)
+	return mean, math.Min(evidence.Quantile(s, 0.025), mean), math.Max(evidence.Quantile(s, 0.975), mean)
 }

@@ -11,7 +11,9 @@ import (
 	"slices"
 
 	"dewcase/internal/physics/psychro"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
 )
 
 // AtRiskK is the margin in K up to which a surface counts as at risk (design,
@@ -266,15 +268,15 @@ func (c *Course) BinsUntil(fromMS, untilMS, stepMS int64) []Spell {
 // that its hours depend on, and names the first that does not.
 func (c *Course) Accurate() (missing string, ok bool) {
 	for _, s := range c.surface {
-		if s.Accuracy.TempC == nil {
+		if _, ok := evidence.ErrorOf(s, roof.TempC); !ok {
 			return s.Logger + " (temperature)", false
 		}
 	}
 	for _, s := range c.air {
-		if s.Accuracy.TempC == nil {
+		if _, ok := evidence.ErrorOf(s, roof.TempC); !ok {
 			return s.Logger + " (temperature)", false
 		}
-		if s.Accuracy.RHPct == nil {
+		if _, ok := evidence.ErrorOf(s, roof.RHPct); !ok {
 			return s.Logger + " (humidity)", false
 		}
 	}

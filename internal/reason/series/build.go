@@ -156,11 +156,15 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 				b.flagged[pos][f]++
 			}
 		}
-		if r.Flags&roof.Excluding != 0 {
+		v := Calibrated(logger, ms, r.Values)
+		if excluded := r.Flags & roof.Excluding; excluded != 0 {
 			b.excl[pos]++
-			continue
+			if excluded != roof.FlagFlatLine || r.Flags&roof.FlagTempAlive == 0 {
+				continue
+			}
+			v = v.Without(roof.RHPct)
 		}
-		runs[k].add(ms, Calibrated(logger, ms, r.Values))
+		runs[k].add(ms, v)
 	}
 	usual := logger.Interval.Milliseconds()
 	if usual == 0 {

@@ -163,6 +163,17 @@ func TestAnExcludedReadingIsCountedAndNotUsed(t *testing.T) {
 	assert.Equal(t, map[roof.Flags]int{roof.FlagFlatLine: 1, roof.FlagSaturated: 1}, c.Flagged)
 }
 
+func TestTheTemperatureOfAProbeWhoseHumidityIsStuckStillCounts(t *testing.T) {
+	l := roof.Logger{ID: "k", Interval: 5 * time.Minute, Fitted: []roof.Fitting{fitted("loft", 0)}}
+	s := build(t, loft(l), map[string][]row{"k": {{0, 4, 90, 0}, {5, 5, 90, roof.FlagFlatLine | roof.FlagTempAlive},
+		{10, 6, 90, roof.FlagFlatLine | roof.FlagTempAlive | roof.FlagSideBySide}, {15, 7, 91, 0}}})
+	c := s.Course("loft")
+	assert.Equal(t, []float64{4, 5, 7}, c.TempC.Value)
+	assert.Equal(t, []float64{90, 91}, c.RHPct.Value)
+	assert.Equal(t, 2, c.VapourPa.Len())
+	assert.Equal(t, 2, c.Excluded, "each is counted as kept out of hours")
+}
+
 func TestASurfaceLoggerWithoutHumidityHasNoVapour(t *testing.T) {
 	s := build(t, loft(roof.Logger{ID: "k", Interval: 5 * time.Minute, Fitted: []roof.Fitting{fitted("loft", 0)}}),
 		map[string][]row{"k": {{0, 4, -1, 0}, {5, 4, -1, 0}}})

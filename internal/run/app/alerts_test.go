@@ -60,9 +60,10 @@ func dampRecord(days int, until time.Time) string {
 			sun = 0
 		}
 		out := 2 + 3*sun
-		stamp := at.UTC().Format(time.RFC3339)
-		fmt.Fprintf(&b, "%s,k0,19.%d,58\n%s,k1,%.2f,88\n%s,k2,%.2f,95\n%s,k3,%.2f,\n%s,k4,%.2f,82\n", stamp, at.Minute()/15,
-			stamp, out+2+sun, stamp, out+1+2*sun, stamp, out-1+6*sun, stamp, out)
+		stamp, lives := at.UTC().Format(time.RFC3339), at.Minute()/15 // no humidity stands still for hours
+		fmt.Fprintf(&b, "%s,k0,19.%d,58.%d\n%s,k1,%.2f,88.%d\n%s,k2,%.2f,95.%d\n%s,k3,%.2f,\n%s,k4,%.2f,82.%d\n",
+			stamp, at.Minute()/15, lives, stamp, out+2+sun, lives, stamp, out+1+2*sun, lives, stamp, out-1+6*sun, stamp, out,
+			lives)
 	}
 	return b.String()
 }

@@ -41,7 +41,7 @@ func TestDerivedHoursAndNightsAreThoseOfTheTimeline(t *testing.T) {
 			continue // a gap is no figure
 		}
 		phase := 2 * math.Pi * float64(i) / 288
-		rs = append(rs, storetest.TRH("k1", float64(i*300), 5+3*math.Cos(phase), 90),
+		rs = append(rs, storetest.TRH("k1", float64(i*300), 5+3*math.Cos(phase), 90+3*math.Sin(phase)),
 			storetest.At("k2", float64(i*300), float64(roof.TempC), 4+6*math.Cos(phase)))
 	}
 	storetest.Put(t, store, house, rs...)

@@ -1,0 +1,25 @@
+// Package evidence decides what a record is worth, once: which readings come
+// from a probe that failed, how far a reading can be wrong, how the loggers of
+// one place are joined, where a night begins and ends and when it counts as
+// wet. Cause, repair, watch, outlook, assessment, pictures and the flags of qc
+// all stand on it, so that no two sections of one report rest on different
+// records.
+//
+// # Missing values
+//
+// In a column of samples NaN is "not observed".
+package evidence
+
+// HourMS is an hour in milliseconds.
+const HourMS = int64(3600_000)
+
+// WetNightHours is how many hours of water make a wet night: shorter dew is
+// wiped off by the morning (this program's choice). A night with water for less
+// is briefly wet.
+const WetNightHours = 1.0
+
+// WetNight reports that a night with so many hours of water counts as wet.
+func WetNight(hours float64) bool { return hours >= WetNightHours }
+
+// FrostNight reports that most of a night's water was frost.
+func FrostNight(wetHours, frostHours float64) bool { return frostHours > wetHours/2 }

@@ -1,0 +1,47 @@
+package evidence
+
+import "time"
+
+// Night is noon to noon in the property's zone, named by the date on which it
+// begins. It has its true length: 23 or 25 h where the clocks change by an hour,
+// 23.5 or 24.5 h where they change by half of one.
+type Night struct {
+	FromMS, UntilMS int64
+	Date            string // 2026-12-24
+}
+
+// Hours is the night's length.
+func (n Night) Hours() float64 { return float64(n.UntilMS-n.FromMS) / float64(HourMS) }
+
+// Noon is the noon at which the night of a time begins.
+func Noon(t time.Time, zone *time.Location) time.Time {
+	l := t.In(zone)
+	noon := time.Date(l.Year(), l.Month(), l.Day(), 12, 0, 0, 0, zone)
+	if noon.After(t) {
+		noon = time.Date(l.Year(), l.Month(), l.Day()-1, 12, 0, 0, 0, zone)
+	}
+	return noon
+}
+
+// NoonAfter is the noon n nights after a noon.
+func NoonAfter(noon time.Time, n int, zone *time.Location) time.Time {
+	l := noon.In(zone)
+	return time.Date(l.Year(), l.Month(), l.Day()+n, 12, 0, 0, 0, zone)
+}
+
+// NightOf is the night of a time.
+func NightOf(t time.Time, zone *time.Location) Night {
+	noon := Noon(t, zone)
+	return Night{noon.UnixMilli(), NoonAfter(noon, 1, zone).UnixMilli(), noon.Format(time.DateOnly)}
+}
+
+// Nights lists the nights that touch [fromMS, untilMS).
+func Nights(zone *time.Location, fromMS, untilMS int64) []Night {
+	var out []Night
+	for ms := fromMS; ms < untilMS; {
+		n := NightOf(time.UnixMilli(ms), zone)
+		out = append(out, n)
+		ms = n.UntilMS
+	}
+	return out
+}
