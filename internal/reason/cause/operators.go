@@ -2,7 +2,11 @@ package cause
 
 import (
 	"math"
+	"slices"
 	"sort"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 )
 
 // Inside this package an hour that was not observed is NaN; it never leaves.
@@ -125,122 +129,74 @@ type fit struct {
 
 // leastSquares regresses y on the columns over the rows in which everything is
 // known, without an intercept unless a column of ones is given. ok is false for
-// fewer rows than needed or columns that repeat each other.
+// fewer rows than needed, or where a column is a combination of those before it
+// to 1e-10 of its squares.
 func leastSquares(y []float64, need int, columns ...[]float64) (f fit, ok bool) {
 	p := len(columns)
 	var rows []int
 	for i := range y {
-		good := known(y[i])
-		for _, c := range columns {
-			good = good && known(c[i])
-		}
-		if good {
+		if known(y[i]) && !slices.ContainsFunc(columns, func(c []float64) bool { return !known(c[i]) }) {
 			rows = append(rows, i)
 		}
 	}
 	if len(rows) < max(need, p+1) {
 		return fit{}, false
 	}
+	a, b := mat.NewDense(len(rows), p, nil), mat.NewVecDense(len(rows), nil)
 	scale := make([]float64, p)
 	for j, c := range columns {
-		for _, i := range rows {
-			scale[j] += c[i] * c[i]
+		for r, i := range rows {
+			a.Set(r, j, c[i])
 		}
-		scale[j] = math.Sqrt(scale[j])
-		if !(scale[j] > 1e-12) {
+		if scale[j] = mat.Norm(a.ColView(j), 2); !(scale[j] > 1e-12) {
 			return fit{}, false
 		}
-	}
-	a := make([][]float64, p)
-	b := make([]float64, p)
-	for j := range a {
-		a[j] = make([]float64, p)
-		for k := 0; k <= j; k++ {
-			s := 0.0
-			for _, i := range rows {
-				s += columns[j][i] * columns[k][i]
-			}
-			a[j][k] = s / scale[j] / scale[k]
-			a[k][j] = a[j][k]
+		for r := range rows {
+			a.Set(r, j, a.At(r, j)/scale[j])
 		}
-		for _, i := range rows {
-			b[j] += columns[j][i] * y[i]
-		}
-		b[j] /= scale[j]
 	}
-	inv, ok := invert(a)
-	if !ok {
+	for r, i := range rows {
+		b.SetVec(r, y[i])
+	}
+	var qr mat.QR
+	qr.Factorize(a)
+	var r mat.Dense
+	qr.RTo(&r)
+	upper := mat.NewTriDense(p, mat.Upper, nil)
+	for j := range p {
+		if !(r.At(j, j)*r.At(j, j) > 1e-10) {
+			return fit{}, false
+		}
+		for k := j; k < p; k++ {
+			upper.SetTri(j, k, r.At(j, k))
+		}
+	}
+	var x mat.VecDense
+	var inv mat.TriDense
+	if qr.SolveVecTo(&x, false, b) != nil || inv.InverseTri(upper) != nil {
 		return fit{}, false
 	}
-	f = fit{coef: make([]float64, p), cov: inv, rows: len(rows), residual: make([]float64, len(y))}
-	for j := range f.coef {
-		for k := range b {
-			f.coef[j] += inv[j][k] * b[k]
-		}
-		f.coef[j] /= scale[j]
-	}
+	f = fit{coef: make([]float64, p), cov: make([][]float64, p), rows: len(rows), residual: make([]float64, len(y))}
 	for i := range f.residual {
 		f.residual[i] = missing
 	}
-	rss := 0.0
-	for _, i := range rows {
-		r := y[i]
-		for j, c := range columns {
-			r -= f.coef[j] * c[i]
-		}
-		f.residual[i] = r
-		rss += r * r
+	var left mat.VecDense
+	left.MulVec(a, &x)
+	left.SubVec(b, &left)
+	for r, i := range rows {
+		f.residual[i] = left.AtVec(r)
 	}
-	s2 := rss / float64(len(rows)-p)
-	for j := range inv {
-		for k := range inv[j] {
-			inv[j][k] *= s2 / scale[j] / scale[k]
+	s2 := mat.Dot(&left, &left) / float64(len(rows)-p)
+	var cov mat.Dense
+	cov.Mul(&inv, inv.T())
+	for j := range p {
+		f.coef[j] = x.AtVec(j) / scale[j]
+		f.cov[j] = make([]float64, p)
+		for k := range p {
+			f.cov[j][k] = cov.At(j, k) * s2 / scale[j] / scale[k]
 		}
 	}
 	return f, true
-}
-
-// invert is the inverse of a symmetric positive definite matrix by Gauss-Jordan
-// elimination with the largest diagonal as pivot; ok is false where a column is
-// a combination of others to 1e-10 of its size.
-func invert(m [][]float64) ([][]float64, bool) {
-	n := len(m)
-	a := make([][]float64, n)
-	inv := make([][]float64, n)
-	for i := range a {
-		a[i] = append([]float64(nil), m[i]...)
-		inv[i] = make([]float64, n)
-		inv[i][i] = 1
-	}
-	done := make([]bool, n)
-	for range n {
-		p := -1
-		for i := range n {
-			if !done[i] && (p < 0 || a[i][i] > a[p][p]) {
-				p = i
-			}
-		}
-		if !(a[p][p] > 1e-10) {
-			return nil, false
-		}
-		done[p] = true
-		d := a[p][p]
-		for j := range n {
-			a[p][j] /= d
-			inv[p][j] /= d
-		}
-		for i := range n {
-			if i == p {
-				continue
-			}
-			f := a[i][p]
-			for j := range n {
-				a[i][j] -= f * a[p][j]
-				inv[i][j] -= f * inv[p][j]
-			}
-		}
-	}
-	return inv, true
 }
 
 // rankTrend is Spearman's correlation of the known values with their position,
@@ -258,7 +214,7 @@ func rankTrend(x []float64) float64 {
 	if len(v) < 4 {
 		return missing
 	}
-	return correlation(ranks(at), ranks(v))
+	return stat.Correlation(ranks(at), ranks(v), nil) // NaN where nothing moves
 }
 
 func ranks(v []float64) []float64 {
@@ -279,20 +235,6 @@ func ranks(v []float64) []float64 {
 		i = j
 	}
 	return out
-}
-
-func correlation(a, b []float64) float64 {
-	ma, mb := mean(a), mean(b)
-	var sab, saa, sbb float64
-	for i := range a {
-		sab += (a[i] - ma) * (b[i] - mb)
-		saa += (a[i] - ma) * (a[i] - ma)
-		sbb += (b[i] - mb) * (b[i] - mb)
-	}
-	if saa == 0 || sbb == 0 {
-		return missing
-	}
-	return sab / math.Sqrt(saa*sbb)
 }
 
 // quantile is the linearly interpolated q-quantile of the known values, and the
