@@ -118,25 +118,35 @@ func (c Cause) Brief() string {
 	return "probably " + CauseName(c.Finding)
 }
 
-// Home is where the water comes from, as surely as the diagnosis says.
+// Home is where the water comes from, as surely as the diagnosis says; once there
+// was a repair, where it came from before that.
 func (c Cause) Home() string {
-	how := "The water probably comes from "
+	before, from, is, probably := "The water ", "comes from ", "is ", "probably "
+	cannot, nothing := "We cannot tell yet where the water comes from.", "We have found nothing wrong with the roof so far."
+	if !c.Repair.IsZero() {
+		work := "the work of " + Day(c.Repair, c.Zone)
+		before, from, is = "Before "+work+" the water ", "came from ", "was "
+		cannot, nothing = "We cannot tell where the water came from before "+work+".",
+			"We found nothing wrong with the roof before "+work+"."
+	}
 	if c.Strength == Strong {
-		how = "The water comes from "
+		probably = ""
+		if c.Repair.IsZero() {
+			nothing = "We have found nothing wrong with the roof."
+		}
 	}
 	switch c.Finding {
 	case Undetermined, "":
-		return "We cannot tell yet where the water comes from."
+		return cannot
 	case NoneFound:
-		if c.Strength == Strong {
-			return "We have found nothing wrong with the roof."
-		}
-		return "We have found nothing wrong with the roof so far."
+		return nothing
 	case Dew:
-		if c.Strength == Strong {
-			return "The water is dew from the air outside. Dew does no harm on a sound roof."
-		}
-		return "The water is probably dew from the air outside. Dew does no harm on a sound roof."
+		return before + is + probably + "dew from the air outside. Dew does no harm on a sound roof."
 	}
-	return how + causes[c.Finding].home + "."
+	return before + probably + from + causes[c.Finding].home + "."
+}
+
+// Defect reports that a cause is named which is something wrong with the roof.
+func (c Cause) Defect() bool {
+	return c.Finding != "" && c.Finding != Undetermined && c.Finding != NoneFound && c.Finding != Dew
 }

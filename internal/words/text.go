@@ -91,6 +91,9 @@ func Upper(s string) string {
 	return string(unicode.ToUpper(first)) + s[size:]
 }
 
+// join makes one paragraph of sentences.
+func join(sentences []string) string { return strings.Join(sentences, " ") }
+
 // List writes a list as people do: a, b and c.
 func List(list []string) string {
 	switch n := len(list); n {

@@ -1,0 +1,254 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// The conditions that alerts are raised for, by their keys.
+const (
+	SurfaceWet    = "surface_wet"
+	WetNights     = "wet_nights"
+	FrostMelting  = "frost_melting"
+	MouldRising   = "mould_rising"
+	TimberWet     = "timber_wet"
+	SuddenWetting = "sudden_wetting"
+	RepairFailing = "repair_not_holding"
+	LoggerSilent  = "logger_silent"
+	BatteryLow    = "battery_low"
+	Implausible   = "readings_implausible"
+	ClockWrong    = "clock_wrong"
+	DaemonTrouble = "daemon_trouble"
+)
+
+var titles = map[string]string{SurfaceWet: "surface wet now", WetNights: "run of wet nights",
+	FrostMelting: "frost melting, drip likely", MouldRising: "mould index rising", TimberWet: "timber damp",
+	SuddenWetting: "sudden wetting not tied to cold, possible leak", RepairFailing: "repair not holding",
+	LoggerSilent: "logger silent", BatteryLow: "battery low", Implausible: "readings implausible",
+	ClockWrong: "clock wrong", DaemonTrouble: "trouble of the daemon"}
+
+// AlertTitle names a condition for the consultant.
+func AlertTitle(condition string) string { return titles[condition] }
+
+// Alert is one thing that somebody is told of.
+type Alert struct {
+	Condition    string
+	Where        string // for a household: under the slates; "" in the roof
+	Spot         string // for the consultant, with its id
+	Detail       string // for the consultant, with figures
+	Frozen       bool   // what lies there now is frost
+	WetHours     float64
+	Nights, Seen int     // wet nights of the last seven, and nights seen
+	WoodPct      float64 // of a damp timber
+	Since        time.Time
+	Zone         *time.Location
+}
+
+// Line says an alert in one sentence for the consultant. The time is that of a
+// wetting's or a silence's beginning, but of what builds up over nights only when
+// it had gone far enough.
+func (a Alert) Line() string {
+	out := AlertTitle(a.Condition)
+	if a.Spot != "" {
+		out += ", " + a.Spot
+	}
+	if a.Detail != "" {
+		out += ": " + a.Detail
+	}
+	if !a.Since.IsZero() {
+		began := ", since "
+		if a.Condition == WetNights || a.Condition == MouldRising {
+			began = ", raised "
+		}
+		out += began + at(a.Since, a.Zone, "Mon 2 Jan 2006 15:04")
+	}
+	return Upper(out) + "."
+}
+
+// Saying is what a household reads: what is so, what to do, what to beware of.
+type Saying struct {
+	Subject         string
+	Lines, Do, Care []string
+}
+
+// HomeCautions are a household's cautions, each with the hazard of the trade's
+// list (internal/roof/caution) that it puts into plain words.
+var HomeCautions = map[string]struct{ Hazard, Words string }{
+	"loft": {"loft footing", "Do not go into the loft in the dark or when it is wet."},
+	"roof": {"falls", "Never climb on the roof."},
+	"electrics": {"electrics", "If water is near a light or a wire, switch the power off first. Then call an " +
+		"electrician."},
+	"ceiling": {"structure", "Stay away from a ceiling that hangs down. Call a builder."},
+}
+
+func care(keys ...string) (out []string) {
+	for _, k := range keys {
+		out = append(out, HomeCautions[k].Words)
+	}
+	return out
+}
+
+var airing = []string{"Keep bath and kitchen doors shut and run the fans.", "Keep the loft hatch shut."}
+
+const nothingToDo = "There is nothing you need to do."
+
+func (a Alert) where() string {
+	if a.Where == "" {
+		return "in the roof"
+	}
+	return a.Where
+}
+
+func (a Alert) what() string {
+	if a.Frozen {
+		return "frost"
+	}
+	return "water"
+}
+
+// notBegun is from how many hours on a wetting has no longer just begun.
+const notBegun = 6
+
+// Home says what the alert means for the household.
+func (a Alert) Home() Saying {
+	at := a.where()
+	switch a.Condition {
+	case SurfaceWet:
+		s := Saying{Subject: "water forms in the roof", Do: airing, Care: care("loft", "electrics"),
+			Lines: []string{Upper(a.what()) + " has begun to form " + at + "."}}
+		if a.WetHours >= notBegun {
+			s.Lines = []string{"There is " + a.what() + " " + at + " now."}
+		}
+		if a.Frozen {
+			s.Lines = append(s.Lines, "It may drip when it melts.")
+		}
+		return s
+	case WetNights:
+		return Saying{Subject: "wet nights in the roof",
+			Lines: []string{fmt.Sprintf("Water formed %s on %d of the last %d nights.", at, a.Nights, max(a.Seen, a.Nights)),
+				"It will come back on cold nights until the roof is put right."},
+			Do: append([]string{"Tell your roof expert."}, airing...), Care: care("loft", "electrics")}
+	case FrostMelting:
+		return Saying{Subject: "frost melts in the roof and may drip",
+			Lines: []string{"Frost " + at + " is melting.", "It may drip for some hours."},
+			Do:    []string{"Look at the ceilings below for wet spots.", "Put a bowl under a drip."},
+			Care:  care("loft", "electrics", "ceiling")}
+	case MouldRising:
+		return Saying{Subject: "mould may be growing in the roof",
+			Lines: []string{"It has been damp and mild " + at + " for so long that mould may grow there."},
+			Do:    []string{"Ask your roof expert to look."}, Care: care("loft")}
+	case TimberWet:
+		return Saying{Subject: "the roof timber is damp",
+			Lines: []string{"The wood in the roof holds about " + Whole(a.WoodPct) + " % water.",
+				"Over 20 % for long can harm it."},
+			Do: []string{"Ask your roof expert to look."}, Care: care("loft")}
+	case SuddenWetting:
+		return Saying{Subject: "sudden damp in the roof: it may be a leak",
+			Lines: []string{"The air in the roof got much damper at once.", "The cold does not explain it.",
+				"It may be a leak from a pipe, a tank or the rain."},
+			Do: []string{"Look at the ceilings for wet spots.", "If you see water, turn the water off.",
+				"Then call a plumber or a roofer."}, Care: care("electrics", "ceiling", "loft")}
+	case RepairFailing:
+		return Saying{Subject: "the repair may not hold", Lines: []string{"The roof has got wetter again since the work."},
+			Do: []string{"Tell your roof expert and the builder."}, Care: care("roof", "loft")}
+	}
+	return Saying{Subject: "a note on the loggers",
+		Lines: []string{"One of the loggers needs a look.", "Your roof expert knows."}}
+}
+
+// Over says that an alert is over.
+func (a Alert) Over() Saying {
+	switch a.Condition {
+	case SuddenWetting:
+		return Saying{Subject: "the roof is drying", Lines: []string{"The damp that came at once has gone down."},
+			Do: []string{"Ask your roof expert what it was."}}
+	case RepairFailing:
+		return Saying{Subject: "the repair looks better again", Lines: []string{"The roof stays drier again since the work."}}
+	}
+	return Saying{Subject: "the wet nights are over", Lines: []string{"The last nights were dry " + a.where() + ".",
+		nothingToDo}}
+}
+
+// Standing says that water goes on forming, once a week.
+func (a Alert) Standing() Saying {
+	return Saying{Subject: "water still forms in the roof at night",
+		Lines: []string{"Water still forms " + a.where() + " on cold nights.",
+			"It will go on until the roof is put right.", "We will not write each time.",
+			"We write once a week, and at once if it gets worse."},
+		Do: airing, Care: care("loft", "electrics")}
+}
+
+// Note says that water forms which may be dew: once. It names where the water
+// comes from as surely as the diagnosis does.
+func (a Alert) Note(c Cause) Saying {
+	s := Saying{Subject: "some water forms in the roof at night",
+		Lines: []string{"Some water forms " + a.where() + " on cold or clear nights."}, Do: airing, Care: care("loft")}
+	if c.Defect() {
+		s.Lines = append(s.Lines, c.Home(), "It will come again, so we will not write each time.",
+			"We will write if it gets worse.")
+		return s
+	}
+	s.Lines = append(s.Lines, "It may be dew, which does no harm.", "It may also come from the house.",
+		"We cannot tell yet.", "It will come again, so we will not write each time.",
+		"We will write if it turns out to be more than dew.")
+	return s
+}
+
+// Evening says that water is likely tonight; nil is a chance not known.
+func (a Alert) Evening(chance *float64) Saying {
+	line := "Water is likely to form " + a.where() + " tonight."
+	if chance != nil {
+		line += " It does on " + Chance(*chance) + "."
+	}
+	return Saying{Subject: "water is likely in the roof tonight", Lines: []string{line}, Do: airing,
+		Care: care("loft", "electrics")}
+}
+
+// Chance says a chance so that nobody needs to know what per cent is.
+func Chance(p float64) string {
+	n := int(math.Round(p * 10))
+	switch {
+	case n <= 0:
+		return "less than 1 in 10 nights like this one"
+	case n >= 10:
+		return "more than 9 in 10 nights like this one"
+	}
+	return fmt.Sprintf("about %d in 10 nights like this one", n)
+}
+
+// Join adds what another saying has and this one has not; the first subject
+// stays.
+func (s Saying) Join(more Saying) Saying {
+	if s.Subject == "" {
+		s.Subject = more.Subject
+	}
+	for _, p := range []struct {
+		to   *[]string
+		from []string
+	}{{&s.Lines, more.Lines}, {&s.Do, more.Do}, {&s.Care, more.Care}} {
+		said := map[string]bool{}
+		for _, line := range *p.to {
+			said[line] = true
+		}
+		for _, line := range p.from {
+			if !said[line] {
+				*p.to = append((*p.to)[:len(*p.to):len(*p.to)], line)
+			}
+		}
+	}
+	return s
+}
+
+// HomeLetter is a saying as a mail to the household, with when it was written: a
+// message may wait for the end of quiet hours, or for a mail server.
+func (s Saying) HomeLetter(written time.Time, zone *time.Location) string {
+	out := join(s.Lines)
+	if len(s.Do) > 0 {
+		out += "\n\nWhat to do: " + join(s.Do)
+	}
+	if len(s.Care) > 0 {
+		out += "\n\nTake care: " + join(s.Care)
+	}
+	return out + "\n\nWritten on " + at(written, zone, "Monday 2 January at 15:04") + "."
+}
