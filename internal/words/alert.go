@@ -34,6 +34,7 @@ func AlertTitle(condition string) string { return titles[condition] }
 // Alert is one thing that somebody is told of.
 type Alert struct {
 	Condition    string
+	Position     string
 	Where        string // for a household: under the slates; "" in the roof
 	Spot         string // for the consultant, with its id
 	Detail       string // for the consultant, with figures
@@ -50,8 +51,11 @@ type Alert struct {
 // it had gone far enough.
 func (a Alert) Line() string {
 	out := AlertTitle(a.Condition)
-	if a.Spot != "" {
+	switch {
+	case a.Spot != "":
 		out += ", " + a.Spot
+	case a.Position != "":
+		out += " (" + a.Position + ")"
 	}
 	if a.Detail != "" {
 		out += ": " + a.Detail
@@ -251,4 +255,26 @@ func (s Saying) HomeLetter(written time.Time, zone *time.Location) string {
 		out += "\n\nTake care: " + join(s.Care)
 	}
 	return out + "\n\nWritten on " + at(written, zone, "Monday 2 January at 15:04") + "."
+}
+
+// Unanswered says what is known of a household that did not answer. Whether its
+// message arrived stands on the alerts page, which knows.
+func Unanswered(mailed bool) string {
+	if !mailed {
+		return "The household has not seen it, and the case file names no mail address of the household " +
+			"(contacts.householder)."
+	}
+	return "A message was due to the household, which has not said that it has seen it. The alerts page says whether it " +
+		"arrived."
+}
+
+// AlertState is what people did about an alert: seen, quiet until Monday.
+func AlertState(state string, quietUntil time.Time, zone *time.Location) string {
+	switch state {
+	case "acknowledged":
+		return "seen"
+	case "snoozed":
+		return "quiet until " + at(quietUntil, zone, "Mon 2 Jan 15:04")
+	}
+	return state
 }

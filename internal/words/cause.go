@@ -122,7 +122,8 @@ func (c Cause) Brief() string {
 // was a repair, where it came from before that.
 func (c Cause) Home() string {
 	before, from, is, probably := "The water ", "comes from ", "is ", "probably "
-	cannot, nothing := "We cannot tell yet where the water comes from.", "We have found nothing wrong with the roof so far."
+	cannot, nothing := "We cannot tell yet where the water comes from.",
+		"We have found nothing wrong with the roof so far."
 	if !c.Repair.IsZero() {
 		work := "the work of " + Day(c.Repair, c.Zone)
 		before, from, is = "Before "+work+" the water ", "came from ", "was "

@@ -41,7 +41,8 @@ func said(h words.Home) []string {
 func TestNoTwoSentencesOfTheHouseholdsPageContradictEachOther(t *testing.T) {
 	contrary := [][2]string{
 		{"cannot tell yet", "The water comes from d"}, {"cannot tell yet", "water probably comes from"},
-		{"cannot tell yet", "found nothing wrong"}, {"cannot tell yet", "probably dew"}, {"cannot tell yet", "The water is dew"},
+		{"cannot tell yet", "found nothing wrong"}, {"cannot tell yet", "probably dew"},
+		{"cannot tell yet", "The water is dew"},
 		{"dry now", "now. It may drip"}, {"dry now", "is some"}, {"dry now", "already"}, {"dry now", "has begun to form"},
 		{"some frost", "some water under the slates now"}, {"some frost", "Water has begun"}, {"some frost", "some dew"},
 		{"some water under the slates now", "Frost has begun"},
@@ -52,7 +53,8 @@ func TestNoTwoSentencesOfTheHouseholdsPageContradictEachOther(t *testing.T) {
 		{"nothing you need to do", "Keep bath"}, {"nothing you need to do", "Tell your"},
 		{"nothing you need to do", "put right"}, {"nothing you need to do", "water probably comes from"},
 		{"some dew", "The water probably comes from"}, {"some dew", "put right"},
-		{"does no harm", "put right"}, {"does no harm", "The water comes from"}, {"does no harm", "probably comes from"}, {"found nothing wrong", "put right"},
+		{"does no harm", "put right"}, {"does no harm", "The water comes from"}, {"does no harm", "probably comes from"},
+		{"found nothing wrong", "put right"},
 		{"helped", "has got wetter since"}, {"helped:", "got wetter again"}, {"helped", "no change so far"},
 	}
 	p := func(x float64) *float64 { return &x }
@@ -119,10 +121,11 @@ func TestWhatLiesThereNowIsNamedAsItIs(t *testing.T) {
 		return h
 	}
 	for want, h := range map[string]words.Home{
-		"We have no news from your roof yet.":                with(func(h *words.Home) { h.Heard = time.Time{} }),
-		"We have heard nothing from your roof for 20 hours.": with(func(h *words.Home) { h.Heard = h.Now.Add(-20 * time.Hour) }),
-		"Your roof is dry now.":                              base,
-		"There is some water under the slates now.":          with(func(h *words.Home) { h.Wet = true }),
+		"We have no news from your roof yet.": with(func(h *words.Home) { h.Heard = time.Time{} }),
+		"We have heard nothing from your roof for 20 hours.": with(
+			func(h *words.Home) { h.Heard = h.Now.Add(-20 * time.Hour) }),
+		"Your roof is dry now.":                     base,
+		"There is some water under the slates now.": with(func(h *words.Home) { h.Wet = true }),
 		"There is some frost under the slates now. It may drip when it melts.": with(func(h *words.Home) {
 			h.Wet, h.Frozen = true, true
 		}),
@@ -159,15 +162,22 @@ func TestTonightIsForetoldOnlyWhileItIsDry(t *testing.T) {
 
 func TestTheFortnightCountsTheNightsThatTheListShows(t *testing.T) {
 	wet, frost := words.Night{State: words.WetNight, WetH: 3}, words.Night{State: words.WetNight, WetH: 5, Frost: true}
-	brief, dry, unseen := words.Night{State: words.BrieflyWet, WetH: 0.8}, words.Night{State: words.DryNight}, words.Night{}
+	brief, dry, unseen := words.Night{State: words.BrieflyWet, WetH: 0.8}, words.Night{State: words.DryNight},
+		words.Night{}
 	for want, nights := range map[string][]words.Night{
-		"We have not seen a whole night yet.":                                                                      {unseen},
-		"It stayed dry under the slates on the last 2 nights.":                                                     {dry, dry},
-		"It stayed dry under the slates on the 1 night that we saw.":                                               {dry, unseen},
-		"It was briefly wet under the slates on 14 of the last 14 nights, for less than an hour.":                  fortnight(brief),
-		"It was wet under the slates on 1 of the last 2 nights, for 3 hours.":                                      {wet, dry},
-		"It was wet under the slates on 2 of the last 3 nights, for 3 hours each.":                                 {wet, wet, dry},
-		"It was wet under the slates on 2 of the last 2 nights, for 3 to 5 hours each. On 1 of them it was frost.": {wet, frost},
+		"We have not seen a whole night yet.": {unseen},
+		"It stayed dry under the slates on the last 2 nights.": {dry,
+			dry},
+		"It stayed dry under the slates on the 1 night that we saw.": {dry,
+			unseen},
+		"It was briefly wet under the slates on 14 of the last 14 nights, for less than an hour.": fortnight(
+			brief),
+		"It was wet under the slates on 1 of the last 2 nights, for 3 hours.": {wet,
+			dry},
+		"It was wet under the slates on 2 of the last 3 nights, for 3 hours each.": {wet, wet,
+			dry},
+		"It was wet under the slates on 2 of the last 2 nights, for 3 to 5 hours each. On 1 of them it was frost.": {wet,
+			frost},
 		"It was wet under the slates on 1 of the 2 nights that we saw, for 5 hours. It was frost each time. On 1 more " +
 			"it was briefly wet.": {frost, brief, unseen},
 	} {

@@ -6,6 +6,7 @@ import (
 
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Slow is what the nightly work found: what needs the whole record.
@@ -13,6 +14,8 @@ type Slow struct {
 	At       time.Time // of the newest reading it rests on
 	Done     time.Time // when the work was done
 	Finding  string    // of the diagnosis; "" none yet
+	Strength string    // of the finding
+	Repaired time.Time // the finding rests on the time before this repair; zero: on all of it
 	Healthy  *float64  // its support for no defect: nothing found, or dew on clear nights
 	Days     float64   // that it rests on
 	Surfaces []SlowSurface
@@ -31,11 +34,23 @@ type SlowSurface struct {
 
 // Turn is the verdict on a repair and what it was when last firm.
 type Turn struct {
-	Surface      string
-	At           time.Time // of the repair
-	Verdict      string
-	Best         string // the best firm verdict so far, "" none
-	ReductionPct *float64
+	Surface string
+	At      time.Time // of the repair
+	Verdict string
+	Best    string // the best firm verdict so far, "" none
+	// Of the wet hours.
+	ReductionPct, LowPct, HighPct *float64
+}
+
+// Said is the verdict as it is put into words.
+func (t Turn) Said(zone *time.Location) words.Verdict {
+	return words.Verdict{Kind: words.VerdictKind(t.Verdict), At: t.At, Zone: zone,
+		Wet: words.Change{What: words.WetHours, Pct: t.ReductionPct, Low: t.LowPct, High: t.HighPct}}
+}
+
+// Cause is the finding as it is put into words.
+func (s *Slow) Cause(zone *time.Location) words.Cause {
+	return words.Cause{Finding: s.Finding, Strength: words.Strength(s.Strength), Repair: s.Repaired, Zone: zone}
 }
 
 func slow(in Input) (out []alert.Sign) {
@@ -48,8 +63,8 @@ func slow(in Input) (out []alert.Sign) {
 		if !ok {
 			continue
 		}
-		words := alert.Facts{Words: Words(in.Case, pos)}
-		m := alert.Sign{Condition: alert.MouldRising, Position: s.Surface, Known: s.MouldKnown, At: at, Facts: words}
+		spot := alert.Facts{Words: words.HomeSurface(in.Case, pos)}
+		m := alert.Sign{Condition: alert.MouldRising, Position: s.Surface, Known: s.MouldKnown, At: at, Facts: spot}
 		if s.Mould > s.MouldPast+0.05 || s.Mould < s.MouldPast {
 			m.Value = s.Mould
 		} else {
@@ -64,7 +79,7 @@ func slow(in Input) (out []alert.Sign) {
 		m.Facts.Detail = fmt.Sprintf("index %.1f, a fortnight ago %.1f", s.Mould, s.MouldPast)
 		m.From, m.Until = at.AddDate(0, 0, -14), at
 		w := alert.Sign{Condition: alert.TimberWet, Position: s.Surface, Known: s.TimberKnown, At: at, Value: s.TimberPct,
-			Tell: s.TimberMeasured || s.TimberPct >= 24, Facts: words}
+			Tell: s.TimberMeasured || s.TimberPct >= 24, Facts: spot}
 		how := "estimated from the air at its surface"
 		if s.TimberMeasured {
 			how = "measured"
@@ -79,9 +94,10 @@ func slow(in Input) (out []alert.Sign) {
 		if r.Verdict == "got_worse" || r.Best == "worked" && r.Verdict == "no_change_shown" {
 			s.Value = 1
 		}
-		s.Facts.Detail = "the verdict on the repair of " + r.At.UTC().Format("2 Jan 2006") + " is now " + r.Verdict
+		s.Facts.Detail = "the verdict on the repair of " + words.ShortDate(r.At, in.Case.Property.Zone) + " is now " +
+			words.Key(r.Verdict)
 		if r.Best != "" && r.Best != r.Verdict {
-			s.Facts.Detail += ", it was " + r.Best
+			s.Facts.Detail += ", it was " + words.Key(r.Best)
 		}
 		out = append(out, s)
 	}

@@ -4,38 +4,13 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"dewcase/internal/physics/condensate"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
-
-// Words names a surface so that a householder knows where it is.
-func Words(c *roof.Case, p roof.Position) string {
-	switch p.Place {
-	case roof.CoveringUnderside:
-		if len(c.Roof.Covering.Material) > 0 && !hasSlate(c.Roof.Covering.Material) {
-			return "under the roof covering"
-		}
-		return "under the slates"
-	case roof.UnderlayUnderside:
-		return "on the felt in the loft"
-	case roof.Timber:
-		return "on the roof timber"
-	}
-	return "in the roof"
-}
-
-func hasSlate(material string) bool {
-	for i := 0; i+5 <= len(material); i++ {
-		if material[i:i+5] == "slate" {
-			return true
-		}
-	}
-	return false
-}
 
 // Speaking are the surfaces that a household hears of: once there was a repair,
 // one that it left alone on purpose says nothing of the house any more.
@@ -50,7 +25,7 @@ func Speaking(c *roof.Case, now time.Time) []roof.Position {
 // dry. A run bridges breaks of up to an hour, which one cold evening makes.
 func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 	out := alert.Sign{Condition: alert.SurfaceWet, Position: p.ID, Tell: true,
-		Facts: alert.Facts{Words: Words(w.in.Case, p)}}
+		Facts: alert.Facts{Words: words.HomeSurface(w.in.Case, p)}}
 	i := s.lastObserved
 	if i < 0 {
 		return out
@@ -70,7 +45,9 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 			}
 			gap = 0
 			out.Value += s.wet[j]
-			out.Facts.Frozen = out.Facts.Frozen || s.frost[j] > 0
+			if out.From.IsZero() { // the latest hour with water: what lies there now
+				out.Facts.Frozen = s.frost[j] > s.wet[j]/2
+			}
 			// Water fills the end of the hour it begins in.
 			out.From = w.at(j).Add(time.Duration((1 - min(s.wet[j], 1)) * float64(time.Hour)))
 			if j == i {
@@ -82,7 +59,8 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 	out.Since, out.Until = out.From, out.At
 	out.Facts.WetHours = out.Value
 	if out.Value > 0 {
-		out.Facts.Detail = fmt.Sprintf("margin %s K, %.1f h of water so far", signed(s.marginMin[i]), out.Value)
+		out.Facts.Detail = fmt.Sprintf("margin %s K, wet for %s", words.Signed(s.marginMin[i]),
+			words.DurationHours(out.Value))
 		if out.Value < alert.DefaultWetHours {
 			out.Since = time.Time{}
 		}
@@ -99,9 +77,6 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 	return out
 }
 
-// signed writes a figure with a true minus sign.
-func signed(x float64) string { return strings.Replace(fmt.Sprintf("%.1f", x), "-", "−", 1) }
-
 // clearK is the margin in K over which a surface is dry again; between 0 and this
 // lies the band.
 const clearK = 0.5
@@ -110,6 +85,25 @@ const clearK = 0.5
 type Night struct {
 	From                 time.Time
 	Observed, Wet, Frost float64 // h
+}
+
+// brieflyWetH is how many hours of water make a night briefly wet: less is one
+// crossing between two readings.
+const brieflyWetH = 1.0 / 6
+
+// Said is the night as it is put into words.
+func (n Night) Said() words.Night {
+	out := words.Night{From: n.From, WetH: n.Wet, Frost: n.Frost > n.Wet/2}
+	switch {
+	case n.Wet >= wetNightH:
+		out.State = words.WetNight
+	case n.Observed < nightSeenH:
+	case n.Wet >= brieflyWetH:
+		out.State = words.BrieflyWet
+	default:
+		out.State = words.DryNight
+	}
+	return out
 }
 
 // nights sums a surface up by night.
@@ -150,7 +144,7 @@ const nightSeenH = 12.0
 // once it is wet.
 func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
 	out := alert.Sign{Condition: alert.WetNights, Position: p.ID, Tell: true,
-		Facts: alert.Facts{Words: Words(w.in.Case, p)}}
+		Facts: alert.Facts{Words: words.HomeSurface(w.in.Case, p)}}
 	all := w.nights(s)
 	if len(all) > 7 {
 		if last := all[len(all)-1]; last.Wet < wetNightH { // the running night says nothing yet
@@ -187,7 +181,7 @@ const filmDays = 6
 // what melted within the last six hours, or melts now.
 func (w *record) melting(s surface, p roof.Position) alert.Sign {
 	out := alert.Sign{Condition: alert.FrostMelting, Position: p.ID, Tell: true,
-		Facts: alert.Facts{Words: Words(w.in.Case, p)}}
+		Facts: alert.Facts{Words: words.HomeSurface(w.in.Case, p)}}
 	i := s.lastObserved
 	if i < 0 {
 		return out
@@ -220,7 +214,7 @@ func (w *record) melting(s surface, p roof.Position) alert.Sign {
 		}
 	}
 	if out.Value > 0 {
-		out.Facts.Detail = fmt.Sprintf("about %.0f g/m2 of frost melted (good to a factor of two)", out.Value)
+		out.Facts.Detail = fmt.Sprintf("about %.0f g/m² of frost melted (good to a factor of two)", out.Value)
 	}
 	return out
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Condition is one thing worth telling.
@@ -18,19 +19,19 @@ type Condition string
 
 // The conditions.
 const (
-	SurfaceWet    Condition = "surface_wet"          // water forms there now; value: hours of this wetting
-	WetNights     Condition = "wet_nights"           // a run of wet nights; value: nights of the last seven
-	FrostMelting  Condition = "frost_melting"        // frost turns to water and may drip; value: g/m2
-	MouldRising   Condition = "mould_rising"         // value: mould index
-	TimberWet     Condition = "timber_wet"           // value: % moisture of the wood
-	SuddenWetting Condition = "sudden_wetting"       // damp that cold does not explain; value: Pa above the usual
-	RepairFailing Condition = "repair_not_holding"   // value: 1 while the verdict has turned
-	LoggerSilent  Condition = "logger_silent"        // value: hours without a word
-	BatteryLow    Condition = "battery_low"          // value: % of charge
-	Implausible   Condition = "readings_implausible" // value: doubtful readings of the last day, %
+	SurfaceWet    Condition = words.SurfaceWet    // water forms there now; value: hours of this wetting
+	WetNights     Condition = words.WetNights     // a run of wet nights; value: nights of the last seven
+	FrostMelting  Condition = words.FrostMelting  // frost turns to water and may drip; value: g/m2
+	MouldRising   Condition = words.MouldRising   // value: mould index
+	TimberWet     Condition = words.TimberWet     // value: % moisture of the wood
+	SuddenWetting Condition = words.SuddenWetting // damp that cold does not explain; value: Pa above the usual
+	RepairFailing Condition = words.RepairFailing // value: 1 while the verdict has turned
+	LoggerSilent  Condition = words.LoggerSilent  // value: hours without a word
+	BatteryLow    Condition = words.BatteryLow    // value: % of charge
+	Implausible   Condition = words.Implausible   // value: doubtful readings of the last day, %
 	// value: readings of the last day with a clock that cannot be right, %
-	ClockWrong    Condition = "clock_wrong"
-	DaemonTrouble Condition = "daemon_trouble" // store, disk, broker, mirror; value: 1 while it lasts
+	ClockWrong    Condition = words.ClockWrong
+	DaemonTrouble Condition = words.DaemonTrouble // store, disk, broker, mirror; value: 1 while it lasts
 )
 
 // Conditions lists every condition, the most pressing first.
@@ -153,13 +154,13 @@ type Book struct {
 }
 
 // Level says whose water it is that forms in a roof.
-type Level int
+type Level = words.Level
 
 // The levels.
 const (
-	Dew    Level = iota // from outdoor air on clear nights: no defect, nobody is rung
-	Unsure              // not told apart yet: the household gets one note
-	Damp                // from within the house or the roof
+	Dew    = words.FromOutdoors // no defect, nobody is rung
+	Unsure = words.NotTold      // the household gets one note
+	Damp   = words.FromWithin
 )
 
 // How long a higher level stands after it was last seen: a damp roof is not

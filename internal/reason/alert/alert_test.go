@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 var (
@@ -213,7 +214,7 @@ func TestSilenceOfTheHouseholdReachesTheConsultantOnce(t *testing.T) {
 		for _, m := range s.plan() {
 			to = append(to, m.To)
 			if m.To == Consultant && m.Kind == Escalation {
-				assert.Contains(t, m.Text, "has not acknowledged")
+				assert.Contains(t, m.Text, "has not said that it has seen it")
 			}
 		}
 	}
@@ -261,7 +262,7 @@ func TestEveryConditionHasARuleWithASource(t *testing.T) {
 		r, ok := rules[c]
 		require.True(t, ok, c)
 		assert.NotEmpty(t, r.Source, c)
-		assert.NotEqual(t, string(c), c.Title())
+		assert.NotEqual(t, string(c), words.AlertTitle(string(c)))
 		if r.Falling {
 			assert.Greater(t, r.Clear, r.Raise, c)
 		} else {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Digest is the kind of a consultant's daily summary over all houses.
@@ -72,7 +73,7 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 			switch {
 			case a.Open():
 				open++
-				line := "- " + strings.TrimSuffix(a.Line(zone), ".")
+				line := "- " + strings.TrimSuffix(a.Said(zone).Line(), ".")
 				switch {
 				case !a.Since.Before(since):
 					if !h.nightly(a) {
@@ -80,13 +81,13 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 					}
 					line += " (new)"
 				case a.State != Raised:
-					line += " (" + string(a.State) + ")"
+					line += " (" + words.AlertState(string(a.State), a.SnoozedTo, zone) + ")"
 				}
 				lines = append(lines, line)
 				m.Alerts = append(m.Alerts, a.ID)
 			case a.State == Cleared && !a.Cleared.Before(since) && !h.nightly(a):
 				over++
-				lines = append(lines, "- Over: "+strings.TrimSuffix(a.Line(zone), ".")+", until "+
+				lines = append(lines, "- Over: "+strings.TrimSuffix(a.Said(zone).Line(), ".")+", until "+
 					a.Cleared.In(zoneOr(zone)).Format("Mon 2 Jan 15:04"))
 			}
 		}

@@ -30,7 +30,7 @@ func TestTheDailySummarySaysWhatIsInForceNewAndOver(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, "Roofs today: 2 in force, 1 new, 1 over", m.Subject)
 	assert.Equal(t, `3 Larch Row
-- Run of wet nights (slate), raised Mon 23 Nov 2026 07:30 (acknowledged)
+- Run of wet nights (slate), raised Mon 23 Nov 2026 07:30 (seen)
 - Over: Logger silent (k2), since Mon 23 Nov 2026 07:30, until Wed 2 Dec 02:30
 - Battery low (k1): 12 %, since Wed 2 Dec 2026 02:30 (new)
 - Not delivered: mail to ann@example.org: no such user

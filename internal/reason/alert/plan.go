@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Audience is who a message is for.
@@ -46,17 +47,12 @@ type Message struct {
 	Unsubscribe string `json:"unsubscribe,omitempty"`
 }
 
-// Chance is tonight's outlook, as far as a message needs it.
-type Chance struct {
-	P     float64
-	Known bool
-}
-
 // PlanInput is what the plan needs beside the book.
 type PlanInput struct {
 	Case    *roof.Case
 	Rules   Rules
-	Tonight Chance
+	Tonight *float64    // chance of water, nil not known
+	Cause   words.Cause // of the diagnosis
 	Links   Links
 }
 
@@ -213,7 +209,7 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 		}
 	case len(water) > 0:
 		due = append(due, water...)
-	case len(due) == 0 && n > 0 && evening && in.Tonight.Known && in.Tonight.P >= likely && !b.acknowledged():
+	case len(due) == 0 && n > 0 && evening && in.Tonight != nil && *in.Tonight >= likely && !b.acknowledged():
 		kind, due = Evening, b.waterAlerts()
 	}
 	if len(due) == 0 {
@@ -357,7 +353,7 @@ func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditio
 	if to == Household {
 		m.After = AfterQuiet(in.Case, now)
 	}
-	write(&m, b, in, due)
+	write(&m, in, due)
 	b.Sent = append(b.Sent, Sent{m.Key, now, to, kind, conditions, m.Subject})
 	return m
 }

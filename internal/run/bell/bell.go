@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"iter"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -25,6 +26,7 @@ import (
 	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Cases are the cases in force.
@@ -251,9 +253,9 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 	h.nights, h.where = wettest(in)
 	h.c, h.version, h.at, h.fault = c, version, now, ""
 	h.book.Judge(h.view.Level, now)
-	plan := alert.PlanInput{Links: b.pageLinks(c.ID)}
-	if h.chance != nil {
-		plan.Tonight = alert.Chance{P: *h.chance, Known: true}
+	plan := alert.PlanInput{Links: b.pageLinks(c.ID), Tonight: h.chance}
+	if h.slow != nil {
+		plan.Cause = h.slow.Cause(c.Property.Zone)
 	}
 	return b.raise(ctx, c, h, plan, now)
 }
@@ -269,7 +271,7 @@ func wettest(in watch.Input) (nights []watch.Night, where string) {
 			wet += x.Wet
 		}
 		if wet > worst {
-			worst, nights, where = wet, n, watch.Words(in.Case, p)
+			worst, nights, where = wet, n, words.HomeSurface(in.Case, p)
 		}
 	}
 	return nights, where
@@ -302,7 +304,8 @@ func (b *Bell) settle(ctx context.Context, c *roof.Case, h *house) error {
 		}
 	}
 	if c.ID != theDaemon && b.opt.Publish != nil {
-		b.told.later(notify.StateOf(c.ID, sentence(c, h, b.now()).now, h.book, h.chance, b.now()))
+		said, _ := homeOf(c, h, b.now())
+		b.told.later(notify.StateOf(c.ID, strings.Join(said.Lead().Lines, " "), h.book, h.chance, b.now()))
 	}
 	return nil
 }

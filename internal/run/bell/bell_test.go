@@ -112,7 +112,7 @@ func TestABrokerThatHangsKeepsNobodyFromAPage(t *testing.T) {
 			require.NoError(t, err)
 			home, err := s.Home(t.Context(), strings.TrimPrefix(link, "/home/"))
 			require.NoError(t, err)
-			assert.NotEmpty(t, home.Sentence)
+			assert.NotEmpty(t, home.Said.Lead().Lines)
 			for _, x := range rows {
 				require.NoError(t, s.Acknowledge(t.Context(), id, x.ID, "consultant"))
 			}
@@ -172,7 +172,7 @@ func TestThePageOfAHouseholdGathersItsRecordOnceAtMost(t *testing.T) {
 	for want := range 2 { // the second is served from what the first found
 		home, err := b.Home(t.Context(), strings.TrimPrefix(link, "/home/"))
 		require.NoError(t, err)
-		assert.Len(t, home.Nights, 14)
+		assert.Len(t, home.Said.Nights, 14)
 		assert.Equal(t, 1, log.gathers, "visit %d", want+1)
 	}
 }

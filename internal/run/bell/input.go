@@ -204,7 +204,7 @@ func zoneOf(c *roof.Case) *time.Location {
 // slowOf takes from an assessment what alerts need; the best firm verdict of a
 // repair so far is carried on.
 func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
-	s := &watch.Slow{Finding: a.Diagnosis.Finding}
+	s := &watch.Slow{Finding: a.Diagnosis.Finding, Strength: a.Diagnosis.Strength, Repaired: a.Finding.Window.Repair}
 	if a.From != nil && a.Until != nil {
 		s.At = *a.Until
 		s.Days = a.Until.Sub(*a.From).Hours() / 24
@@ -243,7 +243,8 @@ func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
 		s.Surfaces = append(s.Surfaces, x)
 	}
 	for _, r := range a.Repairs {
-		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: string(r.Verdict), ReductionPct: r.ReductionPct}
+		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: string(r.Verdict), ReductionPct: r.ReductionPct,
+			LowPct: r.LowPct, HighPct: r.HighPct}
 		if before != nil {
 			for _, old := range before.Repairs {
 				if old.Surface == t.Surface && old.At.Equal(t.At) {

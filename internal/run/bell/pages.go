@@ -34,7 +34,7 @@ func (b *Bell) Alerts(ctx context.Context, caseID string) ([]web.AlertRow, error
 		}
 		for _, x := range h.book.Alerts {
 			row := web.AlertRow{Case: c.ID, House: c.Property.Label, Zone: c.Property.Zone, Trouble: c.ID == theDaemon,
-				Alert: *x, Line: x.Line(c.Property.Zone), Evidence: evidenceLink(c.ID, x)}
+				Alert: *x, Line: x.Said(c.Property.Zone).Line(), Evidence: evidenceLink(c.ID, x)}
 			switch {
 			case x.State == "":
 			case x.Open():
@@ -107,19 +107,9 @@ func (b *Bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	if err := b.step(ctx, c, h); err != nil {
 		return homepage.Home{}, err
 	}
-	now := b.now()
-	s := sentence(c, h, now)
-	page := homepage.Home{Label: c.Property.Label, Zone: c.Property.Zone, Sentence: s.now, Newest: s.newest, Do: s.do,
-		Care: s.care, Where: h.where, Nights: h.nights, Tonight: h.chance, At: now, Demo: b.opt.Demo,
-		Dew:     h.book.Level == alert.Dew && h.slow != nil && h.slow.Healthy != nil && *h.slow.Healthy > 0.65,
-		Indoors: slices.ContainsFunc(c.Positions, func(p roof.Position) bool { return p.Place == roof.IndoorAir }),
-		Alerts:  homeAlerts(c, h.book)}
-	if h.slow != nil {
-		for _, r := range h.slow.Repairs {
-			page.Repair = repairWords(r)
-		}
-	}
-	return page, nil
+	said, found := homeOf(c, h, b.now())
+	return homepage.Home{Label: c.Property.Label, Said: said, Alerts: found, Demo: b.opt.Demo,
+		Indoors: slices.ContainsFunc(c.Positions, func(p roof.Position) bool { return p.Place == roof.IndoorAir })}, nil
 }
 
 // Seen acknowledges an alert from the householder's page.

@@ -17,36 +17,27 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
-	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Home is what the page says.
 type Home struct {
-	Label    string
-	Zone     *time.Location
-	Sentence string
-	Newest   time.Time // the reading that the sentence rests on, zero for none
-	Do, Care []string
-	Where    string // "under the slates"
-	Nights   []watch.Night
-	Tonight  *float64 // chance of water, nil not known
-	Repair   string   // "" without one
-	Alerts   []Alert
-	At       time.Time
-	Indoors  bool // a logger stands in a room
-	Dew      bool // the water is dew from outdoor air
-	Demo     bool
+	Label   string
+	Said    words.Home
+	Alerts  []Alert
+	Indoors bool // a logger stands in a room
+	Demo    bool
 }
 
 // Alert is one alert as the household reads it.
 type Alert struct {
-	IDs             []string // of all that it sums up
-	Lines, Do, Care []string
-	Since           time.Time
-	ByDay           bool // of Since the day says enough
-	Seen            Seen
+	IDs []string // of all that it sums up
+	words.Saying
+	Since time.Time
+	ByDay bool // of Since the day says enough
+	Seen  Seen
 }
 
 // Seen says who has said that they know of an alert.
@@ -91,9 +82,7 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 
 // New prepares the pages.
 func New(desk Desk, log *slog.Logger) (*Pages, error) {
-	t, err := template.New("").Funcs(template.FuncMap{"strip": strip, "local": local, "chance": alert.ChanceWords,
-		"tonight": tonightWords, "fortnight": fortnightWords, "bar": barHeight, "day": day,
-		"inc": func(i int) int { return i + 1 }}).ParseFS(files, "templates/*.html")
+	t, err := template.New("").Funcs(template.FuncMap{"strip": strip, "local": local}).ParseFS(files, "templates/*.html")
 	if err != nil {
 		return nil, fmt.Errorf("reading the householder's templates: %w", err)
 	}
