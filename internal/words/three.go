@@ -36,11 +36,18 @@ func (t Three) String() string {
 	if len(parts) == 0 {
 		return ""
 	}
-	out := "Fall of the " + t.What + ", with 95 % intervals: " + strings.Join(parts, ", ") + "."
-	if t.Disagree {
-		out += " These differ by more than their intervals: weigh the verdict with that."
+	return "Fall of the " + t.What + ", with 95 % intervals: " + strings.Join(parts, ", ") + "."
+}
+
+// Apart says where two of the three differ by more than their intervals; empty
+// where none do.
+func (t Three) Apart(where string) string {
+	if !t.Disagree {
+		return ""
 	}
-	return out
+	return Upper(where) + ", the answers on the " + t.What +
+		" differ by more than their intervals: weigh the verdict with " +
+		"that. " + t.String()
 }
 
 // Correction says how roofs react beyond the model, and that no figure is moved

@@ -13,7 +13,11 @@ func TestThreeAnswersStandInOneOrderEachWithItsOwnInterval(t *testing.T) {
 		"model 64 % (39 to 93), on 26 like nights 63 % (11 to 75).", all.String())
 	all.Like, all.Disagree, all.Measured.Low = nil, true, -4
 	assert.Equal(t, "Fall of the hours at risk, with 95 % intervals: measured against unrepaired 59 % (−4 to 80), by the "+
-		"model 64 % (39 to 93). These differ by more than their intervals: weigh the verdict with that.", all.String())
+		"model 64 % (39 to 93).", all.String())
+	assert.Equal(t, "Under the covering, the answers on the hours at risk differ by more than their intervals: weigh the "+
+		"verdict with that. "+all.String(), all.Apart("under the covering"))
+	all.Disagree = false
+	assert.Empty(t, all.Apart("under the covering"))
 	assert.Empty(t, Three{What: "wet hours"}.String())
 }
 

@@ -141,6 +141,9 @@ func (b *builder) verdicts() []Text {
 			delete(where, k)
 		}
 		out = append(out, v.Sentence())
+		for _, s := range assessment.Apart(b.Case, b.Answer.Repairs[i]) {
+			out = append(out, say("%s", s))
+		}
 	}
 	return out
 }

@@ -319,3 +319,15 @@ func TestTheSurfaceLeftAloneHeadsNoReport(t *testing.T) {
 	assert.True(t, ok)
 	assert.Equal(t, "slate", b.Answer.Surfaces[i].Surface)
 }
+
+// The fixture's like nights and model have no value in common.
+func TestAnswersThatDifferByMoreThanTheirIntervalsStandOnTheFirstPage(t *testing.T) {
+	d, err := New(source(t))
+	require.NoError(t, err)
+	first := ""
+	for _, text := range d.Answer {
+		first += text.String() + "\n"
+	}
+	assert.Contains(t, first, "the answers on the hours at risk differ by more than their intervals")
+	assert.NotContains(t, first, "the answers on the wet hours differ")
+}

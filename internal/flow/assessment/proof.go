@@ -42,6 +42,18 @@ func Three(r Repair) [2]words.Three {
 	return [2]words.Three{of("hours at risk", r.AtRisk), of("wet hours", r.Wet)}
 }
 
+// Apart are the sentences on answers beside a verdict that differ by more than
+// their intervals.
+func Apart(c *roof.Case, r Repair) []string {
+	var out []string
+	for _, t := range Three(r) {
+		if s := t.Apart(words.SurfaceOf(c, r.Surface)); s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
 // BeyondModel says what is known of roofs beyond the model, empty where there is
 // no fall.
 func BeyondModel(r Repair) string {

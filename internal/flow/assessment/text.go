@@ -78,6 +78,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 				p("  %s", s)
 			}
 		}
+		for _, s := range Apart(c, r) {
+			p("  %s", s)
+		}
 		if s := BeyondModel(r); s != "" {
 			p("  %s", s)
 		}

@@ -18,6 +18,7 @@ import (
 // repairsBody is the contractor's page.
 type repairsBody struct {
 	Sentence string
+	Apart    []string // answers that differ by more than their intervals
 	Results  []resultView
 }
 
@@ -68,6 +69,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 			v.Wet, v.Risk = wet.Scene(), risk.Scene()
 		}
 		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
+		b.Apart = append(b.Apart, assessment.Apart(h.Case, res)...)
 		for k, c := range []*repair.Comparison{res.AtRisk, res.Wet} {
 			if c != nil {
 				v.Rows = append(v.Rows, comparisonRow{c, v.Three[k]})
