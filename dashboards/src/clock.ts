@@ -14,7 +14,9 @@ export function keepAges(root: ParentNode): void {
   const made = Date.parse(document.querySelector("[data-printed]")?.getAttribute("datetime") ?? "");
   const ahead = Number.isFinite(made) ? made - Date.now() : 0;
   const run = (): void => {
-    for (const t of root.querySelectorAll<HTMLTimeElement>("time[data-age]")) t.textContent = age(Date.parse(t.dateTime), Date.now() + ahead);
+    for (const t of root.querySelectorAll<HTMLTimeElement>("time[data-age]")) {
+      t.textContent = age(Date.parse(t.dateTime), Date.now() + ahead);
+    }
   };
   setInterval(run, 5e3);
 }
@@ -24,6 +26,7 @@ export function stampOnPrint(): void {
     const t = document.querySelector<HTMLTimeElement>("[data-printed]");
     const made = Date.parse(t?.dateTime ?? "");
     if (!t || !Number.isFinite(made)) return;
-    t.textContent = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeStyle: "short" }).format(new Date()).replace("Sept", "Sep");
+    const now = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeStyle: "short" }).format(new Date());
+    t.textContent = now.replace("Sept", "Sep");
   });
 }

@@ -31,7 +31,10 @@ export function handle(figure: HTMLElement, chart: Movable): void {
     e.preventDefault();
     const { from, until } = chart.view0;
     if (Math.abs(e.deltaX) > Math.abs(e.deltaY)) chart.pan((e.deltaX / wide()) * (until - from));
-    else chart.zoom(Math.exp(Math.min(Math.max(e.deltaY, -200), 200) * (e.ctrlKey ? 0.01 : 0.0025)), chart.timeAt(share(e.clientX)));
+    else {
+      const turned = Math.min(Math.max(e.deltaY, -200), 200) * (e.ctrlKey ? 0.01 : 0.0025);
+      chart.zoom(Math.exp(turned), chart.timeAt(share(e.clientX)));
+    }
   }, { passive: false });
 
   const down = new Map<number, number>(); // pointer -> client x
@@ -89,7 +92,9 @@ export function handle(figure: HTMLElement, chart: Movable): void {
   };
   figure.addEventListener("pointerup", up);
   figure.addEventListener("pointercancel", up);
-  figure.addEventListener("pointerleave", (e) => { if (e.pointerType === "mouse" && down.size === 0 && !figure.matches(":focus")) chart.point(undefined, false); });
+  figure.addEventListener("pointerleave", (e) => {
+    if (e.pointerType === "mouse" && down.size === 0 && !figure.matches(":focus")) chart.point(undefined, false);
+  });
   figure.addEventListener("dblclick", (e) => { e.preventDefault(); chart.zoom(0.33, chart.timeAt(share(e.clientX))); });
 
   figure.addEventListener("keydown", (e) => {

@@ -1,8 +1,17 @@
 // What the loggers say now, as it comes.
 
-export interface Reading { position: string; logger: string; at: string; temp_c: number | null; rh_pct: number | null; dew_point_c: number | null; battery_pct: number | null; flags: string[] | null }
+export interface Reading {
+  position: string;
+  logger: string;
+  at: string;
+  temp_c: number | null;
+  rh_pct: number | null;
+  dew_point_c: number | null;
+  battery_pct: number | null;
+  flags: string[] | null;
+}
 
-import { signed } from "./timeline";
+import { signed } from "./svg";
 import { age } from "./clock";
 
 /** listen hands over readings while the page is looked at; a hidden page holds no connection. */
@@ -36,7 +45,8 @@ class Live extends HTMLElement {
     const note = this.querySelector("[data-live-state]");
     const zone = this.dataset["zone"] ?? "UTC";
     listen(this.dataset["case"] ?? "", (r) => this.take(r), (open) => {
-      if (note) note.textContent = open ? `Live. Times in ${zone}.` : `The connection is lost; the values may be old. Trying again. Times in ${zone}.`;
+      const state = open ? "Live." : "The connection is lost; the values may be old. Trying again.";
+      if (note) note.textContent = `${state} Times in ${zone}.`;
     });
   }
 
@@ -52,7 +62,8 @@ class Live extends HTMLElement {
     let s = n === 1 ? "The logger reports" : `All ${n} loggers report`;
     if (silent.length === n && n > 1) s = `All ${n} loggers are silent`;
     else if (silent.length > 3) s = `${silent.length} of ${n} loggers are silent`;
-    else if (silent.length) s = silent.length === 1 ? `Logger ${listed(silent)} is silent` : `Loggers ${listed(silent)} are silent`;
+    else if (silent.length === 1) s = `Logger ${listed(silent)} is silent`;
+    else if (silent.length) s = `Loggers ${listed(silent)} are silent`;
     if (flat.length) s += `; battery low: ${listed(flat)}`;
     if (empty.length) s += `; nothing heard at ${listed(empty)}`;
     if (head && head.textContent !== s + ".") head.textContent = s + ".";
@@ -60,7 +71,9 @@ class Live extends HTMLElement {
 
   private take(r: Reading): void {
     const rows = [...this.querySelectorAll<HTMLTableRowElement>("tr[data-logger]")];
-    const row = rows.find((x) => x.dataset["logger"] === r.logger) ?? rows.find((x) => r.position !== "" && x.dataset["position"] === r.position && !x.dataset["logger"]);
+    const empty = (x: HTMLTableRowElement): boolean =>
+      r.position !== "" && x.dataset["position"] === r.position && !x.dataset["logger"];
+    const row = rows.find((x) => x.dataset["logger"] === r.logger) ?? rows.find(empty);
     if (!row) return;
     const shown = Date.parse(row.querySelector<HTMLTimeElement>("time")?.dateTime ?? "");
     if (Date.parse(r.at) < shown) return; // catching up: the newest stays
@@ -96,7 +109,8 @@ class Live extends HTMLElement {
 }
 
 /** listed joins names as a sentence does. */
-const listed = (s: string[]): string => (s.length < 2 ? (s[0] ?? "") : s.slice(0, -1).join(", ") + " and " + (s[s.length - 1] ?? ""));
+const listed = (s: string[]): string =>
+  s.length < 2 ? (s[0] ?? "") : s.slice(0, -1).join(", ") + " and " + (s[s.length - 1] ?? "");
 
 function word(text: string): HTMLElement {
   const b = document.createElement("b");

@@ -1,6 +1,8 @@
 // The winter sheet's read-out: pointer, touch and keyboard over the nights.
 
-import { el } from "./scene";
+import { el } from "./svg";
+
+const invitation = "Point at a night, or press the arrow keys; a tap opens it below.";
 
 class Sheet extends HTMLElement {
   private nights: HTMLAnchorElement[] = [];
@@ -12,7 +14,7 @@ class Sheet extends HTMLElement {
     if (this.nights.length === 0) return;
     const out = document.createElement("p");
     out.className = "readout";
-    out.textContent = "Point at a night, or press the arrow keys; a tap opens it below.";
+    out.textContent = invitation;
     this.append(out);
     this.out = out;
     const slider = document.createElement("div");
@@ -34,8 +36,10 @@ class Sheet extends HTMLElement {
     slider.addEventListener("keydown", (e) => {
       const far = e.shiftKey ? 7 : 1;
       const moves: Record<string, () => void> = {
-        ArrowLeft: () => go(this.at - far), ArrowDown: () => go(this.at - far), ArrowRight: () => go(this.at + far), ArrowUp: () => go(this.at + far),
-        PageUp: () => go(this.at + 30), PageDown: () => go(this.at - 30), Home: () => go(0), End: () => go(this.nights.length - 1),
+        ArrowLeft: () => go(this.at - far), ArrowDown: () => go(this.at - far),
+        ArrowRight: () => go(this.at + far), ArrowUp: () => go(this.at + far),
+        PageUp: () => go(this.at + 30), PageDown: () => go(this.at - 30),
+        Home: () => go(0), End: () => go(this.nights.length - 1),
         Enter: () => this.nights[this.at]?.click(), " ": () => this.nights[this.at]?.click(),
         Escape: () => { this.show(-1); slider.blur(); },
       };
@@ -69,7 +73,7 @@ class Sheet extends HTMLElement {
     this.nights[this.at]?.classList.remove("at");
     this.at = i;
     this.nights[i]?.classList.add("at");
-    if (this.out) this.out.textContent = this.words(i) || "Point at a night, or press the arrow keys; a tap opens it below.";
+    if (this.out) this.out.textContent = this.words(i) || invitation;
   }
 
   /** mark shows on the sheet which stretch the chart below has. */

@@ -136,6 +136,47 @@ test("the browser draws what the server drew", async () => {
   assert.deepEqual(drawn(b), drawn(a));
 });
 
+test("a stretch that was zoomed to is the server's own picture", async () => {
+  const pictures = (page) => page.evaluate(() => ["figure.margin svg.pic", "figure.positions svg.pic"].map((s) => {
+    const svg = document.querySelector(s).cloneNode(true);
+    for (const e of svg.querySelectorAll(".cursor")) e.remove();
+    for (const e of svg.querySelectorAll("*")) for (const k of Object.keys(e.dataset)) delete e.dataset[k];
+    return svg.outerHTML;
+  }));
+  const p = await open(house);
+  await ready(p.page);
+  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
+  const zoomed = await pictures(p.page);
+  const u = new URL(p.page.url());
+  const plain = await open(u.pathname + u.search, { javaScriptEnabled: false });
+  const q = new URLSearchParams(u.search);
+  assert.equal(await plain.page.locator("dew-margin").getAttribute("data-from"), q.get("from"));
+  assert.deepEqual(zoomed, await pictures(plain.page));
+  await plain.done();
+  await p.done();
+});
+
+test("what is drawn already moves at once, before the server answers", async () => {
+  const p = await open(house);
+  await ready(p.page);
+  let answer;
+  const held = new Promise((r) => { answer = r; });
+  await p.page.route("**/stretch?*", async (route) => { await held; await route.continue(); });
+  const day = () => p.page.evaluate(() => document.querySelector("figure.margin text.tick:not([text-anchor])").getAttribute("x"));
+  const course = () => p.page.evaluate(() => document.querySelector("figure.margin svg.st").getAttribute("width"));
+  assert.equal(await course(), "100%");
+  const before = await day();
+  await p.page.locator("dew-margin figure").focus();
+  const was = await p.page.evaluate(() => location.search);
+  await p.page.keyboard.press("+");
+  assert.equal(await course(), "200%");
+  assert.notEqual(await day(), before, "and the days with it");
+  answer();
+  await settled(p.page, was);
+  assert.equal(await course(), "100%");
+  await p.done();
+});
+
 test("keys zoom, move the read-out and leave", async () => {
   const p = await open(house);
   await ready(p.page);
@@ -270,11 +311,11 @@ test("a night of the sheet is read out and opens below, by pointer and by keys",
 test("a month is written by the script as by the server", async () => {
   const p = await open(house + "?from=2026-09-10T00:00:00Z&to=2026-09-26T00:00:00Z");
   await ready(p.page);
-  await p.page.locator("dew-margin figure svg").first().focus();
-  await moved(p.page, () => p.page.keyboard.press("+"));
-  const drawn = await p.page.locator("dew-margin").textContent();
-  assert.match(drawn, /Sep/);
-  assert.doesNotMatch(drawn, /Sept/);
+  await p.page.locator("dew-margin figure").focus();
+  await moved(p.page, () => p.page.keyboard.press("-"));
+  const drawn = await p.page.locator("section#margin").textContent();
+  assert.match(drawn, /\bSep\b/);
+  assert.doesNotMatch(drawn, /Sept\b/);
   await p.done();
 });
 

@@ -57,11 +57,11 @@ func Paired(r repair.Result, id string, zone *time.Location) (wet, risk picture.
 // Change is what the last repair of a surface did to its margin, half hour by
 // half hour.
 type Change struct {
-	Surface string     `json:"surface"`
-	At      time.Time  `json:"repair_at"`
-	FromMS  int64      `json:"from_ms"`
-	StepS   int        `json:"step_s"`
-	ChangeK []*float64 `json:"without_minus_with_k"`
+	Surface string
+	At      time.Time
+	FromMS  int64
+	StepS   int
+	ChangeK []*float64
 }
 
 const halfHourMS = 30 * 60 * 1000

@@ -141,7 +141,7 @@ func look(t *testing.T, address *url.URL, body string) shown {
 				}
 			}
 		}
-		for _, key := range []string{"href", "src", "data-beside"} {
+		for _, key := range []string{"href", "src"} {
 			if to := attribute(n, key); to != "" {
 				s.next = append(s.next, link{to, words(n)})
 			}

@@ -238,6 +238,19 @@ func TestNoLineIsOver120Columns(t *testing.T) {
 	}
 }
 
+func TestNoLineOfTheScriptIsOver120Columns(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(root, "dashboards/src/*.ts"))
+	require.NoError(t, err)
+	require.NotEmpty(t, files)
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for i, line := range strings.Split(string(text), "\n") {
+			assert.LessOrEqual(t, utf8.RuneCountInString(line), 120, "%s:%d", filepath.Base(file), i+1)
+		}
+	}
+}
+
 // The first level is what a newcomer reads; each wing's folders come after.
 func TestTheFirstLevelIsAtMostEightWings(t *testing.T) {
 	dirs, err := os.ReadDir(filepath.Join(root, "internal"))

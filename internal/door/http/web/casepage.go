@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/csv"
 	"fmt"
 	"net/http"
@@ -32,18 +33,26 @@ type caseBody struct {
 	Nights       []nightRow
 	Winters      []int
 	Winter       int
-	Chart        *picture.Scene
-	Positions    *picture.Scene
-	From, Until  time.Time // of the chart
-	SheetFrom    time.Time
-	SheetUntil   time.Time
-	StepWords    string
-	Zooms        []zoom
-	Rows         []marginRow
-	RowsCut      bool
-	HasEffect    bool   // the course without the repair is known
-	NightsCSV    string // addresses of the tables of this view; written whole,
-	MarginCSV    string // because a template escapes a query put in as a part
+	stretchBody
+	SheetFrom  time.Time
+	SheetUntil time.Time
+	NightsCSV  string // address of the table
+}
+
+// stretchBody is what the page shows of a stretch of time, and what the script asks
+// for again as it moves.
+type stretchBody struct {
+	From, Until time.Time
+	Chart       *picture.Scene
+	Positions   *picture.Scene
+	Step        time.Duration
+	StepWords   string
+	Zooms       []zoom
+	Rows        []marginRow
+	RowsCut     bool
+	HasEffect   bool   // the course without the repair is known
+	MarginCSV   string // written whole, because a template escapes a query put in as a part
+	Readouts    []picture.Readout
 }
 
 // nightRow is one night of the table behind the sheet.
@@ -145,13 +154,14 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
+	near, err := p.stretch(ctx, h, a, v)
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
-	b := caseBody{Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface), Coverage: a.Coverage,
-		Winters: years, From: v.from, Until: v.until, SheetFrom: wi.From, SheetUntil: wi.Until}
+	b := caseBody{stretchBody: near, Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface),
+		Coverage: a.Coverage,
+		Winters:  years, SheetFrom: wi.From, SheetUntil: wi.Until}
 	turn := drawing.Turn(h.Case, a)
 	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
 	for i := range h.Surfaces {
@@ -168,22 +178,45 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	if len(years) > 0 {
 		b.Winter = seasonYear(wi.From.In(h.Zone))
 	}
+	b.NightsCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)
+	pg.Body = b
+	p.render(w, r, http.StatusOK, "case", pg)
+}
+
+// stretch lays out what a view shows of the record.
+func (p *Pages) stretch(ctx context.Context, h *head, a assessment.Answer, v view) (stretchBody, error) {
+	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
+	if err != nil {
+		return stretchBody{}, err
+	}
 	m := drawing.Chart(h.Case, near, v.surface, h.Zone)
-	if e, ok := drawing.ChangeOf(a.Repairs, v.surface.ID); ok {
-		b.HasEffect = true
+	e, repaired := drawing.ChangeOf(a.Repairs, v.surface.ID)
+	if repaired {
 		if c := drawing.Unrepaired(m, e); c != nil {
 			m.UnrepairedK = c
 		}
 	}
 	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
-	b.Chart, b.Positions = m.Scene(), drawing.Multiples(h.Case, near, h.Zone).Scene()
-	b.StepWords = stepWords(m.Step)
-	b.Zooms = zooms(h, v)
-	b.Rows, b.RowsCut = marginRows(m)
-	b.NightsCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)
-	b.MarginCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)
-	pg.Body = b
-	p.render(w, r, http.StatusOK, "case", pg)
+	s := stretchBody{From: v.from, Until: v.until, Chart: m.Scene(),
+		Positions: drawing.Multiples(h.Case, near, h.Zone).Scene(),
+		Step:      m.Step, StepWords: stepWords(m.Step), Zooms: zooms(h, v), HasEffect: repaired, Readouts: m.Readouts(),
+		MarginCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)}
+	s.Rows, s.RowsCut = marginRows(m)
+	return s, nil
+}
+
+// stretchPart is the page's part that follows its view, for the script.
+func (p *Pages) stretchPart(w http.ResponseWriter, r *http.Request) {
+	h, a, v, ok := p.viewed(w, r)
+	if !ok {
+		return
+	}
+	s, err := p.stretch(r.Context(), h, a, v)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	p.renderPart(w, http.StatusOK, "case", "stretch", page{Case: h, Zone: h.Zone, Body: s})
 }
 
 func seasonYear(t time.Time) int {
@@ -280,9 +313,9 @@ func stepWords(step time.Duration) string {
 	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
 }
 
-// mostRows is how much of the table behind the chart the page itself holds; the
+// maxRows is how much of the table behind the chart the page itself holds; the
 // CSV has it all.
-const mostRows = 120
+const maxRows = 120
 
 func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
 	get := func(c picture.Column, i int) *float64 {
@@ -295,7 +328,7 @@ func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
 		return nil
 	}
 	for i, t := range m.Time {
-		if i == mostRows {
+		if i == maxRows {
 			return rows, true
 		}
 		rows = append(rows, marginRow{At: t, Mean: get(m.MarginMean, i), Min: get(m.MarginMin, i), Max: get(m.MarginMax, i),
@@ -306,26 +339,25 @@ func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
 
 // viewed reads which view of which case a table is asked of; ok is false where
 // the asker was told why there is none.
-func (p *Pages) viewed(w http.ResponseWriter, r *http.Request) (h *head, v view, ok bool) {
+func (p *Pages) viewed(w http.ResponseWriter, r *http.Request) (h *head, a assessment.Answer, v view, ok bool) {
 	h, err := p.head(r.Context(), chi.URLParam(r, "case"))
 	if err == nil && (!h.HasRecord || len(h.Surfaces) == 0) {
 		err = fmt.Errorf("case %s has no surface with readings: %w", h.ID, roof.ErrNotFound)
 	}
 	if err != nil {
 		p.fail(w, r, err)
-		return nil, view{}, false
+		return nil, a, view{}, false
 	}
-	a, err := p.Record.Answer(r.Context(), h.ID)
-	if err != nil {
+	if a, err = p.Record.Answer(r.Context(), h.ID); err != nil {
 		p.fail(w, r, err)
-		return nil, view{}, false
+		return nil, a, view{}, false
 	}
-	return h, readView(h, a, r.URL.Query()), true
+	return h, a, readView(h, a, r.URL.Query()), true
 }
 
 // nightsCSV is the table behind the winter sheet.
 func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
-	h, v, ok := p.viewed(w, r)
+	h, _, v, ok := p.viewed(w, r)
 	if !ok {
 		return
 	}
@@ -364,7 +396,7 @@ func orEmpty(x *float64) string {
 
 // marginCSV is the table behind the margin chart.
 func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
-	h, v, ok := p.viewed(w, r)
+	h, _, v, ok := p.viewed(w, r)
 	if !ok {
 		return
 	}

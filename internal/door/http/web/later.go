@@ -26,7 +26,7 @@ import (
 func (p *Pages) caseRoutes(r chi.Router) {
 	r.Get("/diagnosis", p.diagnosis)
 	r.Get("/repairs", p.repairs)
-	r.Get("/beside", p.besideMargin)
+	r.Get("/stretch", p.stretchPart)
 	r.Get("/buildup", p.buildUp)
 	r.Get("/physics", p.physics)
 	r.Get("/sure", p.howSure)

@@ -215,6 +215,41 @@ func TestTheChartsTableIsTheStretchAskedFor(t *testing.T) {
 	assert.Equal(t, []string{"", "", ""}, rows[1][2:5], "a gap is empty, never zero")
 }
 
+// What the script asks for as it moves is what the page of that stretch shows.
+func TestTheStretchOfAPageIsThatPages(t *testing.T) {
+	h, _ := house(t)
+	const query = "surface=slate&from=2026-12-01T00:00:00Z&to=2026-12-02T00:00:00Z"
+	_, page, _ := get(t, h, "/cases/larch-end-4?"+query)
+	code, part, _ := get(t, h, "/cases/larch-end-4/stretch?"+query)
+	require.Equal(t, http.StatusOK, code)
+	between := func(text, start, end string) string {
+		_, text, ok := strings.Cut(text, start)
+		require.True(t, ok, start)
+		_, text, _ = strings.Cut(text, ">") // what more the element says of itself
+		text, _, ok = strings.Cut(text, end)
+		require.True(t, ok, end)
+		return text
+	}
+	for start, end := range map[string]string{`<nav class="zooms"`: "</nav>", `<figure class="margin"`: "</figure>",
+		`<figure class="positions"`: "</figure>", `<p class="readout" data-readout`: "</p>", `<span data-step`: "</span>",
+		`aria-label="Margin"`: "</tbody>"} {
+		partEnd := strings.Replace(end, "span", "p", 1)
+		partStart := strings.NewReplacer(`<p class="readout"`, "<p", "<span", "<p").Replace(start)
+		want := between(page, start, end)
+		want = want[strings.LastIndex(want, "<tbody>")+1:]
+		got := between(part, partStart, partEnd)
+		got = got[strings.LastIndex(got, "<tbody>")+1:]
+		require.NotEmpty(t, got, start)
+		assert.Equal(t, want, got, start)
+	}
+	csvOf := regexp.MustCompile(`href="(/cases/larch-end-4/margin\.csv[^"]*)"`)
+	assert.Equal(t, csvOf.FindString(page), csvOf.FindString(part))
+	assert.NotEmpty(t, csvOf.FindString(part))
+	assert.Equal(t, 24*12, strings.Count(part, "<li data-at="), "a word for each step")
+	code, _, _ = get(t, h, "/cases/nowhere/stretch?"+query)
+	assert.Equal(t, http.StatusNotFound, code)
+}
+
 func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
 	h, f := ownHouse(t)
 	bad := "case: mill-lane-1\nproperty: {label: Mill, timezone: Europe/Nowhere}\npositions:\n  - {id: loft, place: " +

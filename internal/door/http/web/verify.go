@@ -1,9 +1,7 @@
 package web
 
 import (
-	"encoding/json"
 	"fmt"
-	"math"
 	"net/http"
 	"strconv"
 	"time"
@@ -91,46 +89,4 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		b.Sentence = b.Results[0].Sentence
 	}
 	p.render(w, r, http.StatusOK, "repairs", page{Title: "Did it work, " + h.Label, Case: h, Tab: "repairs", Body: b})
-}
-
-// beside is what the script draws with the margin beyond the readings.
-type beside struct {
-	Effect *drawing.Change `json:"effect"`
-	Strips []besideStrip   `json:"strips"`
-}
-
-type besideStrip struct {
-	Words  string    `json:"words"`
-	Top    float64   `json:"top"`
-	Mark   float64   `json:"mark"`
-	Filled bool      `json:"filled"`
-	AtMS   []int64   `json:"at_ms"`
-	Value  []float64 `json:"value"`
-	Joined []bool    `json:"joined"`
-}
-
-// besideMargin hands these to the page's script.
-func (p *Pages) besideMargin(w http.ResponseWriter, r *http.Request) {
-	h, a, ok := p.asked(w, r, "timeline")
-	if !ok {
-		return
-	}
-	v := readView(h, a, r.URL.Query())
-	out := beside{Strips: []besideStrip{}}
-	if e, ok := drawing.ChangeOf(a.Repairs, v.surface.ID); ok {
-		out.Effect = &e
-	}
-	for _, q := range drawing.Strips(a.Behind.Surfaces, v.surface.ID) {
-		b := besideStrip{Words: q.Words, Top: q.Top, Mark: q.Mark, Filled: q.Filled, AtMS: q.Course.AtMS,
-			Joined: q.Course.Joined}
-		for _, x := range q.Course.Value {
-			b.Value = append(b.Value, math.Round(x*100)/100)
-		}
-		out.Strips = append(out.Strips, b)
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-cache")
-	if err := json.NewEncoder(w).Encode(out); err != nil {
-		p.Log.Debug("what stands beside the margin was not read to its end", "case", h.ID, "error", err)
-	}
 }

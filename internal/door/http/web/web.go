@@ -196,6 +196,11 @@ func (p *Pages) render(w http.ResponseWriter, r *http.Request, status int, name 
 	if p.LogIn != nil {
 		pg.Demanded = p.LogIn.Demanded()
 	}
+	p.renderPart(w, status, name, "base.html", pg)
+}
+
+// renderPart writes one part of a page's template.
+func (p *Pages) renderPart(w http.ResponseWriter, status int, name, part string, pg page) {
 	t, ok := p.templates[name]
 	if !ok {
 		p.Log.Error("a page has no template", "page", name)
@@ -203,7 +208,7 @@ func (p *Pages) render(w http.ResponseWriter, r *http.Request, status int, name 
 		return
 	}
 	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, "base.html", pg); err != nil {
+	if err := t.ExecuteTemplate(&b, part, pg); err != nil {
 		p.Log.Error("a page could not be written", "page", name, "error", err)
 		http.Error(w, "this page could not be written; the log says why", http.StatusInternalServerError)
 		return
