@@ -75,7 +75,7 @@ cross: deps pages
 # A Debian package of the binary, for this machine's architecture.
 .PHONY: package
 package: sbom
-	go run ./internal/run/release/debpackage -version "$(VERSION)" -arch "$$(dpkg --print-architecture)" -to dist
+	.ci/package bin/dewcase bin/notices.txt "$(VERSION)" "$$(dpkg --print-architecture)" dist
 
 # The ready-made Grafana dashboards, written again from internal/run/release/grafana.
 .PHONY: dashboards-grafana

@@ -47,6 +47,7 @@ func all() []command {
 		{"restore", "lay a backup down as a new data folder", restore},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
 		{"password", "make the hash to keep for a password", interruptible(answering(password))},
+		{"about", "print how the answers are made, and how often rightly", about},
 		{"version", "print the version", version},
 	}
 }

@@ -146,6 +146,8 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
 		r.Get("/", p.houses)
 		r.Get("/messages", p.messages)
+		r.Get("/about", p.about)
+		r.Get("/about/{topic}", p.about)
 		r.Get("/login", p.loginForm)
 		r.Post("/login", p.logIn)
 		r.Post("/logout", p.logOut)
