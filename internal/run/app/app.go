@@ -95,6 +95,22 @@ func (a *App) onStop(what string, do func(context.Context) error) {
 	a.ending = append(a.ending, ending{what, do})
 }
 
+// waitFor waits for work behind, as long as a stop's context allows.
+func waitFor(work *sync.WaitGroup) func(context.Context) error {
+	return func(ctx context.Context) error {
+		done := make(chan struct{})
+		go func() {
+			work.Wait()
+			close(done)
+		}()
+		select {
+		case <-done:
+		case <-ctx.Done():
+		}
+		return nil
+	}
+}
+
 // New builds a daemon and opens its doors; on an error everything opened so far
 // is closed again.
 func New(ctx context.Context, opt Options) (_ *App, err error) {
@@ -143,7 +159,7 @@ func (a *App) openCases(ctx context.Context) error {
 	a.record = record.New(a.readings)
 	book.OnChange(a.record.CaseChanged)
 	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
-	a.onStop("the assessments", a.desk.close)
+	a.onStop("the assessments", waitFor(&a.desk.running)) // which only reads: leaving it behind costs nothing
 	a.copyDerived()
 	return nil
 }

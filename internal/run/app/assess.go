@@ -136,18 +136,3 @@ func (d *desk) renew(c *roof.Case) {
 		d.mu.Unlock()
 	})
 }
-
-// close waits for what is being worked out, as long as the context allows: it
-// only reads, so that leaving it behind costs nothing.
-func (d *desk) close(ctx context.Context) error {
-	done := make(chan struct{})
-	go func() {
-		d.running.Wait()
-		close(done)
-	}()
-	select {
-	case <-done:
-	case <-ctx.Done():
-	}
-	return nil
-}

@@ -42,7 +42,7 @@ func (a *App) openInflux(ctx context.Context, local *sqlite.Store) error {
 	} else {
 		a.behind.Go(func() { a.drain.Run(a.base) })
 	}
-	a.onStop("the way to InfluxDB", a.waitBehind)
+	a.onStop("the way to InfluxDB", waitFor(&a.behind))
 	return nil
 }
 
@@ -58,20 +58,6 @@ func (a *App) copyDerived() {
 		Version: a.record.Version, Span: a.record.Span, View: a.record.Timeline,
 	}, a.opt.Log, derivedEvery)
 	a.behind.Go(func() { d.Run(a.base) })
-}
-
-// waitBehind waits for what works behind ingest, as long as the context allows.
-func (a *App) waitBehind(ctx context.Context) error {
-	done := make(chan struct{})
-	go func() {
-		a.behind.Wait()
-		close(done)
-	}()
-	select {
-	case <-done:
-	case <-ctx.Done():
-	}
-	return nil
 }
 
 // influxState is what waits for InfluxDB; zero without it.

@@ -58,7 +58,7 @@ func NewReach(ctx context.Context, opt ReachOptions) (*Reach, error) {
 	r := &Reach{ReachOptions: opt}
 	r.PublicURL = strings.TrimRight(r.PublicURL, "/")
 	var err error
-	r.secret, err = r.ownSecret(ctx)
+	r.secret, err = r.drawn(ctx, kindSecret, "links")
 	return r, err
 }
 
@@ -112,21 +112,21 @@ func digest(token string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// ownSecret is the daemon's own random key, made at its first start.
-func (r *Reach) ownSecret(ctx context.Context) ([]byte, error) {
-	key, err := r.State.State(ctx, kindSecret, "links")
-	if err == nil && len(key) == 32 {
-		return key, nil
+// drawn is a random key of 32 bytes that is kept, drawn when it is first asked for.
+func (r *Reach) drawn(ctx context.Context, kind, key string) ([]byte, error) {
+	kept, err := r.State.State(ctx, kind, key)
+	if err == nil && len(kept) > 0 {
+		return kept, nil
 	}
-	if err != nil && !errors.Is(err, roof.ErrNotFound) {
-		return nil, fmt.Errorf("reading the key of links: %w", err)
+	if err == nil || errors.Is(err, roof.ErrNotFound) {
+		kept = make([]byte, 32)
+		_, _ = rand.Read(kept) // never fails (crypto/rand)
+		err = r.State.PutState(ctx, kind, key, kept)
 	}
-	key = make([]byte, 32)
-	_, _ = rand.Read(key) // never fails (crypto/rand)
-	if err := r.State.PutState(ctx, kindSecret, "links", key); err != nil {
+	if err != nil {
 		return nil, fmt.Errorf("keeping the key of links: %w", err)
 	}
-	return key, nil
+	return kept, nil
 }
 
 // NewHomeLink makes a householder's link to hand on, withdraws the one made so
@@ -177,19 +177,11 @@ func (r *Reach) mailLink(ctx context.Context, caseID, address string) (string, e
 	if _, err := r.State.State(ctx, kindNoMailLinks, caseID); !errors.Is(err, roof.ErrNotFound) {
 		return "", err
 	}
-	salt, err := r.State.State(ctx, kindLinkSalt, caseID)
-	if errors.Is(err, roof.ErrNotFound) {
-		salt = make([]byte, 16)
-		_, _ = rand.Read(salt)
-		err = r.State.PutState(ctx, kindLinkSalt, caseID, salt)
-	}
+	salt, err := r.drawn(ctx, kindLinkSalt, caseID)
 	if err != nil {
-		return "", fmt.Errorf("making a link for %s: %w", caseID, err)
+		return "", err
 	}
-	h := hmac.New(sha256.New, r.secret)
-	h.Write([]byte("home\x00" + caseID + "\x00" + strings.ToLower(address) + "\x00"))
-	h.Write(salt)
-	token := base64.RawURLEncoding.EncodeToString(h.Sum(nil))
+	token := r.sealed("home", caseID, strings.ToLower(address), string(salt))
 	if _, err := r.State.State(ctx, kindHome, digest(token)); errors.Is(err, roof.ErrNotFound) {
 		err = r.keepLink(ctx, token, homeToken{Case: caseID, Made: r.now(), For: address})
 		if err != nil {
@@ -307,8 +299,13 @@ func (r *Reach) caseOf(ctx context.Context, token string) (*roof.Case, error) {
 
 // stopCode is the unguessable part of a link that stops the mails to an address.
 func (r *Reach) stopCode(caseID, address string) string {
+	return r.sealed("stop", caseID, strings.ToLower(address))
+}
+
+// sealed is what only the daemon's own key makes of some words.
+func (r *Reach) sealed(words ...string) string {
 	h := hmac.New(sha256.New, r.secret)
-	h.Write([]byte("stop\x00" + caseID + "\x00" + strings.ToLower(address)))
+	h.Write([]byte(strings.Join(words, "\x00")))
 	return base64.RawURLEncoding.EncodeToString(h.Sum(nil))
 }
 
