@@ -58,7 +58,7 @@ clean:
 .PHONY: faults
 faults:
 	go test -count=1 -timeout 5m ./internal/testkit/faulttest ./internal/door/mqtt/mqttfeed ./internal/door/mqtt/broker ./internal/door/notify ./internal/door/mqtt/mqttframe ./internal/door/http/gate
-	go test -count=1 -timeout 5m -run 'Killed|PowerCut|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog|Proxy|Edit|Ledger|Upgrade|Reload|HomeAutomation|Missing|EmptyStore|Closing|LowDisk' ./internal/door/store/sqlite ./internal/testkit/crashtest ./internal/testkit/deploytest ./internal/flow/ingest ./internal/run/app
+	go test -count=1 -timeout 5m -run 'Killed|PowerCut|Fail|Full|Folder|Flipped|Damage|Torn|Deleted|Older|Interrupted|Newer|SecondDaemon|Restor|Bad|Contradict|Backlog|Proxy|Edit|Ledger|Upgrade|Reload|HomeAutomation|Missing|EmptyStore|Closing|LowDisk|Moving|Written' ./internal/door/store/sqlite ./internal/door/store/influx ./internal/testkit/crashtest ./internal/testkit/deploytest ./internal/flow/ingest ./internal/run/app
 	go test -count=1 -timeout 5m ./internal/run/doctor
 
 # Bill of materials of the binary (CycloneDX JSON): what is linked, version, licence.

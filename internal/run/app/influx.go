@@ -75,7 +75,10 @@ func (a *App) influxState() influx.DrainState {
 // mirrorTrouble says in words what keeps readings from InfluxDB.
 func (a *App) mirrorTrouble() watch.Trouble {
 	t := watch.Trouble{Part: "mirror"}
+	store, _ := a.readings.(*influx.Store)
 	switch s := a.influxState(); {
+	case store != nil && store.WriteOnly() != nil:
+		t.Words = fmt.Sprintf("readings stay in the embedded store: %v", store.WriteOnly())
 	case s.Err != nil:
 		t.Words, t.Since = fmt.Sprintf("InfluxDB takes no readings: %v; %d wait for it and nothing is lost", s.Err,
 			s.Waiting), s.Since

@@ -1,10 +1,12 @@
 // Package influx keeps readings in InfluxDB, or copies them there: a durable
 // outbox stands between acknowledgement and the engine, points go out through
-// the v2 write API and come back by InfluxQL, bit for bit, which a digest kept
-// on this side proves.
+// the v2 write API (InfluxDB before 1.8: /write) and come back by InfluxQL, bit
+// for bit, which a digest kept on this side proves.
 package influx
 
 import (
+	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"errors"
@@ -15,6 +17,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	influxdb2 "github.com/influxdata/influxdb-client-go/v2"
@@ -38,10 +41,14 @@ type Client struct {
 	http   *http.Client
 	api    influxdb2.Client
 	write  api.WriteAPIBlocking
+	asked  atomic.Pointer[string] // the engine's version; nil: not asked yet
 }
 
-// requestTimeout bounds one request.
-const requestTimeout = 30 * time.Second
+// requestTimeout bounds one request, askTimeout the question for the version.
+const (
+	requestTimeout = 30 * time.Second
+	askTimeout     = 10 * time.Second
+)
 
 // NewClient makes a client; nothing is sent yet.
 func NewClient(s Server) (*Client, error) {
@@ -71,6 +78,14 @@ func (c *Client) Close() {
 // ErrRefused is wrapped when the engine will not have a point, now or later.
 var ErrRefused = errors.New("InfluxDB refused it")
 
+// ErrSetUp is wrapped when nothing will be written before somebody corrects the
+// configuration or the engine.
+var ErrSetUp = errors.New("it is not set up for dewcase")
+
+// ErrWriteOnly is wrapped when what was written cannot be read back.
+var ErrWriteOnly = errors.New("what is written to it cannot be read back by InfluxQL: it is good for a mirror " +
+	"(influxdb.mirror) only")
+
 // Write sends readings; all of them are stored when it returns nil.
 func (c *Client) Write(ctx context.Context, readings []roof.Outgoing) error {
 	b := make([]byte, 0, 160*len(readings))
@@ -97,7 +112,15 @@ func (c *Client) lines(ctx context.Context, b []byte) error {
 	if len(b) == 0 {
 		return nil
 	}
-	err := c.write.WriteRecord(ctx, string(b[:len(b)-1]))
+	version, err := c.version(ctx)
+	if err != nil {
+		return fmt.Errorf("writing to InfluxDB: asking for its version: %w", c.said(err))
+	}
+	if withoutV2(version) {
+		err = c.writeV1(ctx, b)
+	} else {
+		err = c.write.WriteRecord(ctx, string(b[:len(b)-1]))
+	}
 	if err == nil {
 		return nil
 	}
@@ -107,12 +130,98 @@ func (c *Client) lines(ctx context.Context, b []byte) error {
 		case http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity:
 			return fmt.Errorf("%w: %w", ErrRefused, c.said(err))
 		case http.StatusUnauthorized, http.StatusForbidden:
-			return fmt.Errorf("InfluxDB does not accept the token: check influxdb.token_file: %w", c.said(err))
+			return fmt.Errorf("%w: InfluxDB does not accept the token: check influxdb.token_file: %w", ErrSetUp, c.said(err))
 		case http.StatusNotFound:
-			return fmt.Errorf("InfluxDB has no bucket %q: make it, or correct influxdb.bucket: %w", c.server.Bucket, c.said(err))
+			c.asked.Store(nil) // it may be another engine by now
+			if version == "" {
+				version = "which does not say its version, "
+			} else {
+				version = "version " + version + ", "
+			}
+			return fmt.Errorf("%w: InfluxDB, %shas no bucket %q: make it, or correct influxdb.bucket: %w", ErrSetUp, version,
+				c.server.Bucket, c.said(err))
 		}
 	}
 	return fmt.Errorf("writing to InfluxDB: %w", c.said(err))
+}
+
+// version asks the engine, once, which one it is; "" where it does not say.
+func (c *Client) version(ctx context.Context) (string, error) {
+	if v := c.asked.Load(); v != nil {
+		return *v, nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, askTimeout)
+	defer cancel()
+	res, err := c.do(ctx, http.MethodGet, "/ping", nil, nil)
+	if err != nil {
+		return "", err
+	}
+	defer res.Body.Close()
+	if res.StatusCode >= http.StatusInternalServerError {
+		return "", errors.New(res.Status)
+	}
+	v := res.Header.Get("X-Influxdb-Version")
+	c.asked.Store(&v)
+	return v, nil
+}
+
+// withoutV2 reports whether an engine of that version lacks the v2 write API:
+// InfluxDB before 1.8.
+func withoutV2(version string) bool {
+	var major, minor int
+	_, err := fmt.Sscanf(strings.TrimPrefix(version, "v"), "%d.%d", &major, &minor)
+	return err == nil && (major < 1 || major == 1 && minor < 8)
+}
+
+// writeV1 writes by /write, the only way that InfluxDB had before 1.8; the
+// client library does not speak it.
+func (c *Client) writeV1(ctx context.Context, b []byte) error {
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	if _, err := z.Write(b); err != nil {
+		return err
+	}
+	if err := z.Close(); err != nil {
+		return err
+	}
+	res, err := c.do(ctx, http.MethodPost, "/write", url.Values{"precision": {"ms"}}, &packed)
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	text, err := io.ReadAll(io.LimitReader(res.Body, 4<<10))
+	if err != nil || res.StatusCode/100 == 2 {
+		return err
+	}
+	return &influxhttp.Error{StatusCode: res.StatusCode, Code: res.Status, Message: strings.TrimSpace(string(text))}
+}
+
+// do sends a request of the API of InfluxDB 1 about the database.
+func (c *Client) do(ctx context.Context, method, path string, form url.Values, packed io.Reader) (*http.Response,
+	error) {
+	address := strings.TrimRight(c.server.URL, "/") + path
+	if form != nil {
+		db, policy, _ := strings.Cut(c.server.Bucket, "/")
+		form.Set("db", db)
+		if policy != "" {
+			form.Set("rp", policy)
+		}
+		address += "?" + form.Encode()
+	}
+	req, err := http.NewRequestWithContext(ctx, method, address, packed)
+	if err != nil {
+		return nil, err
+	}
+	if packed != nil {
+		req.Header.Set("Content-Encoding", "gzip")
+	}
+	if c.server.Token != "" {
+		req.Header.Set("Authorization", "Token "+c.server.Token)
+		if user, password, ok := strings.Cut(c.server.Token, ":"); ok {
+			req.SetBasicAuth(user, password)
+		}
+	}
+	return c.http.Do(req)
 }
 
 // said is an error without the token, whatever the engine or the transport put
@@ -220,35 +329,20 @@ type series struct {
 	Values  [][]*json.Number `json:"values"`
 }
 
-// mostAnswer bounds what one answer may take, in bytes.
-const mostAnswer = 256 << 20
+// maxAnswer bounds what one answer may take, in bytes.
+const maxAnswer = 256 << 20
 
 func (c *Client) query(ctx context.Context, q string) ([]series, error) {
-	db, policy, _ := strings.Cut(c.server.Bucket, "/")
-	form := url.Values{"db": {db}, "q": {q}, "epoch": {"ms"}}
-	if policy != "" {
-		form.Set("rp", policy)
-	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, strings.TrimRight(c.server.URL, "/")+"/query?"+
-		form.Encode(), nil)
-	if err != nil {
-		return nil, err
-	}
-	if c.server.Token != "" {
-		req.Header.Set("Authorization", "Token "+c.server.Token)
-		if user, password, ok := strings.Cut(c.server.Token, ":"); ok {
-			req.SetBasicAuth(user, password)
-		}
-	}
-	res, err := c.http.Do(req)
+	res, err := c.do(ctx, http.MethodGet, "/query", url.Values{"q": {q}, "epoch": {"ms"}}, nil)
 	if err != nil {
 		return nil, c.said(err)
 	}
 	defer res.Body.Close()
-	body := io.LimitReader(res.Body, mostAnswer)
+	body := io.LimitReader(res.Body, maxAnswer)
 	if res.StatusCode != http.StatusOK {
 		text, _ := io.ReadAll(io.LimitReader(body, 500))
-		return nil, c.said(fmt.Errorf("%s: %s", res.Status, strings.TrimSpace(string(text))))
+		return nil, &influxhttp.Error{StatusCode: res.StatusCode, Code: res.Status,
+			Message: c.said(errors.New(strings.TrimSpace(string(text)))).Error()}
 	}
 	var answer struct {
 		Results []struct {
@@ -276,6 +370,38 @@ func (c *Client) query(ctx context.Context, q string) ([]series, error) {
 		out = append(out, r.Series...)
 	}
 	return out, nil
+}
+
+// probe is the measurement of what RoundTrip writes.
+const probe = "dewcase_probe"
+
+// RoundTrip writes a point and reads it back. An engine that takes it and does
+// not give it back is ErrWriteOnly.
+func (c *Client) RoundTrip(ctx context.Context) error {
+	at := time.Now().UTC().Truncate(time.Millisecond)
+	if err := c.Copy(ctx, []Point{{probe, nil, []Field{{"value", float64(at.UnixMilli())}}, at}}); err != nil {
+		return err
+	}
+	until, cancel := context.WithTimeout(ctx, askTimeout)
+	defer cancel()
+	for {
+		asking, stop := context.WithTimeout(ctx, askTimeout)
+		found, err := c.query(asking, fmt.Sprintf(`SELECT value FROM %s WHERE time = '%s'`, probe, stamp(at)))
+		stop()
+		if err == nil && len(found) > 0 && len(found[0].Values) > 0 {
+			return nil
+		}
+		if !sleep(until, 200*time.Millisecond) {
+			var answer *influxhttp.Error
+			switch {
+			case err == nil:
+				return fmt.Errorf("InfluxDB at %s: %w", c.server.URL, ErrWriteOnly)
+			case errors.As(err, &answer) && answer.StatusCode < http.StatusInternalServerError:
+				return fmt.Errorf("InfluxDB at %s: %w: %w", c.server.URL, ErrWriteOnly, err)
+			}
+			return fmt.Errorf("reading back from InfluxDB at %s: %w", c.server.URL, err)
+		}
+	}
 }
 
 // Ping asks whether the engine answers queries on the bucket.

@@ -78,14 +78,14 @@ func nights(c *roof.Case, v timeline.View, s timeline.Surface, tags [][2]string)
 	i := 0
 	for _, n := range timeline.Nights(zone, v.Time[0].UnixMilli(), v.Until.UnixMilli()) {
 		sums := map[string]float64{}
-		least, seen, hours := math.Inf(1), 0.0, 0
+		lowest, seen, hours := math.Inf(1), 0.0, 0
 		for ; i < len(v.Time) && v.Time[i].UnixMilli() < n.UntilMS; i++ {
 			hours++
 			if x, ok := s.Coverage.Get(i); ok {
 				seen += x
 			}
 			if x, ok := s.MarginK.Min.Get(i); ok {
-				least = min(least, x)
+				lowest = min(lowest, x)
 			}
 			for _, col := range []column{{"condensing_min", s.CondensingMin}, {"at_risk_min", s.AtRiskMin},
 				{"frost_min", s.FrostMin}} {
@@ -98,7 +98,7 @@ func nights(c *roof.Case, v timeline.View, s timeline.Surface, tags [][2]string)
 			continue // not observed is no night without water
 		}
 		whole := float64(n.UntilMS-n.FromMS) / float64(time.Hour/time.Millisecond)
-		p := Point{ofNightSurface, tags, []Field{{"coverage", seen / whole}, {"margin_k_min", least}},
+		p := Point{ofNightSurface, tags, []Field{{"coverage", seen / whole}, {"margin_k_min", lowest}},
 			time.UnixMilli(n.FromMS).UTC()}
 		for _, name := range []string{"condensing_min", "at_risk_min", "frost_min"} {
 			p.Fields = append(p.Fields, Field{name, sums[name]})

@@ -22,11 +22,12 @@ type Outbox interface {
 
 // DrainOptions tune a drain. Zero values take the defaults.
 type DrainOptions struct {
-	Log     *slog.Logger
-	Batch   int           // readings a write; default 5000
-	Least   time.Duration // first pause after a failure; default 0.5 s
-	Most    time.Duration // longest pause; default 1 min
-	Regular time.Duration // looks for work at least this often; default 10 s
+	Log      *slog.Logger
+	Batch    int           // readings a write; default 5000
+	MinPause time.Duration // first pause after a failure; default 0.5 s
+	MaxPause time.Duration // longest pause; default 1 min
+	Regular  time.Duration // looks for work at least this often; default 10 s
+	GiveUp   time.Duration // ends with the error after failing so long, or at once with ErrSetUp; 0: never
 }
 
 // Drain empties an outbox into an engine, in order: an entry leaves the outbox
@@ -59,11 +60,11 @@ func NewDrain(client *Client, from Outbox, opt DrainOptions) *Drain {
 	if opt.Batch <= 0 {
 		opt.Batch = 5000
 	}
-	if opt.Least <= 0 {
-		opt.Least = 500 * time.Millisecond
+	if opt.MinPause <= 0 {
+		opt.MinPause = 500 * time.Millisecond
 	}
-	if opt.Most <= 0 {
-		opt.Most = time.Minute
+	if opt.MaxPause <= 0 {
+		opt.MaxPause = time.Minute
 	}
 	if opt.Regular <= 0 {
 		opt.Regular = 10 * time.Second
@@ -95,7 +96,7 @@ func (d *Drain) Run(ctx context.Context) {
 	for ctx.Err() == nil {
 		if err := d.pass(ctx, true); err != nil && ctx.Err() == nil {
 			d.opt.Log.Warn("copying to InfluxDB failed", "error", err)
-			if !sleep(ctx, d.opt.Least) {
+			if !sleep(ctx, d.opt.MinPause) {
 				return
 			}
 		}
@@ -189,14 +190,15 @@ func (d *Drain) pass(ctx context.Context, untilShort bool) error {
 
 // persist writes until it is written.
 func (d *Drain) persist(ctx context.Context, out []roof.Outgoing) error {
-	for pause := d.opt.Least; ; pause = min(2*pause, d.opt.Most) {
+	began := time.Now()
+	for pause := d.opt.MinPause; ; pause = min(2*pause, d.opt.MaxPause) {
 		err := d.write(ctx, out)
 		d.note(len(out), err)
 		if err == nil || ctx.Err() != nil {
 			return err
 		}
 		var own outboxError
-		if errors.As(err, &own) {
+		if errors.As(err, &own) || d.opt.GiveUp > 0 && (errors.Is(err, ErrSetUp) || time.Since(began) > d.opt.GiveUp) {
 			return err
 		}
 		// Between half and all of it, so that many do not come back together.

@@ -66,6 +66,10 @@ func newEngine(t testing.TB) *engine {
 				r.Out.URL.RawQuery = url.Values{"db": q["bucket"], "precision": q["precision"]}.Encode()
 			}
 		},
+		ModifyResponse: func(r *http.Response) error { // and says so
+			r.Header.Set("X-Influxdb-Version", "1.8.10")
+			return nil
+		},
 		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, err error) {
 			http.Error(w, err.Error(), http.StatusBadGateway)
 		},
@@ -133,8 +137,11 @@ func (e *engine) stop() {
 	}
 }
 
-// bucket makes a database of its own.
-func (e *engine) bucket(t testing.TB, name string) *Client {
+// bucket makes a database of its own, written to through the proxy.
+func (e *engine) bucket(t testing.TB, name string) *Client { return e.bucketAt(t, e.proxy.URL, name) }
+
+// bucketAt makes a database of its own behind an address.
+func (e *engine) bucketAt(t testing.TB, at, name string) *Client {
 	t.Helper()
 	name = strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' {
@@ -146,10 +153,16 @@ func (e *engine) bucket(t testing.TB, name string) *Client {
 	require.NoError(t, err)
 	res.Body.Close()
 	require.Equal(t, http.StatusOK, res.StatusCode)
-	c, err := NewClient(Server{URL: e.proxy.URL, Bucket: name})
+	c, err := NewClient(Server{URL: at, Bucket: name})
 	require.NoError(t, err)
 	t.Cleanup(c.Close)
 	return c
+}
+
+// ways are the addresses at which the engine is tried: one that speaks the v2
+// write API, as InfluxDB from 1.8 on, and Debian's InfluxDB 1.6 itself.
+func (e *engine) ways() map[string]string {
+	return map[string]string{"v2 write API": e.proxy.URL, "InfluxDB 1.6 itself": "http://" + e.addr}
 }
 
 // until waits for something to become true.
@@ -179,4 +192,5 @@ func old(t testing.TB) *sqlite.Store {
 func wayAhead() time.Time { return time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC) }
 
 // quick are pauses for tests.
-var quick = DrainOptions{Least: 5 * time.Millisecond, Most: 50 * time.Millisecond, Regular: 20 * time.Millisecond}
+var quick = DrainOptions{MinPause: 5 * time.Millisecond, MaxPause: 50 * time.Millisecond,
+	Regular: 20 * time.Millisecond}

@@ -17,8 +17,15 @@ type Moved struct {
 // MoveOut brings everything that the local store holds into the engine, reads
 // it back and compares each day, and leaves the digests here. Broken off, it
 // goes on where it stopped when called again; what is refused or does not
-// agree stays here and is an error. Sealed days alone are moved: seal first.
+// agree stays here and is an error, and so is an engine that fails for a minute or
+// cannot be read back. Sealed days alone are moved: seal first.
 func MoveOut(ctx context.Context, local Local, client *Client, opt DrainOptions) (m Moved, err error) {
+	if err := client.RoundTrip(ctx); err != nil {
+		return m, fmt.Errorf("moving to InfluxDB: %w", err)
+	}
+	if opt.GiveUp == 0 {
+		opt.GiveUp = time.Minute
+	}
 	drain := NewDrain(client, local, opt)
 	waiting, _, err := local.Backlog(ctx)
 	if err != nil {

@@ -55,8 +55,9 @@ func count(t testing.TB, c *Client, what string) int {
 func TestNothingIsLostOrDoubledWhateverTheEngineDoes(t *testing.T) {
 	e := newEngine(t)
 	local, client := old(t), e.bucket(t, t.Name())
-	drain := NewDrain(client, local, DrainOptions{Batch: 200, Least: 2 * time.Millisecond, Most: 20 * time.Millisecond,
-		Regular: 10 * time.Millisecond})
+	drain := NewDrain(client, local, DrainOptions{Batch: 200, MinPause: 2 * time.Millisecond,
+		MaxPause: 20 * time.Millisecond,
+		Regular:  10 * time.Millisecond})
 	s := NewStore(local, client, drain, Options{Now: wayAhead, Keep: -1})
 	running(t, drain)
 	var want []roof.Reading

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"iter"
 	"log/slog"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"dewcase/internal/roof"
@@ -47,6 +49,34 @@ type Store struct {
 	client *Client
 	drain  *Drain
 	opt    Options
+	closed atomic.Pointer[error] // why nothing can be read back
+}
+
+// WriteOnly says why readings stay in the local store: the engine takes them but
+// does not give them back. It is nil while that is not known.
+func (s *Store) WriteOnly() error {
+	if err := s.closed.Load(); err != nil {
+		return *err
+	}
+	return nil
+}
+
+// tryOut writes and reads back a point, until the engine has answered.
+func (s *Store) tryOut(ctx context.Context) {
+	for {
+		err := s.client.RoundTrip(ctx)
+		if err == nil || ctx.Err() != nil {
+			return
+		}
+		if errors.Is(err, ErrWriteOnly) {
+			s.closed.Store(&err)
+			s.opt.Log.Error("readings stay in the embedded store", "error", err)
+			return
+		}
+		if !sleep(ctx, time.Minute) {
+			return
+		}
+	}
 }
 
 // NewStore makes a store of a local one, opened with its outbox on, and an
@@ -66,17 +96,15 @@ func NewStore(local Local, client *Client, drain *Drain, opt Options) *Store {
 
 // Run copies and releases until the context ends.
 func (s *Store) Run(ctx context.Context) {
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		s.drain.Run(ctx)
-	}()
+	var running sync.WaitGroup
+	defer running.Wait()
+	running.Go(func() { s.drain.Run(ctx) })
+	running.Go(func() { s.tryOut(ctx) })
 	for sleep(ctx, time.Minute) {
 		if _, err := s.Release(ctx); err != nil && ctx.Err() == nil {
 			s.opt.Log.Error("readings are not released to InfluxDB", "error", err)
 		}
 	}
-	<-done
 }
 
 // Append implements roof.ReadingStore.

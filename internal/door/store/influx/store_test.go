@@ -3,7 +3,11 @@ package influx
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -46,29 +50,177 @@ func (r *released) away(ctx context.Context) error {
 }
 
 func released1(t testing.TB, e *engine, name string) *released {
-	local, client := old(t), e.bucket(t, name)
+	return releasedTo(t, e.bucket(t, name))
+}
+
+func releasedTo(t testing.TB, client *Client) *released {
+	local := old(t)
 	return &released{Store: NewStore(local, client, NewDrain(client, local, quick), Options{Now: wayAhead}), local: local}
 }
 
 func TestStoreKeepsTheContractReadingFromTheEngine(t *testing.T) {
 	e := newEngine(t)
-	storetest.Run(t, func(t *testing.T) roof.ReadingStore { return released1(t, e, t.Name()) })
+	for name, at := range e.ways() {
+		t.Run(name, func(t *testing.T) {
+			storetest.Run(t, func(t *testing.T) roof.ReadingStore { return releasedTo(t, e.bucketAt(t, at, t.Name())) })
+		})
+	}
 }
 
 func TestStoreKeepsTheContractWhileItCopies(t *testing.T) {
 	e := newEngine(t)
-	storetest.Run(t, func(t *testing.T) roof.ReadingStore {
-		local, client := old(t), e.bucket(t, t.Name())
-		s := NewStore(local, client, NewDrain(client, local, quick), Options{Now: wayAhead})
-		ctx, stop := context.WithCancel(context.Background())
-		done := make(chan struct{})
-		go func() {
-			defer close(done)
-			s.Run(ctx)
-		}()
-		t.Cleanup(func() { stop(); <-done })
-		return s
-	})
+	for name, at := range e.ways() {
+		t.Run(name, func(t *testing.T) {
+			storetest.Run(t, func(t *testing.T) roof.ReadingStore {
+				local, client := old(t), e.bucketAt(t, at, t.Name())
+				s := NewStore(local, client, NewDrain(client, local, quick), Options{Now: wayAhead})
+				ctx, stop := context.WithCancel(context.Background())
+				done := make(chan struct{})
+				go func() {
+					defer close(done)
+					s.Run(ctx)
+				}()
+				t.Cleanup(func() { stop(); <-done })
+				return s
+			})
+		})
+	}
+}
+
+// Debian's InfluxDB has no /api/v2/write and answers 404 there: everything is
+// moved out, read back bit for bit and moved back all the same.
+func TestAnEngineWithoutTheV2WriteAPIIsWrittenToByItsOwn(t *testing.T) {
+	e := newEngine(t)
+	client := e.bucketAt(t, "http://"+e.addr, t.Name())
+	res, err := http.Post("http://"+e.addr+"/api/v2/write?bucket=b", "text/plain", nil)
+	require.NoError(t, err)
+	require.NoError(t, res.Body.Close())
+	require.Equal(t, http.StatusNotFound, res.StatusCode, "the engine is one without")
+	local := old(t)
+	var want []roof.Reading
+	for i := range 3 * 288 {
+		want = append(want, storetest.TRH("k7", float64(i*300), float64(i)/3, float64(i%100)))
+	}
+	storetest.Put(t, local, house, want...)
+	_, err = local.Seal(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, client.RoundTrip(t.Context()))
+	m, err := MoveOut(t.Context(), local, client, quick)
+	require.NoError(t, err)
+	require.Equal(t, Moved{Days: 3, Readings: 3 * 288}, m)
+	m, err = MoveBack(t.Context(), local, client)
+	require.NoError(t, err)
+	require.Equal(t, Moved{Days: 3, Readings: 3 * 288}, m)
+	storetest.Same(t, want, storetest.All(t, local, house, "k7"))
+
+	none, err := NewClient(Server{URL: "http://" + e.addr, Bucket: "nowhere"})
+	require.NoError(t, err)
+	defer none.Close()
+	err = none.Write(t.Context(), []roof.Outgoing{{Case: house, Reading: want[0]}})
+	require.ErrorIs(t, err, ErrSetUp)
+	require.ErrorContains(t, err, `version 1.6`)
+	require.ErrorContains(t, err, `has no bucket "nowhere"`)
+}
+
+func TestTheVersionSaysHowAnEngineIsWrittenTo(t *testing.T) {
+	for version, want := range map[string]bool{"1.6.7~rc0": true, "1.7.11": true, "v1.7": true, "0.13.0": true,
+		"1.8.0": false, "1.8.10": false, "1.11.8": false, "1.10.0-c1.10": false, "2.7.5": false, "v2.0.0": false,
+		"3.0": false, "": false, "unknown": false} {
+		require.Equal(t, want, withoutV2(version), version)
+	}
+}
+
+// Moving ends with the reason, whatever the engine does.
+func TestMovingToAnEngineThatCannotBeUsedEnds(t *testing.T) {
+	hang := make(chan struct{})
+	t.Cleanup(func() { close(hang) })
+	for name, c := range map[string]struct {
+		answer http.HandlerFunc
+		is     error
+		says   string
+	}{
+		"nothing is there": {http.NotFound, ErrSetUp, `has no bucket "b"`},
+		"the token is wrong": {func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusUnauthorized) },
+			ErrSetUp, "does not accept the token"},
+		"it never answers": {func(_ http.ResponseWriter, r *http.Request) {
+			select {
+			case <-hang:
+			case <-r.Context().Done():
+			}
+		}, context.DeadlineExceeded, "asking for its version"},
+		"it starts for ever": {func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) },
+			nil, "503"},
+		"it can be written to only": {func(w http.ResponseWriter, r *http.Request) {
+			if strings.HasSuffix(r.URL.Path, "/query") {
+				http.NotFound(w, r)
+				return
+			}
+			w.WriteHeader(http.StatusNoContent)
+		}, ErrWriteOnly, "good for a mirror"},
+		"it takes the first and then no more": {func() http.HandlerFunc {
+			var writes atomic.Int64
+			return func(w http.ResponseWriter, r *http.Request) {
+				switch {
+				case strings.HasSuffix(r.URL.Path, "/query"):
+					fmt.Fprint(w, `{"results":[{"series":[{"columns":["time","value"],"values":[[1,1]]}]}]}`)
+				case strings.HasSuffix(r.URL.Path, "/write") && writes.Add(1) > 1:
+					w.WriteHeader(http.StatusServiceUnavailable)
+				default:
+					w.WriteHeader(http.StatusNoContent)
+				}
+			}
+		}(), nil, "503"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			srv := httptest.NewServer(c.answer)
+			t.Cleanup(srv.Close)
+			client, err := NewClient(Server{URL: srv.URL, Bucket: "b"})
+			require.NoError(t, err)
+			t.Cleanup(client.Close)
+			local := old(t)
+			storetest.Put(t, local, house, storetest.TRH("k7", 0, 1, 1))
+			opt := quick
+			opt.GiveUp = 200 * time.Millisecond
+			began := time.Now()
+			_, err = MoveOut(t.Context(), local, client, opt)
+			require.ErrorContains(t, err, c.says)
+			if c.is != nil {
+				require.ErrorIs(t, err, c.is)
+			}
+			require.Less(t, time.Since(began), askTimeout+requestTimeout)
+			require.Len(t, storetest.All(t, local, house, "k7"), 1, "all of it is still here")
+		})
+	}
+}
+
+// A store whose engine does not give back what it takes keeps everything here,
+// and says so.
+func TestAnEngineThatCanBeWrittenToOnlyIsSaid(t *testing.T) {
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasSuffix(r.URL.Path, "/query") {
+			fmt.Fprint(w, `{"results":[{}]}`)
+			return
+		}
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	t.Cleanup(srv.Close)
+	client, err := NewClient(Server{URL: srv.URL, Bucket: "b"})
+	require.NoError(t, err)
+	t.Cleanup(client.Close)
+	local := old(t)
+	s := NewStore(local, client, NewDrain(client, local, quick), Options{Now: wayAhead})
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		s.Run(ctx)
+	}()
+	t.Cleanup(func() { stop(); <-done })
+	require.Equal(t, []roof.Outcome{roof.Stored}, storetest.Put(t, s, house, storetest.TRH("k7", 0, 1, 1)))
+	until(t, "it is said", func() bool { return s.WriteOnly() != nil })
+	require.ErrorIs(t, s.WriteOnly(), ErrWriteOnly)
+	require.Len(t, storetest.All(t, s, house, "k7"), 1)
 }
 
 func TestEverythingInTheEngineIsWhatWasStored(t *testing.T) {
@@ -142,7 +294,7 @@ func TestMigrationBothWaysBrokenOffAndResumed(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	e.mode.Store(beSlow)
 	time.AfterFunc(60*time.Millisecond, stop)
-	_, err = MoveOut(ctx, local, client, DrainOptions{Batch: 100, Least: time.Millisecond})
+	_, err = MoveOut(ctx, local, client, DrainOptions{Batch: 100, MinPause: time.Millisecond})
 	require.ErrorIs(t, err, context.Canceled)
 	e.mode.Store(passOn)
 	m, err := MoveOut(t.Context(), local, client, quick)
