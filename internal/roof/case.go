@@ -82,7 +82,7 @@ type Case struct {
 type Property struct {
 	Label     string
 	Timezone  string         // IANA name as written
-	Zone      *time.Location // loaded from Timezone
+	Zone      *time.Location // loaded from Timezone by casefile.Parse, never nil
 	AltitudeM *float64       // nil: unknown, sea level is used and said
 	Completed *time.Time     // roof handed over; nil: unknown
 }

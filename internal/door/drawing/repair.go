@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/picture"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 )
 
@@ -20,7 +21,7 @@ func Paired(r repair.Result, id string, zone *time.Location) (wet, risk picture.
 	var nights []time.Time
 	sums := map[time.Time]*sum{}
 	for _, pt := range r.Course {
-		noon := NightOf(time.UnixMilli(pt.AtMS), zone)
+		noon := evidence.Noon(time.UnixMilli(pt.AtMS), zone)
 		s, ok := sums[noon]
 		if !ok {
 			s = &sum{}
@@ -45,7 +46,7 @@ func Paired(r repair.Result, id string, zone *time.Location) (wet, risk picture.
 	for _, noon := range nights {
 		s := sums[noon]
 		a, b := picture.PairedNight{From: noon}, picture.PairedNight{From: noon}
-		if s.seen >= 0.8*NightsAfter(noon, 1, zone).Sub(noon).Hours() {
+		if s.seen >= 0.8*evidence.NoonAfter(noon, 1, zone).Sub(noon).Hours() {
 			a.Measured, a.Without = &s.wet, &s.wet0
 			b.Measured, b.Without = &s.risk, &s.risk0
 		}

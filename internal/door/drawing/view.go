@@ -7,6 +7,7 @@ import (
 
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -26,8 +27,8 @@ func Sheet(c *roof.Case, v timeline.View, surface roof.Position, from, until tim
 	}
 	outdoor, covering := column(v, c, roof.OutdoorAir), column(v, c, roof.CoveringUnderside)
 	step := 0
-	for noon := from; noon.Before(until); noon = NightsAfter(noon, 1, zone) {
-		n := picture.Night{From: noon, Until: NightsAfter(noon, 1, zone)}
+	for noon := from; noon.Before(until); noon = evidence.NoonAfter(noon, 1, zone) {
+		n := picture.Night{From: noon, Until: evidence.NoonAfter(noon, 1, zone)}
 		for step < len(v.Time) && v.Time[step].Before(n.From) {
 			step++
 		}

@@ -6,7 +6,6 @@ package drawing
 
 import (
 	"sort"
-	"time"
 
 	"dewcase/internal/door/picture"
 	"dewcase/internal/roof"
@@ -29,20 +28,4 @@ func Events(c *roof.Case) []picture.Event {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
 	return out
-}
-
-// NightOf is the noon at which the night of a time begins.
-func NightOf(t time.Time, zone *time.Location) time.Time {
-	l := t.In(zone)
-	noon := time.Date(l.Year(), l.Month(), l.Day(), 12, 0, 0, 0, zone)
-	if noon.After(t) {
-		noon = time.Date(l.Year(), l.Month(), l.Day()-1, 12, 0, 0, 0, zone)
-	}
-	return noon
-}
-
-// NightsAfter is the noon n nights later.
-func NightsAfter(noon time.Time, n int, zone *time.Location) time.Time {
-	l := noon.In(zone)
-	return time.Date(l.Year(), l.Month(), l.Day()+n, 12, 0, 0, 0, zone)
 }

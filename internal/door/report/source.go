@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -110,15 +111,12 @@ const longestSheet = 220
 
 func load(s Source) (*builder, error) {
 	b := &builder{Source: s, zone: s.Case.Property.Zone}
-	if b.zone == nil {
-		b.zone = time.UTC
-	}
 	if !b.recorded() {
 		return b, nil
 	}
 	b.from, b.until = *s.Answer.From, *s.Answer.Until
-	first := drawing.NightOf(b.from, b.zone)
-	end := drawing.NightsAfter(drawing.NightOf(b.until, b.zone), 1, b.zone)
+	first := evidence.Noon(b.from, b.zone)
+	end := evidence.NoonAfter(evidence.Noon(b.until, b.zone), 1, b.zone)
 	for from := first; from.Before(end); {
 		until := end
 		if end.Sub(first) > longestSheet*24*time.Hour {

@@ -3,6 +3,7 @@ package assessment
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"dewcase/internal/physics/airchange"
@@ -16,6 +17,7 @@ import (
 	"dewcase/internal/physics/vapour"
 	"dewcase/internal/reason/buildup"
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/openings"
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
@@ -115,7 +117,8 @@ func surfacePhysics(set *series.Set, pos roof.Position) SurfacePhysics {
 		return err == nil
 	}
 	course := condensate.Course{AtMS: c.AtMS, SurfaceC: c.SurfaceC, VapourPa: c.AirPa, Joined: c.Joined}
-	film, err := condensate.Run(course, condensate.Settings{PressurePa: pressurePa(set.Case)}, set.Case.Property.Zone)
+	film, err := condensate.Run(course, condensate.Settings{PressurePa: pressurePa(set.Case)},
+		evidence.Bounds(set.Case.Property.Zone))
 	if note("condensate", err) {
 		s.Film = film.Thin(course, filmPoints)
 		film.MassGM2 = nil // one value a node; the thinned course is enough
@@ -167,7 +170,7 @@ type grid struct {
 	set     *series.Set
 }
 
-const hourMS = int64(3600_000)
+const hourMS = evidence.HourMS
 
 func hourly(set *series.Set) grid {
 	start := set.FromMS / hourMS * hourMS
@@ -185,51 +188,42 @@ func (g grid) before(repairs []roof.Event) grid {
 	return g
 }
 
-// mean is the mean of a place's positions hour by hour, where at least two
+// mean is the air of a place's loggers together hour by hour, where at least two
 // thirds of the hour was observed; ok is false where the place has no humidity.
 func (g grid) mean(place roof.Place) (tempC, pa []float64, seen []bool, uncPa float64, ok bool) {
-	courses := g.set.At(place)
-	tempC, pa, seen = make([]float64, g.n), make([]float64, g.n), make([]bool, g.n)
-	count := make([]float64, g.n)
-	for _, c := range courses {
+	var temps, vapours [][]float64
+	for _, c := range g.set.At(place) {
 		if c.VapourPa.Len() == 0 {
 			continue
 		}
-		ok = true
+		t, v := slices.Repeat([]float64{math.NaN()}, g.n), slices.Repeat([]float64{math.NaN()}, g.n)
 		temp := c.TempC.Bins(g.startMS, hourMS, g.n)
 		for i, b := range c.VapourPa.Bins(g.startMS, hourMS, g.n) {
 			if 3*b.ObservedMS >= 2*hourMS && temp[i].ObservedMS > 0 {
-				tempC[i] += temp[i].Mean
-				pa[i] += b.Mean
-				count[i]++
+				t[i], v[i] = temp[i].Mean, b.Mean
 			}
 		}
-		for _, s := range c.Stints {
-			uncPa = max(uncPa, standardUncPa(s.Accuracy, c))
+		temps, vapours = append(temps, t), append(vapours, v)
+		uncPa = max(uncPa, standardUncPa(c))
+	}
+	tempC, pa, seen = evidence.Join(temps, 1), evidence.Join(vapours, 1), make([]bool, g.n)
+	for i, x := range pa {
+		if seen[i] = !math.IsNaN(x + tempC[i]); !seen[i] {
+			tempC[i], pa[i] = 0, 0
 		}
 	}
-	for i := range count {
-		if count[i] > 0 {
-			tempC[i], pa[i], seen[i] = tempC[i]/count[i], pa[i]/count[i], true
-		}
-	}
-	return tempC, pa, seen, uncPa, ok
+	return tempC, pa, seen, uncPa, len(temps) > 0
 }
 
-// standardUncPa is the standard uncertainty of a mean vapour pressure from a
-// logger's accuracy, at the course's mean state; 0 where it is unknown.
-func standardUncPa(a roof.Accuracy, c *series.Course) float64 {
-	if a.TempC == nil || a.RHPct == nil || c.TempC.Len() == 0 || c.RHPct.Len() == 0 {
+// standardUncPa is the standard uncertainty of a mean vapour pressure from the
+// errors of a position's loggers, at its mean state; 0 where they are unknown.
+func standardUncPa(c *series.Course) float64 {
+	uTempC, ok1 := evidence.Standard(c.Stints, roof.TempC)
+	uRHPct, ok2 := evidence.Standard(c.Stints, roof.RHPct)
+	if !ok1 || !ok2 {
 		return 0
 	}
-	t, rh := meanOf(c.TempC), meanOf(c.RHPct)
-	divisor := math.Sqrt(3) // a rectangular distribution's half-width over its standard deviation
-	if a.K > 0 {
-		divisor = a.K
-	}
-	sat := psychro.SatWaterPa(t)
-	x, y := *a.RHPct/divisor*sat/100, *a.TempC/divisor*sat*rh/100*psychro.LogSlopeWater(t)
-	return math.Hypot(x, y)
+	return evidence.VapourUncPa(meanOf(c.VapourPa), meanOf(c.TempC), uTempC, uRHPct)
 }
 
 func meanOf(t series.Track) float64 {

@@ -67,13 +67,9 @@ func BeyondModel(r Repair) string {
 func unjudged(c *roof.Case) []string {
 	var out []string
 	for _, e := range repair.Unjudged(c) {
-		at := e.At
-		if c.Property.Zone != nil {
-			at = at.In(c.Property.Zone)
-		}
 		out = append(out, fmt.Sprintf("the repair of %s (%q) has no verdict: the case has no surface that it treats and "+
-			"that is not left alone; list the covering's or the underlay's underside under positions", at.Format("2006-01-02"),
-			e.What))
+			"that is not left alone; list the covering's or the underlay's underside under positions",
+			e.At.In(c.Property.Zone).Format(time.DateOnly), e.What))
 	}
 	return out
 }

@@ -38,8 +38,9 @@ func TestSupportSumsToOneAsPrinted(t *testing.T) {
 
 // A figure that is null because a probe stood still says so.
 func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
-	set := &series.Set{Case: &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},
-		{ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}}
+	set := &series.Set{Case: &roof.Case{Property: roof.Property{Zone: time.UTC},
+		Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},
+			{ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}}
 	set.Courses = []series.Course{{Position: set.Case.Positions[0], Excluded: 200,
 		Flagged: map[roof.Flags]int{roof.FlagFlatLine: 200, roof.FlagJump: 3}}, {Position: set.Case.Positions[1]}}
 	notes := measured(set).Surfaces[0].Notes
@@ -51,8 +52,9 @@ func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
 // The contract: where changes is absent, what a repair is credited with is
 // inferred from treats and the answer says so.
 func TestAVerdictSaysWhatTheRepairIsCreditedWith(t *testing.T) {
-	c := &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},
-		{ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}
+	c := &roof.Case{Property: roof.Property{Zone: time.UTC},
+		Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},
+			{ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}
 	c.Events = []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, Treats: []string{"slate"}}}
 	inferred := repair.Assess(&series.Set{Case: c}, repair.Options{})
 	c.Events[0].Changes = []roof.Change{roof.VoidVentilation}
@@ -63,8 +65,9 @@ func TestAVerdictSaysWhatTheRepairIsCreditedWith(t *testing.T) {
 }
 
 func TestARepairWithoutAVerdictIsNamed(t *testing.T) {
-	c := &roof.Case{Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}},
-		Events: []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, What: "vents opened"}}}
+	c := &roof.Case{Property: roof.Property{Zone: time.UTC},
+		Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir}},
+		Events:    []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, What: "vents opened"}}}
 	a := Of(&series.Set{Case: c})
 	assert.Empty(t, a.Repairs)
 	assert.Contains(t, strings.Join(a.Notes, " "), `the repair of 1970-01-01 ("vents opened") has no verdict`)

@@ -62,6 +62,7 @@ func caseID(n strictyaml.Node) string {
 }
 
 func (r *reader) property(n strictyaml.Node) (p roof.Property) {
+	p.Zone = time.UTC // also of a file with faults: a property always has a zone
 	m := n.Map("label", "timezone", "altitude_m", "completed")
 	p.Label = label(m.Get("label"), 300)
 	zone := m.Need("timezone", "write the property's IANA zone, such as Europe/London; nights run noon to noon there")

@@ -12,12 +12,13 @@ import (
 
 	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
 
 // hourMS is the grain of what is kept at hand.
-const hourMS = int64(3600_000)
+const hourMS = evidence.HourMS
 
 // quietMS is how far apart a flag and the readings that cause it can lie.
 const quietMS = int64(qc.Reach / time.Millisecond)
@@ -158,9 +159,6 @@ func spanMS(c *roof.Case, usual map[string]int64, logger string) int64 {
 // right for the hour it covers, and Timeline works out anew what is asked for
 // off this grid.
 func phaseMS(c *roof.Case) int64 {
-	if c.Property.Zone == nil {
-		return 0
-	}
 	_, offset := time.Unix(1_700_000_000, 0).In(c.Property.Zone).Zone()
 	return ((-int64(offset)*1000)%hourMS + hourMS) % hourMS
 }

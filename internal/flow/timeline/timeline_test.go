@@ -138,21 +138,3 @@ func TestFoldingHoursGivesTheDay(t *testing.T) {
 	assert.JSONEq(t, string(b), string(a))
 	assert.NotContains(t, string(a), "NaN")
 }
-
-// Nights run noon to noon local time, and are 25 or 23 h where the clocks
-// change (Europe/London: 25 October 2026 and 28 March 2027).
-func TestNightsFollowTheClockOfTheHouse(t *testing.T) {
-	london, err := time.LoadLocation("Europe/London")
-	require.NoError(t, err)
-	at := func(y int, m time.Month, d, h int) int64 { return time.Date(y, m, d, h, 0, 0, 0, london).UnixMilli() }
-	nights := timeline.Nights(london, at(2026, 10, 24, 13), at(2026, 10, 26, 11))
-	require.Len(t, nights, 2)
-	assert.Equal(t, "2026-10-24", nights[0].Date)
-	assert.EqualValues(t, 25*3600_000, nights[0].UntilMS-nights[0].FromMS)
-	assert.EqualValues(t, 24*3600_000, nights[1].UntilMS-nights[1].FromMS)
-	nights = timeline.Nights(london, at(2027, 3, 28, 3), at(2027, 3, 28, 4))
-	require.Len(t, nights, 1)
-	assert.Equal(t, "2027-03-27", nights[0].Date)
-	assert.EqualValues(t, 23*3600_000, nights[0].UntilMS-nights[0].FromMS)
-	assert.Empty(t, timeline.Nights(london, 5, 5))
-}

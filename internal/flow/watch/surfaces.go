@@ -8,6 +8,7 @@ import (
 
 	"dewcase/internal/physics/condensate"
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -81,10 +82,10 @@ func (w *record) wetNow(s surface, p roof.Position) alert.Sign {
 // lies the band.
 const clearK = 0.5
 
-// Night is one night of one surface, noon to noon.
+// Night is what one surface did in one night.
 type Night struct {
-	From                 time.Time
-	Observed, Wet, Frost float64 // h
+	From                 time.Time // noon
+	Observed, Wet, Frost float64   // h
 }
 
 // brieflyWetH is how many hours of water make a night briefly wet: less is one
@@ -93,9 +94,9 @@ const brieflyWetH = 1.0 / 6
 
 // Said is the night as it is put into words.
 func (n Night) Said() words.Night {
-	out := words.Night{From: n.From, WetH: n.Wet, Frost: n.Frost > n.Wet/2}
+	out := words.Night{From: n.From, WetH: n.Wet, Frost: evidence.FrostNight(n.Wet, n.Frost)}
 	switch {
-	case n.Wet >= wetNightH:
+	case evidence.WetNight(n.Wet):
 		out.State = words.WetNight
 	case n.Observed < nightSeenH:
 	case n.Wet >= brieflyWetH:
@@ -110,11 +111,7 @@ func (n Night) Said() words.Night {
 func (w *record) nights(s surface) []Night {
 	var out []Night
 	for i := range w.n {
-		local := w.at(i).In(w.zone)
-		noon := time.Date(local.Year(), local.Month(), local.Day(), 12, 0, 0, 0, w.zone)
-		if local.Before(noon) {
-			noon = time.Date(local.Year(), local.Month(), local.Day()-1, 12, 0, 0, 0, w.zone)
-		}
+		noon := evidence.Noon(w.at(i), w.zone)
 		if len(out) == 0 || !out[len(out)-1].From.Equal(noon) {
 			out = append(out, Night{From: noon})
 		}
@@ -147,21 +144,21 @@ func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
 		Facts: alert.Facts{Words: words.HomeSurface(w.in.Case, p)}}
 	all := w.nights(s)
 	if len(all) > 7 {
-		if last := all[len(all)-1]; last.Wet < wetNightH { // the running night says nothing yet
+		if last := all[len(all)-1]; !evidence.WetNight(last.Wet) { // the running night says nothing yet
 			all = all[:len(all)-1]
 		}
 		all = all[max(0, len(all)-7):]
 	}
 	hours := 0.0
 	for _, n := range all {
-		if n.Wet >= wetNightH {
+		if evidence.WetNight(n.Wet) {
 			if out.Facts.Nights == 0 {
 				out.From = n.From
 			}
 			out.Facts.Nights++
 			hours += n.Wet
 		}
-		if n.Observed >= nightSeenH || n.Wet >= wetNightH {
+		if n.Observed >= nightSeenH || evidence.WetNight(n.Wet) {
 			out.Facts.Seen++
 		}
 	}
@@ -203,7 +200,7 @@ func (w *record) melting(s surface, p roof.Position) alert.Sign {
 		c.AtMS, c.SurfaceC, c.VapourPa, c.Joined = append(c.AtMS, ms), append(c.SurfaceC, s.tempC[j]),
 			append(c.VapourPa, s.airPa[j]), append(c.Joined, false)
 	}
-	r, err := condensate.Run(c, condensate.Settings{}, w.zone)
+	r, err := condensate.Run(c, condensate.Settings{}, evidence.Bounds(w.zone))
 	if err != nil {
 		return out
 	}
@@ -278,34 +275,21 @@ func (w *record) suddenAt(a air) (value float64, detail string, at time.Time, ok
 	if len(usual) < suddenDays-2 {
 		return 0, "", at, false
 	}
-	mid := median(usual)
+	mid := evidence.Median(usual)
 	spread := make([]float64, len(usual))
 	for i, x := range usual {
 		spread[i] = math.Abs(x - mid)
 	}
-	limit := max(suddenPa, robustK*1.4826*median(spread))
+	limit := max(suddenPa, robustK*1.4826*evidence.Median(spread))
 	at = w.at(last)
 	if at.After(w.in.Now) {
 		at = w.in.Now
 	}
 	// Thawing frost and sun-warmed damp timber give vapour too: a loft that
 	// became warmer by more than 4 K is not judged.
-	if temp > median(temps)+4 {
+	if temp > evidence.Median(temps)+4 {
 		return 0, "", at, true
 	}
 	return max(0, (now-mid)/limit), fmt.Sprintf("vapour %.0f Pa above outdoors over the last day, usually %.0f", now, mid),
 		at, true
-}
-
-func median(x []float64) float64 {
-	y := slices.Clone(x)
-	slices.Sort(y)
-	n := len(y)
-	if n == 0 {
-		return 0
-	}
-	if n%2 == 1 {
-		return y[n/2]
-	}
-	return (y[n/2-1] + y[n/2]) / 2
 }

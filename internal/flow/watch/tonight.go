@@ -31,9 +31,8 @@ func Tonight(in Input) *float64 {
 func (w *record) course(k int) outlook.Course {
 	s := w.surfaces[k]
 	c := outlook.Course{FromMS: w.in.FromMS, Zone: w.zone, WetH: s.wet, ObservedH: s.observed,
-		MarginK: make([]float64, w.n), LimitC: make([]float64, w.n)}
+		MarginK: missing(w.n), LimitC: missing(w.n), OutdoorC: w.outC, OutdoorDewC: missing(w.n)}
 	for i, r := range w.in.Rows {
-		c.MarginK[i], c.LimitC[i] = math.NaN(), math.NaN()
 		if r.Surfaces[k].ObservedMS > 0 {
 			c.MarginK[i] = r.Surfaces[k].MarginMean
 		}
@@ -41,19 +40,12 @@ func (w *record) course(k int) outlook.Course {
 			c.LimitC[i] = psychro.LimitC(s.airPa[i])
 		}
 	}
-	c.OutdoorC, c.OutdoorDewC = make([]float64, w.n), make([]float64, w.n)
-	for i, r := range w.in.Rows {
-		c.OutdoorC[i], c.OutdoorDewC[i] = math.NaN(), math.NaN()
-		for p, pos := range w.in.Case.Positions {
-			if pos.Place != roof.OutdoorAir || p >= len(r.Positions) {
-				continue
-			}
-			if b := r.Positions[p]; b.TempC.ObservedMS > 0 && math.IsNaN(c.OutdoorC[i]) {
-				c.OutdoorC[i] = b.TempC.Mean
-				if b.DewPointC.ObservedMS > 0 {
-					c.OutdoorDewC[i] = b.DewPointC.Mean
-				}
-			}
+	if w.outC == nil {
+		c.OutdoorC = missing(w.n)
+	}
+	for i, pa := range w.outPa {
+		if dew, err := psychro.DewPointC(max(pa, psychro.FloorPa)); err == nil && !math.IsNaN(pa) {
+			c.OutdoorDewC[i] = dew
 		}
 	}
 	return c

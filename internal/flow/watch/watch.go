@@ -28,6 +28,7 @@ import (
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/physics/psychro"
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/outlook"
 	"dewcase/internal/roof"
 )
@@ -36,11 +37,7 @@ import (
 // and for what is usual of this roof.
 const Days = 21
 
-// wetNightH is how many hours of water make a wet night: shorter dew is wiped
-// off by the morning (this program's choice).
-const wetNightH = 1.0
-
-const hourMS = int64(3600_000)
+const hourMS = evidence.HourMS
 
 // Seen is how a logger was last heard.
 type Seen struct {
@@ -131,7 +128,8 @@ type record struct {
 	in       Input
 	n        int
 	surfaces []surface
-	outPa    []float64 // NaN where not observed
+	outPa    []float64 // of the outdoor loggers together, NaN where not observed; nil without one
+	outC     []float64
 	airs     []air
 	zone     *time.Location
 }
@@ -155,17 +153,13 @@ type air struct {
 
 func newRecord(in Input) *record {
 	w := &record{in: in, n: len(in.Rows), zone: in.Case.Property.Zone}
-	if w.zone == nil {
-		w.zone = time.UTC
-	}
 	index := map[string]int{}
 	for i, p := range in.Case.Positions {
 		index[p.ID] = i
 	}
 	pa := func(p int) (pa, temp []float64) {
-		pa, temp = make([]float64, w.n), make([]float64, w.n)
+		pa, temp = missing(w.n), missing(w.n)
 		for i, r := range in.Rows {
-			pa[i], temp[i] = math.NaN(), math.NaN()
 			if p >= len(r.Positions) {
 				continue
 			}
@@ -179,47 +173,35 @@ func newRecord(in Input) *record {
 		}
 		return pa, temp
 	}
+	var outPa, outC [][]float64
 	for i, p := range in.Case.Positions {
 		switch p.Place {
 		case roof.OutdoorAir:
-			one, _ := pa(i)
-			w.outPa = fill(w.outPa, one)
+			one, temp := pa(i)
+			outPa, outC = append(outPa, one), append(outC, temp)
 		case roof.LoftAir, roof.BattenVoidAir:
 			x, t := pa(i)
 			w.airs = append(w.airs, air{p, x, t})
 		}
 	}
+	w.outPa, w.outC = evidence.Join(outPa, 1), evidence.Join(outC, 1)
 	for k, p := range in.Case.Surfaces() {
 		w.surfaces = append(w.surfaces, w.surface(k, p, index, pa))
 	}
 	return w
 }
 
-// fill takes a further outdoor logger where the first is silent.
-func fill(have, more []float64) []float64 {
-	if have == nil {
-		return more
-	}
-	for i := range have {
-		if math.IsNaN(have[i]) {
-			have[i] = more[i]
-		}
-	}
-	return have
-}
+// missing is a column of hours of which none was observed.
+func missing(n int) []float64 { return slices.Repeat([]float64{math.NaN()}, n) }
 
 func (w *record) surface(k int, p roof.Position, index map[string]int, pa func(int) (a, b []float64)) surface {
 	s := surface{pos: p, lastObserved: -1}
 	s.observed, s.wet, s.frost, s.marginMin = make([]float64, w.n), make([]float64, w.n), make([]float64, w.n),
 		make([]float64, w.n)
 	_, s.tempC = pa(index[p.ID])
+	s.airPa = missing(w.n)
 	if i, ok := index[p.Meets]; ok {
 		s.airPa, _ = pa(i)
-	} else {
-		s.airPa = make([]float64, w.n)
-		for i := range s.airPa {
-			s.airPa[i] = math.NaN()
-		}
 	}
 	for i, r := range w.in.Rows {
 		x := r.Surfaces[k]

@@ -14,7 +14,7 @@ import (
 // vapour: a roof that is fed from within holds more of it than outdoor air, and
 // where the water on a surface is mere dew the air that meets it is no damper
 // than outdoors while it is wet.
-type evidence struct {
+type traces struct {
 	outdoors bool // there is an outdoor logger
 	// loftPa is the vapour pressure above outdoors of the loft, or of the void
 	// where no logger is in the loft, mean of the last three days.
@@ -57,7 +57,7 @@ const (
 )
 
 // terms are what the coefficients multiply.
-func (e evidence) terms() []float64 {
+func (e traces) terms() []float64 {
 	part := func(pa float64) float64 { return min(max(pa, excessMinPa), excessMaxPa) / 100 }
 	x := []float64{1, part(e.loftPa), part(e.coverPa), part(e.feltPa), 0, 0}
 	if e.healthy != nil {
@@ -67,7 +67,7 @@ func (e evidence) terms() []float64 {
 }
 
 // logOdds that the water of this roof comes from within.
-func (e evidence) logOdds() float64 {
+func (e traces) logOdds() float64 {
 	sum := 0.0
 	for i, x := range e.terms() {
 		sum += withinBeta[i] * x
@@ -83,7 +83,7 @@ func logit(p float64) float64 {
 // level says whose water it is. Without an outdoor logger the diagnosis decides
 // alone, which never goes beyond possible damp, and without either a wetting
 // counts as that: better once too often than a drip unannounced.
-func (e evidence) level() alert.Level {
+func (e traces) level() alert.Level {
 	x := e.logOdds()
 	if !e.outdoors {
 		if e.healthy == nil {
@@ -100,8 +100,8 @@ func (e evidence) level() alert.Level {
 	return alert.Dew
 }
 
-func (w *record) evidence(s *Slow) evidence {
-	e := evidence{outdoors: w.outPa != nil}
+func (w *record) evidence(s *Slow) traces {
+	e := traces{outdoors: w.outPa != nil}
 	if s != nil && s.Days >= enoughDays {
 		e.healthy = s.Healthy
 	}

@@ -16,20 +16,20 @@ func TestWhoseWaterItIs(t *testing.T) {
 	healthy := func(p float64) *float64 { return &p }
 	for _, c := range []struct {
 		name string
-		e    evidence
+		e    traces
 		want alert.Level
 	}{
-		{"nothing but a wet covering in air as dry as outdoors", evidence{outdoors: true, coverPa: -40}, alert.Dew},
-		{"a loft 100 Pa above outdoors, in the first days", evidence{outdoors: true, loftPa: 100}, alert.Unsure},
+		{"nothing but a wet covering in air as dry as outdoors", traces{outdoors: true, coverPa: -40}, alert.Dew},
+		{"a loft 100 Pa above outdoors, in the first days", traces{outdoors: true, loftPa: 100}, alert.Unsure},
 		{"however damp, nothing outright without a diagnosis",
-			evidence{outdoors: true, loftPa: 300, coverPa: 300, feltPa: 300}, alert.Unsure},
-		{"a damp loft and a diagnosis of a defect", evidence{outdoors: true, loftPa: 120, feltPa: 80, healthy: healthy(0.03)},
+			traces{outdoors: true, loftPa: 300, coverPa: 300, feltPa: 300}, alert.Unsure},
+		{"a damp loft and a diagnosis of a defect", traces{outdoors: true, loftPa: 120, feltPa: 80, healthy: healthy(0.03)},
 			alert.Damp},
-		{"a damp loft that the diagnosis finds sound", evidence{outdoors: true, loftPa: 40, healthy: healthy(0.9)},
+		{"a damp loft that the diagnosis finds sound", traces{outdoors: true, loftPa: 40, healthy: healthy(0.9)},
 			alert.Dew},
-		{"no outdoor logger and no diagnosis", evidence{}, alert.Unsure},
-		{"no outdoor logger, a sound roof", evidence{healthy: healthy(0.9)}, alert.Dew},
-		{"no outdoor logger, a defect nearly certain", evidence{healthy: healthy(0.02)}, alert.Unsure},
+		{"no outdoor logger and no diagnosis", traces{}, alert.Unsure},
+		{"no outdoor logger, a sound roof", traces{healthy: healthy(0.9)}, alert.Dew},
+		{"no outdoor logger, a defect nearly certain", traces{healthy: healthy(0.02)}, alert.Unsure},
 	} {
 		t.Run(c.name, func(t *testing.T) { assert.Equal(t, c.want, c.e.level()) })
 	}
@@ -39,7 +39,7 @@ func TestDamperAirAndLessSupportForASoundRoofNeverLowerTheOdds(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		pa := rapid.Float64Range(-500, 900)
 		p := rapid.Float64Range(0, 1).Draw(r, "healthy")
-		e := evidence{outdoors: true, loftPa: pa.Draw(r, "loft"), coverPa: pa.Draw(r, "cover"), feltPa: pa.Draw(r, "felt"),
+		e := traces{outdoors: true, loftPa: pa.Draw(r, "loft"), coverPa: pa.Draw(r, "cover"), feltPa: pa.Draw(r, "felt"),
 			healthy: &p}
 		more, less := e, p*rapid.Float64Range(0, 1).Draw(r, "share")
 		more.loftPa, more.coverPa, more.feltPa, more.healthy = e.loftPa+50, e.coverPa+50, e.feltPa+50, &less

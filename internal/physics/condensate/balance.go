@@ -24,8 +24,8 @@ const hourMS = int64(time.Hour / time.Millisecond)
 // pressure is taken as a parabola: within 0.03 Pa of the Magnus curve.
 const stepK = 2.0
 
-// Run keeps the balance over a course, in the zone where nights run noon to
-// noon (nil: UTC). The film m >= 0 follows
+// Run keeps the balance over a course. nightOf gives the bounds in Unix ms of the
+// night that a time belongs to. The film m >= 0 follows
 //
 //	dm/dt = beta_p (e - p_sat(Ts))   while m > 0 or the right side is above 0
 //
@@ -42,7 +42,7 @@ const stepK = 2.0
 //
 // Temperatures -90..100 C, pressures 0..200 kPa; anything else is ErrInput.
 // Within 0.2 % of a balance stepped at 5 s; the coefficient itself is known to a factor of about two.
-func Run(c Course, s Settings, zone *time.Location) (*Result, error) {
+func Run(c Course, s Settings, nightOf func(ms int64) (fromMS, untilMS int64)) (*Result, error) {
 	s = s.withDefaults()
 	if err := check(c, s); err != nil {
 		return nil, err
@@ -51,10 +51,8 @@ func Run(c Course, s Settings, zone *time.Location) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	if zone == nil {
-		zone = time.UTC
-	}
-	b := balance{s: s, perPa: 3.6e6 * beta, zone: zone, res: &Result{Settings: s, MassGM2: make([]float64, len(c.AtMS))}}
+	b := balance{s: s, perPa: 3.6e6 * beta, nightOf: nightOf, res: &Result{Settings: s,
+		MassGM2: make([]float64, len(c.AtMS))}}
 	n := len(c.AtMS)
 	for i := 0; i+1 < n; i++ {
 		if !c.Joined[i] {
@@ -95,10 +93,10 @@ func check(c Course, s Settings) error {
 
 // balance is the state while a course is run.
 type balance struct {
-	s     Settings
-	perPa float64 // g/(m2 h Pa)
-	zone  *time.Location
-	res   *Result
+	s       Settings
+	perPa   float64 // g/(m2 h Pa)
+	nightOf func(ms int64) (fromMS, untilMS int64)
+	res     *Result
 
 	mass    float64
 	frozen  bool

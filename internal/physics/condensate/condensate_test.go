@@ -35,7 +35,7 @@ func course(hours float64, step time.Duration, surfaceC, vapourPa func(h float64
 func constant(x float64) func(float64) float64 { return func(float64) float64 { return x } }
 
 func run(t require.TestingT, c condensate.Course, s condensate.Settings) *condensate.Result {
-	r, err := condensate.Run(c, s, time.UTC)
+	r, err := condensate.Run(c, s, noonToNoon(time.UTC))
 	require.NoError(t, err)
 	return r
 }
@@ -184,7 +184,7 @@ func TestNoWaterIsMadeOrLost(t *testing.T) {
 		c := drawCourse(rt)
 		zone, err := time.LoadLocation(rapid.SampledFrom([]string{"UTC", "Europe/London", "Asia/Kathmandu"}).Draw(rt, "zone"))
 		require.NoError(rt, err)
-		r, err := condensate.Run(c, condensate.Settings{ConvectionWM2K: 8}, zone)
+		r, err := condensate.Run(c, condensate.Settings{ConvectionWM2K: 8}, noonToNoon(zone))
 		require.NoError(rt, err)
 		assert.InDelta(rt, r.CondensedGM2, r.EvaporatedGM2+r.DrippedGM2+r.ForgottenGM2+r.LeftGM2, 1e-6*(1+r.CondensedGM2))
 		var observed, condensed, evaporated, dripped, wet, nightCondensed, nightWet, nightDripped float64
@@ -314,7 +314,7 @@ func TestNightsRunNoonToNoonLocalAndMorningsAreJudged(t *testing.T) {
 	}
 	e := constant(psychro.SatWaterPa(3))
 	c := course(4*24, 10*time.Minute, ts, e)
-	r, err := condensate.Run(c, condensate.Settings{}, london)
+	r, err := condensate.Run(c, condensate.Settings{}, noonToNoon(london))
 	require.NoError(t, err)
 	require.Len(t, r.Nights, 5, "midnight to midnight over four days touches five nights")
 	for _, n := range r.Nights {
@@ -338,7 +338,7 @@ func TestNightsOverAClockChange(t *testing.T) {
 	for i := range c.AtMS {
 		c.AtMS[i] += begin - start
 	}
-	r, err := condensate.Run(c, condensate.Settings{}, london)
+	r, err := condensate.Run(c, condensate.Settings{}, noonToNoon(london))
 	require.NoError(t, err)
 	require.Len(t, r.Nights, 1)
 	assert.InDelta(t, 25, r.Nights[0].ObservedH, 1e-9)
@@ -360,12 +360,12 @@ func TestInputThatCannotBeIsAnError(t *testing.T) {
 		c := course(3, time.Hour, constant(5), constant(700))
 		var s condensate.Settings
 		spoil(&c, &s)
-		_, err := condensate.Run(c, s, nil)
+		_, err := condensate.Run(c, s, noonToNoon(time.UTC))
 		assert.ErrorIs(t, err, condensate.ErrInput, name)
 	}
-	_, err := condensate.Run(good, condensate.Settings{}, nil)
+	_, err := condensate.Run(good, condensate.Settings{}, noonToNoon(time.UTC))
 	require.NoError(t, err)
-	r, err := condensate.Run(condensate.Course{}, condensate.Settings{}, nil)
+	r, err := condensate.Run(condensate.Course{}, condensate.Settings{}, noonToNoon(time.UTC))
 	require.NoError(t, err, "no data is no water, not a fault")
 	assert.Zero(t, r.ObservedH)
 }
@@ -377,8 +377,21 @@ func BenchmarkWinter(b *testing.B) {
 		func(h float64) float64 { return 700 + 100*math.Sin(h/30) })
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := condensate.Run(c, condensate.Settings{}, time.UTC); err != nil {
+		if _, err := condensate.Run(c, condensate.Settings{}, noonToNoon(time.UTC)); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// noonToNoon gives the nights of a zone.
+func noonToNoon(zone *time.Location) func(ms int64) (fromMS, untilMS int64) {
+	return func(ms int64) (int64, int64) {
+		t := time.UnixMilli(ms).In(zone)
+		day := t.Day()
+		if t.Hour() < 12 {
+			day--
+		}
+		return time.Date(t.Year(), t.Month(), day, 12, 0, 0, 0, zone).UnixMilli(),
+			time.Date(t.Year(), t.Month(), day+1, 12, 0, 0, 0, zone).UnixMilli()
 	}
 }

@@ -3,7 +3,6 @@ package condensate
 import (
 	"fmt"
 	"sort"
-	"time"
 )
 
 // Result is the balance of one surface over a record. Masses in g/m2, times in
@@ -57,7 +56,7 @@ const (
 	MorningWet
 )
 
-// Night runs from noon to noon in the property's zone.
+// Night is what became of the film in one night.
 type Night struct {
 	FromMS, UntilMS          int64
 	ObservedH                float64
@@ -162,7 +161,7 @@ func (b *balance) openBins(ms int64) {
 	}
 	if b.night == nil || ms >= b.noonMS {
 		b.closeNight(false)
-		from, until := nightOf(ms, b.zone)
+		from, until := b.nightOf(ms)
 		b.night, b.noonMS = &Night{FromMS: from, UntilMS: until}, until
 	}
 }
@@ -194,16 +193,6 @@ func (b *balance) closeNight(seen bool) {
 }
 
 func mod(a, m int64) int64 { return ((a % m) + m) % m }
-
-// nightOf is the span from noon to noon around a time, in ms.
-func nightOf(ms int64, zone *time.Location) (from, until int64) {
-	t := time.UnixMilli(ms).In(zone)
-	noon := time.Date(t.Year(), t.Month(), t.Day(), 12, 0, 0, 0, zone)
-	if t.Before(noon) {
-		return time.Date(t.Year(), t.Month(), t.Day()-1, 12, 0, 0, 0, zone).UnixMilli(), noon.UnixMilli()
-	}
-	return noon.UnixMilli(), time.Date(t.Year(), t.Month(), t.Day()+1, 12, 0, 0, 0, zone).UnixMilli()
-}
 
 func (r *Result) summarise() {
 	for _, n := range r.Nights {

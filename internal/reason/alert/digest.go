@@ -88,10 +88,10 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 			case a.State == Cleared && !a.Cleared.Before(since) && !h.nightly(a):
 				over++
 				lines = append(lines, "- Over: "+strings.TrimSuffix(a.Said(zone).Line(), ".")+", until "+
-					a.Cleared.In(zoneOr(zone)).Format("Mon 2 Jan 15:04"))
+					a.Cleared.In(zone).Format("Mon 2 Jan 15:04"))
 			}
 		}
-		monday = monday || now.In(zoneOr(zone)).Weekday() == time.Monday
+		monday = monday || now.In(zone).Weekday() == time.Monday
 		lost += len(h.Lost)
 		for _, l := range h.Lost {
 			lines = append(lines, "- Not delivered: "+l)

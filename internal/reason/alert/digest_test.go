@@ -14,10 +14,10 @@ func TestTheDailySummarySaysWhatIsInForceNewAndOver(t *testing.T) {
 	now := time.Date(2026, 12, 2, 7, 30, 0, 0, time.UTC)
 	old, fresh := now.AddDate(0, 0, -9), now.Add(-5*time.Hour)
 	houses := []House{
-		{Case: &roof.Case{ID: "dry-1", Property: roof.Property{Label: "1 Dry Lane"}},
+		{Case: &roof.Case{ID: "dry-1", Property: roof.Property{Label: "1 Dry Lane", Zone: time.UTC}},
 			Book: &Book{Alerts: []*Alert{{Condition: SurfaceWet, Position: "slate", State: Cleared, Since: old,
 				Cleared: old.Add(time.Hour)}, {Condition: WetNights}}}},
-		{Case: &roof.Case{ID: "larch-3", Property: roof.Property{Label: "3 Larch Row"}},
+		{Case: &roof.Case{ID: "larch-3", Property: roof.Property{Label: "3 Larch Row", Zone: time.UTC}},
 			Link: "https://roof.example.org/cases/larch-3/alerts", Lost: []string{"mail to ann@example.org: no such user"},
 			Book: &Book{Alerts: []*Alert{
 				{ID: "battery_low.k1.1", Condition: BatteryLow, Position: "k1", State: Raised, Since: fresh,
@@ -61,7 +61,8 @@ func TestARoofThatIsWetEveryNightIsNoNewsEveryMorning(t *testing.T) {
 		{"wet, and no run told yet", []*Alert{wet}, tuesday, true},
 		{"dry on a Monday", nil, tuesday.AddDate(0, 0, 6), false},
 	} {
-		_, ok := Summary([]House{{Case: &roof.Case{ID: "larch-3"}, Book: &Book{Alerts: x.alerts}}}, x.now.Add(-24*time.Hour),
+		_, ok := Summary([]House{{Case: &roof.Case{ID: "larch-3", Property: roof.Property{Zone: time.UTC}},
+			Book: &Book{Alerts: x.alerts}}}, x.now.Add(-24*time.Hour),
 			x.now)
 		assert.Equal(t, x.want, ok, x.name)
 	}

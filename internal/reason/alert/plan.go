@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -117,16 +118,7 @@ func (b *Book) Standing(now time.Time) bool {
 	return false
 }
 
-func night(zone *time.Location, at time.Time) string {
-	return at.In(zoneOr(zone)).Add(-12 * time.Hour).Format(time.DateOnly)
-}
-
-func zoneOr(z *time.Location) *time.Location {
-	if z == nil {
-		return time.UTC
-	}
-	return z
-}
+func night(zone *time.Location, at time.Time) string { return evidence.NightOf(at, zone).Date }
 
 // toldTonight reports whether an audience heard of a condition in this night.
 func (b *Book) toldTonight(to Audience, c Condition, zone *time.Location, now time.Time) bool {
@@ -192,7 +184,7 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 			due = append(due, a)
 		}
 	}
-	hour := now.In(zoneOr(zone)).Hour()
+	hour := now.In(zone).Hour()
 	evening := hour >= eveningFrom && hour < eveningUntil
 	kind := News
 	switch {
@@ -365,7 +357,7 @@ func AfterQuiet(c *roof.Case, now time.Time) time.Time {
 	if err1 != nil || err2 != nil {
 		return now
 	}
-	local := now.In(zoneOr(c.Property.Zone))
+	local := now.In(c.Property.Zone)
 	minute := local.Hour()*60 + local.Minute()
 	a, z := from.Hour()*60+from.Minute(), to.Hour()*60+to.Minute()
 	quiet := minute >= a && minute < z

@@ -11,13 +11,9 @@ import (
 // works says of each work what it changed of the survey, which is from before
 // it, or that nobody has said.
 func (k *check) works(c *roof.Case, at time.Time) {
-	zone := c.Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
 	for _, e := range c.Works(at) {
 		f := Finding{ID: "work", Element: "work", Verdict: Remark, Source: "case file",
-			What: "Work of " + e.At.In(zone).Format("2 January 2006") + ": " + strings.TrimRight(e.What, ".") + "."}
+			What: "Work of " + e.At.In(c.Property.Zone).Format("2 January 2006") + ": " + strings.TrimRight(e.What, ".") + "."}
 		var since, open []string
 		for _, s := range []struct {
 			where string

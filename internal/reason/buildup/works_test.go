@@ -35,7 +35,7 @@ func TestAfterAWorkTheRulesJudgeWhatIsThereThen(t *testing.T) {
 			"It declares a change of void ventilation and does not say what is there now."},
 	} {
 		c.e.At, c.e.Kind, c.e.What, c.e.Changes = work, roof.Repair, "void opened", []roof.Change{roof.VoidVentilation}
-		house := &roof.Case{Roof: fault, Events: []roof.Event{c.e}}
+		house := &roof.Case{Property: roof.Property{Zone: time.UTC}, Roof: fault, Events: []roof.Event{c.e}}
 		before, now := Check(house, begin, work.Add(-time.Hour)), Check(house, begin, after)
 		assert.Equal(t, Fault, before.Overall, c.name)
 		assert.Contains(t, find(t, before, "combination").Cure, "do nothing", c.name)
@@ -53,7 +53,8 @@ func TestAfterAWorkTheRulesJudgeWhatIsThereThen(t *testing.T) {
 			assert.Equal(t, at.Before(work), contains(a.Advice, "do nothing"), "%s at %s: %s", c.name, at, a.Advice)
 		}
 	}
-	other := &roof.Case{Roof: fault, Events: []roof.Event{{At: work, Kind: roof.Repair, Sealed: roof.Yes,
+	other := &roof.Case{Property: roof.Property{Zone: time.UTC}, Roof: fault,
+		Events: []roof.Event{{At: work, Kind: roof.Repair, Sealed: roof.Yes,
 		Changes: []roof.Change{roof.CeilingChange}}}}
 	assert.Equal(t, Fault, Check(other, begin, after).Overall, "sealing the ceiling leaves the void as it was")
 	assert.Equal(t, "unvented_batten_void", openings.Since(other, "unvented_batten_void", after))

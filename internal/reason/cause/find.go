@@ -32,15 +32,7 @@ func find(set *series.Set, opt Options, m *model) Finding {
 func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	f := Finding{Finding: Undetermined, States: map[string]float64{}}
 	if set == nil || set.Case == nil {
-		set = &series.Set{Case: &roof.Case{}}
-	}
-	if set.Case.Property.Zone == nil {
-		clone := *set
-		c := *set.Case
-		c.Property.Zone = time.UTC
-		clone.Case = &c
-		set = &clone
-		f.Notes = append(f.Notes, "The time zone of the property is not known: nights are taken in UTC.")
+		set = &series.Set{Case: &roof.Case{Property: roof.Property{Zone: time.UTC}}}
 	}
 	from, until, w := span(set, opt)
 	d := gathered{grid: grid{startMS: from, zone: set.Case.Property.Zone}, air: map[string]*air{},

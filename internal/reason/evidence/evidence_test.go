@@ -194,3 +194,20 @@ func TestAQuantileLiesBetweenTheMembersOfItsSample(t *testing.T) {
 	assert.Zero(t, evidence.Quantile(nil, 0.5))
 	assert.InDelta(t, 7, evidence.Quantile([]float64{7}, 0.9), 0)
 }
+
+// Nights run noon to noon local time, and are 25 or 23 h where the clocks
+// change (Europe/London: 25 October 2026 and 28 March 2027).
+func TestNightsFollowTheClockOfTheHouse(t *testing.T) {
+	london := zoneOf(t, "Europe/London")
+	at := func(y int, m time.Month, d, h int) int64 { return time.Date(y, m, d, h, 0, 0, 0, london).UnixMilli() }
+	nights := evidence.Nights(london, at(2026, 10, 24, 13), at(2026, 10, 26, 11))
+	require.Len(t, nights, 2)
+	assert.Equal(t, "2026-10-24", nights[0].Date)
+	assert.EqualValues(t, 25*3600_000, nights[0].UntilMS-nights[0].FromMS)
+	assert.EqualValues(t, 24*3600_000, nights[1].UntilMS-nights[1].FromMS)
+	nights = evidence.Nights(london, at(2027, 3, 28, 3), at(2027, 3, 28, 4))
+	require.Len(t, nights, 1)
+	assert.Equal(t, "2027-03-27", nights[0].Date)
+	assert.EqualValues(t, 23*3600_000, nights[0].UntilMS-nights[0].FromMS)
+	assert.Empty(t, evidence.Nights(london, 5, 5))
+}

@@ -45,3 +45,11 @@ func Nights(zone *time.Location, fromMS, untilMS int64) []Night {
 	}
 	return out
 }
+
+// Bounds gives the bounds of the night that a time belongs to, in Unix ms.
+func Bounds(zone *time.Location) func(ms int64) (fromMS, untilMS int64) {
+	return func(ms int64) (int64, int64) {
+		n := NightOf(time.UnixMilli(ms), zone)
+		return n.FromMS, n.UntilMS
+	}
+}

@@ -9,12 +9,14 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/mat"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // Course is one surface by the hour; NaN where not observed.
 type Course struct {
 	FromMS      int64
-	Zone        *time.Location // nights run noon to noon here; nil is UTC
+	Zone        *time.Location // nights run noon to noon here
 	WetH        []float64      // h of water in the hour, 0 where not observed
 	ObservedH   []float64
 	MarginK     []float64 // mean
@@ -36,10 +38,7 @@ type Outlook struct {
 	Nights      int     // of its own that were learnt from
 }
 
-// WetNightH is how much water in hours makes a night wet.
-const WetNightH = 0.5
-
-const hourMS = int64(3600_000)
+const hourMS = evidence.HourMS
 
 // minSeenShare is how much of a night must be observed to count as dry.
 const minSeenShare = 0.7
@@ -120,11 +119,7 @@ func clamp(p float64) float64 { return min(max(p, 0.01), 0.99) }
 // daysBefore is the row of the same clock hour some days ago, -1 before the
 // course.
 func (c Course) daysBefore(now time.Time, d int) int {
-	zone := c.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	t := now.In(zone).AddDate(0, 0, -d)
+	t := now.In(c.Zone).AddDate(0, 0, -d)
 	ms := t.UnixMilli() - c.FromMS
 	if ms < 0 {
 		return -1
@@ -143,7 +138,7 @@ func (c Course) label(i, now int) (wet, known bool) {
 		w += c.WetH[j]
 		seen += c.ObservedH[j]
 	}
-	if w >= WetNightH {
+	if evidence.WetNight(w) {
 		return true, true
 	}
 	return false, seen >= minSeenShare*float64(end-i)
@@ -151,16 +146,8 @@ func (c Course) label(i, now int) (wet, known bool) {
 
 // noonAfter is the row of the next noon.
 func (c Course) noonAfter(i int) int {
-	zone := c.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	t := time.UnixMilli(c.FromMS + int64(i)*hourMS).In(zone)
-	noon := time.Date(t.Year(), t.Month(), t.Day(), 12, 0, 0, 0, zone)
-	if !noon.After(t) {
-		noon = time.Date(t.Year(), t.Month(), t.Day()+1, 12, 0, 0, 0, zone)
-	}
-	return int((noon.UnixMilli() - c.FromMS) / hourMS)
+	night := evidence.NightOf(time.UnixMilli(c.FromMS+int64(i)*hourMS), c.Zone)
+	return int((night.UntilMS - c.FromMS) / hourMS)
 }
 
 // What a chance rests on. All of it is known at the time.

@@ -14,7 +14,7 @@ import (
 // whether a night got wet.
 func course(days int, wet func(day int) bool) Course {
 	n := days * 24
-	c := Course{FromMS: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC).UnixMilli()}
+	c := Course{FromMS: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC).UnixMilli(), Zone: time.UTC}
 	for i := range n {
 		night := (i + 12) / 24
 		depth := 4.0

@@ -74,7 +74,6 @@ const (
 	lookEvery  = time.Minute      // whether anything is new
 	lookAnyway = 10 * time.Minute // also where no reading came: silence is a sign
 	settleFor  = 5 * time.Second  // after readings came
-	nightlyAt  = 12               // hour of the house's clock: a night is noon to noon
 )
 
 // Options are what the alert service stands on. All but Publish, Troubles and
@@ -366,7 +365,7 @@ func (b *Bell) speak(ctx context.Context) {
 // daemon watches the daemon itself; its troubles reach the consultant only.
 func (b *Bell) daemon(ctx context.Context) error {
 	now := b.now()
-	c := &roof.Case{ID: theDaemon, Property: roof.Property{Label: "dewcase"},
+	c := &roof.Case{ID: theDaemon, Property: roof.Property{Label: "dewcase", Zone: time.UTC},
 		Contacts: roof.Contacts{Consultant: b.Consultant}}
 	view := watch.Look(watch.Input{Case: c, Now: now, Trouble: b.troubles()})
 	h, err := b.hold(ctx, theDaemon)

@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/watch"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -162,7 +163,7 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 	if err != nil {
 		return // the glance that follows says it
 	}
-	night := func(t time.Time) string { return t.In(zoneOf(c)).Add(-nightlyAt * time.Hour).Format(time.DateOnly) }
+	night := func(t time.Time) int64 { return evidence.NightOf(t, c.Property.Zone).FromMS }
 	due := now.Sub(h.slowAt) > time.Hour && (h.slow == nil || night(h.slow.Done) != night(now))
 	if due {
 		h.slowAt = now
@@ -191,14 +192,6 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 	h.mu.Lock()
 	h.slow, h.at = s, time.Time{}
 	h.mu.Unlock()
-}
-
-// zoneOf is where a house's clock stands.
-func zoneOf(c *roof.Case) *time.Location {
-	if c.Property.Zone == nil {
-		return time.UTC
-	}
-	return c.Property.Zone
 }
 
 // slowOf takes from an assessment what alerts need; the best firm verdict of a

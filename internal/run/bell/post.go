@@ -42,9 +42,6 @@ func (b *Bell) digest(ctx context.Context, now time.Time) error {
 
 func (b *Bell) digestTo(ctx context.Context, to string, cases []*roof.Case, now time.Time) error {
 	zone := cases[0].Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
 	local := now.In(zone)
 	day := local.Format(time.DateOnly)
 	if local.Format("15:04") < b.opt.DigestAt {
@@ -148,5 +145,6 @@ func (b *Bell) Try(ctx context.Context) error {
 		to = append(to, c.Contacts.Consultant...)
 	}
 	slices.Sort(to)
-	return b.post(ctx, &roof.Case{ID: theDaemon, Contacts: roof.Contacts{Consultant: slices.Compact(to)}}, m)
+	return b.post(ctx, &roof.Case{ID: theDaemon, Property: roof.Property{Zone: time.UTC},
+		Contacts: roof.Contacts{Consultant: slices.Compact(to)}}, m)
 }

@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -108,7 +109,7 @@ func readView(h *head, a assessment.Answer, q url.Values) view {
 	}
 	if n, err := time.ParseInLocation(time.DateOnly, q.Get("night"), h.Zone); err == nil {
 		v.from = time.Date(n.Year(), n.Month(), n.Day(), 12, 0, 0, 0, h.Zone)
-		v.until = drawing.NightsAfter(v.from, 1, h.Zone)
+		v.until = evidence.NoonAfter(v.from, 1, h.Zone)
 	}
 	from, err1 := roof.ParseTime(q.Get("from"))
 	until, err2 := roof.ParseTime(q.Get("to"))

@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -101,8 +102,8 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 		return row, nil
 	}
 	row.Last = h.Until
-	until := drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
-	wi := winter{drawing.NightsAfter(until, -stripNights, h.Zone), until}
+	until := evidence.NoonAfter(evidence.Noon(h.Until, h.Zone), 1, h.Zone)
+	wi := winter{evidence.NoonAfter(until, -stripNights, h.Zone), until}
 	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, time.Hour)
 	if err != nil {
 		return row, err

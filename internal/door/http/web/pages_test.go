@@ -17,7 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/risk"
 )
 
@@ -178,7 +178,7 @@ func TestNightsAreThoseOfTheRecord(t *testing.T) {
 	set := f.sets["larch-end-4"]
 	course, err := risk.Margin(set, "slate")
 	require.NoError(t, err)
-	nights := timeline.Nights(set.Case.Property.Zone, set.FromMS, set.UntilMS)
+	nights := evidence.Nights(set.Case.Property.Zone, set.FromMS, set.UntilMS)
 	require.Len(t, rows, len(nights)+1)
 	hours := map[int64]bool{}
 	for i, n := range nights {

@@ -7,6 +7,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -39,9 +40,6 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 	if h.Label == "" {
 		h.Label = c.ID
 	}
-	if h.Zone == nil {
-		h.Zone = time.UTC
-	}
 	for _, s := range c.Surfaces() {
 		h.Surfaces = append(h.Surfaces, surfaceRef{ID: s.ID, Words: words.Surface(c, s)})
 	}
@@ -63,7 +61,7 @@ const longestSheet = 220
 // winterOf picks the nights to show: the whole record, or of a longer one the
 // year from July to June in which its last reading, or the year asked for, lies.
 func winterOf(h *head, year int) (winter, []int) {
-	from, until := drawing.NightOf(h.From, h.Zone), drawing.NightsAfter(drawing.NightOf(h.Until, h.Zone), 1, h.Zone)
+	from, until := evidence.Noon(h.From, h.Zone), evidence.NoonAfter(evidence.Noon(h.Until, h.Zone), 1, h.Zone)
 	if until.Sub(from) <= longestSheet*24*time.Hour {
 		return winter{from, until}, nil
 	}

@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
 )
@@ -185,7 +186,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"quantity": quantityWords,
 		"nightdate": func(zone *time.Location,
 			t *time.Time) string {
-			return drawing.NightOf(*t, zone).Format(time.DateOnly)
+			return evidence.Noon(*t, zone).Format(time.DateOnly)
 		},
 		"prose":    drawing.Prose,
 		"payload":  payloadWords,

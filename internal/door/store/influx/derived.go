@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -70,13 +71,9 @@ func nights(c *roof.Case, v timeline.View, s timeline.Surface, tags [][2]string)
 	if len(v.Time) == 0 || s.CondensingMin.Len() == 0 {
 		return nil
 	}
-	zone := c.Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
 	var out []Point
 	i := 0
-	for _, n := range timeline.Nights(zone, v.Time[0].UnixMilli(), v.Until.UnixMilli()) {
+	for _, n := range evidence.Nights(c.Property.Zone, v.Time[0].UnixMilli(), v.Until.UnixMilli()) {
 		sums := map[string]float64{}
 		lowest, seen, hours := math.Inf(1), 0.0, 0
 		for ; i < len(v.Time) && v.Time[i].UnixMilli() < n.UntilMS; i++ {
@@ -192,11 +189,7 @@ func (d *Derived) copy(ctx context.Context, c *roof.Case) error {
 		return err
 	}
 	// Whole stretches from noon to noon, so that no night is cut in two.
-	zone := c.Property.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
-	all := timeline.Nights(zone, fromMS, untilMS+1)
+	all := evidence.Nights(c.Property.Zone, fromMS, untilMS+1)
 	step := int(stretch / (24 * time.Hour))
 	for i := 0; i < len(all); i += step {
 		first, last := all[i], all[min(i+step, len(all))-1]
