@@ -1,0 +1,39 @@
+package watch_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"dewcase/internal/flow/watch"
+	"dewcase/internal/words"
+)
+
+// What a bar of the household's page is: an hour in all makes a wet night, ten
+// minutes a briefly wet one, and of a night that was seen too little only water
+// is known.
+func TestHowMuchWaterMakesABarOfTheHouseholdsPage(t *testing.T) {
+	for _, x := range []struct {
+		observedH, wetH, frostH float64
+		want                    words.NightState
+		frost                   bool
+	}{
+		{24, 0, 0, words.DryNight, false},
+		{24, 0.16, 0, words.DryNight, false},
+		{24, 0.17, 0, words.BrieflyWet, false},
+		{24, 0.99, 0.4, words.BrieflyWet, false},
+		{24, 0.99, 0.6, words.BrieflyWet, true},
+		{24, 1, 0.5, words.WetNight, false},
+		{24, 14, 8, words.WetNight, true},
+		{11.9, 0, 0, words.NotSeen, false},
+		{11.9, 0.9, 0, words.NotSeen, false},
+		{12, 0, 0, words.DryNight, false},
+		{3, 1, 0, words.WetNight, false},
+	} {
+		n := watch.Night{Observed: x.observedH, Wet: x.wetH, Frost: x.frostH}.Said()
+		assert.Equal(t, x.want, n.State, "%+v", x)
+		if x.wetH > 0 {
+			assert.Equal(t, x.frost, n.Frost, "%+v", x)
+		}
+	}
+}
