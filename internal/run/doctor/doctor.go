@@ -170,8 +170,7 @@ func (v *visit) secrets() {
 		if s.file == "" {
 			continue
 		}
-		info, err := os.Stat(s.file)
-		if err == nil && info.Mode()&0o007 != 0 {
+		if everybodys(s.file) {
 			v.fault(s.key, s.file+" can be read by everybody on this machine", "chmod o-rwx "+s.file)
 		}
 		if _, err := config.Secret(s.file, ""); err != nil {
@@ -182,6 +181,25 @@ func (v *visit) secrets() {
 			v.fault(s.key, err.Error(), remedy)
 		}
 	}
+}
+
+// everybodys reports whether any user of the machine can read or write a file,
+// which a closed folder above it prevents.
+func everybodys(file string) bool {
+	info, err := os.Stat(file)
+	if err != nil || info.Mode()&0o006 == 0 {
+		return false
+	}
+	at, err := filepath.Abs(file)
+	for dir := filepath.Dir(at); err == nil; dir = filepath.Dir(dir) {
+		if info, err := os.Stat(dir); err == nil && info.Mode()&0o001 == 0 {
+			return false
+		}
+		if dir == filepath.Dir(dir) {
+			break
+		}
+	}
+	return true
 }
 
 func kept(file string) string {

@@ -197,6 +197,12 @@ func TestEachFaultOfAnInstallationIsNamedAlone(t *testing.T) {
 		want  string // "" nothing is wrong
 	}{
 		{"nothing, with an outside broker", func(*installation) {}, ""},
+		{"nothing, an open file in a closed folder", func(i *installation) {
+			dir := filepath.Join(i.dir, "secrets")
+			require.NoError(i.t, os.Mkdir(dir, 0o700))
+			i.http["token_file"] = i.write("secrets/token", "0123456789abcdef\n")
+			require.NoError(i.t, os.Chmod(i.http["token_file"], 0o644))
+		}, ""},
 		{"nothing, with its own broker", func(i *installation) { i.ownBroker(n) }, ""},
 		{"an unknown key", func(i *installation) { i.more = "lgo: {level: info}\n" }, `lgo: is not a known key`},
 		{"a port that is taken", func(i *installation) { i.http["listen"] = n.used }, `http\.listen: .*in use; end what has`},
