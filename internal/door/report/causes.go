@@ -20,7 +20,7 @@ func (b *builder) cause(p *part) {
 	}
 	p.add(Lead, b.Answer.Cause(b.Case).Sentence())
 	for _, r := range f.Reasons {
-		p.para("%s", prose(r))
+		p.para("%s", words.Sentence(r))
 	}
 	if len(f.Next) > 0 {
 		p.para("%s", bold("What would settle it:"))
@@ -44,7 +44,7 @@ func (b *builder) cause(p *part) {
 		"what is known of the openings on paper divides the support between them. If the survey is wrong about what is " +
 		"open, so is that choice.")
 	for _, n := range f.Notes {
-		p.para("%s", prose(n))
+		p.para("%s", words.Sentence(n))
 	}
 	p.quiet("Below, how the shares came about: the leading cause against the second, every other against the leading " +
 		"one. Weights are powers of e: 0.7 doubles the odds, 2.3 makes them tenfold; below zero a line speaks for the " +
@@ -132,7 +132,7 @@ func (b *builder) ledger(p *part, i int, c cause.Cause) {
 		if e.Nights > 0 {
 			nights = fmt.Sprint(e.Nights)
 		}
-		t.Rows = append(t.Rows, cells(prose(e.Text), strings.TrimSpace(accuracy), nights,
+		t.Rows = append(t.Rows, cells(words.Sentence(e.Text), strings.TrimSpace(accuracy), nights,
 			words.Weight(sign*e.Weights[column])))
 	}
 	sum := sign * l.Sums[column]

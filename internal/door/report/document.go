@@ -142,7 +142,7 @@ func (p *part) figure(frame string, s *picture.Scene, l Legend, caption Text) {
 func texts(lines ...string) []Text {
 	out := make([]Text, 0, len(lines))
 	for _, l := range lines {
-		out = append(out, say("%s", prose(l)))
+		out = append(out, say("%s", words.Sentence(l)))
 	}
 	return out
 }

@@ -24,7 +24,7 @@ func (b *builder) measured(p *part) {
 			words.Count(len(b.Case.Positions), "position"), words.Count(len(b.Case.Loggers), "logger"))
 	}
 	for _, n := range b.Answer.Notes {
-		p.warn("%s", prose(n))
+		p.warn("%s", words.Sentence(n))
 	}
 	b.positions(p)
 	b.course(p)
@@ -195,7 +195,7 @@ func (b *builder) intake(p *part) {
 	p.add(Para, line)
 	p.table(t)
 	for _, n := range in.Notes {
-		p.para("%s", prose(n))
+		p.para("%s", words.Sentence(n))
 	}
 }
 

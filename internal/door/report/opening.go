@@ -94,7 +94,7 @@ func (b *builder) answer() []Text {
 	f := b.Answer.Finding
 	if f.Finding == cause.Undetermined {
 		for _, r := range f.Reasons {
-			out = append(out, say("%s", prose(r)))
+			out = append(out, say("%s", words.Sentence(r)))
 		}
 	}
 	out = append(out, b.verdicts()...)
@@ -107,7 +107,7 @@ func (b *builder) answer() []Text {
 			if i > 0 {
 				t = append(t, Run{Words: " "})
 			}
-			t = append(t, Run{Words: prose(n)})
+			t = append(t, Run{Words: words.Sentence(n)})
 		}
 		out = append(out, t)
 	}

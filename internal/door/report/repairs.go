@@ -19,7 +19,7 @@ func (b *builder) repairs(p *part) {
 		return
 	}
 	for _, e := range b.Case.Repairs() {
-		p.para("%s %s", bold("Done on "+local(e.At, b.zone, timeLayout)+":"), prose(e.What))
+		p.para("%s %s", bold("Done on "+local(e.At, b.zone, timeLayout)+":"), words.Sentence(e.What))
 		b.treats(p, e)
 	}
 	if len(b.Answer.Repairs) == 0 {
@@ -65,20 +65,20 @@ func (b *builder) result(p *part, i int) {
 		}
 	}
 	if r.Reason != "" {
-		p.para("%s", prose(r.Reason))
+		p.para("%s", words.Sentence(r.Reason))
 	}
 	if r.Needs != "" && r.Verdict != repair.TooEarly {
-		p.para("Needed for more: %s", prose(r.Needs))
+		p.para("Needed for more: %s", words.Sentence(r.Needs))
 	}
 	b.effect(p, i)
 	b.mechanism(p, r)
 	b.fair(p, i)
 	for k, n := range r.Notes {
 		if k == 0 { // what it is credited with
-			p.para("%s", prose(n))
+			p.para("%s", words.Sentence(n))
 			continue
 		}
-		p.warn("%s", prose(n))
+		p.warn("%s", words.Sentence(n))
 	}
 	b.gates(p, r)
 	b.sensitivity(p, r)
@@ -178,21 +178,21 @@ func (b *builder) fair(p *part, i int) {
 	p.para("%s: %s nights before and %s after count; %s of those after had weather that was met before. %s",
 		bold("Was it fair"),
 		countAt(repairPath(i, "nights_before"), a.NightsBefore), countAt(repairPath(i, "nights_after"), a.NightsAfter),
-		fmt.Sprint(r.Overlap), prose(r.Weather))
+		fmt.Sprint(r.Overlap), words.Sentence(r.Weather))
 	if c := r.Companion; c != nil && c.Text != "" {
-		p.para("%s %s", bold("Counted beside the model:"), prose(c.Text))
+		p.para("%s %s", bold("Counted beside the model:"), words.Sentence(c.Text))
 	}
 	if c := r.CrossCheck; c != nil && c.Text != "" {
 		agrees := "It does not contradict the model."
 		if !c.Agrees {
 			agrees = "It does not agree: weigh the verdict with that."
 		}
-		p.para("%s %s %s", bold("Checked without the model:"), prose(c.Text), agrees)
+		p.para("%s %s %s", bold("Checked without the model:"), words.Sentence(c.Text), agrees)
 	} else {
 		p.para("%s could not be made from these nights.", bold("A check without the model"))
 	}
 	if c := r.Control; c != nil {
-		p.para("%s %s", bold("A place that the repair left alone ("+c.Surface+"):"), prose(c.Text))
+		p.para("%s %s", bold("A place that the repair left alone ("+c.Surface+"):"), words.Sentence(c.Text))
 	} else {
 		p.para("%s: no position of the case file is marked as left alone by the repair, so no untouched place could be "+
 			"judged beside it.", bold("Control"))
@@ -281,7 +281,7 @@ func (b *builder) leftOut(p *part, r repair.Result) {
 		if period == "" {
 			period = x.period
 		}
-		t.Rows = append(t.Rows, cells(words.Upper(period), prose(x.why), fmt.Sprint(len(x.nights)), runs(x.nights)))
+		t.Rows = append(t.Rows, cells(words.Upper(period), words.Sentence(x.why), fmt.Sprint(len(x.nights)), runs(x.nights)))
 	}
 	if len(all) == 0 {
 		p.para("No night was left out.")

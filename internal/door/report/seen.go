@@ -17,7 +17,7 @@ import (
 func (b *builder) seen(p *part) {
 	r := b.Answer.Behind.BuildUp
 	if r.Sentence != "" {
-		p.lead("%s", prose(r.Sentence))
+		p.lead("%s", words.Sentence(r.Sentence))
 	}
 	before, when := b.Answer.Behind.Surveyed, "as surveyed"
 	if before == nil {
@@ -34,7 +34,7 @@ func (b *builder) seen(p *part) {
 	p.table(found(r.Findings))
 	if before != nil {
 		p.head("Before the work, as surveyed")
-		p.lead("%s", prose(before.Sentence))
+		p.lead("%s", words.Sentence(before.Sentence))
 		section = drawing.Section(b.Case.Roof)
 		section.ID += "-before"
 		p.figure("section-before", section.Scene(), NoLegend, say("The same roof before the work."))
@@ -61,7 +61,8 @@ func found(list []buildup.Finding) *Table {
 		var rows []Row
 		for _, f := range list {
 			if f.Verdict == g.verdict {
-				rows = append(rows, cells(words.Upper(f.Element), prose(f.What), prose(f.Why), prose(f.Cure), f.Source))
+				rows = append(rows, cells(words.Upper(f.Element), words.Sentence(f.What), words.Sentence(f.Why),
+					words.Sentence(f.Cure), f.Source))
 			}
 		}
 		if len(rows) > 0 {
@@ -79,7 +80,7 @@ func (b *builder) open(p *part) {
 	}
 	p.head("What to open")
 	for _, s := range a.Advice {
-		p.para("%s", prose(s))
+		p.para("%s", words.Sentence(s))
 	}
 	p.para("Rules compared with: %s, %s. %s", a.Set.Region, a.Set.Title, a.Set.Remark)
 	t := &Table{Caption: "Openings asked for, there and short (continuous slot, each side)",

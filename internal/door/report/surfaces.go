@@ -24,7 +24,7 @@ func (b *builder) surfaces(p *part) {
 		p.head("%s (%s), in the air of %s", words.Upper(pos.Place.Words()), s.Surface, airOf(s))
 		if !b.recorded() {
 			for _, n := range s.Notes {
-				p.warn("%s", prose(n))
+				p.warn("%s", words.Sentence(n))
 			}
 			continue
 		}
@@ -43,7 +43,7 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	s := b.Answer.Surfaces[i]
 	p.add(Lead, b.surfaceSentence(i))
 	for _, n := range s.Notes {
-		p.warn("%s", prose(n))
+		p.warn("%s", words.Sentence(n))
 	}
 	if s.HoursObserved == 0 {
 		return
@@ -241,10 +241,10 @@ func (b *builder) damp(p *part) {
 		p.table(t)
 		if f := s.Fixings; f != nil && f.Remark != "" && !said[f.Remark] {
 			said[f.Remark] = true
-			p.para("%s", prose(f.Remark))
+			p.para("%s", words.Sentence(f.Remark))
 		}
 		for _, n := range append(append([]string{}, s.Assumes...), s.Notes...) {
-			p.quiet("%s", prose(n))
+			p.quiet("%s", words.Sentence(n))
 		}
 	}
 }
@@ -267,7 +267,7 @@ func (b *builder) vapour(p *part) {
 				countAt("physics.house.humidity_class", *h.HumidityClass))
 		}
 		if h.ClassUse != "" {
-			p.quiet("What the standard’s editions place in that class: %s", prose(h.ClassUse))
+			p.quiet("What the standard’s editions place in that class: %s", words.Sentence(h.ClassUse))
 		}
 		if h.LoftShare != nil {
 			p.para("The loft’s air holds %s % of the house’s vapour excess over outdoors (95 %: %s to %s).",
@@ -294,13 +294,13 @@ func (b *builder) vapour(p *part) {
 		air      assessment.ToldAir
 	}{{"the loft", "loft_air_change", t.LoftAir}, {"the batten void", "void_air_change", t.VoidAir}} {
 		if a.air.PerHour == nil {
-			p.para("Air changes of %s: %s", a.of, prose(a.air.Why))
+			p.para("Air changes of %s: %s", a.of, words.Sentence(a.air.Why))
 			continue
 		}
 		path := "physics." + a.path + "."
 		p.para("The air of %s changed about %s times an hour (%s to %s). %s", a.of,
 			figureAt(path+"per_hour", a.air.PerHour, 2), figureAt(path+"low", a.air.Low, 2),
-			figureAt(path+"high", a.air.High, 2), prose(a.air.Why))
+			figureAt(path+"high", a.air.High, 2), words.Sentence(a.air.Why))
 	}
 	s := &Table{Caption: "The build-up month by month, steady state (ISO 13788)",
 		Head: []string{"Month", "Condensed, g/m²", "Where"}, Numeric: []bool{false, true}}
@@ -314,7 +314,7 @@ func (b *builder) vapour(p *part) {
 	}
 	p.table(s)
 	for _, n := range t.Notes {
-		p.quiet("%s", prose(n))
+		p.quiet("%s", words.Sentence(n))
 	}
 }
 

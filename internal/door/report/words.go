@@ -7,7 +7,6 @@ import (
 	"time"
 	"unicode"
 
-	"dewcase/internal/door/drawing"
 	"dewcase/internal/words"
 )
 
@@ -33,9 +32,6 @@ func shareAt(path string, share float64) Run {
 }
 
 func countAt(path string, n int) Run { return Run{Words: fmt.Sprint(n), From: path, Scale: 1} }
-
-// prose makes a sentence of a line of the analysis, as the pages do.
-func prose(s string) string { return drawing.Prose(s) }
 
 const (
 	dayLayout  = "2 January 2006"

@@ -179,7 +179,7 @@ func surface(set *series.Set, p roof.Position) Surface {
 		missing, _ := c.Accurate()
 		s.HoursCondensing = s.HoursCondensingRaw
 		s.Notes = append(s.Notes, "the accuracy of logger "+missing+
-			" is unknown: hours_condensing is the plain count and has no interval (key loggers.accuracy)")
+			" is unknown: the wet hours are a plain count without an interval (key loggers.accuracy)")
 	}
 	return s
 }

@@ -44,8 +44,8 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 			if s.HoursCondensingLow != nil {
 				interval = fmt.Sprintf("95 %% interval %.1f to %.1f h", *s.HoursCondensingLow, *s.HoursCondensingHigh)
 			}
-			p("  water formed for     %7.1f h (%s; plain count %.1f h)", *s.HoursCondensing, interval, *s.HoursCondensingRaw)
-			p("  within 1 K of it     %7.1f h, of which %.1f h wet or frosted; frost %.1f h", *s.HoursAtRisk,
+			p("  wet                  %7.1f h (%s; counted %.1f h)", *s.HoursCondensing, interval, *s.HoursCondensingRaw)
+			p("  at risk              %7.1f h, of which %.1f h wet; frost %.1f h", *s.HoursAtRisk,
 				*s.HoursCondensingRaw, *s.FrostHours)
 		}
 		if len(s.HowSure) > 0 && s.HoursCondensingLow != nil {
@@ -149,7 +149,7 @@ func (p printer) ledger(d Diagnosis) {
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
 // checkWords are what a logger is taken to be good to after a check.
-var checkWords = map[string]string{"temp_c": "+-0.1 K in an ice bath", "rh_pct": "+-1 %RH over a salt"}
+var checkWords = map[string]string{"temp_c": "±0.1 K in an ice bath", "rh_pct": "±1 %RH over a salt"}
 
 var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
 

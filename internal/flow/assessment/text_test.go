@@ -57,14 +57,14 @@ func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
 	a.Physics.Cautions = cautions(cause.Finding{Activities: []caution.Activity{caution.LiftCover}}, p)
 	text := textOf(a)
 	for _, want := range []string{
-		"62 g/m2 on 1 Dec 2026 06:00; 900 g/m2 formed in all, 120 dripped", "good to a factor of about two",
-		"dry by noon after 30, still wet after 8", "the largest of 48 g/m2",
+		"62 g/m² on 1 Dec 2026 06:00; 900 g/m² formed in all, 120 dripped", "good to a factor of about two",
+		"dry by noon after 30, still wet after 8", "the largest of 48 g/m²",
 		"6000 h of wetness a year if all the year were like the record (1400 to 8100", "category tau5 (tau3 to tau5)",
 		"fixings: a record of the damp season reads high",
-		"99 Pa above outdoors (+-39 Pa at 95 %)", "10 % house air (95 % interval 0 to 30 %)",
-		"10 mm continuous asked for, 2 mm there, 8 mm short (80000 mm2 in all) (a page; from memory)", "no licence to build",
+		"99 Pa above outdoors (±39 Pa at 95 %)", "10 % house air (95 % interval 0 to 30 %)",
+		"10 mm continuous asked for, 2 mm there, 8 mm short (80000 mm² in all) (a page; from memory)", "no licence to build",
 		"look: Measure.",
-		"checked to +-1 %RH over a salt the interval would be 250.0 to 350.0 h",
+		"checked to ±1 %RH over a salt the interval would be 250.0 to 350.0 h",
 		"looked for in the readings of 1 Dec 2026 to 31 Dec 2026", "why:  no cause has half",
 		"note: the two are told apart by the survey alone", "support 1.00 (by the readings alone 0.40)",
 		"wet hours rose by 12 % in like weather; with 95 % certainty between a rise of 40 % and a fall of 9 %, which takes " +

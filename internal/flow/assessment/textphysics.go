@@ -20,7 +20,7 @@ func (p printer) film(f *ToldFilm, zone *time.Location) {
 	if f.PeakAt != nil {
 		at = " on " + f.PeakAt.In(zone).Format("2 Jan 2006 15:04")
 	}
-	p("  most water at once   %7.0f g/m2%s; %.0f g/m2 formed in all, %.0f dripped, a film lay for %.1f h (masses are "+
+	p("  most water at once   %7.0f g/m²%s; %.0f g/m² formed in all, %.0f dripped, a film lay for %.1f h (masses are "+
 		"good to a factor of about two)", f.PeakGM2, at, f.CondensedGM2, f.DrippedGM2, f.WetHours)
 	p("  nights wetted        %7d; dry by noon after %d, still wet after %d, not observed at noon after the rest",
 		f.NightsWetted, f.MorningsDried, f.MorningsWet)
@@ -31,7 +31,7 @@ func (p printer) film(f *ToldFilm, zone *time.Location) {
 				most = m
 			}
 		}
-		p("  thaws of frost       %7d, the largest of %.0f g/m2 on %s", n, most.MassGM2,
+		p("  thaws of frost       %7d, the largest of %.0f g/m² on %s", n, most.MassGM2,
 			most.At.In(zone).Format("2 Jan 2006 15:04"))
 	}
 }
@@ -77,11 +77,11 @@ func (p printer) house(t Told) {
 	p("Vapour and air")
 	if h := t.House; h != nil {
 		for _, e := range h.Excesses {
-			unc := fmt.Sprintf("+-%.0f Pa at 95 %%", 1.96*e.UncPa)
+			unc := fmt.Sprintf("±%.0f Pa at 95 %%", 1.96*e.UncPa)
 			if e.UncPa == 0 {
 				unc = "accuracy not known"
 			}
-			p("  %-16s %5.0f Pa above outdoors (%s), %.1f g/m3", e.Place, e.MeanPa, unc, e.SupplyGM3)
+			p("  %-16s %5.0f Pa above outdoors (%s), %.1f g/m³", e.Place, e.MeanPa, unc, e.SupplyGM3)
 		}
 		if h.HumidityClass != nil {
 			border := ""
@@ -110,7 +110,7 @@ func (p printer) house(t Told) {
 		if len(m.Planes) > 0 {
 			where = strings.Join(m.Planes, ", ")
 		}
-		p("  build-up by ISO 13788, %s: %.0f g/m2 condense (%s)", m.Month, m.CondensedGM2, where)
+		p("  build-up by ISO 13788, %s: %.0f g/m² condense (%s)", m.Month, m.CondensedGM2, where)
 	}
 	for _, n := range t.Notes {
 		p("  note: %s", n)
@@ -135,7 +135,7 @@ func (p printer) survey(t Told) {
 		if o.HaveMM != nil && o.ShortMM != nil {
 			line += fmt.Sprintf(", %.3g mm there, %.3g mm short", *o.HaveMM, *o.ShortMM)
 			if o.ShortMM2 != nil {
-				line += fmt.Sprintf(" (%.0f mm2 in all)", *o.ShortMM2)
+				line += fmt.Sprintf(" (%.0f mm² in all)", *o.ShortMM2)
 			}
 		} else {
 			line += ", what is there is not known"

@@ -88,7 +88,7 @@ func Check(r roof.Reading, now time.Time) (roof.Flags, *Rejection) {
 	switch {
 	case hasT && (t < MinTempC || t > MaxTempC):
 		return flags, &Rejection{Reason: roof.TempOutOfRange, Quantity: roof.TempC,
-			Detail: fmt.Sprintf("temp_c %v cannot be; from %v to %v C is taken", t, MinTempC, MaxTempC)}
+			Detail: fmt.Sprintf("temp_c %v cannot be; from %v to %v °C is taken", t, MinTempC, MaxTempC)}
 	case hasRH && (rh < MinRHPct || rh > MaxRHPct):
 		return flags, &Rejection{Reason: roof.RHOutOfRange, Quantity: roof.RHPct,
 			Detail: fmt.Sprintf("rh_pct %v cannot be; from %v to %v %%RH is taken", rh, MinRHPct, MaxRHPct)}

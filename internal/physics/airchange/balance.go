@@ -123,7 +123,7 @@ func Balance(kgDayLow, kgDayHigh, volumeM3, excessLowGM3, excessHighGM3 float64)
 	}
 	e := Estimate{Method: "moisture balance G = n V dv"}
 	if excessLowGM3 <= 0 {
-		e.Why = fmt.Sprintf("the excess over outdoors could be nothing (%.1f to %.1f g/m3), so that any air change fits",
+		e.Why = fmt.Sprintf("the excess over outdoors could be nothing (%.1f to %.1f g/m³), so that any air change fits",
 			excessLowGM3, excessHighGM3)
 		return e, nil
 	}

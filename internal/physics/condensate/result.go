@@ -222,10 +222,10 @@ func (r *Result) summarise() {
 			r.MedianDryingH = (drying[k-1] + drying[k]) / 2
 		}
 	}
-	r.Notes = append(r.Notes, fmt.Sprintf("masses assume a convective coefficient of %g W/(m2 K) and are good to a "+
+	r.Notes = append(r.Notes, fmt.Sprintf("masses assume a convective coefficient of %g W/(m² K) and are good to a "+
 		"factor of about two; they compare well with each other", r.Settings.ConvectionWM2K))
 	if r.GapsWet > 0 {
-		r.Notes = append(r.Notes, fmt.Sprintf("%d of %d gaps began with a film on the surface (%.1f g/m2 in all): after "+
+		r.Notes = append(r.Notes, fmt.Sprintf("%d of %d gaps began with a film on the surface (%.1f g/m² in all): after "+
 			"each the balance starts from dry, so that later peaks are lower bounds", r.GapsWet, r.Gaps, r.ForgottenGM2))
 	}
 }

@@ -16,7 +16,7 @@ type Month struct {
 // takes calendar months).
 var Days = [12]float64{31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31}
 
-// MonthResult is what a month does to the build-up. Masses in g/m2.
+// MonthResult is what a month does to the build-up. Masses in g/m².
 type MonthResult struct {
 	Name         string
 	PlaneTempC   float64 // at the wettest plane of the year
@@ -88,7 +88,7 @@ func RunYear(b BuildUp, months []Month) (*Year, error) {
 	return out, nil
 }
 
-// yearRun is the state of a run: kg/m2 held at each node.
+// yearRun is the state of a run: kg/m² held at each node.
 type yearRun struct {
 	s       *section
 	held    []float64
@@ -179,10 +179,10 @@ func (y *yearRun) report(out *Year) {
 	}
 	out.LeftGM2 = out.Months[len(out.Months)-1].HeldGM2
 	if out.LeftGM2 > 0.5 {
-		out.Verdict = fmt.Sprintf("water collects to %.0f g/m2 in %s and %.0f g/m2 is still there after twelve months: it "+
+		out.Verdict = fmt.Sprintf("water collects to %.0f g/m² in %s and %.0f g/m² is still there after twelve months: it "+
 			"builds up from year to year", out.PeakGM2, out.PeakName, out.LeftGM2)
 	} else {
-		out.Verdict = fmt.Sprintf("water collects to %.0f g/m2 in %s and dries out within the year", out.PeakGM2,
+		out.Verdict = fmt.Sprintf("water collects to %.0f g/m² in %s and dries out within the year", out.PeakGM2,
 			out.PeakName)
 	}
 }

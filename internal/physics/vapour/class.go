@@ -13,7 +13,7 @@ import (
 )
 
 // ErrInput is wrapped by every error about input that cannot be used.
-var ErrInput = errors.New("cannot draw the vapour picture")
+var ErrInput = errors.New("vapour not compared")
 
 // Classes of EN ISO 13788, Annex A: at and under 0 C outdoors each class spans
 // 270 Pa (2 g/m3), falling in a straight line to nothing at 20 C. From memory and

@@ -123,7 +123,7 @@ func Draw(in Input) (*Picture, error) {
 	}
 	p.Loft = loftShare(in)
 	if len(p.Excesses) > 0 {
-		p.Notes = append(p.Notes, "an offset of 3 %RH at 5 C is 26 Pa: an excess of that size can be the loggers")
+		p.Notes = append(p.Notes, "an offset of 3 %RH at 5 °C is 26 Pa: an excess of that size can be the loggers")
 	}
 	for _, e := range p.Excesses {
 		if e.Hours >= 24*14 && e.MeanPa < -10 {

@@ -92,7 +92,7 @@ func RulesOf(s roof.AlertSettings) Rules {
 			Household: true, Consultant: true,
 			Source: "three wet nights of seven: more than a cold snap (common practice)"},
 		FrostMelting: {Raise: 30, Clear: 5, ClearFor: 6 * h, Fresh: 6 * h, Reopen: 12 * h, Worse: 2.5, Household: true,
-			Source: "a smooth slope holds 50 to 100 g/m2 before it drips; half of that, because screws and laps gather it " +
+			Source: "a smooth slope holds 50 to 100 g/m² before it drips; half of that, because screws and laps gather it " +
 				"(common practice, from memory)"},
 		MouldRising: {Raise: mould, Clear: mould - 0.3, ClearFor: 7 * 24 * h, Fresh: 72 * h, Reopen: 60 * 24 * h, Worse: 1.5,
 			Household: true, Consultant: true,

@@ -3,6 +3,8 @@ package cause
 import (
 	"fmt"
 	"math"
+
+	"dewcase/internal/words"
 )
 
 // seen is a line of the survey.
@@ -101,7 +103,7 @@ func (a *assessment) give(f feature, unit string, decimals int) string {
 	if !known(u) {
 		return "accuracy not known"
 	}
-	return fmt.Sprintf("+-%.*f%s", decimals, 2*u, unit)
+	return fmt.Sprintf("±%.*f%s", decimals, 2*u, unit)
 }
 
 // told is the sentence on one figure, with its unit and the courses it is made of.
@@ -119,15 +121,16 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 			"dry one gives off under 2, a moist one about 8.", math.Exp(x)-2), "g/(m3 d)", []*air{p.loft, p.outdoor, p.indoor}
 	case fSrc:
 		mix := x - v[fEl]/math.Max(a.f.eiPa, 40)
-		text = say("The loft holds %.0f %% (%s) of the house's excess of vapour; what it takes in of house air explains "+
-			"%.0f %%",
-			100*(x-mix), a.percentGive(f), -100*mix)
+		text = say("The loft holds %.0f %% (%s) of what the house's air has above outdoors; what it takes in of house air "+
+			"explains "+
+			"%s %%",
+			100*(x-mix), a.percentGive(f), words.Whole(-100*mix))
 		if x > 0.2 {
 			text += ", the rest needs another source"
 		}
 		return text + ".", "", []*air{p.loft, p.indoor, p.outdoor}
 	case fLHu:
-		return say("%.0f h of condensation a month (%s) under the underlay; a sound roof shows a few, a moist loft over 100.",
+		return say("%.0f wet hours a month (%s) under the underlay; a sound roof shows a few, a moist loft over 100.",
 			a.f.hu, a.give(f, " h", 0)), "h/30 d", []*air{p.underlay, p.loft}
 	case fRH90:
 		return say("Loft air stood above 90 %%RH for %.0f h a month (%s); a dry loft shows about 60, a moist one over 450.",
@@ -159,7 +162,7 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		share, u := a.figure(f)
 		give := "accuracy not known"
 		if known(u) {
-			give = say("+-%.1f", 200*u)
+			give = say("±%.1f", 200*u)
 		}
 		return say("The loft follows %.1f %% (%s) of a quick change of the house's humidity, as by showers and cooking.",
 			100*share, give), "", []*air{p.loft, p.indoor, p.outdoor}
@@ -167,29 +170,36 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		return say("The void follows %.0f %% (%s) of outdoor changes: %s.", 100*math.Max(x, 0), a.percentGive(f),
 			voidWords(x, a.f.se[f], v[fWo])), "", []*air{p.void, p.outdoor, p.loft}
 	case fLHc:
-		return say("%.0f h of condensation a month (%s) at the covering, of which outdoor air alone would give %.0f h.",
+		return say("%.0f wet hours a month (%s) at the covering; outdoor air alone explains about %.0f of them.",
 			a.f.hc, a.give(f, " h", 0), math.Max(a.f.hc-a.f.hca, 0)), "h/30 d", []*air{p.covering, p.void, p.outdoor}
 	case fWhere:
-		return say("Beyond what outdoor air gives, it condenses for %.0f h a month at the covering, and for %.0f h under "+
-			"the underlay.", a.f.hca, a.f.hu), "", []*air{p.covering, p.void, p.underlay, p.loft, p.outdoor}
+		return say("Beyond what outdoor air gives, it is wet for %.0f h a month at the covering, and for %.0f h under the "+
+			"underlay.", a.f.hca, a.f.hu), "", []*air{p.covering, p.void, p.underlay, p.loft, p.outdoor}
 	case fUc:
 		return say("On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.",
 			x, a.give(f, " K", 1)), "K", []*air{p.covering, p.outdoor}
 	case fRt:
-		return say("Over the window the loft's excess went with time by a rank correlation of %+.2f (%s).", x,
+		return say("Over the window the loft's excess went with time by a rank correlation of %s (%s).", words.Weight(x),
 			a.give(f, "", 2)), "", []*air{p.loft, p.outdoor}
 	case fDecay:
-		return say("At equal temperature the loft's excess changed by %+.0f %% a month (%s).", percentChange(x),
+		return say("At equal temperature the loft's vapour above outdoors %s a month (%s).", grew(x),
 			a.percentGive(f)), "1/30 d", []*air{p.loft, p.outdoor}
 	default:
-		return say("At equal temperature the house's excess changed by %+.0f %% a month (%s).", percentChange(x),
+		return say("At equal temperature the house's vapour above outdoors %s a month (%s).", grew(x),
 			a.percentGive(f)), "1/30 d", []*air{p.indoor, p.outdoor}
 	}
 }
 
-func percentChange(rate float64) float64 { return 100 * (math.Exp(math.Min(rate, 5)) - 1) }
+// grew says how much something changed by in a month at a rate.
+func grew(rate float64) string {
+	pct := 100 * (math.Exp(math.Min(rate, 5)) - 1)
+	if way := words.WayOf(-pct); way != words.Same {
+		return fmt.Sprintf("%s by %.0f %%", way, math.Abs(pct))
+	}
+	return words.Same.String()
+}
 
-// moreOrLess words a difference of vapour pressures: 32 Pa (+-42) more.
+// moreOrLess words a difference of vapour pressures: 32 Pa (±42) more.
 func (a *assessment) moreOrLess(f feature) string {
 	more := "more"
 	if math.Round(a.f.value[f]) < 0 {
@@ -201,7 +211,7 @@ func (a *assessment) moreOrLess(f feature) string {
 // percentGive is give for a share or a rate, in per cent without a sign.
 func (a *assessment) percentGive(f feature) string {
 	if u := a.f.se[f]; known(u) {
-		return fmt.Sprintf("+-%.0f", 200*u)
+		return fmt.Sprintf("±%.0f", 200*u)
 	}
 	return "accuracy not known"
 }

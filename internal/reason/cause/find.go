@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Options are what the finding needs beside the readings and the case.
@@ -220,7 +221,7 @@ func (a *assessment) caps() []string {
 		why = append(why, "there is no underlay: the loft's air meets the covering itself")
 	}
 	if known(a.f.outC) && a.f.outC > 12 {
-		why = append(why, fmt.Sprintf("outdoors averaged %.0f C: the method was made for winters", a.f.outC))
+		why = append(why, fmt.Sprintf("outdoors averaged %s °C: the method was made for winters", words.Whole(a.f.outC)))
 	}
 	return why
 }
@@ -249,15 +250,15 @@ func (a *assessment) decide(f *Finding) {
 		if a.p.outdoor.empty() {
 			reason("without outdoor air nothing is found")
 		} else {
-			reason("no night was colder than %.0f C", coldNightC)
+			reason("no night was colder than %.0f °C", coldNightC)
 		}
 	}
 	if lacks := a.lacks(lead); len(lacks) > 0 {
-		var words []string
+		var missing []string
 		for _, place := range lacks {
-			words = append(words, placeWords[place])
+			missing = append(missing, placeWords[place])
 		}
-		reason("%s leads, but it cannot be named without readings of %s", lead, joined(words))
+		reason("“%s” leads, but it cannot be named without readings of %s", lead.Words(), joined(missing))
 	}
 	held := 0.0
 	for _, c := range Named() {
@@ -269,13 +270,13 @@ func (a *assessment) decide(f *Finding) {
 		}
 	}
 	if held > missingPlacesAtMost && len(a.lacks(lead)) == 0 {
-		reason("causes that could not be examined for want of loggers hold %.2f of the support", held)
+		reason("causes that could not be examined for want of loggers hold %s of the evidence", words.Share(held))
 	}
 	if best < settledSupport && a.membership[lead] < settledMembership {
-		reason("no cause has half of the support; %s leads with %.2f", lead, best)
+		reason("no cause has half of the evidence; “%s” leads with %s", lead.Words(), words.Share(best))
 	}
 	if (a.p.void.empty() || a.p.covering.empty()) && best < fewPlacesSupport {
-		reason("the void or the covering is not logged, so that a support of %.2f is not enough", best)
+		reason("the void or the covering is not logged, so that %s is not enough", words.Share(best))
 	}
 	if !a.survey.openingsKnown && (lead == CeilingLeakage || lead == BlockedVentilation) {
 		reason("the loft's openings are not known, and only they tell a leaking ceiling from blocked openings")

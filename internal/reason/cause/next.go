@@ -7,6 +7,7 @@ import (
 
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 const cannotTell = "The loggers cannot tell a leaking ceiling from blocked openings"
@@ -30,14 +31,16 @@ func (a *assessment) notes(f *Finding) {
 		}
 	}
 	if by, _ := leading(a.alone); f.Finding != Undetermined && !sameFamily(by, f.Finding) {
-		note("The readings alone lean to %s (%.2f); what was seen on the survey turned the answer.", by, a.alone[by])
+		note("The readings alone lean to “%s” (%s); what was seen on the survey turned the answer.", by.Words(),
+			words.Share(a.alone[by]))
 	}
 	if f.Finding == WaterIngress {
 		note("Rain and plumbing are not told apart by the loggers.")
 	}
 	if f.Finding == NightSkyCooling || f.Finding == NoneFound {
-		note("The line between night_sky_cooling and none_found is drawn by convention at about 30 condensing hours in 30 " +
-			"days; neither is a defect.")
+		note("The line between dew on clear nights and no condensation problem is drawn by convention at about 30 wet " +
+			"hours " +
+			"in 30 days; neither is a defect.")
 	}
 	if a.g.days() < aloneOnDate && (s[WaterIngress] > 0.15 || s[ConstructionMoist] > 0.15) {
 		note("With under 60 days of readings drying out and a leak are told apart by the handover date alone.")
@@ -157,7 +160,8 @@ func (a *assessment) next(f *Finding) {
 		a.lookFor(f, lead)
 	}
 	if more := a.wait(wet); !f.Firm && more > 0 && len(f.Next) < 2 && !waits(f.Next) {
-		f.step("", "Let the loggers run on: %d more nights below 5 C, of which at least 5 clear, may make the answer firmer.",
+		f.step("", "Let the loggers run on: %d more nights below 5 °C, of which at least 5 clear, may make the answer "+
+			"firmer.",
 			more)
 	}
 }
@@ -225,10 +229,10 @@ func (a *assessment) fitNext(f *Finding, wet bool) {
 	}
 	switch {
 	case len(fit) > 0:
-		f.step(caution.FitLogger, "Fit a logger in %s; then wait for %d nights below 5 C of which at least 5 clear.",
+		f.step(caution.FitLogger, "Fit a logger in %s; then wait for %d nights below 5 °C of which at least 5 clear.",
 			strings.Join(fit, "; in "), m)
 	case a.g.days() < shortestDays || a.cold == 0:
-		f.step("", "Wait for %d nights below 5 C of which at least 5 clear.", max(m-a.cold, 1))
+		f.step("", "Wait for %d nights below 5 °C of which at least 5 clear.", max(m-a.cold, 1))
 	}
 }
 
@@ -313,6 +317,6 @@ func (a *assessment) rain() string {
 	if spells == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%d of %d wet spells were followed within 48 h by a rise of loft vapour that temperature does "+
+	return fmt.Sprintf("after %d of %d spells of rain there was within 48 h a rise of loft vapour that temperature does "+
 		"not explain (information only: it carries no weight).", rises, spells)
 }

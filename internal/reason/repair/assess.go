@@ -9,6 +9,7 @@ import (
 
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Options tune the work, not the answer's meaning; the zero value is what the
@@ -176,13 +177,13 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 	r.Credit = credit(a.set.Case, e)
 	r.Notes = []string{"the repair is " + r.Credit.Text}
 	if !r.Credit.any() {
-		r.Needs = "another kind of evidence: this kind of work cannot be judged from these loggers; measured hours are shown"
+		r.Needs = words.Need{Kind: words.OtherEvidence}.String()
 		r.Reason = "the work is said to have changed " + changesText(r.Credit.NotModelled) +
 			", which the method has no model of"
 		return r
 	}
 	if a.set.FromMS == a.set.UntilMS {
-		r.Needs, r.Reason = "readings of fitted loggers", "no fitted logger has sent anything"
+		r.Needs, r.Reason = words.Need{Kind: words.FittedLoggers}.String(), "no fitted logger has sent anything"
 		return r
 	}
 	fromMS, untilMS, notes := a.window(i, surface)
@@ -190,11 +191,9 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 	at := e.At.UnixMilli()
 	switch {
 	case at >= a.set.UntilMS:
-		r.Needs = fmt.Sprintf("readings after the repair: the record ends on %s, before it",
-			day0(a.set.Case, time.UnixMilli(a.set.UntilMS)))
+		r.Needs = words.Need{Kind: words.ReadingsAfter, Day: day0(a.set.Case, time.UnixMilli(a.set.UntilMS))}.String()
 	case at <= a.set.FromMS:
-		r.Needs = fmt.Sprintf("nights before the repair, or a second roof or bay left alone: the record begins on %s, "+
-			"after it", day0(a.set.Case, time.UnixMilli(a.set.FromMS)))
+		r.Needs = words.Need{Kind: words.ReadingsBefore, Day: day0(a.set.Case, time.UnixMilli(a.set.FromMS))}.String()
 		r.Reason = "the record begins after the repair; what is measured now can be set against outdoor air, but that " +
 			"cannot show what the work changed"
 	}

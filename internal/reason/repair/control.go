@@ -1,6 +1,6 @@
 package repair
 
-import "fmt"
+import "dewcase/internal/words"
 
 // control judges an untouched place of the same kind by the same rule. It can
 // only take a verdict away: the two slopes share the loft's air, so that a
@@ -41,8 +41,8 @@ func (a *assessor) control(r *Result, i int, fromMS, untilMS int64, j *judge, f 
 		return
 	}
 	c.AtRisk = last.risk.given()
-	c.Text = fmt.Sprintf("hours at risk of the untouched place %s changed by %s; it shares the loft's air and is "+
-		"expected to dry somewhat as well", id, last.risk.asRise().words())
+	c.Text = last.risk.said(words.RiskHours+" at the untouched place "+id).Clause().String() +
+		"; it shares the loft's air and is expected to dry somewhat as well"
 	if f.firm && c.Verdict == f.verdict {
 		c.Vetoes = true
 		r.Verdict = NoChangeShown
@@ -50,7 +50,7 @@ func (a *assessor) control(r *Result, i int, fromMS, untilMS int64, j *judge, f 
 	}
 }
 
-// untouched finds a surface of the same kind that the repair left alone.
+// untouched finds a surface of the same kind that the repair left untouched.
 func (a *assessor) untouched(r *Result) (string, bool) {
 	own := a.set.Course(r.Surface).Position
 	air := a.set.Course(r.Air).Position

@@ -1,13 +1,13 @@
 package repair
 
 import (
-	"fmt"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
 
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/words"
 )
 
 const (
@@ -53,20 +53,12 @@ func (j *judge) cross(l *look) *CrossCheck {
 		}
 	}
 	c.Wet, c.AtRisk = falls[wet], falls[atRisk]
-	if c.AtRisk == nil {
-		c.Text = fmt.Sprintf("the nights cannot be compared directly: %s after the repair had a like before it",
-			plural(n, "night", "nights"))
-		return c
+	var counted words.Change
+	if e := c.AtRisk; e != nil {
+		counted = words.Change{What: words.RiskHours, Pct: &e.Pct, Low: &e.Low, High: &e.High}
+		c.Agrees = l.risk.low <= e.High && e.Low <= l.risk.high
 	}
-	e := effect{c.AtRisk.Pct, c.AtRisk.Low, c.AtRisk.High}
-	c.Agrees = l.risk.low <= e.high && e.low <= l.risk.high
-	c.Text = fmt.Sprintf("set night against like night (%d of them), measured hours at risk %s", n, e.sentence())
-	if c.Agrees {
-		c.Text += "; the two intervals overlap"
-	} else {
-		c.Text += "; the two disagree: the answer, which follows the drying of timber and the films too, says that they " +
-			l.risk.sentence()
-	}
+	c.Text = words.LikeNights(n, counted, l.risk.said(words.RiskHours), c.Agrees)
 	return c
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"dewcase/internal/physics/psychro"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // household says what the people below did that the answer takes into account,
@@ -17,8 +18,7 @@ func (j *judge) household() []string {
 		b, nb := s.excess(0, s.repairBin)
 		a, na := s.excess(s.repairBin, s.n)
 		if nb > 48 && na > 48 {
-			out = append(out, fmt.Sprintf("indoor air carried %.0f Pa more vapour than outdoor air before the repair and "+
-				"%.0f Pa after; both runs of the model live with what was measured", b, a))
+			out = append(out, words.HouseholdAir(b, a))
 		}
 	}
 	for _, e := range s.set.Case.Events {
@@ -30,7 +30,7 @@ func (j *judge) household() []string {
 		if !s.hasIn {
 			word = "not taken into account, for want of an indoor logger"
 		}
-		out = append(out, fmt.Sprintf("noted on %s: %q; %s", day0(s.set.Case, e.At), e.What, word))
+		out = append(out, fmt.Sprintf("noted on %s: “%s”; %s", day0(s.set.Case, e.At), e.What, word))
 	}
 	return out
 }
@@ -68,8 +68,8 @@ func (a *assessor) againstOutdoors(r *Result, e roof.Event, surfaceID string) {
 		outdoors += stepH * step(sfc.v[k] <= psychro.LimitC(s.out.pa.v[k]))
 	}
 	if seen > 0 {
-		r.Notes = append(r.Notes, fmt.Sprintf("since the record began the surface was condensing for %.0f of %.0f h; "+
-			"outdoor air alone would have wetted it for %.0f h. That shows how the roof fares now, not what the work changed",
+		r.Notes = append(r.Notes, fmt.Sprintf("since the record began the surface was wet for %.0f of %.0f h; outdoor "+
+			"air alone would have wetted it for %.0f h. That shows how the roof fares now, not what the work changed",
 			wet, seen, outdoors))
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/words"
 )
 
 // judge looks at one surface around one repair, as often as the rule asks.
@@ -161,13 +162,11 @@ func (j *judge) countNights(l *look) bool {
 	l.gates = append(l.gates, g)
 	switch {
 	case b == 0:
-		l.needs = "nights before the repair, or a second roof or bay left alone"
+		l.needs = words.Need{Kind: words.NoNightsBefore}.String()
 	case b < leastNights:
-		l.needs = fmt.Sprintf("at least %d well-observed nights before the repair (%s); without them a second roof or bay "+
-			"left alone", leastNights, plural(b, "night is", "nights are")+" usable")
+		l.needs = words.Need{Kind: words.MoreBefore, Least: leastNights, Have: b}.String()
 	case a < leastNights:
-		l.needs = fmt.Sprintf("%s after the repair (%d of %d so far; the first %d after the work are left out)",
-			plural(leastNights-a, "more well-observed night", "more well-observed nights"), a, leastNights, j.terms.lockNights)
+		l.needs = words.Need{Kind: words.MoreAfter, Least: leastNights, Have: a, Left: j.terms.lockNights}.String()
 	}
 	return g.Open
 }
@@ -319,14 +318,14 @@ func (j *judge) judgeGates(l *look) {
 		}
 	}
 	h0 := l.sample.without.wetH
-	add("condensing weather", fmt.Sprintf("%.0f h would have been wet without the repair", h0),
+	add("weather for water to form", fmt.Sprintf("%.0f h would have been wet without the repair", h0),
 		fmt.Sprintf("at least %.0f h", leastWetH), h0 >= leastWetH,
-		"cold, clear nights: no condensing weather yet since the repair")
+		words.Need{Kind: words.ColdWeather}.String())
 	o := &t.out[1]
 	if j.s.onLoft {
 		o = &t.out[0]
 	}
-	strange := "the readings do not follow the usual physics of this roof: check logger places"
+	strange := words.Need{Kind: words.UsualPhysics}.String()
 	add("fit", fmt.Sprintf("the model misses the air's dew point by %.2f K", o.sigma),
 		fmt.Sprintf("at most %.1f K", mostSigmaK), o.sigma <= mostSigmaK, strange)
 	mb, ma := t.count(t.bins, l.with, t.useB).wetH, t.count(t.bins, l.with, t.useA).wetH
@@ -336,9 +335,9 @@ func (j *judge) judgeGates(l *look) {
 	add("same roof before and after", fmt.Sprintf("modelled over counted wet hours: %.2f before, %.2f after", qb, qa),
 		fmt.Sprintf("a factor %.1f apart at most", mostDrift), r <= mostDrift, strange)
 	n := j.overlap(t)
-	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", plural(n, "night", "nights")),
+	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", words.Count(n, "night")),
 		fmt.Sprintf("at least %d", leastOverlap), n >= leastOverlap,
-		"nights after the repair as cold and as clear as those before it: the two periods hardly overlap")
+		words.Need{Kind: words.LikeWeather}.String())
 	l.open = true
 	for _, g := range l.gates {
 		l.open = l.open && g.Open

@@ -1,10 +1,10 @@
 package repair
 
 import (
-	"fmt"
 	"math"
 
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/words"
 )
 
 // needsDraws are enough to split a variance.
@@ -13,6 +13,10 @@ const needsDraws = 80
 // needs says what would make the answer firm: nights, or what nights cannot
 // give.
 func (j *judge) needs(l *look) string {
+	return j.need(l).String()
+}
+
+func (j *judge) need(l *look) words.Need {
 	d := newDrawer(l.fit, l.bare)
 	posterior := d.sample(j.dice, needsDraws, spread{})
 	p := posterior.riskSD * posterior.riskSD
@@ -24,28 +28,22 @@ func (j *judge) needs(l *look) string {
 	}
 	effect := math.Abs(evidence.Quantile(l.sample.riskBeyond, 0.5))
 	cold := j.coldNights(l)
-	swap := ""
-	if j.swapNear {
-		swap = "; check the old and new logger side by side"
-	}
-	if effect < 0.05 {
-		return "no change of a size that more nights would make certain shows so far" + swap
-	}
-	if z*math.Sqrt(s) >= effect {
-		return "more nights of this winter will not make it firm; a second winter, an untouched bay with loggers, or " +
-			"loggers checked against a salt would" + swap
-	}
-	if z*math.Sqrt(s+p) < effect {
-		return "the same answer on more evenings running, with the counted hours agreeing" + swap
-	}
-	if j.winterOver(l) {
-		return "the nights of next winter" + swap
-	}
+	need := words.Need{Exchanged: j.swapNear}
 	n := float64(max(cold, 1))
 	v := effect / z
-	m := n*p/(v*v-s) - n
-	count := int(math.Ceil(m/5) * 5)
-	return fmt.Sprintf("about %d more cold nights", max(count, 5)) + swap
+	switch {
+	case effect < 0.05:
+		need.Kind = words.LargerChange
+	case z*math.Sqrt(s) >= effect:
+		need.Kind = words.SecondWinter
+	case z*math.Sqrt(s+p) < effect:
+		need.Kind = words.MoreEvenings
+	case j.winterOver(l):
+		need.Kind = words.NextWinter
+	default:
+		need.Kind, need.Least = words.ColdNights, max(int(math.Ceil((n*p/(v*v-s)-n)/5)*5), 5)
+	}
+	return need
 }
 
 // coldNights are the nights after with at least 1 h wet in the run without the

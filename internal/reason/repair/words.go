@@ -6,14 +6,8 @@ import (
 	"strings"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
 
 func changesText(cs []roof.Change) string {
 	words := map[roof.Change]string{roof.LoftVentilation: "the loft's ventilation",
@@ -72,7 +66,7 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		r.Notes = append(r.Notes, swapNote)
 	}
 	if len(f.looks) == 0 {
-		r.Needs, r.Reason = "nights after the repair", "no whole night has passed since the repair"
+		r.Needs, r.Reason = words.Need{Kind: words.NightsAfter}.String(), "no whole night has passed since the repair"
 		return
 	}
 	l := f.looks[0]
@@ -92,11 +86,10 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 	r.Mechanism = j.mechanism(l)
 	r.Overlap = j.overlap(t)
 	r.Weather = j.weather(t, r.Overlap) + fmt.Sprintf(
-		", with %.0f %% of the hours at risk that the unrepaired roof would have had", 100*j.metShare(l))
+		"; they hold %.0f %% of the hours at risk that the unrepaired roof would have had", 100*j.metShare(l))
 	c := l.companion
 	r.Companion = &Companion{Before: ratio(c.obsBefore, c.expBefore), After: ratio(c.obsAfter, c.expAfter), Q: c.q}
-	r.Companion.Text = fmt.Sprintf("at-risk hours were %.2f of the expected before and %.2f after", r.Companion.Before,
-		r.Companion.After)
+	r.Companion.Text = words.Companion(r.Companion.Before, r.Companion.After)
 	for _, k := range f.looks {
 		if k.fit == nil {
 			continue
@@ -171,7 +164,7 @@ func (j *judge) mechanism(l *look) []Factor {
 		sd := t.pr[p].sd * f.sdOf(p)
 		x := Factor{What: factorNames[i], Factor: math.Exp(m), Low: math.Exp(m - 1.96*sd), High: math.Exp(m + 1.96*sd),
 			Credited: t.terms.credit[i], Identified: sd <= 1}
-		x.Text = fmt.Sprintf("%s x %.2g [%.2g, %.2g]", x.What, x.Factor, x.Low, x.High)
+		x.Text = fmt.Sprintf("%s × %.2g (%.2g to %.2g)", x.What, x.Factor, x.Low, x.High)
 		if !x.Identified {
 			x.Text += ", not identified by these readings"
 		}
@@ -212,11 +205,12 @@ func (j *judge) weather(t *trial, inside int) string {
 	}
 	bc, bk := get(t.validB)
 	ac, ak := get(t.validA)
-	text := fmt.Sprintf("outdoor air averaged %.1f C before and %.1f C after", bc, ac)
+	text := fmt.Sprintf("outdoor air averaged %s °C before and %s °C after", words.Signed(bc), words.Signed(ac))
 	if j.s.hasCover {
-		text += fmt.Sprintf(", and stood %.1f K above the covering before and %.1f K after", bk, ak)
+		text += fmt.Sprintf(", and stood %s K above the covering before and %s K after", words.Signed(bk), words.Signed(ak))
 	}
-	return text + fmt.Sprintf("; %d of %s after had weather met before", inside, plural(len(t.validA), "night", "nights"))
+	return text + fmt.Sprintf("; %d of the %s since had weather like some night before", inside,
+		words.Count(len(t.validA), "night"))
 }
 
 func (j *judge) nightUse(t *trial) []NightUse {
@@ -256,78 +250,26 @@ func (r *Result) conclude(j *judge, f findings) {
 	l := f.looks[0]
 	switch r.Verdict {
 	case Worked:
-		r.Reason = fmt.Sprintf("hours at risk fell by %s against the same roof unrepaired in the same weather, on %d "+
-			"evenings running", l.risk.words(), runWorked)
+		r.Reason = l.risk.said(words.RiskHours).Moved(runWorked)
 		if l.reduction.low <= 0 {
-			r.Notes = append(r.Notes, "that the at-risk hours fell is shown; that the condensing hours fell is probable "+
-				"only, as their interval takes in no change")
+			r.Notes = append(r.Notes, "that the hours at risk fell is shown; that the wet hours fell is probable only, as "+
+				"their interval takes in no change")
 		}
 	case GotWorse:
-		r.Reason = fmt.Sprintf("hours at risk rose by %s against the same roof unrepaired in the same weather, on %d "+
-			"evenings running", l.risk.asRise().words(), runWorse)
-	case NoChangeShown:
-		if r.Reason == "" {
-			r.Reason = fmt.Sprintf("the change of the at-risk hours, %s, is not told from none by the rule",
-				l.risk.asRise().words())
-		}
-		r.Needs = j.needs(l)
+		r.Reason = l.risk.said(words.RiskHours).Moved(runWorse)
 	default:
 		if r.Reason == "" {
-			r.Reason = fmt.Sprintf("a change of the at-risk hours between %s and %s %% is possible still", whole(-l.risk.high),
-				whole(-l.risk.low))
+			r.Reason = l.risk.said(words.RiskHours).Untold()
 		}
 		r.Needs = j.needs(l)
 	}
 	r.Progress = r.Needs
-	r.Notes = append(r.Notes, waterWords(l)...)
+	if said := words.WaterAgainstHours(l.water.said(words.Water), l.reduction.said(words.WetHours)); said != "" {
+		r.Notes = append(r.Notes, said)
+	}
 }
 
-// apartPct is how far the falls of water and hours must differ to be worth a
-// sentence.
-const apartPct = 15.0
-
-// whole prints a number of per cent without decimals, and nothing as 0.
-func whole(x float64) string { return fmt.Sprintf("%.0f", math.Round(x)+0) }
-
-// words are an effect with its interval.
-func (e effect) words() string {
-	return fmt.Sprintf("%s %% (95 %% interval %s to %s %%)", whole(e.pct), whole(e.low), whole(e.high))
-}
-
-// sentence says which way it went.
-func (e effect) sentence() string {
-	switch {
-	case math.Abs(e.pct) < noChangePct:
-		return fmt.Sprintf("did not change (95 %% interval %s to %s %%)", whole(e.low), whole(e.high))
-	case e.pct < 0:
-		return "rose by " + e.asRise().words()
-	}
-	return "fell by " + e.words()
-}
-
-// noChangePct is the change, either way, below which something did not change.
-const noChangePct = 0.5
-
-// asRise turns a fall into the rise that it is.
-func (e effect) asRise() effect { return effect{-e.pct, -e.high, -e.low} }
-
-// waterWords says whether work moved the water or the hours, and whether the
-// interval of the water carries that.
-func waterWords(l *look) []string {
-	w, h := l.water.pct, l.reduction.pct
-	more := ""
-	if l.water.low <= h && h <= l.water.high {
-		more = fmt.Sprintf("; the interval of the water, %s to %s %%, is too wide to make sure of that", whole(-l.water.high),
-			whole(-l.water.low))
-	}
-	switch {
-	case w-h > apartPct:
-		return []string{fmt.Sprintf("the condensed water changed by %s %%, the condensing hours by %s %%: less water more "+
-			"than fewer hours", whole(-w), whole(-h)) + more}
-	case h-w > apartPct:
-		return []string{fmt.Sprintf("the condensing hours changed by %s %%, the condensed water by %s %%: fewer hours "+
-			"more than less water (a better ventilated void also brings outdoor moisture on clear nights)", whole(-h),
-			whole(-w)) + more}
-	}
-	return nil
+// said is an effect as it is put into words.
+func (e effect) said(what string) words.Change {
+	return words.Change{What: what, Pct: &e.pct, Low: &e.low, High: &e.high}
 }

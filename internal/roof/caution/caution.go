@@ -69,8 +69,8 @@ var all = []struct {
 	{Caution{"electrics", "Water may stand on junction boxes, downlights and cables: switch off before touching. Do " +
 		"not cover downlights or cables without checking their rating. Loggers run on batteries or extra-low voltage only.",
 		"BS 7671 practice", false}, []Activity{LookInLoft, CutOpenings, SealCeiling, FitLogger}},
-	{Caution{"batteries", "Lithium cells lose capacity below 0 C and must not be charged there; a summer loft passes " +
-		"50 C.",
+	{Caution{"batteries", "Lithium cells lose capacity below 0 °C and must not be charged there; a summer loft passes " +
+		"50 °C.",
 		"cell makers", false}, []Activity{FitLogger}},
 	{Caution{"flues and combustion air", "Never close an opening that feeds air to a fire, boiler or stove, or a flue. " +
 		"Check that flue pipes in the loft are sound and fit a carbon monoxide alarm: a tighter ceiling and a strong fan " +

@@ -17,17 +17,6 @@ import (
 
 func ptr(x float64) *float64 { return &x }
 
-func TestLinesOfTheAnalysisBecomeSentences(t *testing.T) {
-	assert.Equal(t, "The loft holds −109 Pa (±42) more; this fits “"+cause.NoneFound.Words()+"” best.",
-		drawing.Prose("the loft holds -109 Pa (+-42) more; this fits none_found best"))
-	assert.Equal(t, "temp_c is text.", drawing.Prose("temp_c is text"))
-	assert.Equal(t, "“"+words.Upper(cause.WaterIngress.Words())+"” leads, below 5 °C.",
-		drawing.Prose("water_ingress leads, below 5 C"))
-	assert.Equal(t, "Exchange of the loft × 7.4 [5.9, 9.3].", drawing.Prose("exchange of the loft x 7.4 [5.9, 9.3]"))
-	assert.Equal(t, "", drawing.Prose(" "))
-	assert.Equal(t, "Is light visible?", drawing.Prose("Is light visible?"))
-}
-
 func TestFiguresAreWrittenAsThePagesPromise(t *testing.T) {
 	assert.Equal(t, "9.9", words.Hours(9.94))
 	assert.Equal(t, "100", words.Hours(99.96))

@@ -9,7 +9,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/evidence"
@@ -188,7 +187,7 @@ func (p *Pages) funcs() template.FuncMap {
 			t *time.Time) string {
 			return evidence.Noon(*t, zone).Format(time.DateOnly)
 		},
-		"prose":    drawing.Prose,
+		"sentence": words.Sentence,
 		"payload":  payloadWords,
 		"barwidth": func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
 		"join":     strings.Join,
