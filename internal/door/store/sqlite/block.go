@@ -21,25 +21,25 @@ import (
 // any other value holds the floats' bits.
 const blockFormat = 1
 
-// mostDecimals is how many decimals a value may have to count as short.
-const mostDecimals = 6
+// maxDecimals is how many decimals a value may have to count as short.
+const maxDecimals = 6
 
 // bitColumn marks a column that holds bits instead of decimals.
 const bitColumn = 255
 
-// mostInBlock is how many readings a day may have to be sealed: one a second
+// maxBlockReadings is how many readings a day may have to be sealed: one a second
 // and some.
-const mostInBlock = 100_000
+const maxBlockReadings = 100_000
 
-// mostBlockBytes bounds what unpacking a block may take.
-const mostBlockBytes = 16 << 20
+// maxBlockBytes bounds what unpacking a block may take.
+const maxBlockBytes = 16 << 20
 
-var powersOfTen = [mostDecimals + 1]float64{1, 10, 100, 1e3, 1e4, 1e5, 1e6}
+var powersOfTen = [maxDecimals + 1]float64{1, 10, 100, 1e3, 1e4, 1e5, 1e6}
 
 var (
 	packer, _ = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1),
 		zstd.WithWindowSize(1<<18))
-	opener, _ = zstd.NewReader(nil, zstd.WithDecoderConcurrency(0), zstd.WithDecoderMaxMemory(mostBlockBytes))
+	opener, _ = zstd.NewReader(nil, zstd.WithDecoderConcurrency(0), zstd.WithDecoderMaxMemory(maxBlockBytes))
 )
 
 var errBlock = errors.New("the sealed day's check value does not fit its content")
@@ -112,11 +112,11 @@ func packColumn(b []byte, col []float64) []byte {
 	}
 	decimals := 0
 	for _, x := range col {
-		for decimals <= mostDecimals && !isDecimal(x, decimals) {
+		for decimals <= maxDecimals && !isDecimal(x, decimals) {
 			decimals++
 		}
 	}
-	if decimals > mostDecimals {
+	if decimals > maxDecimals {
 		b = append(b, bitColumn)
 		for _, x := range col {
 			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
@@ -149,7 +149,7 @@ func openBlock(data []byte, crc uint32, logger, day, n int64, name string) ([]ro
 	if crc != blockCRC(data, logger, day, n) {
 		return nil, errBlock
 	}
-	if n < 0 || n > mostInBlock {
+	if n < 0 || n > maxBlockReadings {
 		return nil, errBlock
 	}
 	b, err := opener.DecodeAll(data, make([]byte, 0, 8*n+64))

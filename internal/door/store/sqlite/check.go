@@ -48,11 +48,11 @@ type Report struct {
 	more                           int
 }
 
-// mostDamage is how many findings a report lists; the others are counted.
-const mostDamage = 100
+// maxDamage is how many findings a report lists; the others are counted.
+const maxDamage = 100
 
 func (r *Report) add(d Damage) {
-	if len(r.Damage) == mostDamage {
+	if len(r.Damage) == maxDamage {
 		r.more++
 		return
 	}
@@ -240,7 +240,8 @@ func (c *checker) loggers(ctx context.Context) error {
 	var strays, kept int64
 	if err := c.tx.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM (SELECT DISTINCT logger FROM day
 			UNION SELECT DISTINCT logger FROM reading UNION SELECT DISTINCT logger FROM aside)
-		WHERE logger NOT IN (SELECT id FROM logger)), coalesce((SELECT readings FROM commits ORDER BY seq DESC LIMIT 1), 0)`).Scan(&strays, &kept); err != nil {
+		WHERE logger NOT IN (SELECT id FROM logger)),
+		coalesce((SELECT readings FROM commits ORDER BY seq DESC LIMIT 1), 0)`).Scan(&strays, &kept); err != nil {
 		return err
 	}
 	if strays > 0 {
@@ -317,7 +318,8 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 		return err
 	}
 	if c.r.Schema >= 2 {
-		err = each(ctx, c.tx, `SELECT day, n, crc, data FROM block WHERE logger = ? ORDER BY day`, func(rows *sql.Rows) error {
+		const blocks = `SELECT day, n, crc, data FROM block WHERE logger = ? ORDER BY day`
+		err = each(ctx, c.tx, blocks, func(rows *sql.Rows) error {
 			var k, n int64
 			var crc uint32
 			var data []byte

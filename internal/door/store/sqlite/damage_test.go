@@ -113,7 +113,8 @@ func TestDamageIsNamedAndNeverServed(t *testing.T) {
 		want      []string
 		served    bool // nothing wrong is served even so
 	}{
-		"a value of a row": {false, `UPDATE reading SET rec = replace(rec, substr(rec, 6, 1), x'aa') WHERE logger = 1 AND at = ?`, []any{at}, []string{"logger k7-loft", "2026-11-25T00:30:00Z"}, false},
+		"a value of a row": {false, `UPDATE reading SET rec = replace(rec, substr(rec, 6, 1), x'aa') 
+			WHERE logger = 1 AND at = ?`, []any{at}, []string{"logger k7-loft", "2026-11-25T00:30:00Z"}, false},
 		"a row's time": {false, `UPDATE reading SET at = at + 1 WHERE logger = 1 AND at = ?`, []any{at},
 			[]string{"logger k7-loft", "2026-11-25T00:30:00Z"}, false},
 		"a row moved to another": {false, `UPDATE reading SET logger = 2, at = at + 1 WHERE logger = 1 AND at = ?`,
@@ -122,7 +123,8 @@ func TestDamageIsNamedAndNeverServed(t *testing.T) {
 			[]string{"k7-loft", "47 readings, 48 were stored", "2026-11-25T00:00:00Z"}, true},
 		"a whole day taken away": {false, `DELETE FROM reading WHERE logger = 1 AND at < ?`,
 			[]any{at + dayMS - 30*60*1000}, []string{"k7-loft", "all 48 readings of the day are missing"}, true},
-		"a block's data": {true, `UPDATE block SET data = substr(data, 1, length(data) - 1) || x'00' WHERE logger = 1 AND day = ?`, []any{dayOf(at)}, []string{"k7-loft", "2026-11-25"}, false},
+		"a block's data": {true, `UPDATE block SET data = substr(data, 1, length(data) - 1) || x'00'
+			WHERE logger = 1 AND day = ?`, []any{dayOf(at)}, []string{"k7-loft", "2026-11-25"}, false},
 		"a block taken away": {true, `DELETE FROM block WHERE logger = 1 AND day = ?`, []any{dayOf(at)},
 			[]string{"k7-loft", "2026-11-25"}, true},
 		"a block put to a new day": {true, `UPDATE block SET day = day + 500 WHERE logger = 1 AND day = ?`, []any{dayOf(at)},

@@ -122,7 +122,8 @@ func commits(ctx context.Context, db executor, schema int) (out []commit, err er
 	if schema >= schemaLedger {
 		columns = `days, ledger, posted, sent`
 	}
-	err = each(ctx, db, `SELECT seq, at, readings, head, `+columns+` FROM commits ORDER BY seq`, func(rows *sql.Rows) error {
+	query := `SELECT seq, at, readings, head, ` + columns + ` FROM commits ORDER BY seq`
+	err = each(ctx, db, query, func(rows *sql.Rows) error {
 		var c commit
 		err := rows.Scan(&c.seq, &c.at, &c.readings, &c.head, &c.days, &c.ledger, &c.posted, &c.sent)
 		out = append(out, c)

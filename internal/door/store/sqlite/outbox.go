@@ -311,7 +311,7 @@ func (s *Store) Aged(ctx context.Context, before time.Time, limit int) ([]roof.K
 // Elsewhere lists a logger's days within a span that lie in the other engine
 // alone; with an empty case, those of all cases.
 func (s *Store) Elsewhere(ctx context.Context, caseID, logger string, from, until time.Time) ([]roof.KeptDay, error) {
-	if s.away.Load() == 0 {
+	if s.remoteDays.Load() == 0 {
 		return nil, nil
 	}
 	lo, hi := bounds(from, until)
@@ -392,7 +392,7 @@ func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Re
 			return err
 		}
 		d.sealed, d.block, d.dirty, released = elsewhere, nil, true, true
-		p.away++
+		p.remoteDays++
 		return nil
 	})
 	if err != nil {
@@ -419,7 +419,7 @@ func (s *Store) Adopt(ctx context.Context, of roof.KeptDay, readings []roof.Read
 			return err
 		}
 		d.sealed, d.block, d.dirty = asBlock, nil, true
-		p.away--
+		p.remoteDays--
 		return nil
 	})
 	if err != nil {

@@ -38,16 +38,16 @@ type pen struct {
 	addRow, findRow, putRow, sealed, unseal *sql.Stmt
 	addAside, findAside, putCommit, addOut  *sql.Stmt
 
-	chain    chain
-	loggers  map[loggerKey]*logger
-	touched  []*logger
-	looked   []*day // sealed days held unpacked
-	ledger   ledger
-	entered  map[string]bool // kinds of the ledger that this transaction changed
-	days     digest          // over all days
-	away     int64           // days that lie elsewhere
-	readings int64           // kept in all, with what this transaction adds
-	buf      []byte
+	chain      chain
+	loggers    map[loggerKey]*logger
+	touched    []*logger
+	looked     []*day // sealed days held unpacked
+	ledger     ledger
+	entered    map[string]bool // kinds of the ledger that this transaction changed
+	days       digest          // over all days
+	remoteDays int64           // days that lie in another engine alone
+	readings   int64           // kept in all, with what this transaction adds
+	buf        []byte
 
 	out            []byte // entries for the outbox
 	outN, outTotal int64
@@ -214,7 +214,7 @@ func (p *pen) load(ctx context.Context) error {
 	if p.ledger, err = loadLedger(ctx, p.conn); err != nil {
 		return err
 	}
-	return p.conn.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&p.away)
+	return p.conn.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&p.remoteDays)
 }
 
 // settle writes what the transaction changed in loggers, days and chain.
@@ -277,7 +277,7 @@ func (p *pen) settled() {
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
 	clear(p.entered)
 	p.chain.recent = nil
-	p.s.away.Store(p.away)
+	p.s.remoteDays.Store(p.remoteDays)
 	// The mark is a witness beside the record: without it nothing is lost.
 	_, _ = p.s.mark.WriteAt(p.chain.mark(p.s.id).text(), 0)
 }

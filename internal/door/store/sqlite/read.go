@@ -110,9 +110,10 @@ func (s *Store) part(ctx context.Context, caseID, logger string, lo, hi int64) (
 	if err != nil {
 		return 0, p, err
 	}
-	if s.away.Load() > 0 {
+	if s.remoteDays.Load() > 0 {
 		var k int64
-		err = tx.QueryRowContext(ctx, `SELECT day FROM day WHERE logger = ? AND sealed = 3 AND day >= ? AND day * 86400000 < ? LIMIT 1`, id, dayOf(lo), hi).Scan(&k)
+		err = tx.QueryRowContext(ctx, `SELECT day FROM day
+			WHERE logger = ? AND sealed = 3 AND day >= ? AND day * 86400000 < ? LIMIT 1`, id, dayOf(lo), hi).Scan(&k)
 		if err == nil {
 			err = fmt.Errorf("%w: day %s", roof.ErrElsewhere, fromMS(k*dayMS).Format(time.DateOnly))
 		}
@@ -141,7 +142,8 @@ func (s *Store) part(ctx context.Context, caseID, logger string, lo, hi int64) (
 }
 
 func readRows(ctx context.Context, tx executor, id, lo, hi int64, limit int) ([]row, error) {
-	found, err := tx.QueryContext(ctx, `SELECT at, rec FROM reading WHERE logger = ? AND at >= ? AND at < ? ORDER BY at LIMIT ?`, id, lo, hi, limit)
+	found, err := tx.QueryContext(ctx, `SELECT at, rec FROM reading
+		WHERE logger = ? AND at >= ? AND at < ? ORDER BY at LIMIT ?`, id, lo, hi, limit)
 	if err != nil {
 		return nil, err
 	}
@@ -169,7 +171,8 @@ func readBlocks(ctx context.Context, tx executor, id, lo, hi int64, limit int) (
 	if hi != math.MaxInt64 && hi == last*dayMS {
 		last--
 	}
-	found, err := tx.QueryContext(ctx, `SELECT day, n, crc, data FROM block WHERE logger = ? AND day BETWEEN ? AND ? ORDER BY day LIMIT ?`, id, dayOf(lo), last, limit)
+	found, err := tx.QueryContext(ctx, `SELECT day, n, crc, data FROM block
+		WHERE logger = ? AND day BETWEEN ? AND ? ORDER BY day LIMIT ?`, id, dayOf(lo), last, limit)
 	if err != nil {
 		return nil, err
 	}
@@ -243,7 +246,8 @@ func (s *Store) Spans(ctx context.Context, caseID string) ([]roof.LoggerSpan, er
 // Conflicts implements roof.ReadingStore.
 func (s *Store) Conflicts(ctx context.Context, caseID string, limit int) ([]roof.Conflicting, error) {
 	var out []roof.Conflicting
-	err := s.each(ctx, `SELECT l.id, l.name, a.at, a.rec FROM aside a JOIN logger l ON l.id = a.logger WHERE l.case_id = ? ORDER BY a.id DESC LIMIT ?`, func(rows *sql.Rows) error {
+	err := s.each(ctx, `SELECT l.id, l.name, a.at, a.rec FROM aside a JOIN logger l ON l.id = a.logger
+		WHERE l.case_id = ? ORDER BY a.id DESC LIMIT ?`, func(rows *sql.Rows) error {
 		var id, at int64
 		var name string
 		var rec []byte

@@ -103,14 +103,15 @@ func (p *pen) seal() (sealed int, more bool, err error) {
 			sealed++
 		}
 	}
-	return sealed, len(list) == mostDue, nil
+	return sealed, len(list) == maxDue, nil
 }
 
-const mostDue = 64
+const maxDue = 64
 
 func (p *pen) due(ctx context.Context, before, quiet int64) ([]due, error) {
-	rows, err := p.conn.QueryContext(ctx, `SELECT d.logger, d.day, d.n, d.digest, l.case_id, l.name FROM day d JOIN logger l ON l.id = d.logger
-		WHERE d.sealed = 0 AND d.day < ? AND d.changed <= ? LIMIT ?`, before, quiet, mostDue)
+	rows, err := p.conn.QueryContext(ctx, `SELECT d.logger, d.day, d.n, d.digest, l.case_id, l.name
+		FROM day d JOIN logger l ON l.id = d.logger
+		WHERE d.sealed = 0 AND d.day < ? AND d.changed <= ? LIMIT ?`, before, quiet, maxDue)
 	if err != nil {
 		return nil, fmt.Errorf("looking for days to seal: %w", err)
 	}
@@ -141,10 +142,10 @@ func (p *pen) sealDay(ctx context.Context, d due) (bool, error) {
 			d.day)
 		return false, err
 	}
-	if d.n > mostInBlock || d.n == 0 {
+	if d.n > maxBlockReadings || d.n == 0 {
 		return leave("")
 	}
-	rows, err := readRows(ctx, p.conn, d.logger, d.day*dayMS, (d.day+1)*dayMS, mostInBlock+1)
+	rows, err := readRows(ctx, p.conn, d.logger, d.day*dayMS, (d.day+1)*dayMS, maxBlockReadings+1)
 	if err != nil {
 		return false, fmt.Errorf("reading a day to seal: %w", err)
 	}

@@ -92,12 +92,12 @@ type Store struct {
 	once    sync.Once
 	closing error
 
-	pen     *pen // the writer's own
-	failing atomic.Pointer[Failure]
-	commits atomic.Int64
-	looked  atomic.Int64 // Unix ms of the last look at the space left
-	low     atomic.Bool  // little of it was
-	away    atomic.Int64 // days that lie in another engine alone
+	pen        *pen // the writer's own
+	failing    atomic.Pointer[Failure]
+	commits    atomic.Int64
+	looked     atomic.Int64 // Unix ms of the last look at the space left
+	low        atomic.Bool  // little of it was
+	remoteDays atomic.Int64 // days that lie in another engine alone
 }
 
 // Failure says since when writing fails, and why.
@@ -162,7 +162,7 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if err = s.pen.load(ctx); err != nil {
 		return nil, err
 	}
-	s.away.Store(s.pen.away)
+	s.remoteDays.Store(s.pen.remoteDays)
 	if s.mark, err = os.OpenFile(filepath.Join(abs, markName), os.O_RDWR|os.O_CREATE, 0o600); err != nil {
 		return nil, err
 	}
@@ -263,7 +263,7 @@ func checkVersion(ctx context.Context, db executor) error {
 	return nil
 }
 
-// explain puts SQLite's commonest refusals into words with a way out.
+// explain maps SQLite's common errors to messages that say what to do.
 func explain(err error) error {
 	var e *sqlite.Error
 	if !errors.As(err, &e) {
