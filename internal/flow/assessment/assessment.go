@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
@@ -19,15 +20,18 @@ import (
 // Assessment is the whole answer (contract, section 4). A null figure is
 // explained in the notes beside it.
 type Assessment struct {
-	Case      string     `json:"case"`
-	From      *time.Time `json:"from"`
-	Until     *time.Time `json:"until"`
-	Coverage  []Coverage `json:"coverage"`
-	Surfaces  []Surface  `json:"surfaces"`
-	Diagnosis Diagnosis  `json:"diagnosis"`
-	Repairs   []Repair   `json:"repairs"`
-	Physics   Told       `json:"physics"`
-	Notes     []string   `json:"notes"`
+	Case  string     `json:"case"`
+	From  *time.Time `json:"from"`
+	Until *time.Time `json:"until"`
+	// Doubts name loggers whose figures cannot be in their unit; they come first,
+	// and nothing is concluded from these loggers.
+	Doubts    []evidence.Doubt `json:"doubts" doc:"loggers whose units cannot be; nothing is concluded from them"`
+	Coverage  []Coverage       `json:"coverage"`
+	Surfaces  []Surface        `json:"surfaces"`
+	Diagnosis Diagnosis        `json:"diagnosis"`
+	Repairs   []Repair         `json:"repairs"`
+	Physics   Told             `json:"physics"`
+	Notes     []string         `json:"notes"`
 }
 
 // Coverage is how much of the span a position was observed.
@@ -101,9 +105,12 @@ type Answer struct {
 
 // Of assesses a case's record.
 func Of(set *series.Set) Answer {
+	whole, doubts := set, doubtsOf(set)
+	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
 	a.Repairs = append(a.Repairs, repair.Assess(set, repair.Options{})...)
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
+	a.doubt(whole, doubts)
 	a.Notes = append(a.Notes, unjudged(set.Case)...)
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Diagnosis.Sentence = a.Cause(set.Case).Sentence().String()

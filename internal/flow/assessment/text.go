@@ -28,6 +28,15 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	}
 	p("Readings from %s to %s (times in %s)", when(a.From), when(a.Until), c.Property.Timezone)
 	p("")
+	for i, d := range a.Doubts {
+		if i == 0 {
+			p("First of all: figures that cannot be")
+		}
+		p("  %s", d.Text)
+		if i == len(a.Doubts)-1 {
+			p("")
+		}
+	}
 	p("Coverage")
 	for _, v := range a.Coverage {
 		gap := "no reading"

@@ -9,13 +9,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/qc"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // ErrUnusable is wrapped when nothing of an input can be used.
@@ -204,6 +208,7 @@ type Report struct {
 	RejectedN  int           `json:"rejected_count" doc:"all rejected rows; the list is cut at some thousands"`
 	Unknown    []string      `json:"unknown_loggers" doc:"kept, but the case file does not know them"`
 	Notes      []string      `json:"notes"`
+	Doubts     []string      `json:"doubts" doc:"loggers of the file whose units cannot be"`
 }
 
 // RejectedRow is one row that could not be used.
@@ -229,7 +234,8 @@ const maxListed = 5000
 // file that cannot be read or holds no good row wraps ErrUnusable; the report
 // says what there is to say in that case too.
 func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Report, error) {
-	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}}
+	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}, Doubts: []string{}}
+	units := map[string]*evidence.Units{}
 	now := p.Now()
 	batch := make([]roof.Reading, 0, batchRows)
 	unknown := map[string]bool{}
@@ -264,6 +270,7 @@ func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Repor
 			unknown[reading.Logger] = true
 			rep.Unknown = append(rep.Unknown, reading.Logger)
 		}
+		gather(units, reading)
 		if batch = append(batch, reading); len(batch) == batchRows {
 			return flush()
 		}
@@ -272,11 +279,32 @@ func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Repor
 	if flushErr := flush(); err == nil {
 		err = flushErr
 	}
+	for _, logger := range slices.Sorted(maps.Keys(units)) {
+		// Where it is fitted is the case file's to say; a file asks as of outdoor air.
+		if kind, value, ok := units[logger].Doubt(roof.OutdoorAir); ok {
+			rep.Doubts = append(rep.Doubts, words.UnitDoubt(string(kind), logger, value))
+		}
+	}
 	p.report(ctx, &rep, sum, rejects, caseID, name, now)
 	if errors.Is(err, csvreadings.ErrNoGoodRow) || isFault(err) {
 		return rep, fmt.Errorf("%w: %w", ErrUnusable, err)
 	}
 	return rep, err
+}
+
+// gather notes what one reading says of its logger's units.
+func gather(units map[string]*evidence.Units, r roof.Reading) {
+	u := units[r.Logger]
+	if u == nil {
+		u = &evidence.Units{}
+		units[r.Logger] = u
+	}
+	if rh, ok := r.Values.Get(roof.RHPct); ok {
+		u.Humidity(r.At.UnixMilli(), rh)
+	}
+	if t, ok := r.Values.Get(roof.TempC); ok {
+		u.Temperature(r.At.UnixMilli(), t)
+	}
 }
 
 func isFault(err error) bool {

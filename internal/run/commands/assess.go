@@ -63,6 +63,9 @@ func assess(_ context.Context, args []string, s Streams) error {
 		a.Until = &untilTime
 	}
 	a.Notes = append(a.Notes, notes...)
+	for _, d := range a.Doubts {
+		fmt.Fprintln(s.Err, d.Text)
+	}
 	out := bufio.NewWriter(s.Out)
 	if *format == "json" {
 		e := json.NewEncoder(out)

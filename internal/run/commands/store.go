@@ -82,6 +82,9 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 		}
 		fmt.Fprintln(s.Err, roof.Fault{File: name, Line: r.Line, Key: r.Column, Problem: r.Detail}.Error())
 	}
+	for _, d := range rep.Doubts {
+		fmt.Fprintln(s.Err, d)
+	}
 	for _, l := range rep.Unknown {
 		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
 	}
