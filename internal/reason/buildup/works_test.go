@@ -55,7 +55,7 @@ func TestAfterAWorkTheRulesJudgeWhatIsThereThen(t *testing.T) {
 	}
 	other := &roof.Case{Property: roof.Property{Zone: time.UTC}, Roof: fault,
 		Events: []roof.Event{{At: work, Kind: roof.Repair, Sealed: roof.Yes,
-		Changes: []roof.Change{roof.CeilingChange}}}}
+			Changes: []roof.Change{roof.CeilingChange}}}}
 	assert.Equal(t, Fault, Check(other, begin, after).Overall, "sealing the ceiling leaves the void as it was")
 	assert.Equal(t, "unvented_batten_void", openings.Since(other, "unvented_batten_void", after))
 }
