@@ -3,6 +3,6 @@
 // out of reach catch up, then the last hours at a speed-up, then in real time.
 //
 // Nothing here was measured. The physics is roofsim's; the town, the houses and
-// the people are invented, and so is the season: the winter's dates are moved so
-// that it ends now, whatever the time of the year.
+// the people are invented. The town lies where the calendar has a winter that a
+// record running on to now can hold, so that every date fits its season.
 package demo

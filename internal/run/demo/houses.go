@@ -9,15 +9,14 @@ import (
 
 // plan is what an invented house is made from.
 type plan struct {
-	id, label   string
-	world       roofsim.World
-	historyDays int
-	interval    time.Duration
-	repairs     func(start time.Time) []roofsim.Repair
-	work        roof.Event // what the repair's event says beyond the time
-	rafter      bool
-	seed        uint64
-	dying       string // the logger whose battery runs down; "" none
+	id, label string
+	world     roofsim.World
+	interval  time.Duration
+	repairs   func(start time.Time) []roofsim.Repair
+	work      roof.Event // what the repair's event says beyond the time
+	rafter    bool
+	seed      uint64
+	dying     string // the logger whose battery runs down; "" none
 }
 
 func mm(x float64) *float64 { return &x }
@@ -28,7 +27,7 @@ func mm(x float64) *float64 { return &x }
 func saltmarrow() plan {
 	lights := 6
 	return plan{
-		id: "saltmarrow-7", label: "7 Saltmarrow Lane, Hollin Beck (an invented house)", historyDays: 120,
+		id: "saltmarrow-7", label: "7 Saltmarrow Lane, Hollin Beck (an invented house)",
 		interval: 5 * time.Minute, seed: 7, rafter: true, dying: "k2-loft",
 		repairs: func(start time.Time) []roofsim.Repair {
 			return []roofsim.Repair{{At: start.AddDate(0, 0, 61).Add(11 * time.Hour), VoidEavesMM: mm(25), VoidRidgeMM: mm(8),
@@ -52,7 +51,6 @@ func saltmarrow() plan {
 				LaundryPerWeek: 4, LaundryG: 2000, HousekeepingG: 900, PlantsGH: 25,
 				ExtractShare: 0.25, WindowMinPerDay: 8, WindowM2: 0.2, SetDayC: 20, SetNightC: 17, AbsencesPer100D: 1.3,
 				GuestsPer100D: 1.5},
-			Climate: british(),
 			Survey: roof.Build{PitchDeg: mm(34), SpanM: mm(8.4), LengthM: mm(8.2), Shape: "duopitch",
 				Covering: roof.Covering{Material: "fibre-cement slate", Air: "closed"},
 				Underlay: roof.Underlay{Class: "LR", AirPermeable: roof.No, SdM: mm(0.04), DrapeMM: mm(5), Laps: "lapped"},
@@ -69,7 +67,7 @@ func saltmarrow() plan {
 func gannetHeugh() plan {
 	none := 0
 	return plan{
-		id: "gannet-heugh-2", label: "2 Gannet Heugh, Hollin Beck (an invented house)", historyDays: 120,
+		id: "gannet-heugh-2", label: "2 Gannet Heugh, Hollin Beck (an invented house)",
 		interval: 15 * time.Minute, seed: 11,
 		world: roofsim.World{
 			Seed: 3, Cause: roofsim.NightSkyCooling,
@@ -86,7 +84,6 @@ func gannetHeugh() plan {
 				LaundryG: 1600, HousekeepingG: 600, PlantsGH: 15,
 				ExtractShare: 0.6, WindowMinPerDay: 15, WindowM2: 0.2, SetDayC: 19.5, SetNightC: 16.5, AbsencesPer100D: 1,
 				GuestsPer100D: 1},
-			Climate: british(),
 			Survey: roof.Build{PitchDeg: mm(30), SpanM: mm(7.6), LengthM: mm(9), Shape: "duopitch",
 				Covering: roof.Covering{Material: "resin slate", Air: "closed"},
 				Underlay: roof.Underlay{Class: "LR", AirPermeable: roof.No, SdM: mm(0.05), DrapeMM: mm(15), Laps: "taped"},
@@ -98,9 +95,31 @@ func gannetHeugh() plan {
 	}
 }
 
-// british is the weather of an invented town on a cool, windy coast.
-func british() roofsim.Climate {
-	return roofsim.Climate{Name: "maritime", Zone: "Europe/London", LatDeg: 54.3, LonDeg: -1.6, MeanC: 9.2, SwingC: 6.2,
-		SynopticC: 3.6, CloudBias: 0.5, WindMS: 3.6, DepressionK: 1.4,
-		RainMMDay: 2.4, PrevailingDeg: 240, CloudBaseTransmits: 0.88, AltitudeM: 72, ShiftDay: 1e9}
+// Winter of the northern half lies around the 18th day of the year, that of the
+// southern half a year away.
+const coldest, halfYear = 18, 182
+
+// A record of 120 days that runs on to now holds a winter while now is near one;
+// later in the year it reaches further back, with fewer readings a day, and half
+// a year from winter the houses lie on the other half of the globe.
+const shortest, longest = 120, 180
+
+// season is where the invented town lies at a time, and for how many days its
+// houses have been measured.
+func season(now time.Time) (c roofsim.Climate, days int) {
+	c = roofsim.Climate{Name: "northern hills", Zone: "Europe/London", LatDeg: 57, LonDeg: -3.4, MeanC: 6.6, SwingC: 5.6,
+		SynopticC: 3.2, CloudBias: 0.5, WindMS: 3.6, DepressionK: 1.4,
+		RainMMDay: 2.4, PrevailingDeg: 240, CloudBaseTransmits: 0.88, AltitudeM: 340, ShiftDay: 1e9}
+	past := now.YearDay() - coldest // days since the middle of winter
+	if past > 340 {
+		past -= 365
+	}
+	if past >= halfYear-30 {
+		// The sky of the south is that of the north half a year later, with the sun
+		// at noon on the other side; LatDeg stays positive for it.
+		past -= halfYear
+		c.Name, c.Zone, c.LatDeg, c.LonDeg = "southern island", "Atlantic/Stanley", 51.7, -57.9
+		c.MeanC, c.SwingC, c.DaysAhead, c.AltitudeM = 5.6, 4.2, halfYear, 30
+	}
+	return c, min(max(past+shortest/2, shortest), longest)
 }

@@ -62,14 +62,13 @@ func (d *Demo) CaseFiles() []CaseFile {
 	return out
 }
 
-// firstDayOfWinter is the day of the year on which the invented winter starts.
-const firstDayOfWinter = 309 // 5 November
-
 func (p plan) build(now time.Time) (*house, error) {
 	w := p.world
-	w.Start = now.Truncate(24*time.Hour).AddDate(0, 0, -p.historyDays)
-	w.Climate.DaysAhead = w.Start.YearDay() - firstDayOfWinter
-	o := roofsim.Options{Days: p.historyDays + daysAhead, Step: 5 * time.Minute}
+	var days int
+	w.Climate, days = season(now)
+	w.Start = now.Truncate(24*time.Hour).AddDate(0, 0, -days)
+	p.interval = (p.interval * time.Duration(days) / shortest).Round(time.Minute)
+	o := roofsim.Options{Days: days + daysAhead, Step: 5 * time.Minute}
 	if p.repairs != nil {
 		o.Repairs = p.repairs(w.Start)
 	}
@@ -88,7 +87,7 @@ func (p plan) build(now time.Time) (*house, error) {
 	h := &house{id: p.id}
 	for _, l := range c.Loggers {
 		readings := m.Of(l.ID)
-		p.batteries(l.ID, readings, w.Start)
+		p.batteries(l.ID, readings, w.Start, days)
 		if l.ID == "k6-outside" {
 			p.rain(winter, readings)
 		}
@@ -102,7 +101,7 @@ func (p plan) build(now time.Time) (*house, error) {
 			Accuracy: roof.Accuracy{TempC: &accuracy},
 			Fitted:   []roof.Fitting{{Position: "rafter", From: w.Start.Add(-24 * time.Hour)}}})
 		readings := p.rafterReadings(winter)
-		p.batteries("k7-rafter", readings, w.Start)
+		p.batteries("k7-rafter", readings, w.Start, days)
 		h.loggers = append(h.loggers, readings)
 	}
 	c.Events = append(c.Events, journeys(winter, now)...)
@@ -119,11 +118,11 @@ func (p plan) build(now time.Time) (*house, error) {
 }
 
 // batteries writes each logger's battery: a slow fall from a level of its own.
-func (p plan) batteries(logger string, readings []roof.Reading, start time.Time) {
+func (p plan) batteries(logger string, readings []roof.Reading, start time.Time, historyDays int) {
 	full := 78.0 + float64((int(logger[1])*37)%20)
 	perDay := 0.04
 	if logger == p.dying {
-		full, perDay = 62, 0.45
+		full, perDay = 62, 54/float64(historyDays)
 	}
 	for i := range readings {
 		days := readings[i].At.Sub(start).Hours() / 24
