@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -175,71 +174,6 @@ func apparent(startMS int64, outdoor Air, source *Air, space Air, woodRate float
 	}
 	e.Known, e.Low, e.High = true, e.PerHour/spread, e.PerHour*spread
 	return e, nil
-}
-
-// FromDecays looks for stretches in which the excess of a space over outdoors
-// falls from hour to hour for at least three hours and stays above 25 Pa (about
-// what loggers can be off), and takes the slope of its logarithm in each:
-//
-//	p(t) - p_out = (p0 - p_out) exp(-n t)
-//
-// The estimate is the median, its interval the order statistics of the median
-// (95 %). Wood that gives moisture back slows every decay, so that it is a lower
-// bound for a space with much bare timber. Fewer than eight stretches: not
-// identifiable.
-func FromDecays(outdoor, space Air) (Estimate, error) {
-	n := len(outdoor.Seen)
-	if err := outdoor.check("outdoors", n); err != nil {
-		return Estimate{}, err
-	}
-	if err := space.check("the space", n); err != nil {
-		return Estimate{}, err
-	}
-	const floorPa, least, enough = 25.0, 4, 8
-	e := Estimate{Method: "decay of the excess over outdoors; a lower bound where there is much bare wood"}
-	var slopes []float64
-	for i := 0; i < n; {
-		j, prev := i, math.Inf(1)
-		for j < n && outdoor.Seen[j] && space.Seen[j] {
-			d := space.VapourPa[j] - outdoor.VapourPa[j]
-			if d < floorPa || d >= prev {
-				break
-			}
-			prev = d
-			j++
-		}
-		if j-i >= least {
-			slopes = append(slopes, fall(outdoor, space, i, j))
-			e.Rows += j - i
-		}
-		i = max(j, i+1)
-	}
-	if len(slopes) < enough {
-		e.Why = fmt.Sprintf("only %d stretches of falling excess, of %d needed", len(slopes), enough)
-		return e, nil
-	}
-	sort.Float64s(slopes)
-	k := len(slopes)
-	e.Known = true
-	e.PerHour = slopes[k/2]
-	if k%2 == 0 {
-		e.PerHour = (slopes[k/2-1] + slopes[k/2]) / 2
-	}
-	half := z95 * math.Sqrt(float64(k)) / 2
-	e.Low = slopes[max(0, int(math.Floor(float64(k)/2-half)))]
-	e.High = slopes[min(k-1, int(math.Ceil(float64(k)/2+half)))]
-	return e, nil
-}
-
-// fall is the least-squares slope of -ln(excess) per hour over [i, j).
-func fall(outdoor, space Air, i, j int) float64 {
-	var st, sl, stt, stl float64
-	m := float64(j - i)
-	for k := i; k < j; k++ {
-		t, l := float64(k-i), math.Log(space.VapourPa[k]-outdoor.VapourPa[k])
-		st, sl, stt, stl = st+t, sl+l, stt+t*t, stl+t*l
-	}
-	return -(m*stl - st*sl) / (m*stt - st*st)
 }
 
 func (a Air) check(name string, n int) error {

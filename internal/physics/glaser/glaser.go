@@ -75,17 +75,6 @@ func FromRoof(layers []roof.Layer) ([]Layer, error) {
 	return out, nil
 }
 
-// SdFromResistance is the equivalent air layer in m of a vapour resistance in
-// MN s/g (1 MN s/g = 1e9 m2 s Pa/kg): s_d = delta0 Z, that is 0.2 Z.
-func SdFromResistance(mnsPerG float64) float64 { return Delta0 * 1e9 * mnsPerG }
-
-// MuFromResistivity is the resistance factor of a resistivity in MN s/(g m):
-// mu = delta0 r, that is 0.2 r.
-func MuFromResistivity(mnsPerGM float64) float64 { return Delta0 * 1e9 * mnsPerGM }
-
-// PermKg is one US perm in kg/(m2 s Pa): 1 grain/(h ft2 inHg).
-const PermKg = 64.79891e-6 / 3600 / (0.3048 * 0.3048) / 3386.389
-
 // BuildUp is a build-up from indoors to outdoors with its surface resistances.
 type BuildUp struct {
 	Layers   []Layer
@@ -151,16 +140,6 @@ func (b BuildUp) section() (*section, error) {
 		return nil, fmt.Errorf("%w: its layers have no vapour resistance at all", ErrInput)
 	}
 	return s, nil
-}
-
-// TotalResistance is the thermal resistance in m2 K/W from air to air (EN ISO
-// 6946:2017, eq. 4): Rsi + sum R + Rse.
-func (b BuildUp) TotalResistance() (float64, error) {
-	s, err := b.section()
-	if err != nil {
-		return 0, err
-	}
-	return s.total, nil
 }
 
 // Plane is an interface where water collects.

@@ -55,37 +55,6 @@ func ObservedH(spells []Spell) float64 {
 	return h
 }
 
-// Meet brings two tracks to the union of their times where both are observed:
-// inside an observed interval each runs linearly. joined[i] is about the
-// interval after time i; where a track has a value but no interval, the union
-// has none. Times must rise strictly.
-func Meet(aMS []int64, a []float64, aJoined []bool, bMS []int64, b []float64, bJoined []bool) (ms []int64, av,
-	bv []float64, joined []bool) {
-	// Intervals i and j are in hand; the one that ends first moves on.
-	i, j := 0, 0
-	push := func(t int64, x, y float64) {
-		if n := len(ms); n > 0 && ms[n-1] == t {
-			return
-		}
-		ms, av, bv, joined = append(ms, t), append(av, x), append(bv, y), append(joined, false)
-	}
-	for i+1 < len(aMS) && j+1 < len(bMS) {
-		from, until := max(aMS[i], bMS[j]), min(aMS[i+1], bMS[j+1])
-		if aJoined[i] && bJoined[j] && from < until {
-			push(from, along(aMS, a, i, from), along(bMS, b, j, from))
-			joined[len(joined)-1] = true
-			push(until, along(aMS, a, i, until), along(bMS, b, j, until))
-		}
-		if aMS[i+1] == until {
-			i++
-		}
-		if bMS[j+1] == until {
-			j++
-		}
-	}
-	return ms, av, bv, joined
-}
-
 func along(ms []int64, v []float64, i int, t int64) float64 {
 	if t == ms[i] {
 		return v[i]

@@ -57,30 +57,6 @@ func EMCPct(tempC, rhPct float64) (float64, error) {
 	return EquationPct(math.Max(tempC, ColdestTableC), rhPct)
 }
 
-// HumidityForPct is the relative humidity in % at which wood of tempC comes to
-// rest at a moisture content in % (0 up to the content at 100 %RH): the inverse
-// of EMCPct, by bisection to 1e-9 %RH.
-func HumidityForPct(tempC, mcPct float64) (float64, error) {
-	most, err := EMCPct(tempC, 100)
-	if err != nil {
-		return 0, err
-	}
-	if !(mcPct >= 0 && mcPct <= most) {
-		return 0, fmt.Errorf("humidity for wood of %g %% at %g C: %w (0..%.1f %%)", mcPct, tempC, ErrRange, most)
-	}
-	low, high := 0.0, 100.0
-	t := math.Max(tempC, ColdestTableC)
-	for range 60 {
-		mid := (low + high) / 2
-		if equation(t, mid) < mcPct {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return (low + high) / 2, nil
-}
-
 // Thresholds of wood moisture content in % of dry mass.
 const (
 	SafeBelowPct     = 18.0 // decay highly unlikely (trade inspection guidance)
@@ -93,27 +69,3 @@ const (
 	hoursInWeek      = 168.0
 	millisecondsHour = 3.6e6
 )
-
-// Threshold is one figure of the trade with what it means and whence it comes.
-type Threshold struct {
-	Name    string
-	FromPct float64
-	Meaning string
-	Source  string
-}
-
-// Thresholds lists the figures a reading of wood moisture is held against, from
-// dry to wet.
-func Thresholds() []Threshold {
-	return []Threshold{
-		{"no decay risk", SafeBelowPct, "under it decay is highly unlikely", "trade inspection guidance, secondary"},
-		{"alarm level", CeilingPct, "usual ceiling; dry rot said to begin to grow from about here",
-			"trade pages; EN 1995-1-1, 2.3.1.3 (service class 2), from memory"},
-		{"critical threshold", CriticalPct, "timber kept under it stays sound; short wetting by condensation is unlikely " +
-			"to start decay", "BRE Digest 364 (1991), abstract"},
-		{"batten fixing limit", CriticalPct, "most a batten may hold when fixed and covered",
-			"BS 5534, as quoted in NBS clause 245"},
-		{"active decay", DecayFromPct, "decay expected when held at or above it, at 5 to 40 C", "trade pages"},
-		{"fibre saturation point", SaturationPct, "the walls of the wood cells are full", "Wood Handbook, ch. 4"},
-	}
-}

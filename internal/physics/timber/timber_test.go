@@ -54,24 +54,19 @@ func TestEquilibriumMoistureTable(t *testing.T) {
 }
 
 func TestThresholdTable(t *testing.T) {
-	known := map[string]float64{}
-	for _, th := range timber.Thresholds() {
-		known[th.Name] = th.FromPct
-		assert.NotEmpty(t, th.Source)
-	}
 	for _, r := range tabletest.Read(t, "timber_thresholds") {
 		value := r.Text("value")
-		switch item := r.Text("item"); item {
+		switch r.Text("item") {
 		case "temperature window":
 			assert.Equal(t, "5-40 C", value)
 			assert.Equal(t, [2]float64{5, 40}, [2]float64{timber.DecayColdestC, timber.DecayWarmestC})
 		case "RH equivalents at 5 C":
 			for _, pair := range regexp.MustCompile(`(\d+) %(?: mc)? = ([\d.]+) %`).FindAllStringSubmatch(value, -1) {
 				mc, _ := strconv.ParseFloat(pair[1], 64)
-				want, _ := strconv.ParseFloat(pair[2], 64)
-				rh, err := timber.HumidityForPct(5, mc)
+				rh, _ := strconv.ParseFloat(pair[2], 64)
+				got, err := timber.EMCPct(5, rh)
 				require.NoError(t, err)
-				assert.InDeltaf(t, want, rh, 0.05, "%s: %g %% mc", r, mc)
+				assert.InDeltaf(t, mc, got, 0.05, "%s: %g %% mc", r, mc)
 			}
 		case "service class 2 (Eurocode 5)":
 			assert.Contains(t, value, "20 %")
@@ -81,13 +76,6 @@ func TestThresholdTable(t *testing.T) {
 			mc, err := timber.EMCPct(21.11, 100)
 			require.NoError(t, err)
 			assert.InDelta(t, 28.8, mc, 0.05)
-			assert.InDelta(t, 29, known[item], 1)
-		default:
-			want, ok := known[item]
-			require.Truef(t, ok, "%s: %s is not known here", r, item)
-			first, err := strconv.ParseFloat(number.FindString(value), 64)
-			require.NoError(t, err)
-			assert.Equalf(t, first, want, "%s", r)
 		}
 	}
 }
@@ -100,7 +88,7 @@ func TestColdWoodIsClampedNotExtrapolated(t *testing.T) {
 	assert.Equal(t, end, cold)
 }
 
-func TestEMCRisesWithHumidityAndInverts(t *testing.T) {
+func TestEMCRisesWithHumidity(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		at := rapid.Float64Range(-40, 60).Draw(rt, "t")
 		a := rapid.Float64Range(0, 99.9).Draw(rt, "a")
@@ -110,9 +98,6 @@ func TestEMCRisesWithHumidityAndInverts(t *testing.T) {
 		high, err := timber.EMCPct(at, b)
 		require.NoError(rt, err)
 		assert.LessOrEqual(rt, low, high)
-		rh, err := timber.HumidityForPct(at, low)
-		require.NoError(rt, err)
-		assert.InDelta(rt, a, rh, 1e-5)
 	})
 }
 
@@ -254,7 +239,6 @@ func TestWhatTheFormulaRefuses(t *testing.T) {
 	for name, err := range map[string]error{
 		"NaN":             e(timber.EquationPct(math.NaN(), 50)),
 		"humidity":        e(timber.EMCPct(10, 101)),
-		"too wet":         e(timber.HumidityForPct(10, 40)),
 		"cold":            e(timber.EMCPct(-100, 50)),
 		"thickness":       e(timber.Lag(record(2, func(int) float64 { return 80 }), 1000)),
 		"diffusion":       e(timber.TimeConstantH(25, 1)),

@@ -8,8 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"dewcase/internal/physics/psychro"
 )
 
 // ErrInput is wrapped by every error about input that cannot be used.
@@ -29,22 +27,6 @@ const (
 // relief is the share of the limits left at an outdoor temperature.
 func relief(outdoorC float64) float64 {
 	return math.Min(1, math.Max(0, 1-outdoorC/classEndC))
-}
-
-// ClassLimits are the bounds of a humidity class (1..5) at an outdoor temperature
-// in C (-60..60), in Pa of excess over outdoors and in g/m3 of moisture supply;
-// open is true for class 5, whose upper bounds are then 0 and mean nothing.
-func ClassLimits(class int, outdoorC float64) (lowPa, highPa, lowGM3, highGM3 float64, open bool, err error) {
-	if class < 1 || class > Highest || !(outdoorC >= -60 && outdoorC <= 60) {
-		return 0, 0, 0, 0, false, fmt.Errorf("%w: class %d at %g C outdoors, want 1..5 and -60..60 C", ErrInput, class,
-			outdoorC)
-	}
-	f, k := relief(outdoorC), float64(class)
-	lowPa, lowGM3 = classStepPa*(k-1)*f, classStepGM3*(k-1)*f
-	if class == Highest {
-		return lowPa, 0, lowGM3, 0, true, nil
-	}
-	return lowPa, classStepPa * k * f, lowGM3, classStepGM3 * k * f, false, nil
 }
 
 // ClassOf is the humidity class (1..5) of an excess in Pa at an outdoor
@@ -74,35 +56,6 @@ func ClassUse(class int) string {
 		return "laundries, breweries, swimming pools"
 	}
 	return ""
-}
-
-// SupplyGM3 is the moisture supply in g/m3 that an excess in Pa means in air of
-// tempC (-60..60 C): 1000 dp/(R_v T). A negative excess gives a negative supply.
-func SupplyGM3(excessPa, tempC float64) (float64, error) {
-	if !(tempC >= -60 && tempC <= 60) || !(math.Abs(excessPa) <= 2e5) {
-		return 0, fmt.Errorf("%w: moisture supply of %g Pa at %g C, want -60..60 C", ErrInput, excessPa, tempC)
-	}
-	return 1000 * excessPa / (psychro.GasVapour * (tempC + psychro.KelvinC)), nil
-}
-
-// LoftShare is the share f of house air in the loft's moisture, by mixing ratios
-// in kg/kg (two-source mixing at steady state):
-//
-//	f = (W_loft - W_out)/(W_house - W_out)
-//
-// Never with g/m3 of airs at different temperatures, which reads a tenth too
-// high. Needs the house at least minRatioGap above outdoors.
-func LoftShare(outdoor, house, loft float64) (float64, error) {
-	for _, w := range []float64{outdoor, house, loft} {
-		if !(w >= 0 && w < 1) {
-			return 0, fmt.Errorf("%w: mixing ratio of %g kg/kg", ErrInput, w)
-		}
-	}
-	if house-outdoor < minRatioGap {
-		return 0, fmt.Errorf("%w: the house holds only %.2f g/kg more than outdoors, which cannot carry a share: want "+
-			"%.1f or more", ErrInput, 1000*(house-outdoor), 1000*minRatioGap)
-	}
-	return (loft - outdoor) / (house - outdoor), nil
 }
 
 // minRatioGap in kg/kg: under it logger errors swamp the share.
