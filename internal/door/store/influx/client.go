@@ -78,12 +78,12 @@ func (c *Client) Close() {
 // ErrRefused is wrapped when the engine will not have a point, now or later.
 var ErrRefused = errors.New("InfluxDB refused it")
 
-// ErrSetUp is wrapped when nothing will be written before somebody corrects the
+// errSetUp is wrapped when nothing will be written before somebody corrects the
 // configuration or the engine.
-var ErrSetUp = errors.New("it is not set up for dewcase")
+var errSetUp = errors.New("it is not set up for dewcase")
 
-// ErrWriteOnly is wrapped when what was written cannot be read back.
-var ErrWriteOnly = errors.New("what is written to it cannot be read back by InfluxQL: it is good for a mirror " +
+// errWriteOnly is wrapped when what was written cannot be read back.
+var errWriteOnly = errors.New("what is written to it cannot be read back by InfluxQL: it is good for a mirror " +
 	"(influxdb.mirror) only")
 
 // Write sends readings; all of them are stored when it returns nil.
@@ -130,7 +130,7 @@ func (c *Client) lines(ctx context.Context, b []byte) error {
 		case http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity:
 			return fmt.Errorf("%w: %w", ErrRefused, c.said(err))
 		case http.StatusUnauthorized, http.StatusForbidden:
-			return fmt.Errorf("%w: InfluxDB does not accept the token: check influxdb.token_file: %w", ErrSetUp, c.said(err))
+			return fmt.Errorf("%w: InfluxDB does not accept the token: check influxdb.token_file: %w", errSetUp, c.said(err))
 		case http.StatusNotFound:
 			c.asked.Store(nil) // it may be another engine by now
 			if version == "" {
@@ -138,7 +138,7 @@ func (c *Client) lines(ctx context.Context, b []byte) error {
 			} else {
 				version = "version " + version + ", "
 			}
-			return fmt.Errorf("%w: InfluxDB, %shas no bucket %q: make it, or correct influxdb.bucket: %w", ErrSetUp, version,
+			return fmt.Errorf("%w: InfluxDB, %shas no bucket %q: make it, or correct influxdb.bucket: %w", errSetUp, version,
 				c.server.Bucket, c.said(err))
 		}
 	}
@@ -376,7 +376,7 @@ func (c *Client) query(ctx context.Context, q string) ([]series, error) {
 const probe = "dewcase_probe"
 
 // RoundTrip writes a point and reads it back. An engine that takes it and does
-// not give it back is ErrWriteOnly.
+// not give it back is errWriteOnly.
 func (c *Client) RoundTrip(ctx context.Context) error {
 	at := time.Now().UTC().Truncate(time.Millisecond)
 	if err := c.Copy(ctx, []Point{{probe, nil, []Field{{"value", float64(at.UnixMilli())}}, at}}); err != nil {
@@ -395,9 +395,9 @@ func (c *Client) RoundTrip(ctx context.Context) error {
 			var answer *influxhttp.Error
 			switch {
 			case err == nil:
-				return fmt.Errorf("InfluxDB at %s: %w", c.server.URL, ErrWriteOnly)
+				return fmt.Errorf("InfluxDB at %s: %w", c.server.URL, errWriteOnly)
 			case errors.As(err, &answer) && answer.StatusCode < http.StatusInternalServerError:
-				return fmt.Errorf("InfluxDB at %s: %w: %w", c.server.URL, ErrWriteOnly, err)
+				return fmt.Errorf("InfluxDB at %s: %w: %w", c.server.URL, errWriteOnly, err)
 			}
 			return fmt.Errorf("reading back from InfluxDB at %s: %w", c.server.URL, err)
 		}

@@ -27,7 +27,7 @@ type DrainOptions struct {
 	MinPause time.Duration // first pause after a failure; default 0.5 s
 	MaxPause time.Duration // longest pause; default 1 min
 	Regular  time.Duration // looks for work at least this often; default 10 s
-	GiveUp   time.Duration // ends with the error after failing so long, or at once with ErrSetUp; 0: never
+	GiveUp   time.Duration // ends with the error after failing so long, or at once with errSetUp; 0: never
 }
 
 // Drain empties an outbox into an engine, in order: an entry leaves the outbox
@@ -198,7 +198,7 @@ func (d *Drain) persist(ctx context.Context, out []roof.Outgoing) error {
 			return err
 		}
 		var own outboxError
-		if errors.As(err, &own) || d.opt.GiveUp > 0 && (errors.Is(err, ErrSetUp) || time.Since(began) > d.opt.GiveUp) {
+		if errors.As(err, &own) || d.opt.GiveUp > 0 && (errors.Is(err, errSetUp) || time.Since(began) > d.opt.GiveUp) {
 			return err
 		}
 		// Between half and all of it, so that many do not come back together.

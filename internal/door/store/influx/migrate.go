@@ -120,9 +120,9 @@ func Verify(ctx context.Context, local Local, client *Client) (m Moved, err erro
 	return m, errors.Join(bad...)
 }
 
-// Marks remembers small things by kind and key; roof.ErrNotFound where there is
+// marks remembers small things by kind and key; roof.ErrNotFound where there is
 // none.
-type Marks interface {
+type marks interface {
 	State(ctx context.Context, kind, key string) ([]byte, error)
 	PutState(ctx context.Context, kind, key string, blob []byte) error
 }
@@ -131,15 +131,15 @@ type Marks interface {
 // bucket is used for the first time, so that a mirror or a store in InfluxDB is
 // whole from the beginning. Call it after opening the local store with its
 // outbox on.
-func Begin(ctx context.Context, local Shelf, marks Marks, s Server) error {
+func Begin(ctx context.Context, local Shelf, kept marks, s Server) error {
 	const kind = "influx_begun"
 	key := s.URL + " " + s.Org + " " + s.Bucket
-	_, err := marks.State(ctx, kind, key)
+	_, err := kept.State(ctx, kind, key)
 	if !errors.Is(err, roof.ErrNotFound) {
 		return err
 	}
 	if err := local.PostAll(ctx); err != nil {
 		return err
 	}
-	return marks.PutState(ctx, kind, key, []byte("1"))
+	return kept.PutState(ctx, kind, key, []byte("1"))
 }

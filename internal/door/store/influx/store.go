@@ -68,7 +68,7 @@ func (s *Store) tryOut(ctx context.Context) {
 		if err == nil || ctx.Err() != nil {
 			return
 		}
-		if errors.Is(err, ErrWriteOnly) {
+		if errors.Is(err, errWriteOnly) {
 			s.closed.Store(&err)
 			s.opt.Log.Error("readings stay in the embedded store", "error", err)
 			return

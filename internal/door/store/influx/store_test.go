@@ -117,7 +117,7 @@ func TestAnEngineWithoutTheV2WriteAPIIsWrittenToByItsOwn(t *testing.T) {
 	require.NoError(t, err)
 	defer none.Close()
 	err = none.Write(t.Context(), []roof.Outgoing{{Case: house, Reading: want[0]}})
-	require.ErrorIs(t, err, ErrSetUp)
+	require.ErrorIs(t, err, errSetUp)
 	require.ErrorContains(t, err, `version 1.6`)
 	require.ErrorContains(t, err, `has no bucket "nowhere"`)
 }
@@ -139,9 +139,9 @@ func TestMovingToAnEngineThatCannotBeUsedEnds(t *testing.T) {
 		is     error
 		says   string
 	}{
-		"nothing is there": {http.NotFound, ErrSetUp, `has no bucket "b"`},
+		"nothing is there": {http.NotFound, errSetUp, `has no bucket "b"`},
 		"the token is wrong": {func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusUnauthorized) },
-			ErrSetUp, "does not accept the token"},
+			errSetUp, "does not accept the token"},
 		"it never answers": {func(_ http.ResponseWriter, r *http.Request) {
 			select {
 			case <-hang:
@@ -156,7 +156,7 @@ func TestMovingToAnEngineThatCannotBeUsedEnds(t *testing.T) {
 				return
 			}
 			w.WriteHeader(http.StatusNoContent)
-		}, ErrWriteOnly, "good for a mirror"},
+		}, errWriteOnly, "good for a mirror"},
 		"it takes the first and then no more": {func() http.HandlerFunc {
 			var writes atomic.Int64
 			return func(w http.ResponseWriter, r *http.Request) {
@@ -219,7 +219,7 @@ func TestAnEngineThatCanBeWrittenToOnlyIsSaid(t *testing.T) {
 	t.Cleanup(func() { stop(); <-done })
 	require.Equal(t, []roof.Outcome{roof.Stored}, storetest.Put(t, s, house, storetest.TRH("k7", 0, 1, 1)))
 	until(t, "it is said", func() bool { return s.WriteOnly() != nil })
-	require.ErrorIs(t, s.WriteOnly(), ErrWriteOnly)
+	require.ErrorIs(t, s.WriteOnly(), errWriteOnly)
 	require.Len(t, storetest.All(t, s, house, "k7"), 1)
 }
 

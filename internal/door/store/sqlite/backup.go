@@ -76,7 +76,7 @@ func copyStore(ctx context.Context, file, tmp string) error {
 	defer db.Close()
 	if v, err := schemaOf(ctx, db); err != nil || v == 0 {
 		if err == nil {
-			err = ErrForeign
+			err = errForeign
 		}
 		return err
 	}
@@ -94,7 +94,7 @@ func publish(ctx context.Context, tmp, to string) (Report, error) {
 	if err := errors.Join(f.Sync(), f.Close()); err != nil {
 		return Report{}, fmt.Errorf("bringing it to the disk: %w", err)
 	}
-	r, err := CheckBackup(ctx, tmp)
+	r, err := checkBackup(ctx, tmp)
 	if err == nil {
 		err = r.Err()
 	}
@@ -161,7 +161,7 @@ func Restore(ctx context.Context, from, dir string) (lost string, err error) {
 			err = fmt.Errorf("restoring %s into %s: %w", from, dir, err)
 		}
 	}()
-	r, err := CheckBackup(ctx, from)
+	r, err := checkBackup(ctx, from)
 	if err == nil {
 		err = r.Err()
 	}

@@ -107,8 +107,8 @@ func Check(ctx context.Context, dir string) (Report, error) {
 	return r, nil
 }
 
-// CheckBackup verifies a backup file in the same way.
-func CheckBackup(ctx context.Context, file string) (Report, error) {
+// checkBackup verifies a backup file in the same way.
+func checkBackup(ctx context.Context, file string) (Report, error) {
 	if _, err := os.Stat(file); err != nil {
 		return Report{}, fmt.Errorf("checking the backup: %w", err)
 	}
@@ -158,7 +158,7 @@ func checkFile(ctx context.Context, file string, also func(context.Context, exec
 	defer func() { _ = tx.Rollback() }()
 	c := checker{tx: tx, r: &r}
 	r.Schema, err = schemaOf(ctx, tx)
-	if errors.Is(err, ErrNewer) || ctx.Err() != nil {
+	if errors.Is(err, errNewer) || ctx.Err() != nil {
 		return r, err
 	}
 	if err != nil {

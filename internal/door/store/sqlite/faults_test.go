@@ -181,7 +181,7 @@ func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 		}
 		require.Error(t, cmd.Wait())
 		if _, err := os.Stat(filepath.Join(dir, "kept.backup")); err == nil {
-			r, err := CheckBackup(t.Context(), filepath.Join(dir, "kept.backup"))
+			r, err := checkBackup(t.Context(), filepath.Join(dir, "kept.backup"))
 			require.NoError(t, err)
 			require.NoError(t, r.Err(), "never half a file under the final name")
 			backups++

@@ -35,11 +35,11 @@ var migrations = func() []string {
 	return out
 }()
 
-// ErrNewer says that a store was written by a later program.
-var ErrNewer = errors.New("the store was written by a newer dewcase")
+// errNewer says that a store was written by a later program.
+var errNewer = errors.New("the store was written by a newer dewcase")
 
-// ErrForeign says that a file is no store of this program.
-var ErrForeign = errors.New("not a dewcase store")
+// errForeign says that a file is no store of this program.
+var errForeign = errors.New("not a dewcase store")
 
 // executor is what a connection, a transaction and a pool have in common.
 type executor interface {
@@ -59,10 +59,10 @@ func schemaOf(ctx context.Context, db executor) (int, error) {
 	case app == 0 && version == 0 && tables == 0:
 		return 0, nil
 	case app != applicationID:
-		return 0, ErrForeign
+		return 0, errForeign
 	case version > len(migrations):
 		return 0, fmt.Errorf("%w (schema %d, this one knows %d): use that version again, or restore a backup made before "+
-			"the upgrade; nothing was changed", ErrNewer, version, len(migrations))
+			"the upgrade; nothing was changed", errNewer, version, len(migrations))
 	}
 	return version, nil
 }

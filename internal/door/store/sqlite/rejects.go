@@ -210,15 +210,6 @@ func (s *Store) RejectCounts(ctx context.Context) (map[roof.Reason]int64, error)
 	return out, nil
 }
 
-// RejectsDropped says how many rejects the log has dropped to stay within its
-// bounds.
-func (s *Store) RejectsDropped(ctx context.Context) (n int64, err error) {
-	if err := s.read.QueryRowContext(ctx, `SELECT coalesce(sum(dropped), 0) FROM reject_count`).Scan(&n); err != nil {
-		return 0, fmt.Errorf("counting dropped rejects: %w", explain(err))
-	}
-	return n, nil
-}
-
 // Heard notes that a case or logger that is not known was heard. Beyond the
 // bound of names, the sighting is counted under the empty name.
 func (s *Store) Heard(ctx context.Context, caseID, logger string, at time.Time) error {

@@ -37,7 +37,7 @@ func TestStoresOfEveryReleasedSchemaAreUpgraded(t *testing.T) {
 	}
 	for schema := 1; schema <= len(migrations); schema++ {
 		t.Run(fmt.Sprint("schema ", schema), func(t *testing.T) {
-			r, err := CheckBackup(t.Context(), keptStore(schema))
+			r, err := checkBackup(t.Context(), keptStore(schema))
 			require.NoError(t, err)
 			require.NoError(t, r.Err(), "a store is checked in its own schema")
 			require.Equal(t, schema, r.Schema)
@@ -126,7 +126,7 @@ func TestInterruptedUpgradeLeavesTheOldSchema(t *testing.T) {
 	version, err := schemaOf(t.Context(), conn)
 	require.NoError(t, err)
 	require.Equal(t, 1, version)
-	r, err := CheckBackup(t.Context(), file)
+	r, err := checkBackup(t.Context(), file)
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
 	from, err := migrate(context.Background(), conn, wayAhead())
