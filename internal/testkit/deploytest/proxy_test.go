@@ -117,7 +117,7 @@ func configurations(t *testing.T, broker string) map[string]string {
 func TestEveryConfigurationAsksEverybodyForCredentialsBehindAProxy(t *testing.T) {
 	b := mosquittotest.Start(t, mosquittotest.Quick)
 	all := configurations(t, b.Addr())
-	require.GreaterOrEqual(t, len(all), 2)
+	require.GreaterOrEqual(t, len(all), 3)
 	for name, file := range all {
 		t.Run(name, func(t *testing.T) {
 			c, faults, err := config.Load(file)
@@ -132,6 +132,13 @@ func TestEveryConfigurationAsksEverybodyForCredentialsBehindAProxy(t *testing.T)
 			require.NoError(t, os.WriteFile(file, text, 0o600))
 			d := crashtest.Serve(t, data, "-config", file, "-http", host+":0", "-broker", "mqtt://"+b.Addr())
 			v := through(t, d.HTTP)
+			if !c.Demands("", c.HTTP.TokenFile) { // the package's own, as a daemon comes
+				for _, path := range []string{"/", "/api/cases", "/metrics", "/login"} {
+					status, body := v.ask("GET", path, "")
+					require.Equal(t, 403, status, "%s: %s", path, body)
+				}
+				return
+			}
 
 			for _, ask := range []struct {
 				method, path string
