@@ -287,6 +287,7 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 			assert.NotContains(t, of(path), "Lift one slate at mid-slope", path)
 		}
 		assert.Contains(t, of("/buildup"), "void at the eaves open 25 mm")
+		assert.Contains(t, of("/buildup"), "Last values beside their places", "the roof of today has them")
 		earlier := 0
 		for address, p := range pages {
 			if strings.Contains(address, "/buildup?before=") {

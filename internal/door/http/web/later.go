@@ -203,10 +203,11 @@ func (p *Pages) buildUp(w http.ResponseWriter, r *http.Request) {
 		h.Coverage = meanCoverage(a)
 	}
 	q := r.URL.Query()
-	dates, at := roofDates(h, q.Get("before"), p.Now())
+	now := p.Now() // once: the clock goes on
+	dates, at := roofDates(h, q.Get("before"), now)
 	b := buildUpBody{Report: buildup.Check(h.Case, begins, at), Sets: openings.RuleSets(), VentMM2: q.Get("vent"),
 		Dates: dates}
-	if at.Before(p.Now()) {
+	if at.Before(now) {
 		b.Past, b.Before = true, q.Get("before")
 	}
 	for _, g := range []findingGroup{{Title: "What is wrong", Verdict: buildup.Fault},
