@@ -12,9 +12,9 @@ import (
 	"dewcase/internal/words"
 )
 
-// Sheet makes the winter sheet of one surface from the record at hourly steps,
-// which begin at noon: nights are whole hours long, so every step lies in one
-// clock hour of one night; from and until are noons.
+// Sheet makes the winter sheet of one surface from the record at steps of
+// evidence.SheetStep, which begin at noon, so that every step lies in one clock
+// hour of one night; from and until are noons.
 func Sheet(c *roof.Case, v timeline.View, surface roof.Position, from, until time.Time,
 	zone *time.Location) picture.WinterSheet {
 	out := picture.WinterSheet{ID: "sheet-" + surface.ID, Surface: words.Surface(c, surface), Zone: zone,
@@ -25,88 +25,98 @@ func Sheet(c *roof.Case, v timeline.View, surface roof.Position, from, until tim
 			s = &v.Surfaces[i]
 		}
 	}
-	outdoor, covering := column(v, c, roof.OutdoorAir), column(v, c, roof.CoveringUnderside)
+	length := time.Hour
+	if v.StepS != nil {
+		length = time.Duration(*v.StepS) * time.Second
+	}
+	perHour := max(int(time.Hour/length), 1)
+	mean := func(b *timeline.Band) timeline.Column { return b.Mean }
+	outdoor, covering := column(v, c, roof.OutdoorAir, perHour, mean), column(v, c, roof.CoveringUnderside, perHour, mean)
+	outdoorMin := column(v, c, roof.OutdoorAir, perHour, func(b *timeline.Band) timeline.Column { return b.Min })
 	step := 0
 	for noon := from; noon.Before(until); noon = evidence.NoonAfter(noon, 1, zone) {
 		n := picture.Night{From: noon, Until: evidence.NoonAfter(noon, 1, zone)}
+		n.Hours = make([]picture.Hour, (n.Until.Sub(n.From)+time.Hour-1)/time.Hour)
 		for step < len(v.Time) && v.Time[step].Before(n.From) {
 			step++
 		}
 		first := step
-		for step < len(v.Time) && v.Time[step].Before(n.Until) {
-			var h picture.Hour
-			if s != nil {
-				share, _ := s.Coverage.Get(step)
-				h.ObservedMin = share * 60
-				h.CondensingMin, _ = s.CondensingMin.Get(step)
-				h.AtRiskMin, _ = s.AtRiskMin.Get(step)
-				h.FrostMin, _ = s.FrostMin.Get(step)
+		for ; step < len(v.Time) && v.Time[step].Before(n.Until); step++ {
+			if s == nil {
+				continue
 			}
-			n.Hours = append(n.Hours, h)
-			step++
+			h := &n.Hours[v.Time[step].Sub(n.From)/time.Hour]
+			share, _ := s.Coverage.Get(step)
+			wet, _ := s.CondensingMin.Get(step)
+			near, _ := s.AtRiskMin.Get(step)
+			frost, _ := s.FrostMin.Get(step)
+			h.ObservedMin, h.CondensingMin = h.ObservedMin+share*length.Minutes(), h.CondensingMin+wet
+			h.AtRiskMin, h.FrostMin = h.AtRiskMin+near, h.FrostMin+frost
 		}
-		for float64(len(n.Hours)) < n.Until.Sub(n.From).Hours() {
-			n.Hours = append(n.Hours, picture.Hour{})
+		if outdoor != nil {
+			n.OutdoorMinC = lowest(outdoorMin[first:step])
+			if covering != nil {
+				n.UndercoolingK = undercooling(outdoor[first:step], covering[first:step], 3*perHour)
+			}
 		}
-		n.OutdoorMinC = lowest(outdoor, first, step)
-		n.UndercoolingK = undercooling(outdoor, covering, first, step)
 		out.Nights = append(out.Nights, n)
 	}
 	return out
 }
 
-// column is the temperature of the first position of a place that has any.
-func column(v timeline.View, c *roof.Case, place roof.Place) *timeline.Band {
+// column is a figure of the temperatures of a place's positions together, NaN
+// where none was observed; nil for a place without any.
+func column(v timeline.View, c *roof.Case, place roof.Place, perHour int,
+	of func(*timeline.Band) timeline.Column) []float64 {
+	var parts [][]float64
 	for _, p := range c.At(place) {
 		for i := range v.Positions {
 			if v.Positions[i].Position != p.ID {
 				continue
 			}
-			for k := range v.Positions[i].TempC.Mean.Len() {
-				if _, ok := v.Positions[i].TempC.Mean.Get(k); ok {
-					return &v.Positions[i].TempC
+			col := of(&v.Positions[i].TempC)
+			part := slices.Repeat([]float64{math.NaN()}, len(v.Time))
+			seen := false
+			for k := range col.Len() {
+				if x, ok := col.Get(k); ok {
+					part[k], seen = x, true
 				}
+			}
+			if seen {
+				parts = append(parts, part)
 			}
 		}
 	}
-	return nil
+	return evidence.Join(parts, perHour)
 }
 
-func lowest(b *timeline.Band, from, until int) *float64 {
-	if b == nil {
-		return nil
-	}
+func lowest(low []float64) *float64 {
 	lo, seen := math.Inf(1), 0
-	for i := from; i < until; i++ {
-		if x, ok := b.Min.Get(i); ok {
+	for _, x := range low {
+		if !math.IsNaN(x) {
 			lo, seen = math.Min(lo, x), seen+1
 		}
 	}
-	if seen*2 < until-from || seen == 0 {
+	if seen*2 < len(low) || seen == 0 {
 		return nil // half a night does not tell its minimum
 	}
 	return &lo
 }
 
 // undercooling is how far the covering lay below outdoor air for three hours of
-// the night, K: the third largest hourly mean.
-func undercooling(outdoor, covering *timeline.Band, from, until int) *float64 {
-	if outdoor == nil || covering == nil {
-		return nil
-	}
+// the night, K: the lowest of its greatest means over that many steps.
+func undercooling(outdoor, covering []float64, steps int) *float64 {
 	var d []float64
-	for i := from; i < until; i++ {
-		o, ok1 := outdoor.Mean.Get(i)
-		c, ok2 := covering.Mean.Get(i)
-		if ok1 && ok2 {
-			d = append(d, o-c)
+	for i, o := range outdoor {
+		if x := o - covering[i]; !math.IsNaN(x) {
+			d = append(d, x)
 		}
 	}
-	if len(d)*2 < until-from || len(d) < 3 {
+	if len(d)*2 < len(outdoor) || len(d) < steps {
 		return nil
 	}
 	slices.Sort(d)
-	return &d[len(d)-3]
+	return &d[len(d)-steps]
 }
 
 // steps are the lengths that a chart may have.

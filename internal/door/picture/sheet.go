@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // State is the one state that a field of the winter sheet shows.
@@ -57,7 +59,7 @@ func (h Hour) State() State {
 // Night is noon to noon at one surface.
 type Night struct {
 	From, Until   time.Time
-	Hours         []Hour   // elapsed hours from noon: 24, or 23 or 25 where the clocks change
+	Hours         []Hour   // elapsed hours from noon: 24, or 23 or 25 where the clocks change; half an hour may end it
 	OutdoorMinC   *float64 // nil: not known
 	UndercoolingK *float64 // outdoor air minus covering, K, as held for three hours of the night; nil: not known
 }
@@ -83,9 +85,21 @@ func (n Night) Coverage() float64 {
 	return math.Min(n.Sum().ObservedMin/d, 1)
 }
 
-// IsWet reports whether any field of the night is wet or frosted, so that the
-// nights counted in words are those that the eye counts on the sheet.
-func (n Night) IsWet() bool {
+// IsWet reports whether the night is a wet one: wet for an hour or more in all.
+func (n Night) IsWet() bool { return evidence.WetNight(n.Sum().CondensingMin / 60) }
+
+// IsFrost reports whether most of a night's water was frost.
+func (n Night) IsFrost() bool {
+	s := n.Sum()
+	return evidence.FrostNight(s.CondensingMin, s.FrostMin)
+}
+
+// IsBrief reports whether the night is briefly wet: a field of it is wet or
+// frosted, and all of it is less than a wet night.
+func (n Night) IsBrief() bool {
+	if n.IsWet() {
+		return false
+	}
 	for _, h := range n.Hours {
 		if s := h.State(); s == Wet || s == Frost {
 			return true
@@ -158,11 +172,11 @@ type WinterSheet struct {
 	WindowFrom, WindowUntil time.Time
 }
 
-// Count sums up nights: how many count, how many of these were wet, and how
-// many were not observed well enough to say.
+// Count sums up nights: how many count, how many of these were wet, how many
+// briefly wet, and how many were not observed well enough to say.
 type Count struct {
-	Counted, Wet, Unsure int
-	WetHours             float64
+	Counted, Wet, Briefly, Unsure int
+	WetHours                      float64
 }
 
 // CountNights counts a run of nights.
@@ -175,6 +189,8 @@ func CountNights(nights []Night) Count {
 			c.Counted++
 			if n.IsWet() {
 				c.Wet++
+			} else if n.IsBrief() {
+				c.Briefly++
 			}
 		case n.IsWet(): // wet is wet, however little was seen of the rest
 			c.Counted++
@@ -238,15 +254,19 @@ func (w WinterSheet) NightsWords() string {
 	return s
 }
 
-// UnsureWords says how many nights could not be counted, beginning with a
-// space; "" where all could.
-func (w WinterSheet) UnsureWords() string {
-	if n := CountNights(w.Nights).Unsure; n == 1 {
-		return " One more night was not observed well enough to count."
-	} else if n > 1 {
-		return fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(n, "night"))
+// UnsureWords says how many of the nights that count were briefly wet and how
+// many could not be counted, beginning with a space; "" where there is none.
+func (w WinterSheet) UnsureWords() (s string) {
+	c := CountNights(w.Nights)
+	if c.Briefly > 0 {
+		s = fmt.Sprintf(" Briefly wet, for less than an hour, on %d.", c.Briefly)
 	}
-	return ""
+	if c.Unsure == 1 {
+		s += " One more night was not observed well enough to count."
+	} else if c.Unsure > 1 {
+		s += fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(c.Unsure, "night"))
+	}
+	return s
 }
 
 func (w WinterSheet) zone() *time.Location {

@@ -92,6 +92,28 @@ func TestNightsAreCountedAsTheEyeCountsThem(t *testing.T) {
 	assert.Contains(t, w.Words(), "One more night was not observed well enough to count.")
 }
 
+// Words: a wet night is wet for an hour or more in all; less is briefly wet.
+func TestANightWetForLessThanAnHourIsBrieflyWet(t *testing.T) {
+	zone := london(t)
+	spread := func(minutes float64) WinterSheet {
+		return WinterSheet{Zone: zone, Nights: nightsFrom(zone, 2026, 12, 1, 14, func(_, h int) Hour {
+			if h < 4 {
+				return Hour{ObservedMin: 60, AtRiskMin: minutes / 4, CondensingMin: minutes / 4}
+			}
+			return dry
+		})}
+	}
+	brief := spread(48)
+	n := CountNights(brief.Nights)
+	assert.Equal(t, []int{14, 0, 14}, []int{n.Counted, n.Wet, n.Briefly})
+	assert.Equal(t, "Wet on 0 of 14 nights.", brief.NightsWords())
+	assert.Equal(t, " Briefly wet, for less than an hour, on 14.", brief.UnsureWords())
+	hour := CountNights(spread(60).Nights)
+	assert.Equal(t, []int{14, 14, 0}, []int{hour.Counted, hour.Wet, hour.Briefly}, "four quarters make an hour")
+	crossing := CountNights(spread(36).Nights)
+	assert.Equal(t, []int{14, 0, 0}, []int{crossing.Counted, crossing.Wet, crossing.Briefly}, "no field of it is wet")
+}
+
 // area adds up what a class paints, in fields.
 func area(s *Scene, class string) float64 {
 	sum := 0.0

@@ -34,7 +34,7 @@ func (t Strip) Scene() *Scene {
 			near = append(near, box(x, tall-4, x2, tall))
 		}
 		h, f := share(sum.CondensingMin), share(sum.FrostMin)
-		if n.IsWet() {
+		if n.IsWet() || n.IsBrief() {
 			h = max(h, 3) // a short wet stretch must not vanish
 		}
 		if h > 0 {

@@ -181,6 +181,9 @@ func (b *builder) surfaceSentence(i int) Text {
 	switch {
 	case n.Counted == 0:
 		t = say("No night was observed well enough to say whether water formed %s.", where)
+	case n.Wet == 0 && n.Briefly > 0:
+		t = say("No night of %s observed well enough to count was wet for an hour or more %s.",
+			words.Count(n.Counted, "night"), where)
 	case n.Wet == 0:
 		t = say("No water was seen to form %s on %s observed well enough to count.", where, words.Count(n.Counted, "night"))
 	default:

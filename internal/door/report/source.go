@@ -129,7 +129,7 @@ func load(s Source) (*builder, error) {
 				until = end
 			}
 		}
-		view, err := s.Laid(from, until, time.Hour)
+		view, err := s.Laid(from, until, evidence.SheetStep(b.zone, from, until))
 		if err != nil {
 			return nil, fmt.Errorf("laying out the winter from %s: %w", local(from, b.zone, dayLayout), err)
 		}

@@ -19,7 +19,7 @@ const HourMS = int64(3600_000)
 const WetNightHours = 1.0
 
 // WetNight reports that a night with so many hours of water counts as wet.
-func WetNight(hours float64) bool { return hours >= WetNightHours }
+func WetNight(hours float64) bool { return hours >= WetNightHours-1e-6 } // minutes summed are not exact
 
 // FrostNight reports that most of a night's water was frost.
 func FrostNight(wetHours, frostHours float64) bool { return frostHours > wetHours/2 }

@@ -35,6 +35,17 @@ func NightOf(t time.Time, zone *time.Location) Night {
 	return Night{noon.UnixMilli(), NoonAfter(noon, 1, zone).UnixMilli(), noon.Format(time.DateOnly)}
 }
 
+// SheetStep is the step in which every night of [from, until) is whole steps
+// long: an hour, or half of one where the clocks change by that.
+func SheetStep(zone *time.Location, from, until time.Time) time.Duration {
+	for _, n := range Nights(zone, from.UnixMilli(), until.UnixMilli()) {
+		if (n.UntilMS-n.FromMS)%HourMS != 0 {
+			return time.Hour / 2
+		}
+	}
+	return time.Hour
+}
+
 // Nights lists the nights that touch [fromMS, untilMS).
 func Nights(zone *time.Location, fromMS, untilMS int64) []Night {
 	var out []Night

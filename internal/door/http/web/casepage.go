@@ -150,7 +150,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	h.Coverage = meanCoverage(a)
 	v := readView(h, a, r.URL.Query())
 	wi, years := winterOf(h, v.winter)
-	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, time.Hour)
+	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -249,12 +249,14 @@ func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
 			Frost:    sum.FrostMin / 60,
 			Observed: words.Percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
 		switch {
-		case n.IsWet() && sum.FrostMin*2 >= sum.CondensingMin:
+		case n.IsWet() && n.IsFrost():
 			row.Verdict = "frost"
 		case n.IsWet():
 			row.Verdict = "wet"
 		case !n.Counts():
 			row.Verdict = "not observed"
+		case n.IsBrief():
+			row.Verdict = "briefly wet"
 		case sum.AtRiskMin >= picture.ShortMin:
 			row.Verdict = "near"
 		default:
@@ -363,7 +365,7 @@ func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	wi, _ := winterOf(h, v.winter)
-	hourly, err := p.Record.Timeline(r.Context(), h.ID, wi.From, wi.Until, time.Hour)
+	hourly, err := p.Record.Timeline(r.Context(), h.ID, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
 	if err != nil {
 		p.fail(w, r, err)
 		return

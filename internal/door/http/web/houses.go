@@ -104,7 +104,7 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	row.Last = h.Until
 	until := evidence.NoonAfter(evidence.Noon(h.Until, h.Zone), 1, h.Zone)
 	wi := winter{evidence.NoonAfter(until, -stripNights, h.Zone), until}
-	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, time.Hour)
+	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
 	if err != nil {
 		return row, err
 	}

@@ -23,6 +23,8 @@ func surfaceSentences(where string, sheet picture.WinterSheet, s *assessment.Sur
 	switch {
 	case len(sheet.Nights) == 0 || n.Counted == 0 && n.WetHours == 0:
 		first = "No night has been observed well enough yet to say whether water formed " + where + "."
+	case n.Wet == 0 && n.Briefly > 0:
+		first = fmt.Sprintf("No night of %d observed was wet for an hour or more %s.", n.Counted, where)
 	case n.Wet == 0:
 		first = fmt.Sprintf("No water was seen to form %s on %d observed nights.", where, n.Counted)
 	default:
@@ -62,6 +64,10 @@ func lately(where string, nights []picture.Night) string {
 	if n.Counted == 0 {
 		return "Not observed well enough over the last " + words.Count(len(nights), "night") + " to say."
 	}
+	if n.Wet == 0 && n.Briefly > 0 {
+		return fmt.Sprintf("Briefly wet %s on %d of the last %s observed, for less than an hour each.", where, n.Briefly,
+			words.Count(n.Counted, "night"))
+	}
 	if n.Wet == 0 {
 		s := fmt.Sprintf("No water %s on the last %s observed", where, words.Count(n.Counted, "night"))
 		if n.Unsure > 0 {
@@ -78,10 +84,6 @@ func lately(where string, nights []picture.Night) string {
 	}
 	span := fmt.Sprintf("%.0f to %.0f hours each", lo, hi)
 	switch {
-	case hi < 1:
-		span = "under an hour each"
-	case lo < 1:
-		span = fmt.Sprintf("up to %.0f hours", hi)
 	case math.Round(lo) == math.Round(hi):
 		span = words.Count(int(math.Round(hi)), "hour") + " each"
 	}
