@@ -57,6 +57,18 @@ func (n Night) Home() string {
 	return "not seen"
 }
 
+// Consultant names a wet night for a table: wet, briefly wet, frost.
+func (n Night) Consultant() string {
+	what := "wet"
+	if n.Frost {
+		what = "frost"
+	}
+	if n.State == BrieflyWet {
+		return "briefly " + what
+	}
+	return what
+}
+
 // Home is all that a household's page says of a roof: every sentence of the page
 // is made of it, so that no two can contradict each other.
 type Home struct {

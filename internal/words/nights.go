@@ -18,6 +18,23 @@ func (n Nights) String() string {
 	return fmt.Sprintf("wet on %d of %s observed", n.Wet, Count(n.Observed, "night"))
 }
 
+// Add counts one night more.
+func (n *Nights) Add(state NightState, frost bool) {
+	switch state {
+	case NotSeen:
+		n.Missed++
+		return
+	case BrieflyWet:
+		n.Briefly++
+	case WetNight:
+		n.Wet++
+		if frost {
+			n.Frost++
+		}
+	}
+	n.Observed++
+}
+
 // More says what else there is to say of the nights: those briefly wet and those
 // that nobody can tell; "" where there is none.
 func (n Nights) More() string {

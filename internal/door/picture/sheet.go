@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/words"
 )
 
 // State is the one state that a field of the winter sheet shows.
@@ -85,32 +86,17 @@ func (n Night) Coverage() float64 {
 	return math.Min(n.Sum().ObservedMin/d, 1)
 }
 
-// IsWet reports whether the night is a wet one: wet for an hour or more in all.
-func (n Night) IsWet() bool { return evidence.WetNight(n.Sum().CondensingMin / 60) }
+// State is what the night was.
+func (n Night) State() words.NightState {
+	s := n.Sum()
+	return evidence.State(s.CondensingMin/60, s.ObservedMin/60, n.Until.Sub(n.From).Hours())
+}
 
-// IsFrost reports whether most of a night's water was frost.
+// IsFrost reports that most of the night's water was frost.
 func (n Night) IsFrost() bool {
 	s := n.Sum()
 	return evidence.FrostNight(s.CondensingMin, s.FrostMin)
 }
-
-// IsBrief reports whether the night is briefly wet: a field of it is wet or
-// frosted, and all of it is less than a wet night.
-func (n Night) IsBrief() bool {
-	if n.IsWet() {
-		return false
-	}
-	for _, h := range n.Hours {
-		if s := h.State(); s == Wet || s == Frost {
-			return true
-		}
-	}
-	return false
-}
-
-// Counts reports whether the night was observed well enough to be counted as
-// wet or dry: at least 80 % of it (design, "Time").
-func (n Night) Counts() bool { return n.Coverage() >= 0.8 }
 
 // Sky says how the night was.
 type Sky uint8
@@ -172,34 +158,20 @@ type WinterSheet struct {
 	WindowFrom, WindowUntil time.Time
 }
 
-// Count sums up nights: how many count, how many of these were wet, how many
-// briefly wet, and how many were not observed well enough to say.
-type Count struct {
-	Counted, Wet, Briefly, Unsure int
-	WetHours                      float64
+// CountNights counts a run of nights.
+func CountNights(nights []Night) (n words.Nights) {
+	for _, x := range nights {
+		n.Add(x.State(), x.IsFrost())
+	}
+	return n
 }
 
-// CountNights counts a run of nights.
-func CountNights(nights []Night) Count {
-	var c Count
+// WetHours adds up the wet hours of a run of nights, counted.
+func WetHours(nights []Night) (h float64) {
 	for _, n := range nights {
-		c.WetHours += n.Sum().CondensingMin / 60
-		switch {
-		case n.Counts():
-			c.Counted++
-			if n.IsWet() {
-				c.Wet++
-			} else if n.IsBrief() {
-				c.Briefly++
-			}
-		case n.IsWet(): // wet is wet, however little was seen of the rest
-			c.Counted++
-			c.Wet++
-		default:
-			c.Unsure++
-		}
+		h += n.Sum().CondensingMin / 60
 	}
-	return c
+	return h
 }
 
 // Split divides the nights at a time: the night in which it lies belongs to
@@ -224,12 +196,13 @@ func (w WinterSheet) Words() string {
 	first, last := w.Nights[0].From.In(w.zone()), w.Nights[len(w.Nights)-1].From.In(w.zone())
 	s := fmt.Sprintf("%s from the night of %s to that of %s. ", capital(plural(len(w.Nights), "night", "nights")),
 		first.Format("2 January 2006"), last.Format("2 January 2006"))
-	return s + w.NightsWords() + w.UnsureWords()
+	return s + w.Said(w.Surface).Nights()
 }
 
-// NightsWords says on how many nights water formed, before and after the last
-// repair in the span.
-func (w WinterSheet) NightsWords() string {
+// Said is what is said of the sheet's nights: of all, or before and after the
+// last repair within them.
+func (w WinterSheet) Said(where string) words.SurfaceRecord {
+	r := words.SurfaceRecord{Where: where}
 	var repair *Event
 	for i, e := range w.Events {
 		if e.IsRepair() && len(w.Nights) > 0 && e.At.After(w.Nights[0].From) && e.At.Before(w.Nights[len(w.Nights)-1].Until) {
@@ -238,35 +211,14 @@ func (w WinterSheet) NightsWords() string {
 			}
 		}
 	}
-	all := CountNights(w.Nights)
-	if all.Counted == 0 {
-		return "No night was observed well enough to say whether water formed."
+	if repair == nil {
+		r.Spans = []words.Span{{Nights: CountNights(w.Nights)}}
+		return r
 	}
-	s := ""
-	if repair != nil {
-		before, after := w.Split(repair.At)
-		b, a := CountNights(before), CountNights(after)
-		s = fmt.Sprintf("Wet on %d of %s before the repair of %s and on %d of %d after it.", b.Wet,
-			plural(b.Counted, "night", "nights"), repair.At.In(w.zone()).Format("2 January"), a.Wet, a.Counted)
-	} else {
-		s = fmt.Sprintf("Wet on %d of %s.", all.Wet, plural(all.Counted, "night", "nights"))
-	}
-	return s
-}
-
-// UnsureWords says how many of the nights that count were briefly wet and how
-// many could not be counted, beginning with a space; "" where there is none.
-func (w WinterSheet) UnsureWords() (s string) {
-	c := CountNights(w.Nights)
-	if c.Briefly > 0 {
-		s = fmt.Sprintf(" Briefly wet, for less than an hour, on %d.", c.Briefly)
-	}
-	if c.Unsure == 1 {
-		s += " One more night was not observed well enough to count."
-	} else if c.Unsure > 1 {
-		s += fmt.Sprintf(" Another %s not observed well enough to count.", pluralBe(c.Unsure, "night"))
-	}
-	return s
+	before, after := w.Split(repair.At)
+	r.Repair = words.Day(repair.At, w.zone())
+	r.Spans = []words.Span{{Nights: CountNights(before)}, {Nights: CountNights(after)}}
+	return r
 }
 
 func (w WinterSheet) zone() *time.Location {
@@ -281,13 +233,6 @@ func plural(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
-}
-
-func pluralBe(n int, one string) string {
-	if n == 1 {
-		return "1 " + one + " was"
-	}
-	return fmt.Sprintf("%d %ss were", n, one)
 }
 
 func capital(s string) string {

@@ -16,6 +16,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"dewcase/internal/words"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden pictures")
@@ -85,11 +87,14 @@ func TestNightsAreCountedAsTheEyeCountsThem(t *testing.T) {
 			}
 			return dry
 		}), Events: []Event{{At: time.Date(2026, 12, 6, 15, 0, 0, 0, zone), Kind: "repair", What: "vents"}}}
-	assert.Equal(t, Count{Counted: 9, Wet: 5, Unsure: 1, WetHours: 5}, CountNights(w.Nights))
+	assert.Equal(t, words.Nights{Observed: 9, Wet: 5, Missed: 1}, CountNights(w.Nights))
+	assert.InDelta(t, 5, WetHours(w.Nights), 1e-9)
 	// The night of the repair belongs to neither side.
-	assert.Equal(t, "Wet on 4 of 4 nights before the repair of 6 December and on 1 of 4 after it.", w.NightsWords())
+	assert.Equal(t, "Before the repair of 6 December it was wet under the covering on 4 of 4 nights observed, 1 "+
+		"night not "+
+		"observed; since then on 1 of 4.", w.Said("under the covering").Nights())
 	assert.Contains(t, w.Words(), "10 nights from the night of 1 December 2026")
-	assert.Contains(t, w.Words(), "One more night was not observed well enough to count.")
+	assert.Contains(t, w.Words(), w.Said(w.Surface).Nights())
 }
 
 // Words: a wet night is wet for an hour or more in all; less is briefly wet.
@@ -105,13 +110,12 @@ func TestANightWetForLessThanAnHourIsBrieflyWet(t *testing.T) {
 	}
 	brief := spread(48)
 	n := CountNights(brief.Nights)
-	assert.Equal(t, []int{14, 0, 14}, []int{n.Counted, n.Wet, n.Briefly})
-	assert.Equal(t, "Wet on 0 of 14 nights.", brief.NightsWords())
-	assert.Equal(t, " Briefly wet, for less than an hour, on 14.", brief.UnsureWords())
+	assert.Equal(t, words.Nights{Observed: 14, Briefly: 14}, n)
+	assert.Equal(t, "It was briefly wet under the covering on 14 of 14 nights observed, on none for an hour.",
+		brief.Said("under the covering").Nights())
 	hour := CountNights(spread(60).Nights)
-	assert.Equal(t, []int{14, 14, 0}, []int{hour.Counted, hour.Wet, hour.Briefly}, "four quarters make an hour")
-	crossing := CountNights(spread(36).Nights)
-	assert.Equal(t, []int{14, 0, 0}, []int{crossing.Counted, crossing.Wet, crossing.Briefly}, "no field of it is wet")
+	assert.Equal(t, words.Nights{Observed: 14, Wet: 14}, hour, "four quarters make an hour")
+	assert.Equal(t, words.Nights{Observed: 14}, CountNights(spread(8).Nights), "one crossing between two readings")
 }
 
 // area adds up what a class paints, in fields.

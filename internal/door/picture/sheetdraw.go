@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"dewcase/internal/words"
 )
 
 // The rows of the winter sheet, px from its top.
@@ -224,7 +226,7 @@ func (w WinterSheet) bars(s *Scene, top float64) float64 {
 		if f > 0 {
 			frost = append(frost, box(x, base-f, x2, base))
 		}
-		if !n.Counts() {
+		if n.State() == words.NotSeen {
 			gaps = extend(gaps, i)
 		}
 	}

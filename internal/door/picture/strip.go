@@ -1,6 +1,11 @@
 package picture
 
-import "time"
+import (
+	"time"
+
+	"dewcase/internal/reason/evidence"
+	"dewcase/internal/words"
+)
 
 // Strip is the last nights of one surface in a single low row, for the list of
 // cases.
@@ -21,7 +26,7 @@ func (t Strip) Scene() *Scene {
 	var wet, frost, near [][]Point
 	var gaps [][2]int
 	for i, n := range t.Nights {
-		if !n.Counts() {
+		if n.State() == words.NotSeen {
 			gaps = extend(gaps, i)
 		}
 		sum := n.Sum()
@@ -34,7 +39,7 @@ func (t Strip) Scene() *Scene {
 			near = append(near, box(x, tall-4, x2, tall))
 		}
 		h, f := share(sum.CondensingMin), share(sum.FrostMin)
-		if n.IsWet() || n.IsBrief() {
+		if sum.CondensingMin >= 60*evidence.BrieflyWetHours {
 			h = max(h, 3) // a short wet stretch must not vanish
 		}
 		if h > 0 {

@@ -170,39 +170,14 @@ func (b *builder) nights(pos roof.Position) picture.WinterSheet {
 	return all
 }
 
-// surfaceSentence says on how many nights water formed, and for how long.
+// surfaceSentence says on how many nights it was wet, and for how long.
 func (b *builder) surfaceSentence(i int) Text {
-	s := b.Answer.Surfaces[i]
-	pos, _ := b.Case.Position(s.Surface)
-	where := words.Surface(b.Case, pos)
-	sheet := b.nights(pos)
-	n := picture.CountNights(sheet.Nights)
-	var t Text
-	switch {
-	case n.Counted == 0:
-		t = say("No night was observed well enough to say whether water formed %s.", where)
-	case n.Wet == 0 && n.Briefly > 0:
-		t = say("No night of %s observed well enough to count was wet for an hour or more %s.",
-			words.Count(n.Counted, "night"), where)
-	case n.Wet == 0:
-		t = say("No water was seen to form %s on %s observed well enough to count.", where, words.Count(n.Counted, "night"))
-	default:
-		t = say("Water formed %s%s", where, sheet.NightsWords()[len("Wet"):])
+	pos, _ := b.Case.Position(b.Answer.Surfaces[i].Surface)
+	t := say("%s", b.nights(pos).Said(words.Surface(b.Case, pos)).Nights())
+	for _, h := range b.Answer.Hours(i).Hours() {
+		t = append(append(t, Run{Words: " "}), h...)
 	}
-	t = append(t, Run{Words: sheet.UnsureWords()})
-	if s.HoursCondensing == nil {
-		return t
-	}
-	t = append(t, say(" In all %s hours of condensation",
-		hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing))...)
-	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
-		t = append(t, say(" (95 % interval %s to %s, by the loggers’ accuracy)",
-			hoursAt(surfacePath(i, "hours_condensing_low"), s.HoursCondensingLow),
-			hoursAt(surfacePath(i, "hours_condensing_high"), s.HoursCondensingHigh))...)
-	} else {
-		t = append(t, Run{Words: " (how sure cannot be said: a logger’s accuracy is not in the case file)"})
-	}
-	return append(t, say(" of %s hours observed.", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved))...)
+	return t
 }
 
 func repairPath(i int, field string) string { return fmt.Sprintf("repairs.%d.%s", i, field) }

@@ -109,14 +109,14 @@ func (b *builder) hours(p *part, i int) {
 	row := func(what string, figure Run, between Text, how string) {
 		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), {figure}, between, say("%s", how)}})
 	}
-	row("Condensing, h", hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing), both,
+	row("Wet, h", hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing), both,
 		"expected over the loggers’ accuracy")
-	row("Condensing, plain count, h", hoursAt(surfacePath(i, "hours_condensing_raw"), s.HoursCondensingRaw), say("–"),
+	row("Wet, counted, h", hoursAt(surfacePath(i, "hours_condensing_raw"), s.HoursCondensingRaw), say("–"),
 		"margin at or below 0 K at the calibrated readings")
 	row("At risk, h", hoursAt(surfacePath(i, "hours_at_risk"), s.HoursAtRisk), say("–"),
-		"plain count of margin up to 1 K; includes the condensing hours")
+		"counted: margin up to 1 K; includes the wet hours")
 	row("Frost, h", hoursAt(surfacePath(i, "frost_hours"), s.FrostHours), say("–"),
-		"part of the plain count with the surface below 0 °C")
+		"the part of the counted wet hours with the surface below 0 °C")
 	row("Observed, h", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved), say("–"),
 		"surface and its air together")
 	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"),

@@ -55,7 +55,20 @@ type Surface struct {
 	FrostHours          *float64  `json:"frost_hours"`
 	PeakCondensateGM2   *float64  `json:"peak_condensate_g_m2"`
 	HowSure             []HowSure `json:"how_sure"`
+	Spans               []Span    `json:"spans" doc:"before the latest repair and since; empty without one"`
 	Notes               []string  `json:"notes"`
+}
+
+// Span is a part of the record at one surface.
+type Span struct {
+	From                time.Time `json:"from"`
+	Until               time.Time `json:"until"`
+	HoursObserved       float64   `json:"hours_observed"`
+	HoursCondensing     *float64  `json:"hours_condensing"`
+	HoursCondensingLow  *float64  `json:"hours_condensing_low"`
+	HoursCondensingHigh *float64  `json:"hours_condensing_high"`
+	HoursAtRisk         *float64  `json:"hours_at_risk"`
+	FrostHours          *float64  `json:"frost_hours"`
 }
 
 // HowSure is one logger term's part in the width of the interval, and the
@@ -160,35 +173,61 @@ func coverage(set *series.Set, c *series.Course) Coverage {
 }
 
 func surface(set *series.Set, p roof.Position) Surface {
-	s := Surface{Surface: p.ID, Air: p.Meets, HowSure: []HowSure{}, Notes: keptOut(set, p)}
+	s := Surface{Surface: p.ID, Air: p.Meets, HowSure: []HowSure{}, Spans: []Span{}, Notes: keptOut(set, p)}
 	c, err := risk.Margin(set, p.ID)
 	if err != nil {
 		s.Notes = append(s.Notes, err.Error())
 		return s
 	}
-	sum := c.Sum(set.FromMS, set.UntilMS)
-	if sum.ObservedMS == 0 {
+	var all Span
+	if all, s.HoursCondensingRaw = span(c, set.FromMS, set.UntilMS); all.HoursObserved == 0 {
 		s.Notes = append(s.Notes, "surface "+p.ID+" and its air "+p.Meets+
 			" were never observed at the same time: hours are not computable")
 		return s
 	}
-	s.HoursObserved = round(sum.ObservedMS/3.6e6, 4)
-	s.HoursCondensingRaw, s.HoursAtRisk, s.FrostHours = rounded(sum.CondensingMS/3.6e6), rounded(sum.AtRiskMS/3.6e6),
-		rounded(sum.FrostMS/3.6e6)
-	spans := []risk.Span{{FromMS: set.FromMS, UntilMS: set.UntilMS}}
-	if e, ok := c.Expected(spans, 0); ok {
-		s.HoursCondensing, s.HoursCondensingLow, s.HoursCondensingHigh = rounded(e.MeanH), rounded(e.LowH), rounded(e.HighH)
-		for _, sh := range c.Shares(spans, 0) {
+	s.HoursObserved, s.HoursCondensing, s.HoursAtRisk, s.FrostHours = all.HoursObserved, all.HoursCondensing,
+		all.HoursAtRisk, all.FrostHours
+	s.HoursCondensingLow, s.HoursCondensingHigh = all.HoursCondensingLow, all.HoursCondensingHigh
+	if at := latestRepair(set); at > 0 {
+		before, _ := span(c, set.FromMS, at)
+		since, _ := span(c, at, set.UntilMS)
+		s.Spans = append(s.Spans, before, since)
+	}
+	if s.HoursCondensingLow != nil {
+		for _, sh := range c.Shares([]risk.Span{{FromMS: set.FromMS, UntilMS: set.UntilMS}}, 0) {
 			s.HowSure = append(s.HowSure, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
 				round(sh.CheckedHigh, 4)})
 		}
 	} else {
 		missing, _ := c.Accurate()
-		s.HoursCondensing = s.HoursCondensingRaw
 		s.Notes = append(s.Notes, "the accuracy of logger "+missing+
 			" is unknown: the wet hours are a plain count without an interval (key loggers.accuracy)")
 	}
 	return s
+}
+
+// span sums a stretch of a surface's record up; counted are its wet hours at the
+// calibrated readings, which stand in where an accuracy is unknown.
+func span(c risk.Course, fromMS, untilMS int64) (s Span, counted *float64) {
+	sum := c.Sum(fromMS, untilMS)
+	counted = rounded(sum.CondensingMS / 3.6e6)
+	s = Span{From: time.UnixMilli(fromMS).UTC(), Until: time.UnixMilli(untilMS).UTC(),
+		HoursObserved: round(sum.ObservedMS/3.6e6, 4), HoursCondensing: counted,
+		HoursAtRisk: rounded(sum.AtRiskMS / 3.6e6), FrostHours: rounded(sum.FrostMS / 3.6e6)}
+	if e, ok := c.Expected([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0); ok {
+		s.HoursCondensing, s.HoursCondensingLow, s.HoursCondensingHigh = rounded(e.MeanH), rounded(e.LowH), rounded(e.HighH)
+	}
+	return s, counted
+}
+
+// latestRepair is the time of the last repair within the record, 0 for none.
+func latestRepair(set *series.Set) (at int64) {
+	for _, e := range set.Case.Repairs() {
+		if ms := e.At.UnixMilli(); ms > set.FromMS && ms < set.UntilMS {
+			at = max(at, ms)
+		}
+	}
+	return at
 }
 
 // excludingWords say in a note why readings do not count.

@@ -41,3 +41,20 @@ func (a Answer) Cause(c *roof.Case) words.Cause {
 	}
 	return out
 }
+
+// Hours is what is said of how long a surface was wet: in all, or before the
+// latest repair and since.
+func (a Assessment) Hours(i int) words.SurfaceRecord {
+	s, at := a.Surfaces[i], fmt.Sprintf("surfaces.%d.", i)
+	if len(s.Spans) == 0 {
+		return words.SurfaceRecord{Spans: []words.Span{{At: at, ObservedH: s.HoursObserved, WetH: s.HoursCondensing,
+			LowH: s.HoursCondensingLow, HighH: s.HoursCondensingHigh, FrostH: s.FrostHours, AtRiskH: s.HoursAtRisk}}}
+	}
+	var r words.SurfaceRecord
+	for k, x := range s.Spans {
+		r.Spans = append(r.Spans, words.Span{At: fmt.Sprintf("%sspans.%d.", at, k), ObservedH: x.HoursObserved,
+			WetH: x.HoursCondensing, LowH: x.HoursCondensingLow, HighH: x.HoursCondensingHigh, FrostH: x.FrostHours,
+			AtRiskH: x.HoursAtRisk})
+	}
+	return r
+}

@@ -88,23 +88,11 @@ type Night struct {
 	Observed, Wet, Frost float64   // h
 }
 
-// brieflyWetH is how many hours of water make a night briefly wet: less is one
-// crossing between two readings.
-const brieflyWetH = 1.0 / 6
-
 // Said is the night as it is put into words.
 func (n Night) Said() words.Night {
-	out := words.Night{From: n.From, WetH: n.Wet, Frost: evidence.FrostNight(n.Wet, n.Frost)}
-	switch {
-	case evidence.WetNight(n.Wet):
-		out.State = words.WetNight
-	case n.Observed < nightSeenH:
-	case n.Wet >= brieflyWetH:
-		out.State = words.BrieflyWet
-	default:
-		out.State = words.DryNight
-	}
-	return out
+	zone := n.From.Location()
+	return words.Night{From: n.From, WetH: n.Wet, Frost: evidence.FrostNight(n.Wet, n.Frost),
+		State: evidence.State(n.Wet, n.Observed, evidence.NoonAfter(n.From, 1, zone).Sub(n.From).Hours())}
 }
 
 // nights sums a surface up by night.
@@ -134,9 +122,6 @@ func Nights(in Input, surfaceID string) []Night {
 	return nil
 }
 
-// Observed nights have at least this many hours.
-const nightSeenH = 12.0
-
 // wetNights counts the wet nights of the last seven, the running one included
 // once it is wet.
 func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
@@ -158,7 +143,7 @@ func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
 			out.Facts.Nights++
 			hours += n.Wet
 		}
-		if n.Observed >= nightSeenH || evidence.WetNight(n.Wet) {
+		if n.Said().State != words.NotSeen {
 			out.Facts.Seen++
 		}
 	}
@@ -166,8 +151,8 @@ func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
 	// With half the week unseen a fall cannot be told from a gap.
 	out.Known = s.lastObserved >= 0 && (out.Facts.Seen >= 4 || out.Facts.Nights >= 2)
 	out.At, out.Until = s.lastObservedTime, s.lastObservedTime
-	out.Facts.Detail = fmt.Sprintf("%d of %d nights wet, %.0f h in all", out.Facts.Nights,
-		max(out.Facts.Seen, out.Facts.Nights), hours)
+	out.Facts.Detail = fmt.Sprintf("wet on %d of %s observed of the last %s, %s h in all", out.Facts.Nights,
+		words.Count(out.Facts.Seen, "night"), words.Count(len(all), "night"), words.Hours(hours))
 	return out
 }
 

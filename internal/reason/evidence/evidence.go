@@ -10,6 +10,8 @@
 // In a column of samples NaN is "not observed".
 package evidence
 
+import "dewcase/internal/words"
+
 // HourMS is an hour in milliseconds.
 const HourMS = int64(3600_000)
 
@@ -23,3 +25,25 @@ func WetNight(hours float64) bool { return hours >= WetNightHours-1e-6 } // minu
 
 // FrostNight reports that most of a night's water was frost.
 func FrostNight(wetHours, frostHours float64) bool { return frostHours > wetHours/2 }
+
+// BrieflyWetHours is how many hours of water make a night briefly wet: less is
+// one crossing between two readings (this program's choice).
+const BrieflyWetHours = 1.0 / 6
+
+// SeenShare is the share of a night that must be observed for it to be counted as
+// dry or briefly wet (design, "Time"). A wet night is wet however little was seen
+// of the rest.
+const SeenShare = 0.8
+
+// State is what a night was, of so many hours of water, observed, and in all.
+func State(wetH, observedH, lengthH float64) words.NightState {
+	switch {
+	case WetNight(wetH):
+		return words.WetNight
+	case observedH+1e-6 < SeenShare*lengthH:
+		return words.NotSeen
+	case wetH >= BrieflyWetHours:
+		return words.BrieflyWet
+	}
+	return words.DryNight
+}

@@ -15,6 +15,7 @@ import (
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 func zoneOf(t require.TestingT, name string) *time.Location {
@@ -210,4 +211,17 @@ func TestNightsFollowTheClockOfTheHouse(t *testing.T) {
 	assert.Equal(t, "2027-03-27", nights[0].Date)
 	assert.EqualValues(t, 23*3600_000, nights[0].UntilMS-nights[0].FromMS)
 	assert.Empty(t, evidence.Nights(london, 5, 5))
+}
+
+func TestANightIsWhatItsHoursMakeIt(t *testing.T) {
+	for _, c := range []struct {
+		wet, observed, length float64
+		want                  words.NightState
+	}{
+		{0.8, 24, 24, words.BrieflyWet}, {1, 24, 24, words.WetNight}, {1, 3, 24, words.WetNight},
+		{0.1, 24, 24, words.DryNight}, {0.8, 12, 24, words.NotSeen}, {0, 19.2, 24, words.DryNight},
+		{0, 19.1, 24, words.NotSeen}, {0, 19.2, 24.5, words.NotSeen},
+	} {
+		assert.Equal(t, c.want, evidence.State(c.wet, c.observed, c.length), "%+v", c)
+	}
 }

@@ -227,18 +227,18 @@ func seasonYear(t time.Time) int {
 	return t.Year()
 }
 
-// answer makes the page's sentences from the assessment of a surface.
+// answer makes the page's sentences of a surface.
 func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, where string) (first, second string,
 	notes []string) {
-	var of *assessment.Surface
-	for i := range a.Surfaces {
-		if a.Surfaces[i].Surface == surface {
-			of = &a.Surfaces[i]
+	for i, of := range a.Surfaces {
+		if of.Surface == surface {
+			for _, h := range a.Hours(i).Hours() {
+				second += h.String() + " "
+			}
 			notes = of.Notes
 		}
 	}
-	first, second = surfaceSentences(where, s, of)
-	return first, second, notes
+	return s.Said(where).Nights(), strings.TrimSpace(second), notes
 }
 
 func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
@@ -248,19 +248,15 @@ func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
 		row := nightRow{Night: n, Wet: sum.CondensingMin / 60, Near: (sum.AtRiskMin - sum.CondensingMin) / 60,
 			Frost:    sum.FrostMin / 60,
 			Observed: words.Percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
-		switch {
-		case n.IsWet() && n.IsFrost():
-			row.Verdict = "frost"
-		case n.IsWet():
-			row.Verdict = "wet"
-		case !n.Counts():
+		switch state := n.State(); {
+		case state == words.NotSeen:
 			row.Verdict = "not observed"
-		case n.IsBrief():
-			row.Verdict = "briefly wet"
-		case sum.AtRiskMin >= picture.ShortMin:
+		case state == words.DryNight && sum.AtRiskMin >= picture.ShortMin:
 			row.Verdict = "near"
-		default:
+		case state == words.DryNight:
 			row.Verdict = "dry"
+		default:
+			row.Verdict = words.Night{State: state, Frost: n.IsFrost()}.Consultant()
 		}
 		rows = append(rows, row)
 	}

@@ -116,8 +116,8 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	most := -1.0
 	for _, s := range h.Case.Speaking() {
 		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
-		if n := picture.CountNights(sh.Nights); n.WetHours > most {
-			worst, most = sh, n.WetHours
+		if h := picture.WetHours(sh.Nights); h > most {
+			worst, most = sh, h
 		}
 	}
 	if most < 0 {
@@ -137,7 +137,7 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
 		}
 	}
-	row.attend(p.Now(), latest, n.Unsure)
+	row.attend(p.Now(), latest, n.Missed)
 	row.judge(f, verdict, n.Wet)
 	return row, nil
 }

@@ -268,10 +268,10 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b sureBody
-	for _, s := range a.Surfaces {
+	for i, s := range a.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: words.Surface(h.Case, pos)}
-		row.Sentence, row.Bar = sureSentence(s, row.Words), barOf(s)
+		row.Sentence, row.Bar = sureSentence(s, row.Words, a.Hours(i).Hours()), barOf(s)
 		for _, x := range s.HowSure {
 			if x.Part > 0 {
 				row.Doubts = append(row.Doubts, x)
@@ -291,7 +291,8 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 type sureBar struct{ Low, Wide, Best, Words string }
 
 func barOf(s assessment.Surface) *sureBar {
-	if s.HoursCondensing == nil || s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil || s.HoursObserved <= 0 {
+	if len(s.Spans) > 0 || s.HoursCondensing == nil || s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil ||
+		s.HoursObserved <= 0 {
 		return nil
 	}
 	share := func(h float64) string { return fmt.Sprintf("%.2f%%", min(h/s.HoursObserved, 1)*100) }
@@ -301,7 +302,7 @@ func barOf(s assessment.Surface) *sureBar {
 			words.Hours(*s.HoursCondensingLow), words.Hours(*s.HoursCondensingHigh), words.Hours(s.HoursObserved))}
 }
 
-func sureSentence(s assessment.Surface, where string) string {
+func sureSentence(s assessment.Surface, where string, spans []words.Text) string {
 	switch {
 	case s.HoursCondensing == nil:
 		return "Wet hours " + where + " could not be counted."
@@ -314,6 +315,9 @@ func sureSentence(s assessment.Surface, where string) string {
 	}
 	out := fmt.Sprintf("%s wet hours %s, and with the loggers’ accuracy anything from %s to %s (95 %%).",
 		words.Hours(*s.HoursCondensing), where, words.Hours(*s.HoursCondensingLow), words.Hours(*s.HoursCondensingHigh))
+	if len(spans) == 2 { // never added up
+		out = words.Upper(where) + ": " + spans[0].String() + " " + spans[1].String()
+	}
 	best := -1
 	for i, x := range s.HowSure {
 		if best < 0 || x.Part > s.HowSure[best].Part {

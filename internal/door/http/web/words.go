@@ -3,94 +3,26 @@ package web
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"dewcase/internal/door/picture"
-	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
 )
 
-// surfaceSentences are the answer for one surface: on how many nights, then how
-// many hours and how sure.
-func surfaceSentences(where string, sheet picture.WinterSheet, s *assessment.Surface) (first, second string) {
-	n := picture.CountNights(sheet.Nights)
-	switch {
-	case len(sheet.Nights) == 0 || n.Counted == 0 && n.WetHours == 0:
-		first = "No night has been observed well enough yet to say whether water formed " + where + "."
-	case n.Wet == 0 && n.Briefly > 0:
-		first = fmt.Sprintf("No night of %d observed was wet for an hour or more %s.", n.Counted, where)
-	case n.Wet == 0:
-		first = fmt.Sprintf("No water was seen to form %s on %d observed nights.", where, n.Counted)
-	default:
-		first = "Water formed " + where + strings.TrimPrefix(sheet.NightsWords(), "Wet")
-	}
-	if s == nil || s.HoursCondensing == nil {
-		if n.Counted == 0 && n.Unsure > 0 { // there is none to which these were more
-			return first, fmt.Sprintf("The record has %s so far.", words.Count(n.Unsure, "night"))
-		}
-		return first, strings.TrimSpace(sheet.UnsureWords())
-	}
-	second = fmt.Sprintf("In all %s h wet", words.Hours(*s.HoursCondensing))
-	if s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil {
-		second += fmt.Sprintf(", %s to %s h with the loggers’ accuracy (95 %%)", words.Hours(*s.HoursCondensingLow),
-			words.Hours(*s.HoursCondensingHigh))
-	}
-	second += fmt.Sprintf(", of %s h observed.", words.Hours(s.HoursObserved))
-	if s.HoursCondensingLow == nil || s.HoursCondensingHigh == nil {
-		second += " How sure that is cannot be said, because a logger’s accuracy is not in the case file."
-	}
-	if s.FrostHours != nil && *s.FrostHours >= 0.05 {
-		second += fmt.Sprintf(" Frost: %s h.", words.Hours(*s.FrostHours))
-	}
-	if s.HoursAtRisk != nil {
-		second += fmt.Sprintf(" Wet or within 1 K of it: %s h.", words.Hours(*s.HoursAtRisk))
-	}
-	return first, second + sheet.UnsureWords()
-}
-
-// lately says in one sentence how the last nights were.
+// lately says in one sentence how the last seven nights were; as for alerts, the
+// running one counts once it is wet.
 func lately(where string, nights []picture.Night) string {
 	const last = 7
-	if len(nights) > last {
-		nights = nights[len(nights)-last:]
+	if n := len(nights); n > last && nights[n-1].State() != words.WetNight {
+		nights = nights[:n-1]
 	}
-	n := picture.CountNights(nights)
-	if n.Counted == 0 {
-		return "Not observed well enough over the last " + words.Count(len(nights), "night") + " to say."
-	}
-	if n.Wet == 0 && n.Briefly > 0 {
-		return fmt.Sprintf("Briefly wet %s on %d of the last %s observed, for less than an hour each.", where, n.Briefly,
-			words.Count(n.Counted, "night"))
-	}
-	if n.Wet == 0 {
-		s := fmt.Sprintf("No water %s on the last %s observed", where, words.Count(n.Counted, "night"))
-		if n.Unsure > 0 {
-			s += fmt.Sprintf(" (%d not observed)", n.Unsure)
-		}
-		return s + "."
-	}
-	lo, hi := math.Inf(1), 0.0
-	for _, night := range nights {
-		if night.IsWet() {
-			h := night.Sum().CondensingMin / 60
-			lo, hi = math.Min(lo, h), math.Max(hi, h)
-		}
-	}
-	span := fmt.Sprintf("%.0f to %.0f hours each", lo, hi)
-	switch {
-	case math.Round(lo) == math.Round(hi):
-		span = words.Count(int(math.Round(hi)), "hour") + " each"
-	}
-	if n.Wet == 1 {
-		span = strings.TrimSuffix(span, " each")
-	}
-	return fmt.Sprintf("Water formed %s on %d of the last %s, %s.", where, n.Wet, words.Count(n.Counted, "night"), span)
+	nights = nights[max(0, len(nights)-last):]
+	return words.Lately(where, len(nights), picture.CountNights(nights))
 }
 
 // payloadWords shows what came: text as it is, everything else as \xNN, cut
@@ -168,6 +100,9 @@ func (p *Pages) funcs() template.FuncMap {
 		"whole":   shown(words.Whole),
 		"upper":   words.Upper,
 		"plural":  words.Count,
+		"alertstate": func(state any, until time.Time, zone *time.Location) string {
+			return words.AlertState(fmt.Sprint(state), until, zone)
+		},
 		"interval": func(lo, hi *float64) string {
 			if lo == nil || hi == nil {
 				return "–"

@@ -1,0 +1,77 @@
+package words_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"dewcase/internal/words"
+)
+
+func hours(x float64) *float64 { return &x }
+
+func TestNightsAreToldBeforeARepairAndSinceAndNeverTogether(t *testing.T) {
+	span := func(wet, briefly, observed, missed int) words.Span {
+		return words.Span{Nights: words.Nights{Wet: wet, Briefly: briefly, Observed: observed, Missed: missed}}
+	}
+	for want, r := range map[string]words.SurfaceRecord{
+		"No night was observed well enough to say whether it was wet under the covering.": {Spans: []words.Span{span(0, 0,
+			0, 3)}},
+		"It stayed dry under the covering on 58 nights observed.": {Spans: []words.Span{span(0, 0, 58,
+			0)}},
+		"It was wet under the covering on 33 of 58 nights observed, briefly wet on 4 more; 2 nights not observed.": {
+			Spans: []words.Span{span(33, 4, 58, 2)}},
+		"It was briefly wet under the covering on 14 of 14 nights observed, on none for an hour, 1 night not observed.": {
+			Spans: []words.Span{span(0, 14, 14, 1)}},
+		"Before the repair of 2 October it was wet under the covering on 60 of 61 nights observed; since then on 33 of 58, " +
+			"briefly wet on 4 more.": {Repair: "2 October", Spans: []words.Span{span(60, 0, 61, 0), span(33, 4, 58, 0)}},
+		"Before the repair of 2 October no night was observed well enough to say whether it was wet under the covering; " +
+			"since then on 3 of 5.": {Repair: "2 October", Spans: []words.Span{span(0, 0, 0, 0), span(3, 0, 5, 0)}},
+		"Before the repair of 2 October it was wet under the covering on 60 of 61 nights observed; since then no night was " +
+			"observed well enough.": {Repair: "2 October", Spans: []words.Span{span(60, 0, 61, 0), span(0, 0, 0, 1)}},
+	} {
+		r.Where = "under the covering"
+		assert.Equal(t, want, r.Nights())
+	}
+	assert.Equal(t, "Of the last 7 nights: wet on 4 of 6 nights observed under the covering, briefly wet on 1 more; 1 "+
+		"night "+
+		"not observed.", words.Lately("under the covering", 7, words.Nights{Wet: 4, Briefly: 1, Observed: 6, Missed: 1}))
+	assert.Equal(t, "Not observed well enough over the last 7 nights to say.",
+		words.Lately("under the covering", 7, words.Nights{Missed: 7}))
+}
+
+func TestHoursAreToldWithTheirIntervalSpanBySpan(t *testing.T) {
+	whole := words.Span{At: "surfaces.0.", ObservedH: 2834, WetH: hours(1234), LowH: hours(310), HighH: hours(1750),
+		FrostH: hours(327), AtRiskH: hours(1984)}
+	one := words.SurfaceRecord{Spans: []words.Span{whole}}.Hours()
+	assert.Equal(t, "In all wet for 1234 h (310 to 1750 h with the loggers’ accuracy, 95 %) of 2834 h observed; "+
+		"frost for "+
+		"327 h; at risk for 1984 h.", one[0].String())
+	paths := map[string]string{}
+	for _, r := range one[0] {
+		if r.From != "" {
+			paths[r.From] = r.Words
+		}
+	}
+	assert.Equal(t, map[string]string{"surfaces.0.hours_condensing": "1234", "surfaces.0.hours_condensing_low": "310",
+		"surfaces.0.hours_condensing_high": "1750", "surfaces.0.hours_observed": "2834", "surfaces.0.frost_hours": "327",
+		"surfaces.0.hours_at_risk": "1984"}, paths)
+	two := words.SurfaceRecord{Repair: "2 October", Spans: []words.Span{whole, {ObservedH: 40, WetH: hours(0.02)}}}.Hours()
+	assert.Equal(t, "Before the repair wet for 1234 h", two[0].String()[:32])
+	assert.Equal(t, "Since the repair wet for under 0.1 h (how sure cannot be said: a logger’s accuracy is not in the "+
+		"case "+
+		"file) of 40.0 h observed.", two[1].String())
+	assert.Empty(t, words.SurfaceRecord{Spans: []words.Span{{}}}.Hours())
+}
+
+func TestNightsAreCountedByTheirState(t *testing.T) {
+	var n words.Nights
+	for _, s := range []words.NightState{words.NotSeen, words.DryNight, words.BrieflyWet, words.WetNight} {
+		n.Add(s, true)
+	}
+	assert.Equal(t, words.Nights{Wet: 1, Frost: 1, Briefly: 1, Observed: 3, Missed: 1}, n)
+	for want, night := range map[string]words.Night{"wet": {State: words.WetNight},
+		"frost": {State: words.WetNight, Frost: true}, "briefly wet": {State: words.BrieflyWet}} {
+		assert.Equal(t, want, night.Consultant())
+	}
+}
