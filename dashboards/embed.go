@@ -1,6 +1,6 @@
-// Package dashboards holds the bundled script and style sheet of the pages, as
-// made from src by `make`; without that step the bundle is empty and the pages
-// say so.
+// Package dashboards embeds the bundled script and style sheet of the pages.
+// `make pages` builds them from src; without it the bundle is empty and the
+// pages say so.
 package dashboards
 
 import (

@@ -1,6 +1,5 @@
-// Package internal carries the package documentation of the methods into the
-// binary, word for word as it stands in their rooms: people without the source
-// ask for it too.
+// Package internal embeds the package documentation of the methods in the
+// binary, unchanged, for people who do not have the source.
 package internal
 
 import "embed"

@@ -1,4 +1,4 @@
-// Command dewcase proves why a roof sweats and whether the repair cured it; see
+// Command dewcase shows why a roof sweats and whether the repair cured it. See
 // README.md.
 package main
 

@@ -1,5 +1,5 @@
-// Package roof holds the nouns of one investigated house: its case file, its
-// positions and loggers, the readings they send with their flags, and the store
+// Package roof defines the nouns of one investigated house: its case file, its
+// positions and loggers, the readings they send with their flags, and the
 // contract that every reading store keeps.
 package roof
 

@@ -1,5 +1,5 @@
-// Package credentials keeps secrets as argon2id hashes and checks what a
-// person, a program or a logger presents against them, in constant time.
+// Package credentials keeps secrets as argon2id hashes and verifies in
+// constant time what a person, a program or a logger presents.
 package credentials
 
 import (

@@ -1,7 +1,7 @@
-// Package drawing turns one case's record and answers into the view models of
-// its pictures: the winter sheet, the margin chart, the positions, the course
-// without the repair. A timeline and an assessment enter, picture models leave;
-// nothing is drawn here.
+// Package drawing turns a case's record and answers into the view models of
+// its pictures: the winter sheet, the margin chart, the positions, and the
+// roof without its repair. It takes a timeline and an assessment and returns
+// models for package picture, which does the drawing.
 package drawing
 
 import (

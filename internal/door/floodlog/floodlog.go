@@ -1,5 +1,6 @@
-// Package floodlog writes log lines about what may come in floods: a few in a
-// while are written, the rest are counted, so that no stranger fills the disk.
+// Package floodlog limits log lines that a stranger could provoke in floods.
+// It writes a few per interval and counts the rest, so that nobody can fill
+// the disk.
 package floodlog
 
 import (

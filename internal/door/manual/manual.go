@@ -1,5 +1,5 @@
-// Package manual shows how the answers are made: the documentation of the
-// methods' own packages, as text for a terminal and as a page.
+// Package manual publishes how the answers are made: the package documentation
+// of the methods, as text for a terminal and as HTML for a page.
 package manual
 
 import (

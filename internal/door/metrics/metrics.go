@@ -1,5 +1,5 @@
-// Package metrics counts what the daemon does and shows it in the Prometheus
-// text format.
+// Package metrics counts what the daemon does and exposes the counters in the
+// Prometheus text format.
 package metrics
 
 import (

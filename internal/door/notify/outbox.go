@@ -1,6 +1,6 @@
-// Package notify brings messages to people and to home automation: mail, a
-// signed webhook and a retained MQTT topic, through an outbox that outlives a
-// restart, tries again with growing waits, and delivers each message once.
+// Package notify delivers messages to people and to home automation by mail,
+// signed webhook and retained MQTT topic. Its outbox survives a restart,
+// retries at growing intervals, and delivers each message once.
 package notify
 
 import (

@@ -1,13 +1,13 @@
 // Package picture draws the pictures of one case: the winter sheet, the margin
-// chart, the positions and the strips. View models enter; a Scene leaves, which
-// renders itself as accessible SVG and whose items a report can place on paper.
+// chart, the positions and the strips. It takes view models and returns a
+// Scene, which renders itself as accessible SVG and whose items a report can
+// place on paper.
 //
-// A scene's horizontal axis has no width of its own: shapes are laid out over
-// Span units and stretched to whatever width the page has, while words,
-// hatching and strokes keep their size. So one drawing made by the server serves
-// a phone, a desktop and a sheet of paper, without script. Colours come from the
-// page's style sheet by class alone; no meaning rests on colour: tone, texture
-// and label carry it.
+// A Scene has no fixed width. Shapes are laid out over Span units and
+// stretched to the width of the page, while text, hatching and strokes keep
+// their size, so that one drawing made by the server serves a phone, a desktop
+// and paper without script. Colours come from the page's style sheet by class.
+// No meaning rests on colour alone: tone, texture and label carry it too.
 package picture
 
 // Kind is how an item is drawn.

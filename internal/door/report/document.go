@@ -1,10 +1,11 @@
-// Package report is the consultant's report of one case, to be handed over in a
-// dispute: one winter on paper, what was measured, what it means, how sure. A
-// case, its assessment and its record enter; a Document leaves, which is written
-// as a page for a browser and as a PDF with the same words and the same
-// pictures. Nothing is worked out here that the assessment does not say: every
-// figure that a program can ask for carries the place in the assessment's JSON
-// it was taken from.
+// Package report writes the consultant's report of one case, for use in a
+// dispute: one winter on paper, what was measured, what it means, and how
+// certain it is. It takes a case, its assessment and its record and returns a
+// Document, which is written as a page for a browser and as a PDF with the
+// same words and pictures.
+//
+// The report computes nothing that the assessment does not state. Each figure
+// that a program can request carries its path in the assessment's JSON.
 package report
 
 import (

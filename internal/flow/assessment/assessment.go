@@ -1,6 +1,6 @@
-// Package assessment asks everything of one case's record and answers in one
-// object: coverage, hours at each surface, the cause the evidence supports and
-// whether each repair worked.
+// Package assessment computes every answer about one case's record and returns
+// them in one object: coverage, hours at each surface, the cause that the
+// evidence supports, and whether each repair worked.
 package assessment
 
 import (

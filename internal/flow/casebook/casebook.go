@@ -1,6 +1,6 @@
-// Package casebook holds every case as its file says, parsed once and kept in
-// step with what is stored, so that each message can ask whether its case and
-// logger are known.
+// Package casebook holds every stored case, parsed once and kept in step with
+// the store, so that each incoming message can be matched to its case and
+// logger.
 package casebook
 
 import (

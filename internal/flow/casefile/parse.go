@@ -1,6 +1,6 @@
-// Package casefile turns a case file, the YAML that describes one property
-// under investigation, into a roof.Case and back; a file with any fault is
-// refused with all of its faults, each with its key and line.
+// Package casefile converts a case file, the YAML that describes one property
+// under investigation, to a roof.Case and back. A faulty file is refused with
+// all of its faults, each with its key and line.
 package casefile
 
 import (

@@ -1,6 +1,6 @@
 // Package csvreadings reads and writes the readings file: one row per logger
-// and time, streamed, every bad row reported by its line with the reason and
-// every good one kept.
+// and time. It streams, reports each bad row by line with the reason, and
+// keeps every good row.
 package csvreadings
 
 import (

@@ -1,6 +1,6 @@
-// Package ingest is the write path, step by step: a message or a file becomes
-// readings, each is checked, rejected with its reason or made durable, counted,
-// and told to whoever waits for it.
+// Package ingest is the write path. It turns a message or a file into
+// readings, checks each one, rejects it with a reason or makes it durable,
+// counts it, and notifies whoever waits for it.
 package ingest
 
 import (

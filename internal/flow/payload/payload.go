@@ -1,6 +1,6 @@
-// Package payload turns a topic and the bytes that came on it into readings as
-// received, or into rejects that say what was wrong; it never guesses a unit
-// and never makes up a value.
+// Package payload decodes a topic and its payload into readings as received,
+// or into rejects that say what was wrong. It never guesses a unit or invents
+// a value.
 package payload
 
 import (

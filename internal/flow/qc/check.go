@@ -1,5 +1,5 @@
-// Package qc judges readings: what cannot be is rejected with its reason, what
-// is doubtful is flagged and kept; nothing is corrected or deleted.
+// Package qc checks readings. It rejects impossible readings with a reason and
+// flags doubtful ones; it corrects and deletes nothing.
 package qc
 
 import (

@@ -1,6 +1,6 @@
-// Package record is the read side of the store: a case's calibrated record for
-// any span, and its hourly values kept at hand, of which only the hours that a
-// new reading can touch are worked out again.
+// Package record is the read path. It returns a case's calibrated record for
+// any span, and caches its hourly values; a new reading recomputes only the
+// hours that it can affect.
 package record
 
 import (

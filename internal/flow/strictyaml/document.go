@@ -1,8 +1,7 @@
-// Package strictyaml reads one YAML document that a person wrote into nodes
-// that know their dotted key and line, and collects every fault it meets
-// instead of stopping at the first. Only plain data is taken: anchors, aliases,
-// merge keys, tags and further documents are faults, and so is whatever a
-// parser would guess at.
+// Package strictyaml reads one hand-written YAML document into nodes that know
+// their dotted key and line, and collects every fault instead of stopping at
+// the first. It accepts plain data only: anchors, aliases, merge keys, tags,
+// further documents and anything that a parser would have to guess are faults.
 package strictyaml
 
 import (

@@ -1,6 +1,6 @@
-// Package timeline lays one case's record out along a time axis: per step or
-// per reading, what each position was, each surface's margin and the minutes it
-// was wet or at risk, with gaps as gaps.
+// Package timeline lays one case's record out along a time axis. For each step
+// or reading it gives the values at each position, each surface's margin, and
+// the minutes it was wet or at risk. Gaps remain gaps.
 package timeline
 
 import (

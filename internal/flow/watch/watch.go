@@ -1,22 +1,32 @@
-// Package watch looks at a case's record at one moment and says what it shows in
-// the words of alerts: which surfaces are wet, how the last nights were, which
-// loggers are silent. It reads hourly rows that are kept at hand, so that many
-// cases can be looked at every few minutes.
+// Package watch examines a case's record at one moment and returns the signs
+// that alerts are made of: which surfaces are wet, how the last nights were,
+// which loggers are silent. It reads cached hourly rows, so that many cases
+// can be examined every few minutes.
 //
-// How often households are told was measured by
+// # How often households are told
+//
+// The rates were measured with
 //
 //	DEWCASE_SEED=1500000 DEWCASE_TRIALS=200 go test -tags trials -run TestTrials -v ./internal/flow/watch
 //
-// on 200 simulated winters of 120 days with ordinary loggers, drawn after every
-// figure here was chosen. Of 100 sound roofs, half of them with dew on clear
-// nights, 58 heard nothing and 42 the one note about water that may be dew; none
-// got a second message. On 100 defective roofs 9,797 wettings lasted six hours
-// and more: 1,505 were announced by a message of their own, in the evening before
-// or within an hour, 8,157 fell under a standing announcement (weekly, or the
-// note), and 135, 1.4 %, under none. Of those 101 are on leaking roofs while
-// nothing of the leak showed in their air; of the rest, 34 of 8,084, all but three
-// lie in the first ten days. A roof whose water outdoor air explains cannot be
-// told from a sound one by its loggers: announcing these too rings most sound
+// on 200 simulated winters of 120 days with ordinary loggers, drawn after
+// every threshold here was chosen.
+//
+// 100 sound roofs, half of them with dew on clear nights: 58 households heard
+// nothing, 42 got the one note about water that may be dew, and none got a
+// second message.
+//
+// 100 defective roofs: 9,797 wettings lasted six hours or more. 1,505 were
+// announced by their own message, on the evening before or within an hour;
+// 8,157 fell under a standing announcement (weekly, or the note); 135 (1.4 %)
+// fell under none. Of those 135, 101 were on leaking roofs while the leak did
+// not yet show in the air. Of the other 34 (of 8,084 wettings), all but three
+// fell in the first ten days.
+//
+// # Limits
+//
+// Loggers cannot tell a roof whose water outdoor air explains from a sound
+// one. Announcing those wettings too would alert most households with sound
 // roofs.
 package watch
 

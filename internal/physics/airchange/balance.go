@@ -1,7 +1,7 @@
-// Package airchange estimates how often the air of a loft, a batten void or a
-// house changes, from moisture that decays, balances or follows outdoors; every
-// estimate comes with an interval or with the reason why the data cannot carry
-// one.
+// Package airchange estimates the air change rate of a loft, a batten void or
+// a house from moisture that decays, balances or follows outdoors. Each
+// estimate comes with an interval, or with the reason why the data do not
+// allow one.
 package airchange
 
 import (

@@ -1,7 +1,7 @@
-// Package condensate keeps the water balance of a surface: from its temperature
-// and the vapour pressure of the air that meets it, to the film of dew or frost
-// on it in g/m2, when it drips and when it has dried. It knows no loggers and
-// fills no gap.
+// Package condensate keeps the water balance of a surface. From the surface
+// temperature and the vapour pressure of the air that meets it, it computes
+// the film of dew or frost in g/m2, when it drips and when it has dried. It
+// knows nothing of loggers and fills no gaps.
 package condensate
 
 import (

@@ -1,6 +1,6 @@
-// Package corrosion counts the time of wetness of metal fixings by ISO 9223 and
-// puts it in its category, with an honest share of the year: spells in, hours,
-// category and the trade's remark out.
+// Package corrosion computes the time of wetness of metal fixings by ISO 9223.
+// It takes spells and returns hours, the wetness category, the share of the
+// year that was observed, and the trade's remark.
 package corrosion
 
 import (

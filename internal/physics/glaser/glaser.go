@@ -1,7 +1,7 @@
-// Package glaser is the steady calculation of condensation inside a sealed
-// build-up by EN ISO 13788, month by month: layers and climate in, planes and
-// masses of water out. It shows what the design should have done; it knows
-// nothing of air that leaks.
+// Package glaser computes condensation inside a sealed build-up by the steady
+// monthly method of EN ISO 13788. It takes layers and climate and returns
+// condensation planes and masses of water. The result shows what the design
+// should have done; air leakage is outside the method.
 package glaser
 
 import (

@@ -1,7 +1,8 @@
-// Package mould runs the VTT mould growth model on a surface's record and holds
-// the result against the two ASHRAE criteria: spells of surface temperature and
-// humidity in, a course of the index and verdicts out. It says how well mould
-// could have grown, not that it did.
+// Package mould runs the VTT mould growth model on a surface's record and
+// tests the result against the two ASHRAE criteria. It takes spells of surface
+// temperature and humidity and returns the course of the index and the
+// verdicts. It says how favourable conditions were for mould, not that mould
+// grew.
 package mould
 
 import (

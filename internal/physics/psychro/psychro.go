@@ -1,12 +1,12 @@
 // Package psychro is the physics of moist air: saturation pressures, dew and
-// frost points and the quantities that follow from them, each with its source,
-// range and stated accuracy; it knows nothing of roofs, loggers or time.
+// frost points and the quantities derived from them, each with its source,
+// range and stated accuracy. It knows nothing of roofs, loggers or time.
 //
-// Conventions: temperatures in degrees Celsius, pressures in pascal, relative
-// humidity in per cent over liquid water at every temperature (WMO-No. 8, Annex
-// 4.B; what capacitive probes report). Functions whose argument can lie outside
-// the physics return an error; those marked total are finite for every finite
-// temperature a reading can carry (-90..100 C).
+// Conventions: temperatures are in degrees Celsius, pressures in pascal,
+// relative humidity in per cent over liquid water at every temperature
+// (WMO-No. 8, Annex 4.B; what capacitive probes report). Functions whose
+// argument can lie outside the physics return an error. Those marked total are
+// finite for every finite temperature a reading can carry (-90..100 C).
 package psychro
 
 import (

@@ -1,6 +1,6 @@
-// Package spell turns the tracks of a surface and the air that meets it into
-// short spells of constant temperature and humidity, the diet of the slow
-// judgements (mould, timber, fixings): tracks in, spells out, gaps left out.
+// Package spell cuts the tracks of a surface and the air that meets it into
+// short spells of constant temperature and humidity, the input of the slow
+// models (mould, timber, corrosion). Gaps are left out.
 package spell
 
 import (

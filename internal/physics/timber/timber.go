@@ -1,7 +1,7 @@
-// Package timber estimates how wet the wood is: the equilibrium moisture content
-// of the air at its surface, a batten or rafter that lags behind it by its real
-// thickness, and the weeks spent above the trade's ceilings; spells in, courses
-// and weeks out.
+// Package timber estimates the moisture content of wood. It gives the
+// equilibrium moisture content at the surface, the lagging moisture content of
+// a batten or rafter of its real thickness, and the weeks above the trade's
+// limits. It takes spells and returns courses and weeks.
 package timber
 
 import (

@@ -1,7 +1,7 @@
-// Package vapour draws the vapour-pressure picture of a house: how far each body
-// of air lies above outdoors, the humidity class of the rooms, the moisture they
-// supply, and how much house air the loft holds; hourly means in, figures with
-// their doubt out.
+// Package vapour computes the vapour-pressure picture of a house: how far each
+// body of air lies above outdoors, the humidity class of the rooms, the
+// moisture supply, and the share of house air in the loft. It takes hourly
+// means and returns figures with their uncertainty.
 package vapour
 
 import (

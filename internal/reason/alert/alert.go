@@ -1,7 +1,7 @@
-// Package alert decides when a household or its consultant must be told: signs
-// of one house at a time go in, alerts that are raised, acknowledged, snoozed,
-// cleared or reopened come out, and the messages that are due. Time is an
-// argument throughout; nothing here touches a clock, a disk or a network.
+// Package alert decides when a household or its consultant must be told. It
+// takes the signs of one house at a time and returns its alerts, raised,
+// acknowledged, snoozed, cleared or reopened, and the messages that are due.
+// Time is an argument throughout.
 package alert
 
 import (

@@ -1,43 +1,49 @@
-// Package buildup holds the trade's rules on what was seen of a roof: from the
-// survey alone, and from no reading, it says what is wrong, why it matters, what
+// Package buildup applies the trade's rules to the survey of a roof. From the
+// survey alone, without readings, it says what is wrong, why it matters, what
 // usually cures it, and what was not looked at.
 //
-// In: the survey of a case and the day the record begins. Out: findings, each a
-// fault, sound, a question or a remark, with its source or "common practice".
+// It takes the survey of a case and the day on which the record begins. It
+// returns findings: each is a fault, sound, a question or a remark, with its
+// source or "common practice".
 //
 // # Rules
 //
-// Vapour leaves a roof by one of three ways: through an air-permeable underlay
-// and an air-open covering; through a vapour-permeable (LR) underlay into a void
-// that is aired; or, under a vapour-closed (HR) underlay, with the air of the
-// loft. A roof is sound on paper where one of the ways is open for all that
-// comes, faulty where all are shut.
+// Vapour leaves a roof in one of three ways: through an air-permeable underlay
+// and an air-open covering; through a vapour-permeable (LR) underlay into a
+// ventilated void; or, under a vapour-closed (HR) underlay, with the air of
+// the loft. A roof is sound on paper if one of these ways is open for all the
+// vapour that comes, and faulty if all are shut.
 //
 //   - HR underlay: the openings of the loft decide, whatever is above.
-//   - LR underlay under a close-fitting covering: the void must have a
-//     through-path (counter-battens) and openings at eaves and ridge, and the
-//     loft its own unless the underlay passes air. On single battens there is no
-//     path: a fault, whatever the ends show.
-//   - LR underlay under an air-open covering: the covering's joints air the void;
-//     the loft's openings decide unless the underlay passes air.
-//   - No underlay: under an air-open covering the joints air the loft itself;
-//     under a close-fitting one the loft's openings decide as over HR.
+//   - LR underlay under a close-fitting covering: the void needs a through-path
+//     (counter-battens) and openings at eaves and ridge, and the loft needs its
+//     own unless the underlay passes air. Single battens leave no path: a fault,
+//     whatever the ends show.
+//   - LR underlay under an air-open covering: the covering's joints ventilate the
+//     void; the loft's openings decide unless the underlay passes air.
+//   - No underlay: under an air-open covering the joints ventilate the loft
+//     itself; under a close-fitting one the loft's openings decide as over HR.
 //
-// Sizes come from package openings by the case's rule set. What is unknown is
+// Package openings gives the sizes for the case's rule set. What is unknown is
 // asked for and never assumed: a question stays open unless every answer to it
-// would lead to the same end.
+// would lead to the same finding.
 //
-// # Limits, and objections with answers
+// # Limits
 //
-// A survey is paper: openings can be blocked behind the fascia, an underlay's
-// label can be that of another roll. So nothing here is evidence of wetting;
-// package cause keeps survey and measurement apart. "The roof was built to the
-// rules and is wet": then the rules were not enough here, or what is on paper is
-// not there; that is what loggers are for. "The roof breaks a rule and is dry":
-// possible, with little moisture or much wind; a finding here is a reason to
-// look, not to rebuild. Rafter insulation, flat roofs, valleys and rooms in the
-// roof are told apart only as far as the rule sets do. Local codes and the
-// maker's specification decide; every report says so.
+// A survey is paper: openings can be blocked behind the fascia, and an
+// underlay's label can be that of another roll. Nothing here is evidence of
+// wetting, and package cause keeps survey and measurement apart. Rafter
+// insulation, flat roofs, valleys and rooms in the roof are distinguished only
+// as far as the rule sets do. Local codes and the maker's specification
+// decide; every report says so.
+//
+// # Objections, and answers
+//
+// "The roof was built to the rules and is wet." Then the rules were not enough
+// here, or what is on paper is not there; loggers show which.
+//
+// "The roof breaks a rule and is dry." That is possible with little moisture
+// or much wind. A finding here is a reason to look, not to rebuild.
 package buildup
 
 import (

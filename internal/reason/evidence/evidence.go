@@ -1,13 +1,13 @@
-// Package evidence decides what a record is worth, once: which readings come
-// from a probe that failed, how far a reading can be wrong, how the loggers of
-// one place are joined, where a night begins and ends and when it counts as
-// wet. Cause, repair, watch, outlook, assessment, pictures and the flags of qc
-// all stand on it, so that no two sections of one report rest on different
-// records.
+// Package evidence decides what a record is worth, once for all reasoners:
+// which readings come from a failed probe, how far a reading can be wrong, how
+// the loggers of one place are joined, where a night begins and ends, and when
+// it counts as wet. Cause, repair, watch, outlook, assessment, pictures and
+// the flags of qc all use it, so that no two sections of one report rest on
+// different records.
 //
 // # Missing values
 //
-// In a column of samples NaN is "not observed".
+// In a column of samples NaN means "not observed".
 package evidence
 
 import "dewcase/internal/words"

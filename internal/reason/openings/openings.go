@@ -1,21 +1,27 @@
-// Package openings says what a set of ventilation rules asks to be open on one
-// roof, what is there now, what is short, and how many vents that is.
+// Package openings computes which openings a set of ventilation rules requires
+// on one roof, what is there now, what is missing, and how many vents that is.
 //
-// In: the survey of a case, the finding (a plain word of the contract), a rule
-// set, the net free area of the vent in mind. Out: one line per opening in mm of
-// continuous slot, mm2 per metre and mm2 in all, with the rule's source and how
-// far it is confirmed; what must be looked at first; cautions.
+// It takes the survey of a case, the finding (a plain word of the contract), a
+// rule set, and the net free area of the chosen vent. It returns one line per
+// opening, in mm of continuous slot, mm2 per metre and mm2 in all, with the
+// rule's source and how far that is confirmed; what must be looked at first;
+// and cautions.
 //
-// Conventions. A slot of 1 mm is 1000 mm2 for each metre. Sizes are net free
-// area: mesh and louvres are deducted by the maker. Slots of a survey count for
-// each eaves, or each side of a ridge, alike. Length is the eaves length of one
-// slope.
+// # Conventions
 //
-// Limits. No standard was seen in full: every figure says whether it was read on
-// a page that quotes it, on one secondary page only, or comes from memory. Rules
-// are targets that have mostly served; none is a proof that a given loft stays
-// dry, and none is a licence to build: local code and the maker's specification
-// decide. Complex plans, valleys, hips and rooms in the roof need a designer.
+// A slot of 1 mm is 1000 mm2 per metre. Sizes are net free area: the maker
+// deducts mesh and louvres. Slots in a survey are per eaves, or per side of a
+// ridge. Length is the eaves length of one slope.
+//
+// # Limits
+//
+// No standard was seen in full. Each figure says whether it was read on a page
+// that quotes the standard, on one secondary page only, or comes from memory.
+//
+// Rules are targets that have mostly served. None proves that a given loft
+// stays dry, and none is a licence to build: local code and the maker's
+// specification decide. Complex plans, valleys, hips and rooms in the roof
+// need a designer.
 package openings
 
 import (

@@ -1,7 +1,7 @@
-// Package risk turns a surface's temperature and the vapour pressure of the air
-// that meets it into the margin to condensation and the time spent wet, at risk
-// and frosted, exactly as the design defines them: linear between readings,
-// nothing in a gap.
+// Package risk computes the margin to condensation from a surface's
+// temperature and the vapour pressure of the air that meets it, and the time
+// spent wet, at risk and frosted, as the design defines them: linear between
+// readings, nothing in a gap.
 package risk
 
 import (

@@ -1,6 +1,6 @@
-// Package series joins what was fitted at a position into one calibrated course
-// of each quantity and says when it was observed: readings in, tracks out,
-// piecewise linear inside observed intervals and nothing at all in a gap.
+// Package series joins the loggers fitted at a position into one calibrated
+// track per quantity and records when it was observed. Tracks are piecewise
+// linear inside observed intervals and undefined in a gap.
 package series
 
 import (

@@ -1,12 +1,13 @@
-// Package caution holds what must be said wherever the program suggests that a
-// person look, climb, cut, seal or fit something: hazards of the work, in plain
-// words, each with its source and whether that source was read.
+// Package caution holds the safety warnings that accompany every suggestion to
+// look, climb, cut, seal or fit something: hazards of the work in plain words,
+// each with its source and whether that source was read.
 //
-// The list follows the project's table of hazards (testdata/tables/safety.csv);
-// a test keeps every hazard of the table covered here and every activity served.
-// It is written for the United Kingdom, where most sources were read; elsewhere
-// local rules decide, and each list says so. It is no substitute for a risk
-// assessment by whoever does the work.
+// The list follows the project's table of hazards
+// (testdata/tables/safety.csv). A test checks that every hazard of the table
+// is covered here and every activity served. It is written for the United
+// Kingdom, where most sources were read; elsewhere local rules decide, and
+// each list says so. It does not replace a risk assessment by whoever does the
+// work.
 package caution
 
 import "slices"

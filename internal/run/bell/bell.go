@@ -1,11 +1,11 @@
-// Package bell is the alert service: it looks at every house, tells what its
-// record shows to those whom it concerns, and answers for the pages of alerts and
-// of the household.
+// Package bell is the alert service. It examines every house at intervals,
+// tells household and consultant what concerns them, and serves the data of
+// the alert pages and the household page.
 //
-// It stands on four small interfaces: the cases in force, their record, kept
-// state, and the outbox of messages. What goes out over the network (a case's
-// state by MQTT) is said by one worker after every lock was released, so that a
-// broker that hangs keeps nobody from a page. Each house has a lock of its own.
+// It depends on four small interfaces: the cases in force, their record, kept
+// state, and the outbox of messages. Each house has a lock of its own. One
+// worker publishes case states by MQTT after every lock was released, so that
+// a hanging broker blocks no page.
 package bell
 
 import (

@@ -1,5 +1,5 @@
-// Package commands is what a person types: each command parses its flags, does
-// one thing and ends with a documented exit status.
+// Package commands implements the command line. Each command parses its flags,
+// does one thing and ends with a documented exit status.
 package commands
 
 import (

@@ -1,5 +1,5 @@
-// Package config reads the daemon's one configuration file, fills in the
-// defaults and reports every fault at once with its key and line.
+// Package config reads the daemon's one configuration file, fills in defaults
+// and reports every fault at once with its key and line.
 package config
 
 import (

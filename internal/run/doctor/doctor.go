@@ -1,7 +1,7 @@
-// Package doctor looks an installation over before or while the daemon runs:
-// the configuration, the data folder with its store, secrets and certificates,
-// the ports, and everybody the daemon has to reach. It changes nothing, leaves
-// nothing behind, and names each fault with what would be right.
+// Package doctor examines an installation before or while the daemon runs: the
+// configuration, the data folder with its store, secrets and certificates, the
+// ports, and every peer the daemon has to reach. It changes nothing, leaves
+// nothing behind, and reports each fault with what would be right.
 package doctor
 
 import (

@@ -1,6 +1,6 @@
-// Package crashtest runs the real daemon as its own process and treats it badly:
-// it is killed at random moments, flooded, and its broker restarted, while a
-// publisher keeps the books of what was acknowledged.
+// Package crashtest runs the real daemon as its own process and mistreats it.
+// It kills the daemon at random moments, floods it and restarts its broker,
+// while a publisher records what was acknowledged.
 package crashtest
 
 import (

@@ -1,7 +1,7 @@
 // Package measuredroofs reads two measured house roofs for tests: sound, never
 // repaired, hourly over two winters (TRH-database, CC BY 4.0). The files lie
-// beside the repository and are no part of it; where they are not, a test that
-// asks for them is skipped. Test-only.
+// beside the repository and are not part of it; without them a test that asks
+// for them is skipped. Test-only.
 package measuredroofs
 
 import (

@@ -1,6 +1,7 @@
-// Package mosquittotest starts a real Mosquitto broker for tests: on a free port,
-// with its own folder, stopped, killed, paused and restarted at will. A machine
-// without Mosquitto fails the test; what was not tried must not look passed.
+// Package mosquittotest starts a real Mosquitto broker for tests, on a free
+// port and with its own folder, and stops, kills, pauses and restarts it on
+// request. On a machine without Mosquitto the test fails rather than appearing
+// to pass.
 package mosquittotest
 
 import (

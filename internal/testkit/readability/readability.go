@@ -1,5 +1,5 @@
-// Package readability measures how hard a text is to read, for tests of what
-// households are shown.
+// Package readability measures how hard a text is to read, for tests of
+// household texts.
 package readability
 
 import (

@@ -1,5 +1,4 @@
-// Package storetest is the suite that every roof.ReadingStore must pass: what a
-// store is given, what it must say about it, and what must come back.
+// Package storetest is the suite that every roof.ReadingStore must pass.
 package storetest
 
 import (

@@ -1,6 +1,5 @@
-// Package tabletest hands the rows of testdata/tables to tests, whatever rows
-// are there: a file may grow, and no test depends on a count or a row number.
-// Test-only.
+// Package tabletest hands the rows of testdata/tables to tests. A file may
+// grow; no test depends on a count or a row number. Test-only.
 package tabletest
 
 import (

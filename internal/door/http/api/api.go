@@ -1,6 +1,6 @@
-// Package api answers programs: cases, readings, the timeline, the assessment
-// and alerts as JSON under /api, described by an OpenAPI 3.1 document, with
-// errors as problem objects (RFC 9457).
+// Package api serves programs: cases, readings, the timeline, the assessment
+// and alerts as JSON under /api. An OpenAPI 3.1 document describes the routes;
+// errors are problem objects (RFC 9457).
 package api
 
 import (

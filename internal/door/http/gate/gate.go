@@ -1,6 +1,6 @@
-// Package gate stands before every page and API route: it refuses foreign host
-// names and cross-site changes, asks for credentials where they are demanded,
-// slows guessing down and bounds what costly requests may use.
+// Package gate guards every page and API route. It refuses foreign host names
+// and cross-site changes, asks for credentials where they are required, slows
+// down guessing, and limits what costly requests may use.
 package gate
 
 import (

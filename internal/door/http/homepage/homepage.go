@@ -1,6 +1,6 @@
-// Package homepage serves the householder's page of one house, behind a link
-// that nobody can guess and that can be withdrawn: one sentence, what to do
-// tonight, the last fortnight, what the repair did, and the alerts.
+// Package homepage serves the householder's page of one house: one sentence,
+// what to do tonight, the last fortnight, what the repair did, and the alerts.
+// The page lies behind a link that cannot be guessed and can be withdrawn.
 package homepage
 
 import (

@@ -1,7 +1,7 @@
-// Package web serves the pages: the list of houses, each case with its winter
-// sheet, margin chart and positions, what the loggers say now, what could not
-// be understood, and the forms by which a case is written. Every page reads
-// without script; the script adds zoom, read-out and live updates.
+// Package web serves the consultant's pages: the list of houses; each case
+// with its winter sheet, margin chart and positions; the latest readings;
+// rejected messages; and the forms for editing a case. Every page works
+// without script. The script adds zoom, read-out and live updates.
 package web
 
 import (

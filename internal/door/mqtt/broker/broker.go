@@ -1,15 +1,21 @@
-// Package broker is the MQTT broker inside the daemon: loggers publish to it, a
-// message is acknowledged only after the handler made it durable, and other
-// programs of the household may subscribe. It knows nothing of what a message
-// says.
+// Package broker is the MQTT broker embedded in the daemon. Loggers publish to
+// it, and other programs of the household may subscribe. It acknowledges a
+// message only after the handler has made it durable, and does not interpret
+// payloads.
 //
-// A publisher with many messages under way must not wait for one disk write
-// each, so the acknowledgements are not the library's: what waits on a connection
-// goes to the handler together, in the order of arrival, and is acknowledged in
-// that order once it is durable. Memory is bounded by a budget over all
-// connections; when it is used up, reading from the loggers pauses. Nor is passing
-// messages on the library's, which copies each for every subscriber: here they
-// share one, and whoever lets too much wait is cut (see post).
+// # Acknowledgements
+//
+// A publisher with many messages in flight must not wait for one disk write
+// per message. The broker therefore sends its own acknowledgements instead of
+// the library's: messages waiting on a connection go to the handler as a
+// batch, in order of arrival, and are acknowledged in that order once durable.
+//
+// # Memory
+//
+// One budget covers all connections. When it is used up, the broker stops
+// reading from the loggers. The library copies each message for every
+// subscriber; here subscribers share one copy, and a subscriber that lets too
+// much accumulate is disconnected (see post).
 package broker
 
 import (

@@ -1,15 +1,22 @@
 // Package mqttfeed takes messages from an MQTT broker outside the daemon. It
-// knows nothing of what a message says.
+// does not interpret payloads.
 //
-// The broker keeps a message until the handler made it durable: one client for
-// life, a persistent session under a fixed client identifier, quality of service
-// 1, acknowledged by hand and in the order of arrival. What a killed daemon had
-// not acknowledged comes again. Memory is bounded: when the places for messages
-// not yet durable are used up, the feed leaves the broker (whose queue is on
-// disk) and comes back when there is room.
+// # Durability
 //
-// How fast messages flow depends on how many the broker sends without waiting
-// for acknowledgements: Mosquitto's max_inflight_messages is 20 unless set; 500
+// The outside broker keeps a message until the handler has made it durable.
+// The feed uses one client for its whole life, a persistent session under a
+// fixed client identifier, quality of service 1, and manual acknowledgements
+// in order of arrival. Messages that a killed daemon had not acknowledged are
+// sent again.
+//
+// Memory is bounded: when MaxPending messages are not yet durable, the feed
+// disconnects, leaving the queue on the broker's disk, and reconnects when
+// there is room.
+//
+// # Throughput
+//
+// Throughput depends on how many messages the broker sends without waiting for
+// acknowledgements. Mosquitto's max_inflight_messages defaults to 20; 500
 // suits a daemon that commits many readings at once and fits MaxPending.
 package mqttfeed
 

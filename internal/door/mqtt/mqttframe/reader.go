@@ -1,14 +1,15 @@
-// Package mqttframe watches an MQTT byte stream go by, so that one PUBLISH which
-// is too large or has an impossible topic costs that message and nothing else:
-// it is cut down to a mark while its bytes are discarded unread, the connection
-// lives, and the message can be counted, refused and acknowledged.
+// Package mqttframe filters an MQTT byte stream so that a PUBLISH which is too
+// large, or has an impossible topic, costs only that message. The message is
+// cut down to a marker and its bytes are discarded unread; the connection
+// survives, and the message can be counted, refused and acknowledged.
 //
-// Without this a logger that sends such a message would lose its connection,
-// send it again after reconnecting, and so never get its good readings through.
-// Enters: the bytes of one direction of a connection. Leaves: the same bytes,
-// with only those messages changed. It keeps no more than one topic in memory.
-// What takes the messages in, a Batch or a Handler, is named here too, since the
-// broker and the feed hand on to the same.
+// Otherwise a logger that sends such a message would lose its connection,
+// resend the message after reconnecting, and never deliver its good readings.
+//
+// The input is the bytes of one direction of a connection; the output is the
+// same bytes with only those messages changed. At most one topic is held in
+// memory. Batch and Handler, which receive messages, are declared here because
+// the broker and the feed share them.
 package mqttframe
 
 import (

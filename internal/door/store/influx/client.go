@@ -1,7 +1,7 @@
-// Package influx keeps readings in InfluxDB, or copies them there: a durable
-// outbox stands between acknowledgement and the engine, points go out through
-// the v2 write API (InfluxDB before 1.8: /write) and come back by InfluxQL, bit
-// for bit, which a digest kept on this side proves.
+// Package influx keeps readings in InfluxDB, or mirrors them there. A durable
+// outbox stands between the acknowledgement and the engine. Points are written
+// through the v2 write API (before InfluxDB 1.8: /write) and read back by
+// InfluxQL; a digest kept locally proves that they come back bit for bit.
 package influx
 
 import (

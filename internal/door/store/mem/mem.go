@@ -1,5 +1,5 @@
-// Package mem keeps readings in memory, for the tests of what stands on a store:
-// readings in, the same readings out in time order, gone at the end.
+// Package mem keeps readings in memory, in time order, for tests of code that
+// needs a store.
 package mem
 
 import (

@@ -1,7 +1,8 @@
-// Package sqlite is the default store: one file in the data folder that keeps
-// the raw readings, the case files with their history, what was rejected, and
-// the daemon's own state; what it acknowledged is on the disk, and what was
-// altered since is found by Check.
+// Package sqlite is the default store: one file in the data folder with the
+// raw readings, the case files and their history, the rejects, and the
+// daemon's state.
+//
+// What it has acknowledged is on disk. Check finds what was altered since.
 package sqlite
 
 import (
