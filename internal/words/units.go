@@ -17,3 +17,9 @@ func UnitDoubt(kind, logger string, value float64) string {
 	return fmt.Sprintf("Logger %s: indoor air stayed under %.0f %%RH for days, which rooms that people live in do not. "+
 		"Check its unit and its probe. Nothing is concluded from this logger.", logger, value)
 }
+
+// Untold says that nights and hours at a surface cannot be told, since the
+// figures of a logger behind them cannot be.
+func Untold(where string) string {
+	return "Whether water formed " + where + " cannot be told: the figures of a logger cannot be."
+}

@@ -173,6 +173,9 @@ func (b *builder) nights(pos roof.Position) picture.WinterSheet {
 // surfaceSentence says on how many nights it was wet, and for how long.
 func (b *builder) surfaceSentence(i int) Text {
 	pos, _ := b.Case.Position(b.Answer.Surfaces[i].Surface)
+	if b.Answer.DoubtAt(b.Answer.Surfaces[i]) != "" {
+		return say("%s", words.Untold(words.Surface(b.Case, pos)))
+	}
 	t := say("%s", b.nights(pos).Said(words.Surface(b.Case, pos)).Nights())
 	for _, h := range b.Answer.Hours(i).Hours() {
 		t = append(append(t, Run{Words: " "}), h...)

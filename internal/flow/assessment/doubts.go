@@ -20,6 +20,17 @@ func doubtsOf(set *series.Set) []evidence.Doubt {
 	return doubts
 }
 
+// DoubtAt says why nothing is concluded at a surface, in words; "" where all can
+// be.
+func (a *Assessment) DoubtAt(s Surface) string {
+	for _, d := range a.Doubts {
+		if d.Position == s.Surface || d.Position == s.Air {
+			return d.Text
+		}
+	}
+	return ""
+}
+
 // doubt says first which loggers cannot be believed, and takes back what would
 // be concluded without them: no cause is named and no repair judged.
 func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
@@ -28,19 +39,16 @@ func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 		return
 	}
 	var texts []string
-	at := map[string]string{}
 	for _, d := range doubts {
-		texts, at[d.Position] = append(texts, d.Text), d.Text
+		texts = append(texts, d.Text)
 	}
 	a.Notes = slices.Concat(texts, a.Notes)
 	for i := range whole.Courses {
 		a.Coverage[i] = coverage(whole, &whole.Courses[i])
 	}
 	for i, s := range a.Surfaces {
-		for _, id := range []string{s.Air, s.Surface} {
-			if at[id] != "" {
-				a.Surfaces[i].Notes = slices.Insert(a.Surfaces[i].Notes, 0, at[id])
-			}
+		if text := a.DoubtAt(s); text != "" {
+			a.Surfaces[i].Notes = slices.Insert(a.Surfaces[i].Notes, 0, text)
 		}
 	}
 	needs := strings.Join(texts, " ")

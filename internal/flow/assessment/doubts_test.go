@@ -79,6 +79,7 @@ func TestUnitsThatCannotBeAreToldFirstAndNothingIsConcluded(t *testing.T) {
 				assert.Nil(t, s.HoursCondensing, s.Surface)
 				assert.Nil(t, s.HoursAtRisk, s.Surface)
 				assert.Contains(t, s.Notes[0], tc.says, "why comes first")
+				assert.Equal(t, s.Notes[0], a.DoubtAt(s))
 			}
 			assert.EqualValues(t, cause.Undetermined, a.Diagnosis.Finding)
 			assert.Contains(t, a.Diagnosis.Next, a.Doubts[0].Logger)

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/flow/qc"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/measuredroofs"
@@ -36,6 +37,7 @@ func realRoofBetween(t *testing.T, house string, c *roof.Case, sensors map[strin
 	require.NoError(t, err)
 	set, err := series.Build(c, 0, flagged)
 	require.NoError(t, err)
+	require.Empty(t, evidence.Doubts(set), "the units of a measured roof are what they say")
 	return set
 }
 

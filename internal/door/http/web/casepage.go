@@ -236,6 +236,9 @@ func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, wher
 				second += h.String() + " "
 			}
 			notes = of.Notes
+			if a.DoubtAt(of) != "" {
+				return words.Untold(where), "", notes
+			}
 		}
 	}
 	return s.Said(where).Nights(), strings.TrimSpace(second), notes

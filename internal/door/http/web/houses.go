@@ -133,6 +133,10 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	var verdict repair.Verdict
 	if a, ok := p.Record.AnswerSoon(soon, id); ok {
 		f, row.Cause = &a.Finding, a.Cause(h.Case).Brief()
+		if len(a.Doubts) > 0 {
+			row.Sentence = a.Doubts[0].Text
+			row.need(10, "the figures of a logger cannot be")
+		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
 			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
 		}

@@ -1,0 +1,37 @@
+package web_test
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// The void's humidities as fractions: the hours at the covering cannot be told,
+// and every page that would tell them says so first.
+func TestPagesConcludeNothingFromUnitsThatCannotBe(t *testing.T) {
+	sound, _ := house(t)
+	h, f := ownHouse(t)
+	set := f.sets["larch-end-4"]
+	void := set.Course("void")
+	require.NotNil(t, void)
+	void.RHPct.Value, void.VapourPa.Value = slices.Clone(void.RHPct.Value), slices.Clone(void.VapourPa.Value)
+	for i := range void.RHPct.Value {
+		void.RHPct.Value[i] /= 100
+	}
+	for i := range void.VapourPa.Value {
+		void.VapourPa.Value[i] /= 100
+	}
+	for path, want := range map[string]string{
+		"/cases/larch-end-4?surface=slate": "cannot be told: the figures of a logger cannot be",
+		"/":                                "Are these fractions",
+		"/cases/larch-end-4/diagnosis":     "Are these fractions",
+		"/cases/larch-end-4/repairs":       "Are these fractions",
+	} {
+		_, body, _ := get(t, sound, path)
+		assert.NotContains(t, body, want, path)
+		_, body, _ = get(t, h, path)
+		assert.Contains(t, body, want, path)
+	}
+}
