@@ -83,7 +83,7 @@ func Open(ctx context.Context, shelf Shelf) (*Book, error) {
 		if err != nil {
 			return nil, fmt.Errorf("reading case %s: %w", v.Case, err)
 		}
-		c, faults := casefile.Parse(v.Case+".yaml", file)
+		c, faults := casefile.ParseKept(v.Case+".yaml", file)
 		if len(faults) > 0 {
 			bad = append(bad, fmt.Errorf("case %s is left out: %w", v.Case, faults))
 			continue

@@ -159,3 +159,17 @@ func TestACaseThatNoLongerReadsIsLeftOutAndNamed(t *testing.T) {
 	assert.False(t, again.Known("larch-9"))
 	require.Len(t, again.All(), 1)
 }
+
+// An upgrade must not leave a house out whose file an earlier version took: its
+// loggers' readings would be rejected.
+func TestAFileThatAnEarlierVersionTookStaysInForce(t *testing.T) {
+	s, _ := open(t)
+	kept := append(file("one"), "contacts: {householder: [ann@example.org], language: de}\n"...)
+	_, _, err := s.WriteCase(t.Context(), "larch-3", kept, "an earlier version", "")
+	require.NoError(t, err)
+	b, err := casebook.Open(t.Context(), s)
+	require.NoError(t, err)
+	assert.True(t, b.Fitted("larch-3", "k1"))
+	_, _, err = b.Put(t.Context(), "larch-3", append(kept, '\n'), casebook.If{}, "test")
+	assert.ErrorContains(t, err, "contacts.language", "a new version of the file is read strictly")
+}
