@@ -2,6 +2,7 @@ package watch_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 
@@ -13,6 +14,7 @@ import (
 // minutes a briefly wet one, and of a night that was seen too little only water
 // is known.
 func TestHowMuchWaterMakesABarOfTheHouseholdsPage(t *testing.T) {
+	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
 	for _, x := range []struct {
 		observedH, wetH, frostH float64
 		want                    words.NightState
@@ -25,12 +27,12 @@ func TestHowMuchWaterMakesABarOfTheHouseholdsPage(t *testing.T) {
 		{24, 0.99, 0.6, words.BrieflyWet, true},
 		{24, 1, 0.5, words.WetNight, false},
 		{24, 14, 8, words.WetNight, true},
-		{11.9, 0, 0, words.NotSeen, false},
-		{11.9, 0.9, 0, words.NotSeen, false},
-		{12, 0, 0, words.DryNight, false},
+		{19.1, 0, 0, words.NotSeen, false},
+		{19.1, 0.9, 0, words.NotSeen, false},
+		{19.2, 0, 0, words.DryNight, false},
 		{3, 1, 0, words.WetNight, false},
 	} {
-		n := watch.Night{Observed: x.observedH, Wet: x.wetH, Frost: x.frostH}.Said()
+		n := watch.Night{From: noon, Observed: x.observedH, Wet: x.wetH, Frost: x.frostH}.Said()
 		assert.Equal(t, x.want, n.State, "%+v", x)
 		if x.wetH > 0 {
 			assert.Equal(t, x.frost, n.Frost, "%+v", x)
