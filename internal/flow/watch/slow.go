@@ -2,9 +2,11 @@ package watch
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -20,6 +22,12 @@ type Slow struct {
 	Days     float64   // that it rests on
 	Surfaces []SlowSurface
 	Repairs  []Turn
+	Doubts   []evidence.Doubt // loggers whose units cannot be
+}
+
+// doubts reports that a logger at a place cannot be believed.
+func (s *Slow) doubts(position string) bool {
+	return s != nil && slices.ContainsFunc(s.Doubts, func(d evidence.Doubt) bool { return d.Position == position })
 }
 
 // SlowSurface is the slow damp of one surface.
@@ -133,6 +141,13 @@ func loggers(in Input) (out []alert.Sign) {
 			p.Facts.Detail = fmt.Sprintf("%d of the last day's %d readings are doubtful", l.Doubtful, l.Day)
 			k.Facts.Detail = fmt.Sprintf("%d of the last day's %d readings carry a clock that cannot be right", l.ClockWrong,
 				l.Day)
+		}
+		if in.Slow != nil {
+			for _, d := range in.Slow.Doubts {
+				if d.Logger == l.Logger {
+					p.Known, p.Value, p.Facts.Detail = true, 100, d.Text
+				}
+			}
 		}
 		out = append(out, b, p, k)
 	}

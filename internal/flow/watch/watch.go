@@ -173,6 +173,9 @@ func newRecord(in Input) *record {
 	}
 	pa := func(p int) (pa, temp []float64) {
 		pa, temp = missing(w.n), missing(w.n)
+		if in.Slow.doubts(in.Case.Positions[p].ID) {
+			return pa, temp
+		}
 		for i, r := range in.Rows {
 			if p >= len(r.Positions) {
 				continue
@@ -216,6 +219,9 @@ func (w *record) surface(k int, p roof.Position, index map[string]int, pa func(i
 	s.airPa = missing(w.n)
 	if i, ok := index[p.Meets]; ok {
 		s.airPa, _ = pa(i)
+	}
+	if w.in.Slow.doubts(p.ID) || w.in.Slow.doubts(p.Meets) {
+		return s // what it would show is not of this roof
 	}
 	for i, r := range w.in.Rows {
 		x := r.Surfaces[k]

@@ -197,7 +197,8 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 // slowOf takes from an assessment what alerts need; the best firm verdict of a
 // repair so far is carried on.
 func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
-	s := &watch.Slow{Finding: a.Diagnosis.Finding, Strength: a.Diagnosis.Strength, Repaired: a.Finding.Window.Repair}
+	s := &watch.Slow{Finding: a.Diagnosis.Finding, Strength: a.Diagnosis.Strength, Repaired: a.Finding.Window.Repair,
+		Doubts: a.Doubts}
 	if a.From != nil && a.Until != nil {
 		s.At = *a.Until
 		s.Days = a.Until.Sub(*a.From).Hours() / 24
