@@ -27,6 +27,9 @@ var normals = map[string]struct{ january, july float64 }{"Europe/London": {1, 13
 // the repair lies within it.
 func TestTheWinterFitsTheCalendarInEveryMonth(t *testing.T) {
 	for month := time.January; month <= time.December; month++ {
+		if testing.Short() && month%6 != 1 {
+			continue
+		}
 		now := time.Date(2026, month, 15, 11, 27, 0, 0, time.UTC)
 		d, err := Invent(now)
 		require.NoError(t, err)
@@ -73,7 +76,7 @@ func TestTheWinterFitsTheCalendarInEveryMonth(t *testing.T) {
 		require.Len(t, c.Repairs(), 1)
 		assert.Greater(t, c.Repairs()[0].At.Sub(first), 60*24*time.Hour, month)
 		assert.Greater(t, now.Sub(c.Repairs()[0].At), 55*24*time.Hour, month)
-		if month%4 == 3 { // the whole analysis takes a while: March, July and November
+		if month%4 == 3 && !testing.Short() { // the whole analysis takes a while: March, July and November
 			a := assessed(t, d.houses[0], c, now)
 			assert.Greater(t, *a.Surfaces[1].HoursCondensing, 200.0, month)
 			assert.Equal(t, "slate", a.Repairs[1].Surface)

@@ -19,6 +19,9 @@ import (
 // axe, keyboard, zoom, phone width, policy. It needs node, chromium, the npm
 // packages and the bundle, all of which make test puts in place.
 func TestPagesInABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser; run without -short")
+	}
 	dir, err := filepath.Abs("../../../../dashboards/test")
 	require.NoError(t, err)
 	for _, need := range []struct{ what, path string }{{"the npm packages",
