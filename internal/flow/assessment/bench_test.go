@@ -17,6 +17,7 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 const winterDays = 180
@@ -24,12 +25,12 @@ const winterDays = 180
 // winter is a simulated winter of one house with a repair in its middle, as
 // the two files a consultant brings.
 func winter(b *testing.B, interval time.Duration) (*roof.Case, []byte) {
-	world := roofsim.Draw(11, roofsim.UnventedBattenVoid)
+	world := roofworlds.Draw(11, roofsim.UnventedBattenVoid)
 	start := roofsim.Run(world, roofsim.Options{Days: 1}).Start
 	open := 25.0
 	w := roofsim.Run(world, roofsim.Options{Days: winterDays,
 		Repairs: []roofsim.Repair{{At: start.AddDate(0, 0, winterDays/2), VoidEavesMM: &open, VoidRidgeMM: &open}}})
-	m := roofsim.Kit{Interval: interval, Faults: roofsim.FieldFaults()}.Measure(w, 3)
+	m := roofworlds.Kit{Interval: interval, Faults: roofsim.FieldFaults()}.Measure(w, 3)
 	var csv bytes.Buffer
 	_, err := csvreadings.Write(&csv, iter.Seq2[roof.Reading, error](func(yield func(roof.Reading, error) bool) {
 		for _, r := range m.Readings {

@@ -19,16 +19,17 @@ import (
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // simulated is a simulated roof that was repaired half-way, its readings changed.
 func simulated(t *testing.T, seed uint64, days int, change func(*roof.Values)) *series.Set {
 	t.Helper()
-	world := roofsim.Draw(seed, roofsim.UnventedBattenVoid)
+	world := roofworlds.Draw(seed, roofsim.UnventedBattenVoid)
 	wide := 25.0
 	w := roofsim.Run(world, roofsim.Options{Days: days, Repairs: []roofsim.Repair{
 		{At: world.Start.AddDate(0, 0, days/2), VoidEavesMM: &wide, VoidRidgeMM: &wide}}})
-	m := roofsim.Kit{CaseID: "units", Interval: 30 * time.Minute}.Measure(w, seed)
+	m := roofworlds.Kit{CaseID: "units", Interval: 30 * time.Minute}.Measure(w, seed)
 	flagged, err := qc.Flag(m.Case, func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
 			for _, r := range m.Readings {

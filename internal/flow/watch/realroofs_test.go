@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/measuredroofs"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // realKit maps the sensors of a measured roof to positions: the highest one in
@@ -143,7 +144,7 @@ func TestOutlookOnSimulatedRoofs(t *testing.T) {
 	var all []outlook.Night
 	for i, c := range []roofsim.Cause{roofsim.CeilingLeakage, roofsim.UnventedBattenVoid, roofsim.NightSkyCooling,
 		roofsim.NoneFound} {
-		w := measured(t, roofsim.Run(roofsim.Draw(uint64(61_000+i), c), roofsim.Options{Days: 120}), uint64(i))
+		w := measured(t, roofsim.Run(roofworlds.Draw(uint64(61_000+i), c), roofsim.Options{Days: 120}), uint64(i))
 		nights := evenings(w, 0, false)
 		t.Logf("%-22s %s", c, outlook.Judge(nights))
 		all = append(all, nights...)

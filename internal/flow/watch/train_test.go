@@ -17,6 +17,7 @@ import (
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/outlook"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // TestTrain fits the outlook's general coefficients on simulated winters that no
@@ -27,9 +28,9 @@ func TestTrain(t *testing.T) {
 		t.Skip("DEWCASE_TRAIN names the file to write")
 	}
 	var e outlook.Evenings
-	for i, c := range roofsim.Causes() {
+	for i, c := range roofworlds.Causes() {
 		for k := range 12 {
-			world := roofsim.Draw(uint64(40_000+1000*i+k), c)
+			world := roofworlds.Draw(uint64(40_000+1000*i+k), c)
 			w := measured(t, roofsim.Run(world, roofsim.Options{Days: 110}), uint64(k))
 			r := newRecord(Input{Case: w.c, Rows: w.hours, FromMS: w.from, Now: w.input(w.n, nil).Now})
 			rng := rand.New(rand.NewPCG(uint64(i), uint64(k)))

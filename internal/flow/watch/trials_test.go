@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // TestTrials measures what households are told over many simulated winters:
@@ -60,7 +61,7 @@ func TestTrials(t *testing.T) {
 var healthyCauses = []roofsim.Cause{roofsim.NoneFound, roofsim.NightSkyCooling}
 
 func defects() (out []roofsim.Cause) {
-	for _, c := range roofsim.Causes() {
+	for _, c := range roofworlds.Causes() {
 		if !slices.Contains(healthyCauses, c) {
 			out = append(out, c)
 		}

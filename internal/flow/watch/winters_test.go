@@ -23,6 +23,7 @@ import (
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // stepMS is how often a test looks: three times an hour.
@@ -162,9 +163,9 @@ func truth(win *roofsim.Winter, slope int) (out []spellOf) {
 func simulated(t testing.TB, seed uint64, planted roofsim.Cause, days int) (*winter, []spellOf) {
 	t.Helper()
 	// A house without a planted fault is healthy, whatever dew it gets.
-	world, ok := roofsim.Draw(seed, planted), true
+	world, ok := roofworlds.Draw(seed, planted), true
 	if planted != roofsim.NoneFound {
-		world, _, ok = roofsim.DrawProven(seed, planted, days)
+		world, _, ok = roofworlds.DrawProven(seed, planted, days)
 	}
 	if !ok {
 		return nil, nil
@@ -187,7 +188,7 @@ func measured(t testing.TB, win *roofsim.Winter, seed uint64) *winter {
 
 func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roofsim.Measured) {
 	t.Helper()
-	m := roofsim.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(win, seed)
+	m := roofworlds.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(win, seed)
 	flagged, err := qc.Flag(m.Case, func(logger string) iter.Seq2[roof.Reading, error] {
 		rows := m.Of(logger)
 		sort.SliceStable(rows, func(i, j int) bool { return rows[i].At.Before(rows[j].At) })

@@ -2,7 +2,7 @@ package roofsim
 
 import (
 	"fmt"
-	"math/rand/v2"
+	"slices"
 	"strings"
 	"time"
 
@@ -10,7 +10,7 @@ import (
 )
 
 // makeCase is the case file that a consultant would have written for the kit.
-func (kit Kit) makeCase(w *Winter, sensors []sensor, slope int, seed uint64) *roof.Case {
+func (kit Kit) makeCase(w *Winter, sensors []sensor, slope int) *roof.Case {
 	id := kit.CaseID
 	if id == "" {
 		id = fmt.Sprintf("sim-%s-%d", strings.ReplaceAll(string(w.World.Cause), "_", "-"), w.World.Seed)
@@ -23,12 +23,11 @@ func (kit Kit) makeCase(w *Winter, sensors []sensor, slope int, seed uint64) *ro
 	c := &roof.Case{ID: id, Property: roof.Property{Label: "Simulated house", Timezone: zone.String(), Zone: zone,
 		AltitudeM: &altitude, Completed: w.World.Completed},
 		Roof: w.World.Survey}
-	kit.Blur.apply(c, rand.New(rand.NewPCG(seed, 0xb111)))
 	f := &kit.Faults
 	for _, s := range sensors {
 		p := roof.Position{ID: s.position, Place: s.place, Meets: s.meets}
 		if strings.HasSuffix(s.position, "-2") {
-			p.Untouched = oneSlope(w.Repairs)
+			p.Untouched = slices.ContainsFunc(w.Repairs, func(r Repair) bool { return r.Slopes != Both })
 		}
 		if s.meets != "" && !fitted(sensors, s.meets) {
 			p.Meets = ""
@@ -63,21 +62,7 @@ func (kit Kit) makeCase(w *Winter, sensors []sensor, slope int, seed uint64) *ro
 }
 
 func fitted(sensors []sensor, position string) bool {
-	for _, s := range sensors {
-		if s.position == position {
-			return true
-		}
-	}
-	return false
-}
-
-func oneSlope(repairs []Repair) bool {
-	for _, r := range repairs {
-		if r.Slopes != Both {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(sensors, func(s sensor) bool { return s.position == position })
 }
 
 // event is the repair as the case file tells it.
@@ -86,7 +71,7 @@ func (r Repair) event(sensors []sensor, slope int) roof.Event {
 	var what []string
 	treat := func(ids ...string) {
 		for _, id := range ids {
-			if fitted(sensors, id) && !contains(e.Treats, id) {
+			if fitted(sensors, id) && !slices.Contains(e.Treats, id) {
 				e.Treats = append(e.Treats, id)
 			}
 		}
@@ -126,57 +111,4 @@ func (r Repair) event(sensors []sensor, slope int) roof.Event {
 		e.What = "work said to have been done"
 	}
 	return e
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
-}
-
-// apply forgets or falsifies survey items.
-func (b Blur) apply(c *roof.Case, r *rand.Rand) {
-	lose := func() bool { return r.Float64() < b.UnknownShare }
-	wrong := func() bool { return r.Float64() < b.WrongShare }
-	s := &c.Roof
-	if lose() {
-		s.Openings.LoftEavesMM, s.Openings.LoftRidgeMM = nil, nil
-	} else if wrong() && s.Openings.LoftEavesMM != nil {
-		v := 10.0
-		if *s.Openings.LoftEavesMM >= 6 {
-			v = 3
-		}
-		s.Openings.LoftEavesMM = &v
-	}
-	if lose() {
-		s.Openings.VoidEavesMM, s.Openings.VoidRidgeMM = nil, nil
-	}
-	if lose() {
-		s.Underlay.Class, s.Underlay.SdM = "", nil
-	} else if wrong() {
-		s.Underlay.SdM = nil
-		if s.Underlay.Class == "HR" {
-			s.Underlay.Class = "LR"
-		} else {
-			s.Underlay.Class = "HR"
-		}
-	}
-	if lose() {
-		s.Covering.Air = ""
-	}
-	if lose() {
-		s.Battens, s.CounterBattenMM = "", nil
-	}
-	if lose() {
-		s.Ceiling.Sealed = roof.Unknown
-	}
-	if lose() {
-		c.Property.Completed = nil
-	} else if wrong() && c.Property.Completed != nil {
-		t := c.Property.Completed.AddDate(-20, 0, 0)
-		c.Property.Completed = &t
-	}
 }

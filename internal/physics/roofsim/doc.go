@@ -6,9 +6,9 @@
 // A World is one drawn house: build, openings as they really are and as they
 // stand on paper, household and climate. Run lets it live through a winter and
 // returns the true state of every place on a regular grid, with the condensing
-// hours; a repair may be made on the way, and then the same house, unrepaired,
-// in the same weather and with the same household, is run beside it as the
-// truth to compare with. Kit.Measure turns a winter into what real loggers would
+// hours; a repair may be made on the way, and the same house can be run
+// unrepaired, in the same weather and with the same household, as the truth to
+// compare with. Kit.Measure turns a winter into what real loggers would
 // have reported, with makers' offsets, drift, gaps, stuck probes and wrong
 // clocks, and into the case file that belongs to it.
 //

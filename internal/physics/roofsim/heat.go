@@ -108,7 +108,7 @@ func (s *state) heatStep(k int, dt float64) {
 			s.latentOut[sl])
 		b[u] += g.slopeM2 * s.latentUnder[sl]
 	}
-	solveNodes(&m, &b)
+	solve(m[:], b[:])
 	s.t = b
 }
 
@@ -144,25 +144,25 @@ func (s *state) indoorStep(k int, dt float64) {
 
 func pow4(x float64) float64 { x *= x; return x * x }
 
-// solveNodes solves m t = b by elimination without pivoting (the matrix is
-// diagonally dominant); the answer replaces b.
-func solveNodes(m *[nodes][nodes]float64, b *[nodes]float64) {
-	for i := range nodes {
-		for k := i + 1; k < nodes; k++ {
+// solve solves m t = b by elimination without pivoting (the matrices of nodes
+// and zones are diagonally dominant); the answer replaces b.
+func solve[Row [nodes]float64 | [zones]float64](m []Row, b []float64) {
+	for i := range m {
+		for k := i + 1; k < len(m); k++ {
 			f := m[k][i]
 			if f == 0 {
 				continue
 			}
 			f /= m[i][i]
-			for c := i + 1; c < nodes; c++ {
+			for c := i + 1; c < len(m); c++ {
 				m[k][c] -= f * m[i][c]
 			}
 			b[k] -= f * b[i]
 		}
 	}
-	for i := nodes - 1; i >= 0; i-- {
+	for i := len(m) - 1; i >= 0; i-- {
 		v := b[i]
-		for k := i + 1; k < nodes; k++ {
+		for k := i + 1; k < len(m); k++ {
 			v -= m[i][k] * b[k]
 		}
 		b[i] = v / m[i][i]

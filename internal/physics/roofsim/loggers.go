@@ -3,6 +3,7 @@ package roofsim
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"dewcase/internal/physics/psychro"
@@ -17,11 +18,7 @@ type Kit struct {
 	Faults      Faults
 	Swaps       []Swap
 	CaseID      string // "": from cause and seed
-	// MainSlope is the slope of "void" and "slate"; nil takes the one that a
-	// repair treats, else the one that condenses longer.
-	MainSlope *int
-	// LeaveSurvey false copies the world's survey into the case.
-	Blur Blur
+	MainSlope   int    // of "void" and "slate"
 }
 
 // Swap is a logger replaced by another at a position.
@@ -30,9 +27,6 @@ type Swap struct {
 	At       time.Time
 	Declared bool // in the case file, as a second logger; otherwise under the old name
 }
-
-// Blur is how much of the survey is missing or wrong.
-type Blur struct{ UnknownShare, WrongShare float64 }
 
 // Faults are the errors and troubles of a kit. The zero value is perfect.
 type Faults struct {
@@ -59,14 +53,6 @@ func FieldFaults() Faults {
 		GapsPer100D: 2, GapH: 5, StuckPer100D: 0.15, StuckH: 20}
 }
 
-// RoughFaults are those of cheap loggers left alone: the confounders of the
-// proof's bars.
-func RoughFaults() Faults {
-	return Faults{TempLimitC: 0.5, RHLimitPct: 3, NoiseC: 0.06, NoiseRHPct: 0.4, ResolutionC: 0.1, ResRHPct: 0.5,
-		DriftRHPct100D: 5, DriftC100D: 0.1, CreepRHPct: 3, ContactShare: 0.15, LagMin: 25, ClockOffset: 6 * time.Minute,
-		GapsPer100D: 5, GapH: 9, StuckPer100D: 0.6, StuckH: 26, ClockWrongPer100D: 0.2, LongGapChance: 0.15}
-}
-
 // sensor is what is fitted at one position.
 type sensor struct {
 	position, logger string
@@ -88,9 +74,9 @@ func (kit Kit) Measure(w *Winter, seed uint64) *Measured {
 	if kit.Interval <= 0 {
 		kit.Interval = 5 * time.Minute
 	}
-	m := &Measured{Slope: kit.mainSlope(w)}
+	m := &Measured{Slope: kit.MainSlope}
 	sensors := kit.sensors(w, m.Slope)
-	m.Case = kit.makeCase(w, sensors, m.Slope, seed)
+	m.Case = kit.makeCase(w, sensors, m.Slope)
 	for i, s := range sensors {
 		r := rand.New(rand.NewPCG(seed, 0x10663+uint64(i)))
 		m.Readings = append(m.Readings, kit.read(w, s, r)...)
@@ -107,28 +93,6 @@ func (m *Measured) Of(logger string) []roof.Reading {
 		}
 	}
 	return out
-}
-
-func (kit Kit) mainSlope(w *Winter) int {
-	if kit.MainSlope != nil {
-		return *kit.MainSlope
-	}
-	for _, r := range w.Repairs {
-		switch r.Slopes {
-		case OnlyA:
-			return SlopeA
-		case OnlyB:
-			return SlopeB
-		}
-	}
-	var until time.Time
-	if len(w.Repairs) > 0 {
-		until = w.Repairs[0].At
-	}
-	if w.CoverHours(SlopeB, time.Time{}, until).AtRisk > w.CoverHours(SlopeA, time.Time{}, until).AtRisk {
-		return SlopeB
-	}
-	return SlopeA
 }
 
 func (kit Kit) sensors(w *Winter, slope int) []sensor {
@@ -148,17 +112,7 @@ func (kit Kit) sensors(w *Winter, slope int) []sensor {
 			sensor{position: "slate-2", logger: "k8-slate", place: roof.CoveringUnderside, meets: "void-2", tempC: o.CoverC,
 				airC: o.VoidC})
 	}
-	var out []sensor
-	for _, x := range all {
-		gone := false
-		for _, p := range kit.Without {
-			gone = gone || p == x.place
-		}
-		if !gone {
-			out = append(out, x)
-		}
-	}
-	return out
+	return slices.DeleteFunc(all, func(s sensor) bool { return slices.Contains(kit.Without, s.place) })
 }
 
 // instrument is one specimen with its own errors.
@@ -180,12 +134,7 @@ func (f *Faults) specimen(r *rand.Rand) instrument {
 type spell struct{ from, until time.Time }
 
 func in(spells []spell, t time.Time) bool {
-	for _, s := range spells {
-		if !t.Before(s.from) && t.Before(s.until) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(spells, func(s spell) bool { return !t.Before(s.from) && t.Before(s.until) })
 }
 
 // spells draws troubles of a mean length by a rate per 100 days.

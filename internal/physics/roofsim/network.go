@@ -183,9 +183,12 @@ func (n *network) solve(a *air) float64 {
 		if worst < 1e-7 {
 			break
 		}
-		step := solve4(&j, &f)
 		for z := range zones {
-			n.x[z] += math.Max(-3, math.Min(3, 0.9*step[z]))
+			j[z][z] += 1e-12
+		}
+		solve(j[:], f[:])
+		for z := range zones {
+			n.x[z] += math.Max(-3, math.Min(3, 0.9*f[z]))
 		}
 	}
 	n.flow = [zones + 1][zones + 1]float64{}
@@ -212,30 +215,4 @@ func (n *network) solve(a *air) float64 {
 		n.flow[zoneLoft][zoneHouse] += v
 	}
 	return worst
-}
-
-// solve4 solves the small symmetric positive system j s = f.
-func solve4(j *[zones][zones]float64, f *[zones]float64) [zones]float64 {
-	for i := range zones {
-		j[i][i] += 1e-12
-		for k := i + 1; k < zones; k++ {
-			m := j[k][i] / j[i][i]
-			if m == 0 {
-				continue
-			}
-			for c := i; c < zones; c++ {
-				j[k][c] -= m * j[i][c]
-			}
-			f[k] -= m * f[i]
-		}
-	}
-	var s [zones]float64
-	for i := zones - 1; i >= 0; i-- {
-		v := f[i]
-		for k := i + 1; k < zones; k++ {
-			v -= j[i][k] * s[k]
-		}
-		s[i] = v / j[i][i]
-	}
-	return s
 }

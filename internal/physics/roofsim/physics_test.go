@@ -12,6 +12,26 @@ import (
 	"dewcase/internal/testkit/tabletest"
 )
 
+// coveringBalanceC is the steady temperature of a covering that exchanges with
+// sky, air and an air space behind it:
+//
+//	e s [F (Ts^4-Tsky^4) + (1-F)(Ts^4-Ta^4)] + hc (Ts-Ta) + U (Ts-Tin) = a S
+//
+// with F the view of the sky from the pitch. It is what heat.go reaches when
+// nothing changes, and what the tests compare with published figures.
+func coveringBalanceC(airC, skyC, hc, u, insideC, pitchDeg, emiss, absorbed float64) float64 {
+	f := skyView(pitchDeg * math.Pi / 180)
+	ts := airC
+	for range 30 {
+		k := ts + kelvin
+		flow := emiss*stefanBoltzmann*(math.Pow(k, 4)-f*math.Pow(skyC+kelvin, 4)-(1-f)*math.Pow(airC+kelvin, 4)) +
+			hc*(ts-airC) + u*(ts-insideC) - absorbed
+		slope := 4*emiss*stefanBoltzmann*k*k*k + hc + u
+		ts -= flow / slope
+	}
+	return ts
+}
+
 // Balances computed independently for roof_undercooling.csv: emissivity 0.9,
 // pitch 35 degrees, air behind the covering 2 K above outdoors.
 func TestCoveringBalanceMatchesTheUndercoolingTable(t *testing.T) {

@@ -131,7 +131,6 @@ type Options struct {
 	Days    int           // 0: 150
 	Step    time.Duration // 0: 10 min
 	Repairs []Repair      // in time order
-	Twin    bool          // also run the unrepaired house from the first repair on
 }
 
 // Winter is the true course of one simulated winter.
@@ -141,7 +140,6 @@ type Winter struct {
 	Step    time.Duration
 	N       int
 	Repairs []Repair
-	Twin    *Winter // the same winter without the repairs; nil unless asked
 
 	OutdoorC, OutdoorPa           []float64
 	IndoorC, IndoorPa             []float64
@@ -172,9 +170,6 @@ type Slope struct {
 // in (household, leaks), what the air carried out (net) and what ran off.
 type Balance struct{ StartKg, EndKg, InKg, AirKg, RunOffKg float64 }
 
-// Missing is the water that the balance does not account for, kg.
-func (b Balance) Missing() float64 { return b.StartKg + b.InKg - b.AirKg - b.RunOffKg - b.EndKg }
-
 // Run simulates a winter.
 func Run(w World, o Options) *Winter {
 	if o.Days <= 0 {
@@ -193,9 +188,6 @@ func Run(w World, o Options) *Winter {
 	for k := range n {
 		at := w.Start.Add(time.Duration(k) * o.Step)
 		for next < len(o.Repairs) && !at.Before(o.Repairs[next].At) {
-			if next == 0 && o.Twin {
-				out.Twin = forkTwin(s, out, k, n, dt, start)
-			}
 			roofNow = o.Repairs[next].apply(roofNow)
 			s.rebuild(roofNow)
 			if f := o.Repairs[next].LeakFactor; f != nil {
@@ -206,34 +198,9 @@ func Run(w World, o Options) *Winter {
 		s.step(k, dt)
 		out.record(k, s)
 	}
-	out.Water = s.balance(start)
-	return out
-}
-
-func (s *state) balance(start float64) Balance {
-	return Balance{StartKg: start, EndKg: s.waterKg(), InKg: s.ledger.inKg, AirKg: s.ledger.outKg,
+	out.Water = Balance{StartKg: start, EndKg: s.waterKg(), InKg: s.ledger.inKg, AirKg: s.ledger.outKg,
 		RunOffKg: s.ledger.runKg}
-}
-
-// forkTwin runs the rest of the winter without the repairs from a copy of the
-// state.
-func forkTwin(s *state, so *Winter, k, n int, dt, start float64) *Winter {
-	c := *s
-	net := *s.net
-	net.openings = append([]opening(nil), s.net.openings...)
-	net.qs = append([]float64(nil), s.net.qs...)
-	c.net = &net
-	t := newWinter(so.World, Options{Step: so.Step}, n)
-	for i, f := range t.series() {
-		copy((*f)[:k], (*so.series()[i])[:k])
-	}
-	copy(t.Away, so.Away[:k])
-	for i := k; i < n; i++ {
-		c.step(i, dt)
-		t.record(i, &c)
-	}
-	t.Water = c.balance(start)
-	return t
+	return out
 }
 
 // rebuild changes the roof under way, keeping its state.

@@ -57,9 +57,6 @@ const (
 	films
 )
 
-// surfacePa is the saturation pressure at a film.
-func surfacePa(tempC float64) float64 { return psychro.SatSurfacePa(tempC) }
-
 // vapourStep advances the vapour in house, loft and voids, the films and the
 // timber by dt seconds, implicitly. All water is booked in the ledger.
 func (s *state) vapourStep(k int, dt float64) {
@@ -111,12 +108,12 @@ func (s *state) vapourStep(k int, dt float64) {
 	var area, beta [films]float64
 	for sl := range 2 {
 		tu, tc := s.t[nUnderlayA+3*sl], s.t[nCoverA+3*sl]
-		sat[fCoverA+sl], sat[fUnderA+sl] = surfacePa(tc), surfacePa(tu)
+		sat[fCoverA+sl], sat[fUnderA+sl] = psychro.SatSurfacePa(tc), psychro.SatSurfacePa(tu)
 		sat[fPoolA+sl] = sat[fUnderA+sl]
 		area[fCoverA+sl], area[fUnderA+sl], area[fPoolA+sl] = g.slopeM2, g.slopeM2, 0.5*g.slopeM2
 		beta[fCoverA+sl], beta[fUnderA+sl], beta[fPoolA+sl] = filmBeta(coverHc), under1, filmBeta(coverHc)
 	}
-	sat[fPatch] = surfacePa(0.7*s.t[nLoft] + 0.3*s.t[nWood])
+	sat[fPatch] = psychro.SatSurfacePa(0.7*s.t[nLoft] + 0.3*s.t[nWood])
 	area[fPatch] = s.patchM2
 	beta[fPatch] = filmBeta(2.0)
 	for i := range s.films {
@@ -134,7 +131,7 @@ func (s *state) vapourStep(k int, dt float64) {
 		for i := range s.films {
 			s.assembleFilm(i, &mm, &bb, sat[i], area[i], beta[i], under, under2, dt)
 		}
-		solveZones(&mm, &bb)
+		solve(mm[:], bb[:])
 		p = bb
 		changed := false
 		for i := range s.films {
@@ -237,7 +234,7 @@ func (s *state) assembleFilm(i int, m *[zones][zones]float64, b *[zones]float64,
 // cost and give heat, which limits the undercooling of a humid night.
 func (s *state) outerStep(sl, k int, dt float64) {
 	o := &s.outer[sl]
-	rate := filmBeta(outerHc) * (s.weather.vapourPa[k] - surfacePa(s.t[nCoverA+3*sl]))
+	rate := filmBeta(outerHc) * (s.weather.vapourPa[k] - psychro.SatSurfacePa(s.t[nCoverA+3*sl]))
 	if rate < 0 {
 		rate = math.Max(rate, -*o/dt)
 	}
@@ -301,29 +298,5 @@ func (s *state) leak(k int, dt float64) {
 		s.wet(kg)
 	} else if s.films[fPatch].kgM2 <= 0 {
 		s.patchM2 = 0
-	}
-}
-
-// solveZones solves m p = b by elimination (diagonally dominant); the answer
-// replaces b.
-func solveZones(m *[zones][zones]float64, b *[zones]float64) {
-	for i := range zones {
-		for k := i + 1; k < zones; k++ {
-			if m[k][i] == 0 {
-				continue
-			}
-			f := m[k][i] / m[i][i]
-			for c := i + 1; c < zones; c++ {
-				m[k][c] -= f * m[i][c]
-			}
-			b[k] -= f * b[i]
-		}
-	}
-	for i := zones - 1; i >= 0; i-- {
-		v := b[i]
-		for k := i + 1; k < zones; k++ {
-			v -= m[i][k] * b[k]
-		}
-		b[i] = v / m[i][i]
 	}
 }

@@ -23,26 +23,6 @@ const (
 	MixedRainBlocked     Cause = "mixed_rain_blocked"
 )
 
-// Causes lists every cause that can be drawn.
-func Causes() []Cause {
-	return []Cause{CeilingLeakage, UnventedBattenVoid, NightSkyCooling, WaterIngress, PlumbingLeak,
-		ConstructionMoisture, BlockedVentilation, NoneFound, MixedCeilingVoid, MixedRainBlocked}
-}
-
-// Findings are the contract's findings that are right for the cause.
-func (c Cause) Findings() []string {
-	switch c {
-	case PlumbingLeak:
-		return []string{string(WaterIngress)}
-	case MixedCeilingVoid:
-		return []string{string(CeilingLeakage), string(UnventedBattenVoid)}
-	case MixedRainBlocked:
-		return []string{string(WaterIngress), string(BlockedVentilation)}
-	default:
-		return []string{string(c)}
-	}
-}
-
 // Slope indices. Slope A is the first; its azimuth is in House.
 const (
 	SlopeA = 0

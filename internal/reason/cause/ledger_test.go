@@ -10,8 +10,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // requireAdds adds up what is printed, as a reader would: every column of the
@@ -60,10 +60,10 @@ func requireExact(t *testing.T, a *assessment, f Finding) {
 func TestEveryLedgerAddsUpToTheSharesItExplains(t *testing.T) {
 	t.Run("simulated winters", func(t *testing.T) {
 		n := 0
-		for i, planted := range roofsim.Causes() {
+		for i, planted := range roofworlds.Causes() {
 			for k := range uint64(2) {
 				seed := 920_000 + 100*uint64(i) + k
-				w := measure(seed, roofsim.Draw(seed, planted), 45)
+				w := measure(seed, roofworlds.Draw(seed, planted), 45)
 				for _, without := range [][]roof.Place{nil, {roof.BattenVoidAir}, {roof.IndoorAir, roof.UnderlayUnderside}} {
 					a, f := assess(w.set(t, 0, without...), Options{}, &ours)
 					requireExact(t, a, f)

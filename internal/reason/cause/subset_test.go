@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // A small fixed subset of the trials, one winter of each planted cause, so that
@@ -19,8 +19,8 @@ func TestAFewSimulatedWinters(t *testing.T) {
 	seeds := []uint64{910000, 910100, 910200, 910301, 910400, 910500, 910600, 910701, 910800, 910901}
 	var all tally
 	other := 0
-	for i, planted := range roofsim.Causes() {
-		w := measure(seeds[i], roofsim.Draw(seeds[i], planted), 75)
+	for i, planted := range roofworlds.Causes() {
+		w := measure(seeds[i], roofworlds.Draw(seeds[i], planted), 75)
 		f := Find(w.set(t, 0), Options{})
 		requireSound(t, f)
 		all.add(string(planted), w.rightAnswers(), f)

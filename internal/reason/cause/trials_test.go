@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // TestTrials measures the operating figures on the independent simulator:
@@ -46,7 +47,7 @@ func TestTrials(t *testing.T) {
 		defer log.Close()
 	}
 	for k := range each {
-		for i, planted := range roofsim.Causes() {
+		for i, planted := range roofworlds.Causes() {
 			draw := newWorld
 			switch os.Getenv("DEWCASE_TRIALS_HOUSES") {
 			case "second":
@@ -107,7 +108,7 @@ func TestTrials(t *testing.T) {
 // newWorld draws a winter of the simulator's first kind in which the cause
 // matters.
 func newWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
-	w, _, ok := roofsim.DrawProven(seed, planted, days)
+	w, _, ok := roofworlds.DrawProven(seed, planted, days)
 	if !ok {
 		return world{}, false
 	}
@@ -118,7 +119,7 @@ func newWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 // as the rules of the trade ask, and winters in which no other cause rivals the
 // planted one.
 func secondWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
-	w, _, ok := roofsim.SecondKind.DrawProven(seed, planted, days)
+	w, _, ok := roofworlds.SecondKind.DrawProven(seed, planted, days)
 	if !ok {
 		return world{}, false
 	}
@@ -130,7 +131,7 @@ func secondWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 // The table was not fitted on such houses.
 func shiftedWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 	for try := range uint64(40) {
-		w := roofsim.Draw(seed+try*1_000_003, planted)
+		w := roofworlds.Draw(seed+try*1_000_003, planted)
 		pick := func(i uint, a, b float64) float64 {
 			if (w.Seed>>i)&1 == 0 {
 				return a
@@ -150,7 +151,7 @@ func shiftedWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 		w.Climate.WindMS *= pick(7, 0.7, 1.4)
 		w.Climate.MeanC += pick(8, -2.5, 1.5)
 		w.Climate.SynopticC *= pick(9, 0.8, 1.3)
-		if (roofsim.Houses{}).Judge(w, days).Matters {
+		if (roofworlds.Houses{}).Judge(w, days).Matters {
 			return measure(seed, w, days), true
 		}
 	}

@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // world is one simulated winter as measured, with what was planted.
@@ -27,7 +28,7 @@ type world struct {
 
 func (w world) rightAnswers() []Cause {
 	var out []Cause
-	for _, f := range w.planted.Findings() {
+	for _, f := range roofworlds.Findings(w.planted) {
 		out = append(out, Cause(f))
 	}
 	return out
@@ -36,10 +37,10 @@ func (w world) rightAnswers() []Cause {
 // measure lets a house live through a winter and reads it with loggers of
 // ordinary or cheap make and a survey that is partly unknown and sometimes wrong.
 func measure(seed uint64, w roofsim.World, days int) world {
-	kit := roofsim.Kit{Interval: 10 * time.Minute, SecondSlope: seed%3 == 0, Faults: roofsim.FieldFaults(),
-		Blur: roofsim.Blur{UnknownShare: 0.2, WrongShare: 0.04}}
+	kit := roofworlds.Kit{Interval: 10 * time.Minute, SecondSlope: seed%3 == 0, Faults: roofsim.FieldFaults(),
+		Blur: roofworlds.Blur{UnknownShare: 0.2, WrongShare: 0.04}}
 	if seed%2 == 1 {
-		kit.Faults = roofsim.RoughFaults()
+		kit.Faults = roofworlds.RoughFaults()
 	}
 	return world{w.Cause, seed, kit.Measure(roofsim.Run(w, roofsim.Options{Days: days}), seed)}
 }
@@ -155,7 +156,7 @@ func (y *tally) table() string {
 		fmt.Fprintf(&b, "%9.8s", c)
 	}
 	b.WriteByte('\n')
-	for _, p := range roofsim.Causes() {
+	for _, p := range roofworlds.Causes() {
 		row := y.confusion[string(p)]
 		if row == nil {
 			continue

@@ -13,14 +13,15 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // kitted reads one simulated winter with the kit, lets the caller change case
 // and readings, and gives the set.
-func kitted(t testing.TB, seed uint64, rep roofsim.Repair, kit roofsim.Kit, days int,
+func kitted(t testing.TB, seed uint64, rep roofsim.Repair, kit roofworlds.Kit, days int,
 	change func(*roofsim.Measured)) *series.Set {
 	t.Helper()
-	world := roofsim.Draw(seed, roofsim.UnventedBattenVoid)
+	world := roofworlds.Draw(seed, roofsim.UnventedBattenVoid)
 	rep.At = world.Start.AddDate(0, 0, 40).Add(10 * time.Hour)
 	w := roofsim.Run(world, roofsim.Options{Days: days, Repairs: []roofsim.Repair{rep}})
 	if kit.Interval == 0 {
@@ -195,7 +196,7 @@ func TestWhateverCannotBeJudgedSaysWhatItNeeds(t *testing.T) {
 			if days == 0 {
 				days = 70
 			}
-			set := kitted(t, 11, strongVoid(), roofsim.Kit{Without: c.without, Interval: 30 * time.Minute}, days, c.change)
+			set := kitted(t, 11, strongVoid(), roofworlds.Kit{Without: c.without, Interval: 30 * time.Minute}, days, c.change)
 			for _, r := range Assess(set, Options{Draws: 40}) {
 				finite(t, r)
 				assert.Equal(t, TooEarly, r.Verdict)
@@ -225,7 +226,7 @@ func TestKitsWithALoggerMissingStillAnswerAndSayWhatTheyAreBlindTo(t *testing.T)
 		"neither loft nor indoor": {[]roof.Place{roof.LoftAir, roof.IndoorAir}, "no loft logger"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			set := kitted(t, 12, strongVoid(), roofsim.Kit{Without: c.without, Interval: 30 * time.Minute}, 75, nil)
+			set := kitted(t, 12, strongVoid(), roofworlds.Kit{Without: c.without, Interval: 30 * time.Minute}, 75, nil)
 			rs := Assess(set, Options{Draws: 60})
 			require.NotEmpty(t, rs)
 			found := false
@@ -242,7 +243,7 @@ func TestKitsWithALoggerMissingStillAnswerAndSayWhatTheyAreBlindTo(t *testing.T)
 }
 
 func TestAStrongRepairIsFoundAndExplained(t *testing.T) {
-	set := kitted(t, 13, strongVoid(), roofsim.Kit{}, 95, nil)
+	set := kitted(t, 13, strongVoid(), roofworlds.Kit{}, 95, nil)
 	rs := Assess(set, Options{})
 	require.Len(t, rs, 1)
 	r := rs[0]
@@ -279,7 +280,7 @@ func TestAStrongRepairIsFoundAndExplained(t *testing.T) {
 }
 
 func TestSameReadingsSameAnswer(t *testing.T) {
-	set := kitted(t, 14, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 75, nil)
+	set := kitted(t, 14, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 75, nil)
 	assert.Equal(t, Assess(set, Options{Draws: 60}), Assess(set, Options{Draws: 60}))
 }
 
@@ -303,8 +304,8 @@ func TestAnExchangeOfLoggersAtTheRepairIsSaidAndRaisesTheBar(t *testing.T) {
 			return
 		}
 	}
-	plain := kitted(t, 13, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 80, nil)
-	swapped := kitted(t, 13, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 80, declare)
+	plain := kitted(t, 13, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 80, nil)
+	swapped := kitted(t, 13, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 80, declare)
 	a, b := Assess(plain, Options{Draws: 120}), Assess(swapped, Options{Draws: 120})
 	require.Len(t, b, 1)
 	require.NotNil(t, b[0].AtRiskLowPct)
@@ -321,7 +322,7 @@ func TestTheUntouchedSlopeCanOnlyTakeAVerdictAway(t *testing.T) {
 	rep := strongVoid()
 	rep.Slopes = roofsim.OnlyA
 	a := roofsim.SlopeA
-	set := kitted(t, 16, rep, roofsim.Kit{SecondSlope: true, MainSlope: &a, Interval: 30 * time.Minute}, 80, nil)
+	set := kitted(t, 16, rep, roofworlds.Kit{SecondSlope: true, MainSlope: &a, Interval: 30 * time.Minute}, 80, nil)
 	rs := Assess(set, Options{Draws: 120})
 	require.Len(t, rs, 1, "the untouched slope is no answer of its own")
 	require.NotNil(t, rs[0].Control)
@@ -332,7 +333,7 @@ func TestTheUntouchedSlopeCanOnlyTakeAVerdictAway(t *testing.T) {
 // BenchmarkAssess is a winter of six loggers at five minutes with a repair that
 // worked: the dearest answer, with three evenings and the sensitivity list.
 func BenchmarkAssess(b *testing.B) {
-	set := kitted(b, 13, strongVoid(), roofsim.Kit{Interval: 5 * time.Minute}, 150, nil)
+	set := kitted(b, 13, strongVoid(), roofworlds.Kit{Interval: 5 * time.Minute}, 150, nil)
 	b.ReportAllocs()
 	for b.Loop() {
 		rs := Assess(set, Options{})

@@ -14,6 +14,7 @@ import (
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // judged sets up the judge of a simulated winter's covering.
@@ -36,7 +37,7 @@ func lastLook(t testing.TB, j *judge) *look {
 }
 
 func TestNoChangeNoErrorNoFall(t *testing.T) {
-	set := kitted(t, 13, roofsim.Repair{}, roofsim.Kit{Interval: 30 * time.Minute}, 75, nil)
+	set := kitted(t, 13, roofsim.Repair{}, roofworlds.Kit{Interval: 30 * time.Minute}, 75, nil)
 	j := judged(t, set, 20)
 	l := lastLook(t, j)
 	l.fit.u[pD], l.fit.u[pC], l.fit.u[pV] = 0, 0, 0
@@ -60,9 +61,10 @@ func TestNoChangeNoErrorNoFall(t *testing.T) {
 // by less than 0.05 (method, section 15).
 func TestAStandingOffsetHardlyMovesTheAnswer(t *testing.T) {
 	for _, seed := range []uint64{13, 18} {
-		base := lastLook(t, judged(t, kitted(t, seed, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 85, nil), 160))
+		base := lastLook(t, judged(t, kitted(t, seed, strongVoid(),
+			roofworlds.Kit{Interval: 30 * time.Minute}, 85, nil), 160))
 		for _, position := range []string{"void", "loft"} {
-			set := kitted(t, seed, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 85, func(m *roofsim.Measured) {
+			set := kitted(t, seed, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 85, func(m *roofsim.Measured) {
 				for i := range m.Readings {
 					r := &m.Readings[i]
 					l, _ := m.Case.Logger(r.Logger)

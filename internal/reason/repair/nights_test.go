@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 func TestNightsAreCountedWhereNothingCanBeJudgedYet(t *testing.T) {
@@ -36,7 +37,7 @@ func TestNightsAreCountedWhereNothingCanBeJudgedYet(t *testing.T) {
 		}, 37, 24, "cannot be judged from these loggers"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			rs := Assess(kitted(t, 11, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, days, c.change),
+			rs := Assess(kitted(t, 11, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, days, c.change),
 				Options{Draws: 20, NoSensitivity: true})
 			require.Len(t, rs, 1)
 			assert.Equal(t, TooEarly, rs[0].Verdict)
@@ -57,7 +58,7 @@ func TestARepairOfAPlaceThatIsNoSurfaceIsJudgedEverywhereAndSaysSo(t *testing.T)
 		require.NotEmpty(t, rs)
 		return strings.Contains(strings.Join(rs[0].Notes, " "), "neither a surface nor the air that meets one")
 	}
-	kit := roofsim.Kit{Interval: 30 * time.Minute}
+	kit := roofworlds.Kit{Interval: 30 * time.Minute}
 	opts := Options{Draws: 20, NoSensitivity: true}
 	assert.True(t, said(Assess(kitted(t, 11, strongVoid(), kit, 50, outdoors), opts)))
 	assert.False(t, said(Assess(kitted(t, 11, strongVoid(), kit, 50, nil), opts)))

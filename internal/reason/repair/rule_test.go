@@ -11,6 +11,7 @@ import (
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // The latest evening stands first: w the conditions hold, i the interval keeps
@@ -65,7 +66,7 @@ func TestGotWorseIsHarderThanWorked(t *testing.T) {
 
 func TestAShutVoidNeverPassesForARepair(t *testing.T) {
 	shut := 0.0
-	world := roofsim.Draw(31, roofsim.NightSkyCooling)
+	world := roofworlds.Draw(31, roofsim.NightSkyCooling)
 	for s := range world.Roof.VoidEavesMM {
 		world.Roof.VoidEavesMM[s], world.Roof.VoidRidgeMM[s] = 25, 10
 	}
@@ -73,8 +74,8 @@ func TestAShutVoidNeverPassesForARepair(t *testing.T) {
 	world.Roof.LoftEavesMM = 2
 	at := world.Start.AddDate(0, 0, 40).Add(10 * time.Hour)
 	w := roofsim.Run(world, roofsim.Options{Days: 100,
-		Repairs: []roofsim.Repair{{At: at, VoidEavesMM: &shut, VoidRidgeMM: &shut}}, Twin: true})
-	m := roofsim.Kit{Interval: 30 * time.Minute, CaseID: "trial"}.Measure(w, 31)
+		Repairs: []roofsim.Repair{{At: at, VoidEavesMM: &shut, VoidRidgeMM: &shut}}})
+	m := roofworlds.Kit{Interval: 30 * time.Minute, CaseID: "trial"}.Measure(w, 31)
 	for i := range m.Case.Events {
 		m.Case.Events[i].Changes, m.Case.Events[i].Treats = []roof.Change{roof.VoidVentilation}, []string{"void", "slate"}
 	}
@@ -110,7 +111,7 @@ func TestAnUndeclaredExchangeAwayFromTheRepairIsNoticed(t *testing.T) {
 		}
 		return false
 	}
-	kit := roofsim.Kit{Interval: 30 * time.Minute}
+	kit := roofworlds.Kit{Interval: 30 * time.Minute}
 	plain := Assess(kitted(t, 13, roofsim.Repair{}, kit, 75, nil), Options{Draws: 60, NoSensitivity: true})
 	moved := Assess(kitted(t, 13, roofsim.Repair{}, kit, 75, step), Options{Draws: 60, NoSensitivity: true})
 	assert.False(t, noted(plain), plain[0].Notes)
@@ -125,7 +126,7 @@ func TestRepairsOfOneWinterBoundEachOther(t *testing.T) {
 		e.At, e.What = e.At.AddDate(0, 0, 30), "ridge opened"
 		m.Case.Events = append([]roof.Event{e}, m.Case.Events...) // the file need not be in order
 	}
-	rs := Assess(kitted(t, 13, strongVoid(), roofsim.Kit{Interval: 30 * time.Minute}, 95, second),
+	rs := Assess(kitted(t, 13, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 95, second),
 		Options{Draws: 60, NoSensitivity: true})
 	require.Len(t, rs, 2)
 	assert.True(t, rs[0].At.Before(rs[1].At), "in the order of the repairs")
@@ -137,7 +138,7 @@ func TestRepairsOfOneWinterBoundEachOther(t *testing.T) {
 
 func TestADoubtfulHourLeavesOutItsSpan(t *testing.T) {
 	doubt := func(m *roofsim.Measured) { m.Case.Events[0].Uncertain = 5 * 24 * time.Hour }
-	kit := roofsim.Kit{Interval: 30 * time.Minute}
+	kit := roofworlds.Kit{Interval: 30 * time.Minute}
 	sure := Assess(kitted(t, 13, strongVoid(), kit, 85, nil), Options{Draws: 60, NoSensitivity: true})
 	unsure := Assess(kitted(t, 13, strongVoid(), kit, 85, doubt), Options{Draws: 60, NoSensitivity: true})
 	assert.Equal(t, sure[0].NightsBefore-5, unsure[0].NightsBefore)
@@ -149,7 +150,7 @@ func TestNeedsAreWordsAPersonCanActOn(t *testing.T) {
 	known := regexp.MustCompile(`about \d+ more cold nights|second winter|next winter|more evenings running|no change of a size|cold, clear nights|as cold and as clear|well-observed night|usual physics`)
 	for seed := uint64(40); seed < 44; seed++ {
 		rs := Assess(kitted(t, seed, roofsim.Repair{VoidEavesMM: &e, VoidRidgeMM: &r},
-			roofsim.Kit{Interval: 30 * time.Minute}, 70, nil), Options{Draws: 60, NoSensitivity: true})
+			roofworlds.Kit{Interval: 30 * time.Minute}, 70, nil), Options{Draws: 60, NoSensitivity: true})
 		for _, x := range rs {
 			if x.Verdict == Worked || x.Verdict == GotWorse {
 				continue

@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // simulated is one winter of the independent simulator as its loggers saw it,
@@ -19,6 +20,7 @@ import (
 type simulated struct {
 	set     *series.Set
 	winter  *roofsim.Winter
+	twin    *roofsim.Winter
 	slope   int
 	surface string
 	at      time.Time
@@ -60,7 +62,7 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 			cause = roofsim.MixedCeilingVoid
 		}
 	}
-	world := roofsim.Draw(seed, cause)
+	world := roofworlds.Draw(seed, cause)
 	before := 47
 	if r.Float64() < 0.4 {
 		world.Climate.SecondHalfC, world.Climate.ShiftDay = r.Float64()*7-3, float64(before)+r.Float64()*10
@@ -93,8 +95,8 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	case noLoft:
 		declare = roof.LoftVentilation
 	}
-	winter := roofsim.Run(world, roofsim.Options{Days: before + days, Repairs: []roofsim.Repair{rep}, Twin: true})
-	kit := roofsim.Kit{Interval: interval, SecondSlope: oneSlope, Faults: roofsim.RoughFaults(), CaseID: "trial"}
+	winter, twin := roofworlds.RunTwin(world, roofsim.Options{Days: before + days, Repairs: []roofsim.Repair{rep}})
+	kit := roofworlds.Kit{Interval: interval, SecondSlope: oneSlope, Faults: roofworlds.RoughFaults(), CaseID: "trial"}
 	if r.Float64() < 0.3 {
 		p := []string{"void", "slate", "loft"}[r.IntN(3)]
 		kit.Swaps = append(kit.Swaps, roofsim.Swap{Position: p, At: at.Add(time.Duration(r.IntN(48)-24) * time.Hour),
@@ -116,7 +118,7 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	}
 	require.NotNil(t, e)
 	e.Changes, e.Treats = []roof.Change{declare}, []string{"void", "slate"}
-	return &simulated{set: buildSet(t, m), winter: winter, slope: m.Slope, surface: "slate", at: at, event: *e}
+	return &simulated{set: buildSet(t, m), winter: winter, twin: twin, slope: m.Slope, surface: "slate", at: at, event: *e}
 }
 
 func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
@@ -147,10 +149,10 @@ func buildSet(t testing.TB, m *roofsim.Measured) *series.Set {
 }
 
 // truth is what the work did over the nights that a trial counts.
-func (s *simulated) truth(nights [][2]int64) (wet, risk, water float64, with, twin roofsim.Hours) {
+func (s *simulated) truth(nights [][2]int64) (wet, risk, water float64, with, twin roofworlds.Hours) {
 	for _, n := range nights {
 		a, b := time.UnixMilli(n[0]), time.UnixMilli(n[1])
-		h, o := s.winter.CoverHours(s.slope, a, b), s.winter.Twin.CoverHours(s.slope, a, b)
+		h, o := roofworlds.CoverHours(s.winter, s.slope, a, b), roofworlds.CoverHours(s.twin, s.slope, a, b)
 		with.Condensing += h.Condensing
 		with.AtRisk += h.AtRisk
 		with.DepositGM2 += h.DepositGM2

@@ -76,8 +76,7 @@ func (p plan) build(now time.Time) (*house, error) {
 	faults := roofsim.FieldFaults()
 	faults.GapsPer100D, faults.GapH = 2.5, 4
 	faults.TempLimitC, faults.RHLimitPct = 0.2, 1.8
-	slope := roofsim.SlopeA
-	m := roofsim.Kit{Interval: p.interval, Faults: faults, MainSlope: &slope, CaseID: p.id}.Measure(winter, p.seed)
+	m := roofsim.Kit{Interval: p.interval, Faults: faults, CaseID: p.id}.Measure(winter, p.seed)
 	c := m.Case
 	c.Property.Label = p.label
 	for i := range c.Events {

@@ -1,6 +1,10 @@
-package roofsim
+package roofworlds
 
-import "time"
+import (
+	"time"
+
+	"dewcase/internal/physics/roofsim"
+)
 
 // Truth says what was true of a world's winter, for judging an answer.
 type Truth struct {
@@ -31,104 +35,104 @@ const (
 
 // Judge runs a world of these houses, and what-if worlds with the cause taken
 // away, over the days given.
-func (h Houses) Judge(w World, days int) Truth {
-	o := Options{Days: days}
-	real := Run(w, o)
-	t := Truth{LoftExcessPa: real.ExcessPa(real.LoftPa, time.Time{}, time.Time{})}
+func (h Houses) Judge(w roofsim.World, days int) Truth {
+	o := roofsim.Options{Days: days}
+	real := roofsim.Run(w, o)
+	t := Truth{LoftExcessPa: ExcessPa(real, real.LoftPa, time.Time{}, time.Time{})}
 	z := time.Time{}
-	if real.CoverHours(SlopeB, z, z).AtRisk > real.CoverHours(SlopeA, z, z).AtRisk {
-		t.Slope = SlopeB
+	if CoverHours(real, roofsim.SlopeB, z, z).AtRisk > CoverHours(real, roofsim.SlopeA, z, z).AtRisk {
+		t.Slope = roofsim.SlopeB
 	}
-	t.Cover, t.Underlay = real.CoverHours(t.Slope, z, z), worst(real)
+	t.Cover, t.Underlay = CoverHours(real, t.Slope, z, z), worst(real)
 	per30 := func(h float64) float64 { return h * 30 / float64(days) }
 	wetHours := per30(t.Cover.Condensing + t.Underlay.Condensing)
-	fall := func(v World) float64 {
-		x := Run(v, o)
+	fall := func(v roofsim.World) float64 {
+		x := roofsim.Run(v, o)
 		before := t.Cover.Condensing + t.Underlay.Condensing
 		if before == 0 {
 			return 0
 		}
-		return 1 - (x.CoverHours(t.Slope, z, z).Condensing+worst(x).Condensing)/before
+		return 1 - (CoverHours(x, t.Slope, z, z).Condensing+worst(x).Condensing)/before
 	}
-	coverFall := func(v World) float64 {
+	coverFall := func(v roofsim.World) float64 {
 		if t.Cover.Condensing == 0 {
 			return 0
 		}
-		return 1 - Run(v, o).CoverHours(t.Slope, z, z).Condensing/t.Cover.Condensing
+		return 1 - CoverHours(roofsim.Run(v, o), t.Slope, z, z).Condensing/t.Cover.Condensing
 	}
-	excess := func(v World, until time.Time) float64 {
-		x := Run(v, o)
-		return real.ExcessPa(real.LoftPa, z, until) - x.ExcessPa(x.LoftPa, z, until)
+	excess := func(v roofsim.World, until time.Time) float64 {
+		x := roofsim.Run(v, o)
+		return ExcessPa(real, real.LoftPa, z, until) - ExcessPa(x, x.LoftPa, z, until)
 	}
 	switch w.Cause {
-	case CeilingLeakage:
-		t.FallWithout = fall(w.withSealedCeiling())
-		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, w.withOpenVoid())
-	case BlockedVentilation:
-		t.FallWithout = fall(w.withOpenLoft())
-		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, w.withOpenVoid())
-	case UnventedBattenVoid:
-		t.FallWithout = coverFall(w.withOpenVoid())
+	case roofsim.CeilingLeakage:
+		t.FallWithout = fall(withSealedCeiling(w))
+		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, withOpenVoid(w))
+	case roofsim.BlockedVentilation:
+		t.FallWithout = fall(withOpenLoft(w))
+		t.Matters = wetHours >= defectHours30D && t.FallWithout >= defectFall && h.pure(t.FallWithout, fall, withOpenVoid(w))
+	case roofsim.UnventedBattenVoid:
+		t.FallWithout = coverFall(withOpenVoid(w))
 		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && t.FallWithout >= defectFall &&
-			h.pure(t.FallWithout, coverFall, w.withOrdinaryCeiling())
-	case MixedCeilingVoid:
-		a, b := fall(w.withSealedCeiling()), coverFall(w.withOpenVoid())
+			h.pure(t.FallWithout, coverFall, withOrdinaryCeiling(w))
+	case roofsim.MixedCeilingVoid:
+		a, b := fall(withSealedCeiling(w)), coverFall(withOpenVoid(w))
 		t.FallWithout = min(a, b)
 		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && a >= mixedFall && b >= mixedFall
-	case NightSkyCooling:
+	case roofsim.NightSkyCooling:
 		dry := w
 		dry.Roof.CeilingLeakMM2M2, dry.House.CeilingHatchGap, dry.House.CeilingSdM = 0.1, 0, 100
 		t.DrynessChangesSky = coverFall(dry)
 		t.Matters = per30(t.Cover.Condensing) >= skyHoursPer30D && t.DrynessChangesSky <= skyOfHouseShare &&
 			t.LoftExcessPa < 35
-	case NoneFound:
+	case roofsim.NoneFound:
 		most := skyHoursPer30D / 2
 		if h.AiryCoverings {
 			most = noneHoursPer30D
 		}
 		t.Matters = per30(t.Cover.Condensing) < most && per30(t.Underlay.Condensing) < most && t.LoftExcessPa < 35
-	case WaterIngress, PlumbingLeak:
-		t.ExcessPaFrom = excess(w.withoutLeak(), z)
+	case roofsim.WaterIngress, roofsim.PlumbingLeak:
+		t.ExcessPaFrom = excess(withoutLeak(w), z)
 		t.Matters = t.ExcessPaFrom >= sourceExcessPa
-	case MixedRainBlocked:
-		t.ExcessPaFrom = excess(w.withoutLeak(), z)
-		t.FallWithout = fall(w.withOpenLoft())
+	case roofsim.MixedRainBlocked:
+		t.ExcessPaFrom = excess(withoutLeak(w), z)
+		t.FallWithout = fall(withOpenLoft(w))
 		t.Matters = t.ExcessPaFrom >= sourceExcessPa && t.FallWithout >= mixedFall && wetHours >= defectHours30D
-	case ConstructionMoisture:
-		t.ExcessPaFrom = excess(w.withDryTimber(), w.Start.AddDate(0, 0, drynessFirstDays))
+	case roofsim.ConstructionMoisture:
+		t.ExcessPaFrom = excess(withDryTimber(w), w.Start.AddDate(0, 0, drynessFirstDays))
 		t.Matters = t.ExcessPaFrom >= sourceExcessPa
 	}
 	return t
 }
 
-func worst(w *Winter) Hours {
+func worst(w *roofsim.Winter) Hours {
 	z := time.Time{}
-	a, b := w.UnderlayHours(SlopeA, z, z), w.UnderlayHours(SlopeB, z, z)
+	a, b := UnderlayHours(w, roofsim.SlopeA, z, z), UnderlayHours(w, roofsim.SlopeB, z, z)
 	if b.AtRisk > a.AtRisk {
 		return b
 	}
 	return a
 }
 
-func (w World) withSealedCeiling() World {
+func withSealedCeiling(w roofsim.World) roofsim.World {
 	w.Roof.CeilingLeakMM2M2, w.House.CeilingHatchGap = min(30, w.Roof.CeilingLeakMM2M2), 0.0002
 	return w
 }
 
 // pure reports that a what-if for another cause takes away far less than the
 // named one, where purity is asked for.
-func (h Houses) pure(named float64, fall func(World) float64, without World) bool {
+func (h Houses) pure(named float64, fall func(roofsim.World) float64, without roofsim.World) bool {
 	return !h.PureCauses || fall(without) <= otherShare*named
 }
 
 // withOrdinaryCeiling is a ceiling as ceilings are: what vapour comes through it
 // is the source in most roofs, and no cause of its own.
-func (w World) withOrdinaryCeiling() World {
+func withOrdinaryCeiling(w roofsim.World) roofsim.World {
 	w.Roof.CeilingLeakMM2M2 = min(ordinaryCeilingMM2M2, w.Roof.CeilingLeakMM2M2)
 	return w
 }
 
-func (w World) withOpenLoft() World {
+func withOpenLoft(w roofsim.World) roofsim.World {
 	v := 10.0
 	if p := w.Survey.Openings.LoftEavesMM; p != nil && *p > v {
 		v = *p
@@ -137,30 +141,30 @@ func (w World) withOpenLoft() World {
 	return w
 }
 
-func (w World) withOpenVoid() World {
+func withOpenVoid(w roofsim.World) roofsim.World {
 	w.Roof.VoidDepthM = 0.05
 	w.Roof.VoidEavesMM, w.Roof.VoidRidgeMM = [2]float64{25, 25}, [2]float64{5, 5}
 	return w
 }
 
-func (w World) withoutLeak() World {
+func withoutLeak(w roofsim.World) roofsim.World {
 	w.Roof.RainLeakLPerMM, w.Roof.PlumbingKgDay = 0, 0
 	return w
 }
 
-func (w World) withDryTimber() World {
+func withDryTimber(w roofsim.World) roofsim.World {
 	w.Roof.WoodMoisture, w.House.DryingKgDay = 0.15, 0
 	return w
 }
 
 // DrawProven draws worlds from the seed on until the cause matters in the
 // winter of the days given. ok is false when 40 draws did not give one.
-func DrawProven(seed uint64, cause Cause, days int) (w World, t Truth, ok bool) {
+func DrawProven(seed uint64, cause roofsim.Cause, days int) (w roofsim.World, t Truth, ok bool) {
 	return Houses{}.DrawProven(seed, cause, days)
 }
 
 // DrawProven is the same for a kind of houses.
-func (h Houses) DrawProven(seed uint64, cause Cause, days int) (w World, t Truth, ok bool) {
+func (h Houses) DrawProven(seed uint64, cause roofsim.Cause, days int) (w roofsim.World, t Truth, ok bool) {
 	for try := range uint64(40) {
 		w = h.Draw(seed+try*1_000_003, cause)
 		if t = h.Judge(w, days); t.Matters {

@@ -1,4 +1,4 @@
-package roofsim
+package roofworlds
 
 import (
 	"math"
@@ -9,10 +9,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/physics/psychro"
+	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
 )
 
-func shortWinter() *Winter { return Run(Draw(9, UnventedBattenVoid), Options{Days: 30}) }
+func shortWinter() *roofsim.Winter {
+	return roofsim.Run(Draw(9, roofsim.UnventedBattenVoid), roofsim.Options{Days: 30})
+}
 
 func TestPerfectLoggersReportTheTruth(t *testing.T) {
 	w := shortWinter()
@@ -35,13 +38,13 @@ func TestPerfectLoggersReportTheTruth(t *testing.T) {
 
 func TestErrorsStayWithinWhatTheMakerStates(t *testing.T) {
 	w := shortWinter()
-	f := Faults{TempLimitC: 0.4, RHLimitPct: 3}
+	f := roofsim.Faults{TempLimitC: 0.4, RHLimitPct: 3}
 	var sum, n float64
 	for seed := range uint64(60) {
 		m := Kit{Interval: time.Hour, Faults: f}.Measure(w, seed)
 		r := m.Of("k1-landing")[100]
 		temp, _ := r.Values.Get(roof.TempC)
-		d := temp - w.at(w.IndoorC, w.Start.Add(100*time.Hour))
+		d := temp - w.IndoorC[int(100*time.Hour/w.Step)]
 		require.LessOrEqual(t, math.Abs(d), 0.4+1e-9)
 		sum += d * d
 		n++
@@ -50,7 +53,7 @@ func TestErrorsStayWithinWhatTheMakerStates(t *testing.T) {
 }
 
 func TestRoughLoggersHaveGapsStuckProbesAndWrongClocks(t *testing.T) {
-	w := Run(Draw(2, CeilingLeakage), Options{Days: 100})
+	w := roofsim.Run(Draw(2, roofsim.CeilingLeakage), roofsim.Options{Days: 100})
 	gaps, stuck, early := 0, 0, 0
 	for seed := range uint64(6) {
 		m := Kit{Faults: RoughFaults()}.Measure(w, seed)
@@ -85,7 +88,8 @@ func TestRoughLoggersHaveGapsStuckProbesAndWrongClocks(t *testing.T) {
 func TestSwapsAreDeclaredOrNot(t *testing.T) {
 	w := shortWinter()
 	at := w.Start.AddDate(0, 0, 15)
-	kit := Kit{Interval: time.Hour, Faults: FieldFaults(), Swaps: []Swap{{"void", at, true}, {"loft", at, false}}}
+	kit := Kit{Interval: time.Hour, Faults: roofsim.FieldFaults(),
+		Swaps: []roofsim.Swap{{Position: "void", At: at, Declared: true}, {Position: "loft", At: at}}}
 	m := kit.Measure(w, 3)
 	old, ok := m.Case.Logger("k4-void")
 	require.True(t, ok)
@@ -98,11 +102,12 @@ func TestSwapsAreDeclaredOrNot(t *testing.T) {
 }
 
 func TestCaseTellsTheRepairAndTheUntouchedSlope(t *testing.T) {
-	w := Draw(4, UnventedBattenVoid)
+	w := Draw(4, roofsim.UnventedBattenVoid)
 	e := 25.0
-	x := Run(w, Options{Days: 30, Repairs: []Repair{{At: w.Start.AddDate(0, 0, 15), Slopes: OnlyB, VoidEavesMM: &e}}})
+	x := roofsim.Run(w, roofsim.Options{Days: 30,
+		Repairs: []roofsim.Repair{{At: w.Start.AddDate(0, 0, 15), Slopes: roofsim.OnlyB, VoidEavesMM: &e}}})
 	m := Kit{Interval: time.Hour, SecondSlope: true}.Measure(x, 1)
-	assert.Equal(t, SlopeB, m.Slope)
+	assert.Equal(t, roofsim.SlopeB, m.Slope)
 	require.Len(t, m.Case.Events, 1)
 	assert.Equal(t, []string{"void", "slate"}, m.Case.Events[0].Treats)
 	assert.Equal(t, []roof.Change{roof.VoidVentilation}, m.Case.Events[0].Changes)

@@ -1,12 +1,16 @@
-package roofsim
+package roofworlds
 
 import (
 	"math"
 	"math/rand/v2"
 	"time"
 
+	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
 )
+
+// drawn is a world on its way.
+type drawn struct{ roofsim.World }
 
 // draw helps to draw sizes.
 type draw struct{ *rand.Rand }
@@ -37,7 +41,7 @@ type Houses struct {
 var SecondKind = Houses{AiryCoverings: true, PureCauses: true}
 
 // Draw draws a world of the first kind of houses.
-func Draw(seed uint64, cause Cause) World { return Houses{}.Draw(seed, cause) }
+func Draw(seed uint64, cause roofsim.Cause) roofsim.World { return Houses{}.Draw(seed, cause) }
 
 // covering is a kind of covering: ordinary values of mass per m2, colour and
 // tightness (common practice).
@@ -62,13 +66,13 @@ var coverings = []covering{
 
 // Draw draws a world in which the cause is planted. Whether the cause matters
 // there is another question: see Judge and DrawProven.
-func (h Houses) Draw(seed uint64, cause Cause) World {
+func (h Houses) Draw(seed uint64, cause roofsim.Cause) roofsim.World {
 	d := draw{rand.New(rand.NewPCG(seed, 0xd3a3))}
-	w := World{Seed: seed, Cause: cause}
+	w := drawn{roofsim.World{Seed: seed, Cause: cause}}
 	w.Climate = drawClimate(d)
 	year := 2019 + int(seed%7)
 	w.Start = time.Date(year, 10, 12+d.IntN(30), 0, 0, 0, 0, time.UTC)
-	w.House = House{
+	w.House = roofsim.House{
 		SpanM: d.between(6.5, 10), LengthM: d.between(6.5, 12), PitchDeg: d.between(20, 45), AzimuthDeg: d.between(0, 360),
 		CeilingHeightM: 5.1, LeakageM2: d.log(0.045, 0.12), HeatLossWK: d.log(90, 220), HeatCapacityJK: d.log(12e6, 35e6),
 		HeaterW:  d.between(8e3, 14e3),
@@ -77,7 +81,7 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 		ShelterFactor: d.between(0.3, 0.65), CeilingHatchGap: d.log(0.0005, 0.004), DryingTauD: 60,
 	}
 	w.Household = drawHousehold(d)
-	w.Roof = Roof{
+	w.Roof = roofsim.Roof{
 		CeilingLeakMM2M2: d.log(50, 160), LoftLeakMM2M2: d.log(200, 600), LoftEavesMM: d.between(7, 14),
 		UnderlayAirMM2M2: d.log(10, 80),
 		VoidDepthM:       0.025, BattenM2M2: d.between(0.18, 0.3), TimberM2M2: d.between(0.35, 0.7),
@@ -95,28 +99,28 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 	recent := false
 	paperEaves := -1.0 // as it is
 	switch cause {
-	case CeilingLeakage:
+	case roofsim.CeilingLeakage:
 		hr = d.chance(0.75)
 		sealed = false
 		w.leakyCeiling(d)
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = shutEaves(d), 0
-	case BlockedVentilation:
+	case roofsim.BlockedVentilation:
 		hr = d.chance(0.75)
 		w.Roof.CeilingLeakMM2M2 = d.log(80, 260)
 		w.wetHousehold(d)
 		paperEaves = d.between(10, 15)
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = shutEaves(d), 0
 		sealed = false
-	case UnventedBattenVoid, MixedCeilingVoid:
+	case roofsim.UnventedBattenVoid, roofsim.MixedCeilingVoid:
 		hr, cover, sealed = false, coverings[d.IntN(3)], false
 		w.Roof.CeilingLeakMM2M2 = d.log(80, 250)
 		w.Roof.LoftEavesMM, w.Roof.LoftRidgeMM = d.between(0.5, 4), 0
 		w.wetHousehold(d)
-		if cause == MixedCeilingVoid {
+		if cause == roofsim.MixedCeilingVoid {
 			w.leakyCeiling(d)
 			w.Roof.LoftEavesMM = d.between(0.3, 2)
 		}
-	case NightSkyCooling:
+	case roofsim.NightSkyCooling:
 		cover = coverings[[]int{0, 1, 2, 3, 3}[d.IntN(5)]]
 		counter = cover.closed || d.chance(0.5)
 		sealed = true
@@ -127,15 +131,15 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 		w.Climate.WindMS *= 0.8
 		w.Roof.LoftEavesMM = d.between(10, 22)
 		w.dryHousehold(d)
-	case WaterIngress, PlumbingLeak, MixedRainBlocked:
-		if cause == PlumbingLeak {
+	case roofsim.WaterIngress, roofsim.PlumbingLeak, roofsim.MixedRainBlocked:
+		if cause == roofsim.PlumbingLeak {
 			w.Roof.PlumbingKgDay = d.log(1.2, 4.5)
 			w.Roof.PlumbingFrom = d.between(0, 25)
 		} else {
 			w.Roof.RainLeakLPerMM = d.log(0.35, 1.5)
 		}
 		sealed = d.chance(0.5)
-		if cause == MixedRainBlocked {
+		if cause == roofsim.MixedRainBlocked {
 			hr = d.chance(0.75)
 			sealed = false
 			paperEaves = d.between(10, 15)
@@ -145,14 +149,14 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 		} else {
 			w.Roof.LoftEavesMM = d.between(6, 12)
 		}
-	case ConstructionMoisture:
+	case roofsim.ConstructionMoisture:
 		recent = true
 		w.Roof.WoodMoisture = d.between(0.28, 0.42)
 		w.Roof.TimberM2M2 = d.between(0.6, 1.2)
 		w.House.DryingKgDay = d.between(3, 9)
 		w.House.DryingTauD = d.between(30, 70)
 		w.Roof.LoftEavesMM = d.between(6, 11)
-	case NoneFound:
+	case roofsim.NoneFound:
 		cover = coverings[4+d.IntN(3)]
 		sealed = true
 		w.House.ShelterFactor = d.between(0.6, 0.9)
@@ -173,7 +177,7 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 		w.Roof.CeilingLeakMM2M2 = d.log(12, 50)
 		w.House.CeilingHatchGap = 0.0003
 	}
-	if !hr && cause != UnventedBattenVoid && cause != MixedCeilingVoid {
+	if !hr && cause != roofsim.UnventedBattenVoid && cause != roofsim.MixedCeilingVoid {
 		counter = counter || cover.closed
 	}
 	if hr {
@@ -188,7 +192,7 @@ func (h Houses) Draw(seed uint64, cause Cause) World {
 	w.voids(d, counter)
 	w.survey(d, &b, cover, hr, counter, sealed, recent, paperEaves)
 	w.Survey = b
-	return w
+	return w.World
 }
 
 // airierOpen takes an open covering of the first kind to 1200..10000 mm2/m2,
@@ -198,13 +202,13 @@ const airierOpen = 20
 // shutEaves is a slot of which little or nothing is open.
 func shutEaves(d draw) float64 { return d.log(0.4, 2) }
 
-func (w *World) leakyCeiling(d draw) {
+func (w *drawn) leakyCeiling(d draw) {
 	w.Roof.CeilingLeakMM2M2 = d.log(140, 420)
 	w.House.CeilingHatchGap = d.log(0.002, 0.01)
 	w.wetHousehold(d)
 }
 
-func (w *World) wetHousehold(d draw) {
+func (w *drawn) wetHousehold(d draw) {
 	h := &w.Household
 	h.Adults = max(h.Adults, 2)
 	h.LaundryPerWeek = math.Max(h.LaundryPerWeek, d.between(2, 5))
@@ -212,13 +216,13 @@ func (w *World) wetHousehold(d draw) {
 	w.House.LeakageM2 = d.log(0.04, 0.09)
 }
 
-func (w *World) dryHousehold(d draw) {
+func (w *drawn) dryHousehold(d draw) {
 	h := &w.Household
 	h.LaundryPerWeek = math.Min(h.LaundryPerWeek, 1.5)
 	h.ExtractShare = math.Max(h.ExtractShare, 0.5)
 }
 
-func (w *World) cover(d draw, c covering) {
+func (w *drawn) cover(d draw, c covering) {
 	w.Roof.CoveringAirMM2M2 = d.log(c.airLow, c.airTop)
 	w.Roof.CoveringJM2K = c.joulesM2K * d.between(0.85, 1.15)
 	w.Roof.CoveringEmiss, w.Roof.CoveringAbsorb = c.emiss, c.absorb*d.between(0.9, 1.05)
@@ -227,7 +231,7 @@ func (w *World) cover(d draw, c covering) {
 
 // voids sets the void's slots: counter battens open a path from eaves to ridge,
 // single battens leave only leaks.
-func (w *World) voids(d draw, counter bool) {
+func (w *drawn) voids(d draw, counter bool) {
 	e, r := d.log(0.1, 0.5), d.log(0.1, 0.4)
 	if counter {
 		w.Roof.VoidDepthM = 0.05
@@ -236,7 +240,7 @@ func (w *World) voids(d draw, counter bool) {
 	w.Roof.VoidEavesMM, w.Roof.VoidRidgeMM = [2]float64{e, e}, [2]float64{r, r}
 }
 
-func (w *World) survey(d draw, b *roof.Build, c covering, hr, counter, sealed, recent bool, paperEaves float64) {
+func (w *drawn) survey(d draw, b *roof.Build, c covering, hr, counter, sealed, recent bool, paperEaves float64) {
 	num := func(x float64) *float64 { return &x }
 	round := func(x float64) *float64 { return num(math.Round(x)) }
 	b.PitchDeg, b.SpanM = round(w.House.PitchDeg), num(math.Round(w.House.SpanM*10)/10)
@@ -276,13 +280,14 @@ func (w *World) survey(d draw, b *roof.Build, c covering, hr, counter, sealed, r
 	w.Completed = &t
 }
 
-func drawClimate(d draw) Climate {
-	c := Climate{Name: "maritime", Zone: "Europe/London", LatDeg: d.between(50.5, 56), LonDeg: -2, MeanC: d.between(9, 11),
+func drawClimate(d draw) roofsim.Climate {
+	c := roofsim.Climate{Name: "maritime", Zone: "Europe/London", LatDeg: d.between(50.5, 56), LonDeg: -2,
+		MeanC:  d.between(9, 11),
 		SwingC: d.between(5, 6.5), SynopticC: d.between(3, 4),
 		CloudBias: d.between(0.25, 0.55), WindMS: d.between(3, 4.6), DepressionK: d.between(1.0, 2.0),
 		RainMMDay: d.between(2.2, 3.4), PrevailingDeg: 240, CloudBaseTransmits: 0.88, AltitudeM: d.between(5, 150)}
 	if d.chance(0.35) {
-		c = Climate{Name: "cool continental", Zone: "Europe/Prague", LatDeg: d.between(48.5, 52), LonDeg: 14.5,
+		c = roofsim.Climate{Name: "cool continental", Zone: "Europe/Prague", LatDeg: d.between(48.5, 52), LonDeg: 14.5,
 			MeanC: d.between(7.5, 9.5), SwingC: d.between(9, 11), SynopticC: d.between(4, 5.2),
 			CloudBias: d.between(0.2, 0.5), WindMS: d.between(2.2, 3.4), DepressionK: d.between(1.2, 2.2),
 			RainMMDay: d.between(1.1, 1.8), PrevailingDeg: 260, CloudBaseTransmits: 0.86, AltitudeM: d.between(180, 450)}
@@ -291,8 +296,8 @@ func drawClimate(d draw) Climate {
 	return c
 }
 
-func drawHousehold(d draw) Household {
-	h := Household{Adults: 1 + min(1, d.IntN(4)), Children: d.IntN(4), HomeByDay: d.chance(0.4),
+func drawHousehold(d draw) roofsim.Household {
+	h := roofsim.Household{Adults: 1 + min(1, d.IntN(4)), Children: d.IntN(4), HomeByDay: d.chance(0.4),
 		ShowerG: d.between(250, 500), CookingGPerDay: d.between(1200, 2600),
 		LaundryPerWeek: d.between(0.5, 4), LaundryG: d.between(1500, 2500), HousekeepingG: d.between(500, 1500),
 		PlantsGH: d.between(10, 45), ExtractShare: d.between(0, 0.6),

@@ -1,9 +1,10 @@
-package roofsim
+package roofworlds
 
 import (
 	"time"
 
 	"dewcase/internal/physics/psychro"
+	"dewcase/internal/physics/roofsim"
 )
 
 // Hours is the truth of one surface over a span.
@@ -18,7 +19,7 @@ type Hours struct {
 }
 
 // span turns times into step indices; zero times are open.
-func (w *Winter) span(from, until time.Time) (int, int) {
+func span(w *roofsim.Winter, from, until time.Time) (int, int) {
 	a, b := 0, w.N
 	if !from.IsZero() {
 		a = int((from.Sub(w.Start) + w.Step - 1) / w.Step)
@@ -30,19 +31,19 @@ func (w *Winter) span(from, until time.Time) (int, int) {
 }
 
 // CoverHours is the truth of a slope's covering underside against its void.
-func (w *Winter) CoverHours(slope int, from, until time.Time) Hours {
+func CoverHours(w *roofsim.Winter, slope int, from, until time.Time) Hours {
 	s := &w.Slope[slope]
-	return w.hours(s.CoverC, s.VoidPa, s.CoverFilmGM2, s.CoverRateGM2H, from, until)
+	return hours(w, s.CoverC, s.VoidPa, s.CoverFilmGM2, s.CoverRateGM2H, from, until)
 }
 
 // UnderlayHours is the truth of a slope's underlay underside against the loft.
-func (w *Winter) UnderlayHours(slope int, from, until time.Time) Hours {
+func UnderlayHours(w *roofsim.Winter, slope int, from, until time.Time) Hours {
 	s := &w.Slope[slope]
-	return w.hours(s.UnderlayC, w.LoftPa, s.UnderlayFilmGM2, s.UnderlayRateGM2H, from, until)
+	return hours(w, s.UnderlayC, w.LoftPa, s.UnderlayFilmGM2, s.UnderlayRateGM2H, from, until)
 }
 
-func (w *Winter) hours(surfaceC, airPa, filmGM2, rate []float64, from, until time.Time) Hours {
-	a, b := w.span(from, until)
+func hours(w *roofsim.Winter, surfaceC, airPa, filmGM2, rate []float64, from, until time.Time) Hours {
+	a, b := span(w, from, until)
 	var h Hours
 	dt := w.Step.Hours()
 	for k := a; k < b; k++ {
@@ -74,8 +75,8 @@ func (w *Winter) hours(surfaceC, airPa, filmGM2, rate []float64, from, until tim
 }
 
 // Mean is the mean of a course over a span.
-func (w *Winter) Mean(course []float64, from, until time.Time) float64 {
-	a, b := w.span(from, until)
+func Mean(w *roofsim.Winter, course []float64, from, until time.Time) float64 {
+	a, b := span(w, from, until)
 	if b <= a {
 		return 0
 	}
@@ -87,6 +88,6 @@ func (w *Winter) Mean(course []float64, from, until time.Time) float64 {
 }
 
 // ExcessPa is the mean vapour pressure of a course above outdoors.
-func (w *Winter) ExcessPa(course []float64, from, until time.Time) float64 {
-	return w.Mean(course, from, until) - w.Mean(w.OutdoorPa, from, until)
+func ExcessPa(w *roofsim.Winter, course []float64, from, until time.Time) float64 {
+	return Mean(w, course, from, until) - Mean(w, w.OutdoorPa, from, until)
 }

@@ -1,6 +1,6 @@
 //go:build trials
 
-package roofsim_test
+package roofworlds_test
 
 import (
 	"fmt"
@@ -13,12 +13,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // TestExport writes simulated winters as folders of case.yaml, readings.csv and
 // truth.txt, for `dewcase assess` to be judged on from outside:
 //
-//	DEWCASE_EXPORT=DIR DEWCASE_TRIALS=3 go test -tags trials -run TestExport ./internal/physics/roofsim
+//	DEWCASE_EXPORT=DIR DEWCASE_TRIALS=3 go test -tags trials -run TestExport ./internal/testkit/roofworlds
 func TestExport(t *testing.T) {
 	dir := os.Getenv("DEWCASE_EXPORT")
 	require.NotEmpty(t, dir, "DEWCASE_EXPORT names the folder to write to")
@@ -29,11 +30,11 @@ func TestExport(t *testing.T) {
 		return or
 	}
 	each, seed := number("DEWCASE_TRIALS", 3), number("DEWCASE_SEED", 1)
-	for i, cause := range roofsim.Causes() {
+	for i, cause := range roofworlds.Causes() {
 		for k := range each {
-			w, truth, ok := roofsim.SecondKind.DrawProven(uint64(seed+1000*i+k), cause, 120)
+			w, truth, ok := roofworlds.SecondKind.DrawProven(uint64(seed+1000*i+k), cause, 120)
 			require.True(t, ok, cause)
-			m := roofsim.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(
+			m := roofworlds.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(
 				roofsim.Run(w, roofsim.Options{Days: 120}), w.Seed)
 			yaml, csv := files(t, m)
 			to := filepath.Join(dir, fmt.Sprintf("%s-%d", cause, k))
@@ -41,7 +42,7 @@ func TestExport(t *testing.T) {
 			require.NoError(t, os.WriteFile(filepath.Join(to, "case.yaml"), yaml, 0o644))
 			require.NoError(t, os.WriteFile(filepath.Join(to, "readings.csv"), csv, 0o644))
 			require.NoError(t, os.WriteFile(filepath.Join(to, "truth.txt"),
-				fmt.Appendf(nil, "right: %v\n%+v\n", cause.Findings(), truth), 0o644))
+				fmt.Appendf(nil, "right: %v\n%+v\n", roofworlds.Findings(cause), truth), 0o644))
 		}
 	}
 }

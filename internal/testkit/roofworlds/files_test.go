@@ -1,4 +1,4 @@
-package roofsim_test
+package roofworlds_test
 
 import (
 	"bytes"
@@ -13,6 +13,7 @@ import (
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/roofworlds"
 )
 
 // files turns a measured winter into the two files that a consultant brings.
@@ -38,13 +39,13 @@ func each(readings []roof.Reading) iter.Seq2[roof.Reading, error] {
 }
 
 func TestASimulatedWinterIsAGoodCaseAndReadingsFile(t *testing.T) {
-	for i, cause := range roofsim.Causes() {
-		w := roofsim.Draw(uint64(40+i), cause)
+	for i, cause := range roofworlds.Causes() {
+		w := roofworlds.Draw(uint64(40+i), cause)
 		eaves, sealed := 25.0, 0.2
 		winter := roofsim.Run(w, roofsim.Options{Days: 12,
 			Repairs: []roofsim.Repair{{At: w.Start.AddDate(0, 0, 6), VoidEavesMM: &eaves, CeilingLeakFactor: sealed}}})
-		m := roofsim.Kit{Interval: 30 * time.Minute, SecondSlope: true, Faults: roofsim.RoughFaults(),
-			Blur:  roofsim.Blur{UnknownShare: 0.3, WrongShare: 0.2},
+		m := roofworlds.Kit{Interval: 30 * time.Minute, SecondSlope: true, Faults: roofworlds.RoughFaults(),
+			Blur:  roofworlds.Blur{UnknownShare: 0.3, WrongShare: 0.2},
 			Swaps: []roofsim.Swap{{Position: "void", At: w.Start.AddDate(0, 0, 6), Declared: true}}}.Measure(winter, uint64(i))
 		yaml, csv := files(t, m)
 		c, faults := casefile.Parse("case.yaml", yaml)
