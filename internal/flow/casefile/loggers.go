@@ -2,65 +2,59 @@ package casefile
 
 import (
 	"fmt"
-	"math"
-	"sort"
+	"slices"
 	"time"
 
 	"dewcase/internal/flow/strictyaml"
 	"dewcase/internal/roof"
 )
 
-func (r *reader) loggers(n strictyaml.Node) (out []roof.Logger) {
+func (s *section) loggers(c *roof.Case) {
 	lines := map[string]int{}
-	for _, entry := range n.List() {
-		m := entry.Map("id", "interval_s", "accuracy", "fitted", "offsets")
-		l := roof.Logger{ID: ident(m.Need("id",
-			"name the logger with 1 to 64 of A-Z, a-z, 0-9, . _ -, as it stands in its topic"), "a logger")}
-		unique(m.Get("id"), l.ID, lines)
-		if s, ok := m.Get("interval_s").Number(1, 86_400); ok {
-			l.Interval = time.Duration(math.Round(s*1000)) * time.Millisecond
+	list(s, "loggers", true, &c.Loggers, func(s *section, l *roof.Logger) {
+		s.id(&l.ID, "name the logger with 1 to 64 of A-Z, a-z, 0-9, . _ -, as it stands in its topic", "a logger")
+		s.key("interval_s", "", given(l.Interval.Seconds()), func(n strictyaml.Node) {
+			seconds, _ := n.Number(1, 86_400)
+			l.Interval = toMillisecond(seconds)
+		})
+		s.inline("accuracy", func(s *section) {
+			s.number("temp_c", &l.Accuracy.TempC, 0, 100)
+			s.number("rh_pct", &l.Accuracy.RHPct, 0, 100)
+			s.given("k", &l.Accuracy.K, 0.01, 100)
+		})
+		s.fitted(l)
+		s.offsets(l)
+		if s.task == reading {
+			unique(s.m.Get("id"), l.ID, lines)
 		}
-		accuracy := m.Get("accuracy").Map("temp_c", "rh_pct", "k")
-		l.Accuracy.TempC = number(accuracy.Get("temp_c"), 0, 100)
-		l.Accuracy.RHPct = number(accuracy.Get("rh_pct"), 0, 100)
-		if k, ok := accuracy.Get("k").Number(0.01, 100); ok {
-			l.Accuracy.K = k
-		}
-		l.Fitted = r.fitted(m.Get("fitted"))
-		l.Offsets = r.offsets(m.Get("offsets"))
-		out = append(out, l)
-	}
-	return out
+	})
 }
 
-// fitting is a fitting with where it was written.
+// fitting is a fitting with where its start was written.
 type fitting struct {
 	roof.Fitting
-	from, to strictyaml.Node
+	from strictyaml.Node
 }
 
-func (r *reader) fitted(n strictyaml.Node) []roof.Fitting {
+func (s *section) fitted(l *roof.Logger) {
 	var all []fitting
-	for _, entry := range n.List() {
-		m := entry.Map("position", "from", "to")
-		f := fitting{from: m.Get("from"), to: m.Get("to")}
-		at := m.Need("position", "name the position where the logger was")
-		if id, ok := at.Text(); ok {
-			r.known(at, id)
-			f.Position = id
+	list(s, "fitted", false, &l.Fitted, func(s *section, f *roof.Fitting) {
+		s.key("position", "name the position where the logger was", text(f.Position),
+			func(n strictyaml.Node) { f.Position, _ = s.position(n) })
+		s.instant("from", "write from when it was there, such as 2026-10-01T12:00:00Z", &f.From)
+		s.instant("to", "", &f.To)
+		switch {
+		case s.task != reading || f.From.IsZero():
+		case !f.To.IsZero() && !f.To.After(f.From):
+			s.m.Get("to").Fault("is not after its from", "write when the logger left, or leave to out while it is there")
+		default:
+			all = append(all, fitting{*f, s.m.Get("from")})
 		}
-		start, ok := r.instant(m.Need("from", "write from when it was there, such as 2026-10-01T12:00:00Z"))
-		end, hasEnd := r.instant(f.to)
-		if f.From, f.To = start, end; !ok {
-			continue
-		}
-		if hasEnd && !end.After(start) {
-			f.to.Fault("is not after its from", "write when the logger left, or leave to out while it is there")
-			continue
-		}
-		all = append(all, f)
+	})
+	if s.task != reading {
+		return
 	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].From.Before(all[j].From) })
+	slices.SortStableFunc(all, func(a, b fitting) int { return a.From.Compare(b.From) })
 	// A long fitting can reach over several that follow, so the latest end is
 	// what the next start is held against.
 	var latest time.Time
@@ -83,38 +77,32 @@ func (r *reader) fitted(n strictyaml.Node) []roof.Fitting {
 			latest = f.To
 		}
 	}
-	var out []roof.Fitting
+	l.Fitted = nil
 	for _, f := range all {
-		out = append(out, f.Fitting)
+		l.Fitted = append(l.Fitted, f.Fitting)
 	}
-	return out
 }
 
-func (r *reader) offsets(n strictyaml.Node) (out []roof.Offset) {
+func (s *section) offsets(l *roof.Logger) {
 	starts := map[int64]int{}
-	for _, entry := range n.List() {
-		m := entry.Map("from", "temp_c", "rh_pct", "check", "temp_unc_c", "rh_unc_pct")
-		var o roof.Offset
-		from := m.Need("from", "write from when the offset holds, such as 2026-09-28T00:00:00Z")
-		at, ok := r.instant(from)
-		if o.From = at; ok {
-			if line, twice := starts[at.UnixNano()]; twice {
-				from.Fault(fmt.Sprintf("is the same as that of the offset on line %d", line),
-					"one offset holds from a time until the next; join the two")
-			}
-			starts[at.UnixNano()] = from.Line
+	list(s, "offsets", false, &l.Offsets, func(s *section, o *roof.Offset) {
+		s.instant("from", "write from when the offset holds, such as 2026-09-28T00:00:00Z", &o.From)
+		s.given("temp_c", &o.TempC, -50, 50)
+		s.given("rh_pct", &o.RHPct, -100, 100)
+		s.label("check", &o.Check, 1000)
+		s.number("temp_unc_c", &o.TempUncC, 0, 50)
+		s.number("rh_unc_pct", &o.RHUncPct, 0, 100)
+		if s.task != reading || o.From.IsZero() {
+			return
 		}
-		if x, ok := m.Get("temp_c").Number(-50, 50); ok {
-			o.TempC = x
+		from := s.m.Get("from")
+		if line, twice := starts[o.From.UnixNano()]; twice {
+			from.Fault(fmt.Sprintf("is the same as that of the offset on line %d", line),
+				"one offset holds from a time until the next; join the two")
 		}
-		if x, ok := m.Get("rh_pct").Number(-100, 100); ok {
-			o.RHPct = x
-		}
-		o.Check = label(m.Get("check"), 1000)
-		o.TempUncC = number(m.Get("temp_unc_c"), 0, 50)
-		o.RHUncPct = number(m.Get("rh_unc_pct"), 0, 100)
-		out = append(out, o)
+		starts[o.From.UnixNano()] = from.Line
+	})
+	if s.task == reading {
+		slices.SortStableFunc(l.Offsets, func(a, b roof.Offset) int { return a.From.Compare(b.From) })
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].From.Before(out[j].From) })
-	return out
 }

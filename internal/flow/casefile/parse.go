@@ -4,7 +4,9 @@
 package casefile
 
 import (
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	_ "time/tzdata" // so that a zone's being known never depends on the machine
@@ -43,168 +45,163 @@ func ParseKept(name string, data []byte) (*roof.Case, roof.Faults) {
 
 func parse(name string, data []byte) (*roof.Case, roof.Faults) {
 	doc := strictyaml.Parse(name, data, MaxBytes)
-	r := &reader{zone: time.UTC, place: map[string]roof.Place{}}
-	return r.readCase(doc.Root()), doc.Faults()
+	c := &roof.Case{Property: roof.Property{Zone: time.UTC}} // also of a file with faults
+	known := &met{zone: time.UTC, place: map[string]roof.Place{}}
+	known.read(doc.Root(), func(s *section) { s.whole(c) })
+	return c, doc.Faults()
 }
 
-// reader carries what later keys are checked against.
-type reader struct {
-	zone  *time.Location
-	place map[string]roof.Place // of each position, known by id; "" when its place is faulty
-}
-
-func (r *reader) readCase(n strictyaml.Node) *roof.Case {
-	m := n.Map("case", "property", "roof", "positions", "loggers", "events", "contacts", "alerts")
-	if !m.Present() {
-		return nil
+// Format writes a case as a case file that Parse reads back to an equal case.
+// Unknown values are left out. A case that no file can say (a bad id, an
+// unknown zone) is an error.
+func Format(c *roof.Case) ([]byte, error) {
+	lines := (&met{}).write(func(s *section) { s.whole(c) })
+	out := []byte(strings.Join(lines, "\n") + "\n")
+	if _, faults := Parse(c.ID+".yaml", out); len(faults) > 0 {
+		return nil, fmt.Errorf("writing the case file of %q: %w", c.ID, faults)
 	}
-	c := &roof.Case{}
-	c.ID = caseID(m.Need("case", "give the case a name of a-z, 0-9 and -, such as larkfield-9"))
-	c.Property = r.property(m.Need("property", "give at least timezone, such as Europe/London, under it"))
-	c.Roof = build(m.Get("roof"))
-	c.Positions = r.positions(m.Get("positions"))
-	c.Loggers = r.loggers(m.Get("loggers"))
-	c.Events = r.events(m.Get("events"))
-	c.Contacts = contacts(m.Get("contacts"))
-	c.Alerts = alerts(m.Get("alerts"))
-	return c
+	return out, nil
 }
 
-func caseID(n strictyaml.Node) string {
-	id, ok := n.Text()
-	if ok && !roof.ValidCaseID(id) {
-		n.Fault(quoted(id)+" cannot name a case", "write 1 to 64 of a-z, 0-9 and -")
-	}
-	return id
-}
-
-func (r *reader) property(n strictyaml.Node) (p roof.Property) {
-	p.Zone = time.UTC // also of a file with faults: a property always has a zone
-	m := n.Map("label", "timezone", "altitude_m", "completed")
-	p.Label = label(m.Get("label"), 300)
-	zone := m.Need("timezone", "write the property's IANA zone, such as Europe/London; nights run noon to noon there")
-	if name, ok := zone.Text(); ok {
-		loc, err := time.LoadLocation(name)
-		switch {
-		case err != nil || name == "" || name == "Local":
-			zone.Fault(quoted(name)+" is not a known time zone", "write an IANA name such as Europe/London or Europe/Berlin")
-		default:
-			p.Timezone, p.Zone, r.zone = name, loc, loc
+func (s *section) whole(c *roof.Case) {
+	s.key("case", "give the case a name of a-z, 0-9 and -, such as larkfield-9", text(c.ID), func(n strictyaml.Node) {
+		var ok bool
+		if c.ID, ok = n.Text(); ok && !roof.ValidCaseID(c.ID) {
+			n.Fault(quoted(c.ID)+" cannot name a case", "write 1 to 64 of a-z, 0-9 and -")
 		}
-	}
-	p.AltitudeM = number(m.Get("altitude_m"), -500, 9000)
-	if at, ok := r.instant(m.Get("completed")); ok {
-		p.Completed = &at
-	}
-	return p
+	})
+	s.block("property", "give at least timezone, such as Europe/London, under it",
+		func(s *section) { s.property(&c.Property) })
+	s.block("roof", "", func(s *section) { s.build(&c.Roof) })
+	s.positions(c)
+	s.loggers(c)
+	list(s, "events", false, &c.Events, (*section).event)
+	s.block("contacts", "", func(s *section) { s.contacts(&c.Contacts) })
+	s.block("alerts", "", func(s *section) { s.alerts(&c.Alerts) })
 }
 
-func build(n strictyaml.Node) (b roof.Build) {
-	m := n.Map("pitch_deg", "span_m", "length_m", "shape", "covering", "underlay", "battens", "counter_batten_mm",
-		"batten_depth_mm", "openings_mm", "ceiling", "insulation", "eaves_clear", "fixings", "rule_set", "layers")
-	b.PitchDeg = number(m.Get("pitch_deg"), 0, 90)
-	b.SpanM = number(m.Get("span_m"), 0.1, 500)
-	b.LengthM = number(m.Get("length_m"), 0.1, 2000)
-	b.Shape = word(m.Get("shape"), "duopitch", "monopitch")
-	b.Battens = word(m.Get("battens"), "single", "counter")
-	b.CounterBattenMM = number(m.Get("counter_batten_mm"), 0, 1000)
-	b.BattenDepthMM = number(m.Get("batten_depth_mm"), 0, 1000)
-	b.Insulation = word(m.Get("insulation"), "ceiling", "rafter", "none")
-	b.EavesClear = answer(m.Get("eaves_clear"))
-	b.Fixings = word(m.Get("fixings"), "galvanised", "stainless", "copper", "aluminium")
-	b.RuleSet = ident(m.Get("rule_set"), "a rule set")
-
-	covering := m.Get("covering").Map("material", "air")
-	b.Covering.Material = label(covering.Get("material"), 300)
-	b.Covering.Air = word(covering.Get("air"), "open", "closed")
-
-	underlay := m.Get("underlay").Map("class", "air_permeable", "sd_m", "drape_mm", "laps", "over_ridge")
-	b.Underlay.Class = word(underlay.Get("class"), "HR", "LR", "none")
-	b.Underlay.AirPermeable = answer(underlay.Get("air_permeable"))
-	b.Underlay.SdM = number(underlay.Get("sd_m"), 0, 1e6)
-	b.Underlay.DrapeMM = number(underlay.Get("drape_mm"), 0, 1000)
-	b.Underlay.Laps = word(underlay.Get("laps"), "taped", "lapped")
-	b.Underlay.OverRidge = answer(underlay.Get("over_ridge"))
-
-	b.Openings = openings(m.Get("openings_mm"))
-
-	ceiling := m.Get("ceiling").Map("sealed", "downlights", "vapour_control_layer")
-	b.Ceiling.Sealed = answer(ceiling.Get("sealed"))
-	if n := ceiling.Get("downlights"); !isUnknown(n) {
-		if lights, ok := n.Whole(0, 10_000); ok {
-			b.Ceiling.Downlights = &lights
-		}
-	}
-	b.Ceiling.VapourControlLayer = answer(ceiling.Get("vapour_control_layer"))
-	b.Layers = layers(m.Get("layers"))
-	return b
-}
-
-// openings reads slots of the roof, mm of continuous slot.
-func openings(n strictyaml.Node) (o roof.Openings) {
-	m := n.Map("loft_eaves", "loft_ridge", "void_eaves", "void_ridge")
-	o.LoftEavesMM = number(m.Get("loft_eaves"), 0, 10_000)
-	o.LoftRidgeMM = number(m.Get("loft_ridge"), 0, 10_000)
-	o.VoidEavesMM = number(m.Get("void_eaves"), 0, 10_000)
-	o.VoidRidgeMM = number(m.Get("void_ridge"), 0, 10_000)
-	return o
-}
-
-func layers(n strictyaml.Node) (out []roof.Layer) {
-	for _, entry := range n.List() {
-		m := entry.Map("name", "thickness_mm", "conductivity_w_mk", "resistance_m2kw", "mu", "sd_m")
-		l := roof.Layer{Name: label(m.Need("name", "say what the layer is, such as mineral wool"), 300)}
-		for _, part := range []struct {
-			key  string
-			to   *float64
-			high float64
-		}{
-			{"thickness_mm", &l.ThicknessMM, 5000}, {"conductivity_w_mk", &l.ConductivityWMK, 1000},
-			{"resistance_m2kw", &l.ResistanceM2KW, 1000}, {"mu", &l.Mu, 1e7}, {"sd_m", &l.SdM, 1e6},
-		} {
-			if x, ok := m.Get(part.key).Number(0, part.high); ok {
-				*part.to = x
+func (s *section) property(p *roof.Property) {
+	s.label("label", &p.Label, 300)
+	s.key("timezone", "write the property's IANA zone, such as Europe/London; nights run noon to noon there",
+		text(p.Timezone), func(n strictyaml.Node) {
+			name, ok := n.Text()
+			if !ok {
+				return
 			}
+			loc, err := time.LoadLocation(name)
+			if err != nil || name == "" || name == "Local" {
+				n.Fault(quoted(name)+" is not a known time zone", "write an IANA name such as Europe/London or Europe/Berlin")
+				return
+			}
+			p.Timezone, p.Zone, s.zone = name, loc, loc
+		})
+	s.number("altitude_m", &p.AltitudeM, -500, 9000)
+	s.key("completed", "", date(p.Completed, p.Zone), func(n strictyaml.Node) {
+		if at, ok := s.timeAt(n); ok {
+			p.Completed = &at
 		}
-		out = append(out, l)
-	}
-	return out
+	})
 }
 
-func (r *reader) positions(n strictyaml.Node) (out []roof.Position) {
-	var meets []strictyaml.Node
-	lines := map[string]int{}
-	for _, entry := range n.List() {
-		m := entry.Map("id", "place", "meets", "untouched", "material", "mould_class")
-		p := roof.Position{ID: ident(m.Need("id", "name the position with 1 to 64 of A-Z, a-z, 0-9, . _ -"), "a position")}
-		place, _ := m.Need("place", "write one of "+strings.Join(places, ", ")).Word(places...)
-		p.Place = roof.Place(place)
-		p.Meets, _ = m.Get("meets").Text()
-		if yes, ok := m.Get("untouched").YesNo(); ok {
-			p.Untouched = yes
+func (s *section) build(b *roof.Build) {
+	s.number("pitch_deg", &b.PitchDeg, 0, 90)
+	s.number("span_m", &b.SpanM, 0.1, 500)
+	s.number("length_m", &b.LengthM, 0.1, 2000)
+	s.word("shape", &b.Shape, "duopitch", "monopitch")
+	s.inline("covering", func(s *section) {
+		s.label("material", &b.Covering.Material, 300)
+		s.word("air", &b.Covering.Air, "open", "closed")
+	})
+	s.inline("underlay", func(s *section) {
+		s.word("class", &b.Underlay.Class, "HR", "LR", "none")
+		s.answer("air_permeable", &b.Underlay.AirPermeable)
+		s.number("sd_m", &b.Underlay.SdM, 0, 1e6)
+		s.number("drape_mm", &b.Underlay.DrapeMM, 0, 1000)
+		s.word("laps", &b.Underlay.Laps, "taped", "lapped")
+		s.answer("over_ridge", &b.Underlay.OverRidge)
+	})
+	s.word("battens", &b.Battens, "single", "counter")
+	s.number("counter_batten_mm", &b.CounterBattenMM, 0, 1000)
+	s.number("batten_depth_mm", &b.BattenDepthMM, 0, 1000)
+	s.openings("openings_mm", &b.Openings)
+	s.inline("ceiling", func(s *section) {
+		s.answer("sealed", &b.Ceiling.Sealed)
+		lights := ""
+		if b.Ceiling.Downlights != nil {
+			lights = strconv.Itoa(*b.Ceiling.Downlights)
 		}
-		p.Material = label(m.Get("material"), 300)
-		p.MouldClass = word(m.Get("mould_class"), "very_sensitive", "sensitive", "medium_resistant", "resistant")
-		if unique(m.Get("id"), p.ID, lines) {
-			r.place[p.ID] = p.Place
+		s.key("downlights", "", lights, func(n strictyaml.Node) {
+			if n.Is("unknown") {
+				return
+			}
+			if lights, ok := n.Whole(0, 10_000); ok {
+				b.Ceiling.Downlights = &lights
+			}
+		})
+		s.answer("vapour_control_layer", &b.Ceiling.VapourControlLayer)
+	})
+	s.word("insulation", &b.Insulation, "ceiling", "rafter", "none")
+	s.answer("eaves_clear", &b.EavesClear)
+	s.word("fixings", &b.Fixings, "galvanised", "stainless", "copper", "aluminium")
+	s.key("rule_set", "", text(b.RuleSet), func(n strictyaml.Node) { b.RuleSet = ident(n, "a rule set") })
+	list(s, "layers", false, &b.Layers, func(s *section, l *roof.Layer) {
+		name := text(l.Name)
+		if name == "" {
+			name = `""` // the key must be there
 		}
-		out = append(out, p)
-		meets = append(meets, m.Get("meets"))
-	}
-	for i, p := range out {
-		r.checkMeets(meets[i], p)
-	}
-	return out
+		s.key("name", "say what the layer is, such as mineral wool", name, func(n strictyaml.Node) { l.Name = label(n, 300) })
+		s.given("thickness_mm", &l.ThicknessMM, 0, 5000)
+		s.given("conductivity_w_mk", &l.ConductivityWMK, 0, 1000)
+		s.given("resistance_m2kw", &l.ResistanceM2KW, 0, 1000)
+		s.given("mu", &l.Mu, 0, 1e7)
+		s.given("sd_m", &l.SdM, 0, 1e6)
+	})
+}
+
+// openings are slots of the roof, mm of continuous slot.
+func (s *section) openings(key string, o *roof.Openings) {
+	s.inline(key, func(s *section) {
+		s.number("loft_eaves", &o.LoftEavesMM, 0, 10_000)
+		s.number("loft_ridge", &o.LoftRidgeMM, 0, 10_000)
+		s.number("void_eaves", &o.VoidEavesMM, 0, 10_000)
+		s.number("void_ridge", &o.VoidRidgeMM, 0, 10_000)
+	})
 }
 
 var places = []string{"indoor_air", "loft_air", "batten_void_air", "covering_underside", "underlay_underside", "timber",
 	"outdoor_air", "other"}
 
-func (r *reader) checkMeets(n strictyaml.Node, p roof.Position) {
+func (s *section) positions(c *roof.Case) {
+	var meets []strictyaml.Node
+	lines := map[string]int{}
+	list(s, "positions", false, &c.Positions, func(s *section, p *roof.Position) {
+		s.id(&p.ID, "name the position with 1 to 64 of A-Z, a-z, 0-9, . _ -", "a position")
+		one(s, "place", "write one of "+strings.Join(places, ", "), &p.Place, places...)
+		s.key("meets", "", text(p.Meets), func(n strictyaml.Node) {
+			p.Meets, _ = n.Text()
+			meets = append(meets, n)
+		})
+		untouched := ""
+		if p.Untouched {
+			untouched = "true"
+		}
+		s.key("untouched", "", untouched, func(n strictyaml.Node) { p.Untouched, _ = n.YesNo() })
+		s.label("material", &p.Material, 300)
+		s.word("mould_class", &p.MouldClass, "very_sensitive", "sensitive", "medium_resistant", "resistant")
+		if s.task == reading && unique(s.m.Get("id"), p.ID, lines) {
+			s.place[p.ID] = p.Place
+		}
+	})
+	for i, n := range meets {
+		s.checkMeets(n, c.Positions[i])
+	}
+}
+
+func (s *section) checkMeets(n strictyaml.Node, p roof.Position) {
 	if p.Meets == "" {
 		return
 	}
-	met, known := r.place[p.Meets]
+	met, known := s.place[p.Meets]
 	switch {
 	case p.Place.IsAir():
 		n.Fault("stands at a position of air", "only a surface meets air; leave meets out here")
@@ -216,48 +213,39 @@ func (r *reader) checkMeets(n strictyaml.Node, p roof.Position) {
 	}
 }
 
-func (r *reader) events(n strictyaml.Node) (out []roof.Event) {
-	for _, entry := range n.List() {
-		m := entry.Map("at", "kind", "what", "treats", "changes", "uncertain_h", "opened_mm", "battens", "counter_batten_mm",
-			"sealed")
-		var e roof.Event
-		e.At, _ = r.instant(m.Need("at", "write when it happened, such as 2026-12-20T12:00:00Z"))
-		kind, _ := m.Need("kind", "write one of repair, note, inspection, weather").Word("repair", "note", "inspection",
-			"weather")
-		e.Kind = roof.EventKind(kind)
-		e.What = label(m.Get("what"), 10_000)
-		for _, t := range m.Get("treats").List() {
-			if id, ok := t.Text(); ok {
-				r.known(t, id)
-				e.Treats = append(e.Treats, id)
-			}
-		}
-		for _, ch := range m.Get("changes").List() {
-			if w, ok := ch.Word("loft_ventilation", "void_ventilation", "ceiling", "underlay", "water_entry", "household"); ok {
-				e.Changes = append(e.Changes, roof.Change(w))
-			}
-		}
-		if h, ok := m.Get("uncertain_h").Number(0, 8784); ok {
-			e.Uncertain = hours(h)
-		}
-		e.Opened = openings(m.Get("opened_mm"))
-		e.Battens = word(m.Get("battens"), "single", "counter")
-		e.CounterBattenMM = number(m.Get("counter_batten_mm"), 0, 1000)
-		e.Sealed = answer(m.Get("sealed"))
-		for _, key := range []string{"opened_mm", "battens", "counter_batten_mm", "sealed"} {
-			if n := m.Get(key); n.Present() && e.Kind != roof.Repair {
-				n.Fault("stands at an event that is no repair",
-					"only a repair changes the roof; write kind: repair or leave it out")
-			}
-		}
-		out = append(out, e)
+func (s *section) event(e *roof.Event) {
+	s.instant("at", "write when it happened, such as 2026-12-20T12:00:00Z", &e.At)
+	one(s, "kind", "write one of repair, note, inspection, weather", &e.Kind, "repair", "note", "inspection", "weather")
+	s.label("what", &e.What, 10_000)
+	words(s, "treats", &e.Treats, s.position)
+	words(s, "changes", &e.Changes, func(n strictyaml.Node) (string, bool) {
+		return n.Word("loft_ventilation", "void_ventilation", "ceiling", "underlay", "water_entry", "household")
+	})
+	s.key("uncertain_h", "", given(e.Uncertain.Hours()), func(n strictyaml.Node) {
+		h, _ := n.Number(0, 8784)
+		e.Uncertain = toMillisecond(h * 3600)
+	})
+	changes := len(s.keys)
+	s.openings("opened_mm", &e.Opened)
+	s.word("battens", &e.Battens, "single", "counter")
+	s.number("counter_batten_mm", &e.CounterBattenMM, 0, 1000)
+	s.answer("sealed", &e.Sealed)
+	if s.task != reading || e.Kind == roof.Repair {
+		return
 	}
-	return out
+	for _, key := range s.keys[changes:] {
+		if n := s.m.Get(key); n.Present() {
+			n.Fault("stands at an event that is no repair",
+				"only a repair changes the roof; write kind: repair or leave it out")
+		}
+	}
 }
 
-// known notes a position that the case does not have.
-func (r *reader) known(n strictyaml.Node, id string) {
-	if _, ok := r.place[id]; !ok {
+// position reads the name of one that the case has.
+func (s *section) position(n strictyaml.Node) (string, bool) {
+	id, ok := n.Text()
+	if _, known := s.place[id]; ok && !known {
 		n.Fault(quoted(id)+" is not a position of this case", "name a position listed under positions")
 	}
+	return id, ok
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strconv"
+	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -14,42 +16,9 @@ import (
 
 func quoted(s string) string { return fmt.Sprintf("%q", strictyaml.Shorten(s)) }
 
-// isUnknown reports the word unknown, which is as good as leaving the key out.
-func isUnknown(n strictyaml.Node) bool { return n.Is("unknown") }
-
-// number reads an optional number; nil is unknown.
-func number(n strictyaml.Node, low, high float64) *float64 {
-	if isUnknown(n) {
-		return nil
-	}
-	x, ok := n.Number(low, high)
-	if !ok {
-		return nil
-	}
-	return &x
-}
-
-// word reads one of a few words; unknown and a missing key are "".
-func word(n strictyaml.Node, allowed ...string) string {
-	w, _ := n.Word(append(allowed, "unknown")...)
-	if w == "unknown" {
-		return ""
-	}
-	return w
-}
-
-func answer(n strictyaml.Node) roof.Answer {
-	if isUnknown(n) {
-		return roof.Unknown
-	}
-	yes, ok := n.YesNo()
-	switch {
-	case !ok:
-		return roof.Unknown
-	case yes:
-		return roof.Yes
-	}
-	return roof.No
+// id is the name of what the section describes.
+func (s *section) id(to *string, remedy, what string) {
+	s.key("id", remedy, text(*to), func(n strictyaml.Node) { *to = ident(n, what) })
 }
 
 func ident(n strictyaml.Node, what string) string {
@@ -96,9 +65,9 @@ func label(n strictyaml.Node, limit int) string {
 
 var bareDate = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}$`)
 
-// instant reads a time of the case file: RFC 3339, or a bare date, which is
+// timeAt reads a time of the case file: RFC 3339, or a bare date, which is
 // 00:00 in the property's zone.
-func (r *reader) instant(n strictyaml.Node) (time.Time, bool) {
+func (k *met) timeAt(n strictyaml.Node) (time.Time, bool) {
 	s, ok := n.Text()
 	if !ok {
 		return time.Time{}, false
@@ -109,7 +78,7 @@ func (r *reader) instant(n strictyaml.Node) (time.Time, bool) {
 	if bareDate.MatchString(s) {
 		var day time.Time
 		day, err = time.Parse(time.DateOnly, s)
-		at = time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, r.zone).UTC()
+		at = time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, k.zone).UTC()
 	}
 	if err != nil {
 		n.Fault(quoted(s)+" is not a time", remedy)
@@ -122,9 +91,8 @@ func (r *reader) instant(n strictyaml.Node) (time.Time, bool) {
 	return at, true
 }
 
-// hours turns hours into a duration, to the millisecond.
-func hours(h float64) time.Duration {
-	return time.Duration(math.Round(h*3_600_000)) * time.Millisecond
+func toMillisecond(seconds float64) time.Duration {
+	return time.Duration(math.Round(seconds*1000)) * time.Millisecond
 }
 
 // Addresses are only checked for what would break a mail's header; whether one
@@ -133,46 +101,34 @@ var mailAddress = regexp.MustCompile(`^[^\s@<>(),;:"\\\[\]]{1,64}@[^\s@<>(),;:"\
 var english = regexp.MustCompile(`^(?i:en)(-[A-Za-z0-9]{2,8}){0,3}$`)
 var clockTime = regexp.MustCompile(`^([01][0-9]|2[0-3]):[0-5][0-9]$`)
 
-func contacts(n strictyaml.Node) (c roof.Contacts) {
-	m := n.Map("householder", "consultant", "language")
-	read := func(n strictyaml.Node) (out []string) {
-		for _, entry := range n.List() {
-			if a, ok := matching(entry, mailAddress, "a mail address", "write one such as ann@example.org"); ok {
-				out = append(out, a)
-			}
-		}
-		return out
+func (s *section) contacts(c *roof.Contacts) {
+	address := func(n strictyaml.Node) (string, bool) {
+		return matching(n, mailAddress, "a mail address", "write one such as ann@example.org")
 	}
-	c.Householder = read(m.Get("householder"))
-	c.Consultant = read(m.Get("consultant"))
+	words(s, "householder", &c.Householder, address)
+	words(s, "consultant", &c.Consultant, address)
 	// Nothing is written in another language, so none may be asked for in vain.
-	matching(m.Get("language"), english, "a language that people are written to in", "write en or leave it out")
-	return c
+	s.key("language", "", "", func(n strictyaml.Node) {
+		matching(n, english, "a language that people are written to in", "write en or leave it out")
+	})
 }
 
-func alerts(n strictyaml.Node) (a roof.AlertSettings) {
-	m := n.Map("wet_hours", "wet_nights", "timber_pct", "mould_index", "silent_h", "battery_pct", "quiet_from", "quiet_to",
-		"escalate_h")
-	for _, part := range []struct {
-		key       string
-		to        *float64
-		low, high float64
-	}{
-		{"wet_hours", &a.WetHours, 0.01, 24}, {"timber_pct", &a.TimberPct, 1, 100}, {"mould_index", &a.MouldIndex, 0.01, 6},
-		{"silent_h", &a.SilentH, 0.01, 8784}, {"battery_pct", &a.BatteryPct, 1, 100},
-		{"escalate_h", &a.EscalateH, 0.01, 8784},
-	} {
-		if x, ok := m.Get(part.key).Number(part.low, part.high); ok {
-			*part.to = x
-		}
+func (s *section) alerts(a *roof.AlertSettings) {
+	s.given("wet_hours", &a.WetHours, 0.01, 24)
+	s.key("wet_nights", "", given(float64(a.WetNights)), func(n strictyaml.Node) { a.WetNights, _ = n.Whole(1, 366) })
+	s.given("timber_pct", &a.TimberPct, 1, 100)
+	s.given("mould_index", &a.MouldIndex, 0.01, 6)
+	s.given("silent_h", &a.SilentH, 0.01, 8784)
+	s.given("battery_pct", &a.BatteryPct, 1, 100)
+	clock := func(key string, to *string) {
+		s.key(key, "", text(*to), func(n strictyaml.Node) {
+			*to, _ = matching(n, clockTime, "a time of day",
+				"write a time of day from 00:00 to 23:59, in quotes, such as \"22:00\"")
+		})
 	}
-	if k, ok := m.Get("wet_nights").Whole(1, 366); ok {
-		a.WetNights = k
-	}
-	const remedy = "write a time of day from 00:00 to 23:59, in quotes, such as \"22:00\""
-	a.QuietFrom, _ = matching(m.Get("quiet_from"), clockTime, "a time of day", remedy)
-	a.QuietTo, _ = matching(m.Get("quiet_to"), clockTime, "a time of day", remedy)
-	return a
+	clock("quiet_from", &a.QuietFrom)
+	clock("quiet_to", &a.QuietTo)
+	s.given("escalate_h", &a.EscalateH, 0.01, 8784)
 }
 
 func matching(n strictyaml.Node, pattern *regexp.Regexp, what, remedy string) (string, bool) {
@@ -182,4 +138,50 @@ func matching(n strictyaml.Node, pattern *regexp.Regexp, what, remedy string) (s
 		return "", false
 	}
 	return s, ok
+}
+
+// date writes a day of the property as the bare date it most likely was.
+func date(at *time.Time, zone *time.Location) string {
+	if at == nil {
+		return ""
+	}
+	if zone != nil {
+		y, m, d := at.In(zone).Date()
+		if time.Date(y, m, d, 0, 0, 0, 0, zone).Equal(*at) {
+			return fmt.Sprintf("%04d-%02d-%02d", y, m, d)
+		}
+	}
+	return instant(*at)
+}
+
+func instant(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return at.UTC().Format(time.RFC3339Nano)
+}
+
+func decimal(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// given writes a number whose zero means that it was not given.
+func given(x float64) string {
+	if x == 0 {
+		return ""
+	}
+	return decimal(x)
+}
+
+// Plain words need no quotes, except those that some YAML reader takes for
+// something else than text.
+var (
+	plainText = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_/-]*( [A-Za-z0-9_/-]+)*$`)
+	takenWord = regexp.MustCompile(`^(?i:y|n|yes|no|on|off|true|false|null|nan|inf|unknown)$`)
+)
+
+// text writes text, nothing for none.
+func text(s string) string {
+	if s == "" || plainText.MatchString(s) && !takenWord.MatchString(s) {
+		return s
+	}
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "\n", `\n`, "\t", `\t`).Replace(s) + `"`
 }
