@@ -112,9 +112,7 @@ func (p PairedNights) Scene() *Scene {
 			sumM, sumW = sumM+*n.Measured, sumW+*n.Without
 		}
 	}
-	for _, g := range gaps {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(g[0]), X2: float64(g[1]), Y: top, Y2: base})
-	}
+	unseen(s, gaps, top, base)
 	for h := 0.0; h <= most; h += most / 4 {
 		s.add(Item{Kind: Level, Class: "grid", X: 0, X2: s.Span, Y: y(h)},
 			Item{Kind: Label, Class: "tick", Text: num(h, 1), X: 0, Y: y(h) + 4, DX: -6, Anchor: End})
@@ -130,6 +128,6 @@ func (p PairedNights) Scene() *Scene {
 	s.HeightPx = base + 20
 	s.Desc = fmt.Sprintf("On %s after the repair with both known: %s %s measured, %s as the unrepaired roof would have "+
 		"had in like weather.",
-		plural(both, "night", "nights"), num(sumM, 1), p.Words, num(sumW, 1))
+		words.Count(both, "night"), num(sumM, 1), p.Words, num(sumW, 1))
 	return s
 }

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"dewcase/internal/words"
 )
 
 // MarginChart is a surface's temperature minus its air's limit over time. The
@@ -196,9 +198,7 @@ func (m MarginChart) Scene() *Scene {
 	lo, hi, cut := m.limits()
 	a := marginAxis{&m, marginTop, lo, hi}
 	bottom := a.top + marginTall
-	for _, g := range m.gaps() {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: g[0], X2: g[1], Y: a.top, Y2: bottom})
-	}
+	unseen(s, m.gaps(), a.top, bottom)
 	s.add(Item{Kind: Box, Class: "near-band", Texture: Dots, X: 0, X2: marginSpan, Y: a.y(1), Y2: a.y(0)})
 	title := "margin, K"
 	if cut {
@@ -256,18 +256,12 @@ func (m *MarginChart) near() bool {
 }
 
 func (a marginAxis) levels(s *Scene, title string) {
-	step := 1.0
-	for _, c := range []float64{1, 2, 5, 10} {
-		step = c
-		if (a.hi-a.lo)/c <= 8 {
-			break
-		}
-	}
+	_, _, step := whole(a.lo, a.hi, 8, 1, 2, 5, 10)
 	for k := math.Ceil(a.lo/step) * step; k <= a.hi; k += step {
 		if k != 0 {
 			s.add(Item{Kind: Level, Class: "grid", X: 0, X2: marginSpan, Y: a.y(k)})
 		}
-		s.add(Item{Kind: Label, Class: "tick", Text: degrees(k, 0), X: 0, Y: a.y(k) + 4, DX: -6, Anchor: End})
+		s.add(Item{Kind: Label, Class: "tick", Text: words.Whole(k), X: 0, Y: a.y(k) + 4, DX: -6, Anchor: End})
 	}
 	s.add(Item{Kind: Label, Class: "axis-title", Text: title, X: 0, Y: a.top - 8})
 }
@@ -312,37 +306,18 @@ func (m *MarginChart) rug(s *Scene, y float64) float64 {
 // temperatures draws surface and limit on their own axis, shaded where the
 // surface is colder than the limit.
 func (m *MarginChart) temperatures(s *Scene, top float64) float64 {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i := range m.Time {
-		for _, c := range []Column{m.SurfaceC, m.LimitC} {
-			if v, ok := at(c, i); ok {
-				lo, hi = math.Min(lo, v), math.Max(hi, v)
-			}
-		}
-	}
+	lo, hi := extremes(m.SurfaceC, m.LimitC)
 	if lo > hi {
 		lo, hi = 0, 1
 	}
-	step := 2.0
-	for _, c := range []float64{2, 5, 10, 20} {
-		step = c
-		if (hi-lo)/c <= 4 {
-			break
-		}
-	}
-	lo, hi = math.Floor(lo/step)*step, math.Ceil(hi/step)*step
-	if hi == lo {
-		hi = lo + step
-	}
+	lo, hi, step := whole(lo, hi, 4, 2, 5, 10, 20)
 	bottom := top + marginTempTall
 	y := func(c float64) float64 { return top + (hi-c)/(hi-lo)*marginTempTall }
-	for _, g := range m.gaps() {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: g[0], X2: g[1], Y: top, Y2: bottom})
-	}
+	unseen(s, m.gaps(), top, bottom)
 	m.ticks(s, top, bottom)
 	for c := lo; c <= hi; c += step {
 		s.add(Item{Kind: Level, Class: "grid", X: 0, X2: marginSpan, Y: y(c)},
-			Item{Kind: Label, Class: "tick", Text: degrees(c, 0), X: 0, Y: y(c) + 4, DX: -6, Anchor: End})
+			Item{Kind: Label, Class: "tick", Text: words.Whole(c), X: 0, Y: y(c) + 4, DX: -6, Anchor: End})
 	}
 	s.add(
 		Item{Kind: Line, Class: "ln limit", Courses: m.line(m.LimitC, y), Top: top, Bottom: bottom},
@@ -356,16 +331,7 @@ func (m *MarginChart) flags(s *Scene, base float64) {
 		if e.At.Before(m.From) || !e.At.Before(m.Until) {
 			continue
 		}
-		class, text := "flag-note", fmt.Sprint(i+1)
-		if e.IsRepair() {
-			class, text = "flag-repair", text+" repair"
-		}
-		x, anchor, dx := m.x(e.At), Start, 3.0
-		if x > 0.85*marginSpan {
-			anchor, dx = End, -3
-		}
-		s.add(Item{Kind: Rule, Class: class, X: x, Y: 2, Y2: base},
-			Item{Kind: Label, Class: class + "-text", Text: text, X: x, Y: 11, DX: dx, Anchor: anchor})
+		s.flag(i+1, e, m.x(e.At), 11, base)
 	}
 }
 
@@ -391,31 +357,16 @@ func (m *MarginChart) Words() string {
 			lowest, when = v, m.Time[i]
 		}
 	}
-	zone := m.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
+	zone := zoneOf(m.Zone)
 	const layout = "2 January 2006 15:04"
 	s := fmt.Sprintf("From %s to %s (%s): ", m.From.In(zone).Format(layout), m.Until.In(zone).Format(layout), zone)
 	if math.IsInf(lowest, 1) {
 		return s + "not observed."
 	}
 	s += fmt.Sprintf("the surface was wet for %.1f h and within 1 K of it for %.1f h. Lowest margin %s K on %s.", wet/60,
-		risk/60, degrees(lowest, 1), when.In(zone).Format(layout))
+		risk/60, words.Signed(lowest), when.In(zone).Format(layout))
 	if m.Coverage != nil {
 		s += fmt.Sprintf(" Observed for %.0f %% of the time.", math.Min(100, observed/m.Until.Sub(m.From).Hours()*100))
-	}
-	return s
-}
-
-// degrees writes a signed figure with a true minus.
-func degrees(x float64, decimals int) string {
-	s := num(math.Abs(x), decimals)
-	if decimals > 0 {
-		s = fmt.Sprintf("%.*f", decimals, math.Abs(x))
-	}
-	if x < 0 && math.Round(x*math.Pow10(decimals)) != 0 {
-		return "−" + s
 	}
 	return s
 }

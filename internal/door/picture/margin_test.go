@@ -219,9 +219,3 @@ func TestACourseIsReadWhereItIsJoinedAndThinnedWithoutLosingItsPeak(t *testing.T
 		}
 	})
 }
-
-func TestFiguresCarryATrueMinus(t *testing.T) {
-	assert.Equal(t, "−0.4", degrees(-0.44, 1))
-	assert.Equal(t, "0.0", degrees(-0.04, 1))
-	assert.Equal(t, "12", degrees(12.4, 0))
-}

@@ -2,8 +2,9 @@ package picture
 
 import (
 	"fmt"
-	"math"
 	"time"
+
+	"dewcase/internal/words"
 )
 
 // PositionTrack is one position over time.
@@ -43,15 +44,13 @@ func (p Positions) Scene() *Scene {
 		top := y + trackTitle
 		bottom := top + trackTall
 		scale := func(c float64) float64 { return top + (hi-c)/(hi-lo)*trackTall }
-		for _, g := range m.gaps() {
-			s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: g[0], X2: g[1], Y: top, Y2: bottom})
-		}
+		unseen(s, m.gaps(), top, bottom)
 		m.ticks(s, top, bottom)
 		s.add(Item{Kind: Label, Class: "track-title", Text: t.Place, X: 0, Y: y + 13},
 			Item{Kind: Level, Class: "grid", X: 0, X2: s.Span, Y: top},
 			Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: bottom},
-			Item{Kind: Label, Class: "tick", Text: degrees(hi, 0), X: 0, Y: top + 4, DX: -6, Anchor: End},
-			Item{Kind: Label, Class: "tick", Text: degrees(lo, 0), X: 0, Y: bottom + 4, DX: -6, Anchor: End})
+			Item{Kind: Label, Class: "tick", Text: words.Whole(hi), X: 0, Y: top + 4, DX: -6, Anchor: End},
+			Item{Kind: Label, Class: "tick", Text: words.Whole(lo), X: 0, Y: bottom + 4, DX: -6, Anchor: End})
 		if lo < 0 && hi > 0 {
 			s.add(Item{Kind: Level, Class: "zero", X: 0, X2: s.Span, Y: scale(0)})
 			if scale(0)-top > 12 && bottom-scale(0) > 12 {
@@ -73,23 +72,14 @@ func (p Positions) Scene() *Scene {
 }
 
 func (p Positions) limits() (lo, hi float64) {
-	lo, hi = math.Inf(1), math.Inf(-1)
+	var all []Column
 	for _, t := range p.Tracks {
-		for i := range p.Time {
-			for _, c := range []Column{t.TempMin, t.TempMax, t.TempMean, t.DewMean} {
-				if v, ok := at(c, i); ok {
-					lo, hi = math.Min(lo, v), math.Max(hi, v)
-				}
-			}
-		}
+		all = append(all, t.TempMin, t.TempMax, t.TempMean, t.DewMean)
 	}
-	if lo > hi {
+	if lo, hi = extremes(all...); lo > hi {
 		return 0, 20
 	}
-	lo, hi = math.Floor(lo/5)*5, math.Ceil(hi/5)*5
-	if hi == lo {
-		hi += 5
-	}
+	lo, hi, _ = whole(lo, hi, 0, 5)
 	return lo, hi
 }
 
@@ -97,24 +87,12 @@ func (p Positions) limits() (lo, hi float64) {
 func (p Positions) Words() string {
 	s := ""
 	for _, t := range p.Tracks {
-		lo, hi, any := math.Inf(1), math.Inf(-1), false
-		for i := range p.Time {
-			if v, ok := at(t.TempMin, i); ok {
-				lo, any = math.Min(lo, v), true
-			} else if v, ok := at(t.TempMean, i); ok {
-				lo, any = math.Min(lo, v), true
-			}
-			if v, ok := at(t.TempMax, i); ok {
-				hi = math.Max(hi, v)
-			} else if v, ok := at(t.TempMean, i); ok {
-				hi = math.Max(hi, v)
-			}
-		}
-		if !any {
-			s += fmt.Sprintf("%s: not observed. ", capital(t.Place))
+		lo, hi := extremes(t.TempMin, t.TempMax, t.TempMean)
+		if lo > hi {
+			s += fmt.Sprintf("%s: not observed. ", words.Upper(t.Place))
 			continue
 		}
-		s += fmt.Sprintf("%s: %s to %s °C. ", capital(t.Place), degrees(lo, 1), degrees(hi, 1))
+		s += fmt.Sprintf("%s: %s to %s °C. ", words.Upper(t.Place), words.Signed(lo), words.Signed(hi))
 	}
 	if s == "" {
 		return "No position is known."

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"dewcase/internal/words"
 )
 
 // Course is a quantity at its own times, running linearly from each to the next
@@ -128,7 +130,7 @@ func (m MarginChart) Courses() *Scene {
 			}
 		}
 		if !math.IsInf(most, -1) {
-			s.Desc += fmt.Sprintf("%s: at most %s, on %s. ", capital(q.Words), num(most, 1),
+			s.Desc += fmt.Sprintf("%s: at most %s, on %s. ", words.Upper(q.Words), num(most, 1),
 				time.UnixMilli(when).In(zoneOf(m.Zone)).Format("2 January 2006"))
 		}
 	}

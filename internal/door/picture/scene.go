@@ -10,6 +10,11 @@
 // No meaning rests on colour alone: tone, texture and label carry it too.
 package picture
 
+import (
+	"fmt"
+	"math"
+)
+
 // Kind is how an item is drawn.
 type Kind uint8
 
@@ -76,6 +81,63 @@ type Scene struct {
 }
 
 func (s *Scene) add(items ...Item) { s.Items = append(s.Items, items...) }
+
+// unseen hatches stretches of the axis that were not observed.
+func unseen[X int | float64](s *Scene, runs [][2]X, y, y2 float64) {
+	for _, r := range runs {
+		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(r[0]), X2: float64(r[1]), Y: y, Y2: y2})
+	}
+}
+
+// flag hangs an event's flag on a rule down to base: its number, and that it is
+// a repair. Near the right edge the words stand left of the rule.
+func (s *Scene) flag(n int, e Event, x, y, base float64) {
+	class, anchor, dx := "flag-note", Start, 3.0
+	if e.IsRepair() {
+		class = "flag-repair"
+	}
+	if x > 0.85*s.Span {
+		anchor, dx = End, -3
+	}
+	s.add(Item{Kind: Rule, Class: class, X: x, Y: y - 9, Y2: base},
+		Item{Kind: Label, Class: class + "-text", Text: e.flag(n), X: x, Y: y, DX: dx, Anchor: anchor})
+}
+
+func (e Event) flag(n int) string {
+	if e.IsRepair() {
+		return fmt.Sprintf("%d repair", n)
+	}
+	return fmt.Sprint(n)
+}
+
+// extremes are the least and the greatest figure of some columns; lo is above hi
+// where nothing was observed.
+func extremes(columns ...Column) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, c := range columns {
+		for i := 0; c != nil && i < c.Len(); i++ {
+			if v, ok := c.Get(i); ok {
+				lo, hi = math.Min(lo, v), math.Max(hi, v)
+			}
+		}
+	}
+	return lo, hi
+}
+
+// whole widens a range to whole steps: the finest of the steps that parts it
+// into no more than most.
+func whole(lo, hi, most float64, steps ...float64) (low, high, step float64) {
+	for _, step = range steps {
+		if (hi-lo)/step <= most {
+			break
+		}
+	}
+	low, high = math.Floor(lo/step)*step, math.Ceil(hi/step)*step
+	if high == low {
+		high += step
+	}
+	return low, high, step
+}
 
 // Column is a row of figures along an axis in which what was not observed is
 // absent.

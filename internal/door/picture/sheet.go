@@ -193,8 +193,8 @@ func (w WinterSheet) Words() string {
 	if len(w.Nights) == 0 {
 		return "No night has been recorded yet."
 	}
-	first, last := w.Nights[0].From.In(w.zone()), w.Nights[len(w.Nights)-1].From.In(w.zone())
-	s := fmt.Sprintf("%s from the night of %s to that of %s. ", capital(plural(len(w.Nights), "night", "nights")),
+	first, last := w.Nights[0].From.In(zoneOf(w.Zone)), w.Nights[len(w.Nights)-1].From.In(zoneOf(w.Zone))
+	s := fmt.Sprintf("%s from the night of %s to that of %s. ", words.Upper(words.Count(len(w.Nights), "night")),
 		first.Format("2 January 2006"), last.Format("2 January 2006"))
 	return s + w.Said(w.Surface).Nights()
 }
@@ -216,28 +216,7 @@ func (w WinterSheet) Said(where string) words.SurfaceRecord {
 		return r
 	}
 	before, after := w.Split(repair.At)
-	r.Repair = words.Day(repair.At, w.zone())
+	r.Repair = words.Day(repair.At, zoneOf(w.Zone))
 	r.Spans = []words.Span{{Nights: CountNights(before)}, {Nights: CountNights(after)}}
 	return r
-}
-
-func (w WinterSheet) zone() *time.Location {
-	if w.Zone == nil {
-		return time.UTC
-	}
-	return w.Zone
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
-func capital(s string) string {
-	if s == "" || s[0] < 'a' || s[0] > 'z' {
-		return s
-	}
-	return string(s[0]-32) + s[1:]
 }

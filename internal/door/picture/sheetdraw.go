@@ -68,10 +68,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 			lo, hi = math.Min(lo, *n.OutdoorMinC), math.Max(hi, *n.OutdoorMinC)
 		}
 	}
-	lo, hi = math.Floor(lo/5)*5, math.Ceil(hi/5)*5
-	if hi == lo {
-		hi += 5
-	}
+	lo, hi, _ = whole(lo, hi, 0, 5)
 	scale := func(c float64) float64 { return y + sheetTempTall*(hi-c)/(hi-lo) }
 	var course []Point
 	var courses [][]Point
@@ -90,9 +87,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 	if len(course) > 0 {
 		courses = append(courses, course)
 	}
-	for _, g := range gaps {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(g[0]), X2: float64(g[1]), Y: y, Y2: y + sheetTempTall})
-	}
+	unseen(s, gaps, y, y+sheetTempTall)
 	s.add(
 		Item{Kind: Level, Class: "zero", X: 0, X2: s.Span, Y: scale(0)},
 		Item{Kind: Line, Class: "ln outdoor", Courses: courses},
@@ -114,9 +109,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 		}
 	}
 	s.add(Item{Kind: Box, Class: "sky", X: 0, X2: s.Span, Y: y, Y2: y + sheetSkyTall})
-	for _, g := range unknown {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(g[0]), X2: float64(g[1]), Y: y, Y2: y + sheetSkyTall})
-	}
+	unseen(s, unknown, y, y+sheetSkyTall)
 	s.add(Item{Kind: Area, Class: "sky-broken", Courses: boxes(broken, y+sheetSkyTall/2, y+sheetSkyTall)},
 		Item{Kind: Area, Class: "sky-clear", Courses: boxes(clear, y, y+sheetSkyTall)},
 		Item{Kind: Label, Class: "tick", Text: "sky", X: 0, Y: y + sheetSkyTall + 3, DX: -6, Anchor: End})
@@ -151,7 +144,7 @@ func (w WinterSheet) fields(s *Scene, top float64) {
 	for i, n := range w.Nights {
 		var rows [24][]State
 		for k, h := range n.Hours {
-			clock := n.From.Add(time.Duration(k) * time.Hour).In(w.zone()).Hour()
+			clock := n.From.Add(time.Duration(k) * time.Hour).In(zoneOf(w.Zone)).Hour()
 			r := (clock + 12) % 24
 			rows[r] = append(rows[r], h.State())
 		}
@@ -230,9 +223,7 @@ func (w WinterSheet) bars(s *Scene, top float64) float64 {
 			gaps = extend(gaps, i)
 		}
 	}
-	for _, g := range gaps {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(g[0]), X2: float64(g[1]), Y: top, Y2: base})
-	}
+	unseen(s, gaps, top, base)
 	s.add(
 		Item{Kind: Level, Class: "grid", X: 0, X2: s.Span, Y: top},
 		Item{Kind: Area, Class: "s-wet", Courses: wet},
@@ -253,7 +244,7 @@ func (w WinterSheet) months(s *Scene, top, base float64) {
 	}
 	last := -1.0
 	for i, night := range w.Nights {
-		t := night.From.In(w.zone())
+		t := night.From.In(zoneOf(w.Zone))
 		short := n <= 45
 		if !(t.Day() == 1 || short && (t.Day()-1)%7 == 0 && t.Day() < 29) && i != 0 {
 			continue
@@ -286,10 +277,10 @@ func (w WinterSheet) months(s *Scene, top, base float64) {
 
 // pennant is an event with the row in which its flag hangs.
 type pennant struct {
-	x      float64
-	text   string
-	repair bool
-	row    int
+	n     int
+	event Event
+	x     float64
+	row   int
 }
 
 // flags numbers the events of the span, as the list under the picture does, and
@@ -307,12 +298,9 @@ func (w WinterSheet) flags() []pennant {
 		if e.At.Before(w.Nights[0].From) || !e.At.Before(w.Nights[len(w.Nights)-1].Until) {
 			continue
 		}
-		f := pennant{x: w.unit(e.At), text: fmt.Sprint(i + 1), repair: e.IsRepair()}
-		if f.repair {
-			f.text += " repair"
-		}
+		f := pennant{n: i + 1, event: e, x: w.unit(e.At)}
 		share := f.x / float64(len(w.Nights))
-		wide := float64(len(f.text))*7/300 + 0.02
+		wide := float64(len(e.flag(f.n)))*7/300 + 0.02
 		for f.row = 0; f.row < len(used)-1 && used[f.row] > share; f.row++ {
 		}
 		used[f.row] = share + wide
@@ -331,15 +319,6 @@ func (w WinterSheet) rules(s *Scene, flags []pennant, under, bottom, base float6
 		}
 	}
 	for _, f := range flags {
-		y := float64(f.row)*sheetFlagRow + 11
-		class, anchor, dx := "flag-note", Start, 3.0
-		if f.repair {
-			class = "flag-repair"
-		}
-		if f.x/s.Span > 0.85 {
-			anchor, dx = End, -3
-		}
-		s.add(Item{Kind: Rule, Class: class, X: f.x, Y: y - 9, Y2: base},
-			Item{Kind: Label, Class: class + "-text", Text: f.text, X: f.x, Y: y, DX: dx, Anchor: anchor})
+		s.flag(f.n, f.event, f.x, float64(f.row)*sheetFlagRow+11, base)
 	}
 }

@@ -49,9 +49,7 @@ func (t Strip) Scene() *Scene {
 			frost = append(frost, box(x, tall-f, x2, tall))
 		}
 	}
-	for _, g := range gaps {
-		s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: float64(g[0]), X2: float64(g[1]), Y: 0, Y2: tall})
-	}
+	unseen(s, gaps, 0, tall)
 	s.add(Item{Kind: Area, Class: "s-near", Courses: near}, Item{Kind: Area, Class: "s-wet", Courses: wet},
 		Item{Kind: Area, Class: "s-frost", Texture: Stripe, Courses: frost},
 		Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: tall})

@@ -62,36 +62,35 @@ func (s *Scene) panel(it Item) (top, bottom float64) {
 	return it.Top, it.Bottom
 }
 
+// patterns are the textures' fillings, by the letter that ends their id.
+var patterns = [...]struct{ letter, size, turned, shapes string }{
+	Hatch: {"h", "5", ` patternTransform="rotate(45)"`,
+		`<rect class="t-gap" width="5" height="5"/><path class="t-hatch" d="M0 0V5"/>`},
+	Stripe: {"f", "4", "", `<rect class="t-ice" width="4" height="4"/><rect class="t-stripe" width="4" height="2"/>`},
+	Dots:   {"n", "4", "", `<rect class="t-dot" width="1" height="1"/>`},
+}
+
 // textures defines the fillings that the scene uses.
 func (s *Scene) textures(b *strings.Builder, id string) {
-	var used [4]bool
+	var used [len(patterns)]bool
 	for _, it := range s.Items {
 		used[it.Texture] = true
 	}
-	if !used[Hatch] && !used[Stripe] && !used[Dots] {
-		return
+	defs := ""
+	for t, p := range patterns {
+		if used[t] && p.letter != "" {
+			defs += fmt.Sprintf(`<pattern id="%s-%s" width="%s" height="%s" patternUnits="userSpaceOnUse"%s>%s</pattern>`,
+				id, p.letter, p.size, p.size, p.turned, p.shapes)
+		}
 	}
-	b.WriteString(`<defs>`)
-	if used[Hatch] {
-		fmt.Fprintf(b, `<pattern id="%s-h" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect class="t-gap" width="5" height="5"/><path class="t-hatch" d="M0 0V5"/></pattern>`, id)
+	if defs != "" {
+		b.WriteString("<defs>" + defs + "</defs>")
 	}
-	if used[Stripe] {
-		fmt.Fprintf(b, `<pattern id="%s-f" width="4" height="4" patternUnits="userSpaceOnUse"><rect class="t-ice" width="4" height="4"/><rect class="t-stripe" width="4" height="2"/></pattern>`, id)
-	}
-	if used[Dots] {
-		fmt.Fprintf(b, `<pattern id="%s-n" width="4" height="4" patternUnits="userSpaceOnUse"><rect class="t-dot" width="1" height="1"/></pattern>`, id)
-	}
-	b.WriteString(`</defs>`)
 }
 
 func fill(id string, t Texture) string {
-	switch t {
-	case Hatch:
-		return ` fill="url(#` + id + `-h)"`
-	case Stripe:
-		return ` fill="url(#` + id + `-f)"`
-	case Dots:
-		return ` fill="url(#` + id + `-n)"`
+	if letter := patterns[t].letter; letter != "" {
+		return ` fill="url(#` + id + "-" + letter + `)"`
 	}
 	return ""
 }

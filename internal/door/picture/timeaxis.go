@@ -37,9 +37,7 @@ var strides = []stride{
 
 // timeTicks are the marks of [from, until) in local time.
 func timeTicks(from, until time.Time, zone *time.Location) []tick {
-	if zone == nil {
-		zone = time.UTC
-	}
+	zone = zoneOf(zone)
 	span := until.Sub(from)
 	st := strides[len(strides)-1]
 	for _, s := range strides {
