@@ -21,6 +21,7 @@
 package mqttfeed
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -153,19 +154,10 @@ func New(opts Options) (*Feed, error) {
 		f.log = slog.New(slog.DiscardHandler)
 	}
 	o := &f.opts
-	if o.MaxPayloadBytes <= 0 {
-		o.MaxPayloadBytes = 256 << 10
-	}
-	if o.MaxPending <= 0 {
-		o.MaxPending = 1024
-	}
-	if o.MaxPendingBytes <= 0 {
-		o.MaxPendingBytes = 16 << 20
-	}
-	o.MaxPendingBytes = max(o.MaxPendingBytes, int64(o.MaxPayloadBytes)+1<<17)
-	if o.KeepAlive <= 0 {
-		o.KeepAlive = 30 * time.Second
-	}
+	o.MaxPayloadBytes = cmp.Or(max(o.MaxPayloadBytes, 0), 256<<10)
+	o.MaxPending = cmp.Or(max(o.MaxPending, 0), 1024)
+	o.MaxPendingBytes = max(cmp.Or(max(o.MaxPendingBytes, 0), 16<<20), int64(o.MaxPayloadBytes)+1<<17)
+	o.KeepAlive = cmp.Or(max(o.KeepAlive, 0), 30*time.Second)
 	if o.Batch == nil {
 		o.Batch = o.Handler.Together
 	}
@@ -198,12 +190,7 @@ func (f *Feed) newClient() paho.Client {
 	o.SetAutoReconnect(false).SetConnectRetry(false)
 	o.SetKeepAlive(f.opts.KeepAlive).SetPingTimeout(max(f.opts.KeepAlive/3, 500*time.Millisecond))
 	o.SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout)
-	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
-		select {
-		case f.lost <- err:
-		default:
-		}
-	})
+	o.SetConnectionLostHandler(func(_ paho.Client, err error) { offer(f.lost, err) })
 	o.SetCustomOpenConnectionFn(f.open)
 	o.SetStore(outgoing{paho.NewMemoryStore()})
 	o.SetCredentialsProvider(func() (user, password string) { return f.opts.Username, f.password })
@@ -259,9 +246,14 @@ func (f *Feed) Take(topics []string) {
 	if before := f.topics.Swap(&topics); slices.Equal(*before, topics) {
 		return
 	}
+	offer(f.changed, struct{}{}) // or it will look anyway
+}
+
+// offer puts a value where none waits yet.
+func offer[T any](to chan<- T, v T) {
 	select {
-	case f.changed <- struct{}{}:
-	default: // it will look anyway
+	case to <- v:
+	default:
 	}
 }
 

@@ -259,7 +259,7 @@ func TestAMessageThatCouldNotBeStoredIsTriedAgainOnTheSameConnection(t *testing.
 	publish(t, publisher(t, b), 0, 20)
 	eventually(t, "said", func() bool { return strings.Contains(f.Status().StoreError, "no space left") })
 	require.False(t, f.Status().Ready())
-	require.Equal(t, "readings cannot be stored: no space left on device", f.Status().Trouble())
+	require.Equal(t, "no space left on device", f.Status().StoreError)
 	require.Empty(t, r.messages())
 	r.fail.Store(0)
 	eventually(t, "stored", func() bool { return len(r.messages()) == 20 })

@@ -177,10 +177,7 @@ func (f *Feed) acknowledge(group []*item) []*item {
 	to.acknowledge(acks)
 	f.state.unacked.Add(int64(-n))
 	f.state.accepted.Add(int64(n))
-	select {
-	case f.room <- struct{}{}:
-	default:
-	}
+	offer(f.room, struct{}{})
 	return group[n:]
 }
 

@@ -31,19 +31,6 @@ type Status struct {
 // Ready reports that readings can arrive and be kept.
 func (s Status) Ready() bool { return s.Connected && len(s.Refused) == 0 && s.StoreError == "" }
 
-// Trouble says in plain words why the feed is not ready; empty when it is.
-func (s Status) Trouble() string {
-	switch {
-	case s.Ready():
-		return ""
-	case s.Error != "":
-		return s.Error
-	case s.StoreError != "":
-		return "readings cannot be stored: " + s.StoreError
-	}
-	return "not connected"
-}
-
 // state is what Status is made of; it sees to it that each trouble is logged once.
 type state struct {
 	received, accepted, notDurable, tooLarge, lostQoS0, unacked atomic.Int64
