@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -266,14 +267,8 @@ func (o *Outbox) order(channel string, letters []*Letter) {
 	if fails == 0 {
 		return
 	}
-	least := 0
-	for i, l := range letters {
-		if l.Tries < letters[least].Tries {
-			least = i
-		}
-	}
-	first := letters[least]
-	copy(letters[1:least+1], letters[:least])
+	first := slices.MinFunc(letters, func(a, b *Letter) int { return a.Tries - b.Tries })
+	copy(letters[1:slices.Index(letters, first)+1], letters)
 	letters[0] = first
 }
 
@@ -414,10 +409,10 @@ func (o *Outbox) Health() []Health {
 		}
 	}
 	var out []Health
-	for _, h := range o.health {
-		h.Waiting = waiting[h.Channel]
+	for _, name := range slices.Sorted(maps.Keys(o.health)) {
+		h := o.health[name]
+		h.Waiting = waiting[name]
 		out = append(out, h)
 	}
-	slices.SortFunc(out, func(a, b Health) int { return strings.Compare(a.Channel, b.Channel) })
 	return out
 }
