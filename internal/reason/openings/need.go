@@ -3,6 +3,7 @@ package openings
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"dewcase/internal/roof"
 )
@@ -18,20 +19,22 @@ const (
 	VoidRidge Where = "void_ridge"
 )
 
-// Words is the opening in plain words.
-func (w Where) Words() string {
-	switch w {
-	case LoftEaves:
-		return "the loft at the eaves"
-	case LoftRidge:
-		return "the loft at the ridge or high up"
-	case VoidEaves:
-		return "the batten void at the eaves"
-	case VoidRidge:
-		return "the batten void at the ridge"
-	}
-	return string(w)
+// slots are the openings in plain words, and where a survey has them.
+var slots = map[Where]struct {
+	words string
+	of    func(roof.Openings) *float64
+}{
+	LoftEaves: {"the loft at the eaves", func(o roof.Openings) *float64 { return o.LoftEavesMM }},
+	LoftRidge: {"the loft at the ridge or high up", func(o roof.Openings) *float64 { return o.LoftRidgeMM }},
+	VoidEaves: {"the batten void at the eaves", func(o roof.Openings) *float64 { return o.VoidEavesMM }},
+	VoidRidge: {"the batten void at the ridge", func(o roof.Openings) *float64 { return o.VoidRidgeMM }},
 }
+
+// Words is the opening in plain words.
+func (w Where) Words() string { return slots[w].words }
+
+// Have is the survey's slot at an opening; nil unknown.
+func Have(b roof.Build, w Where) *float64 { return slots[w].of(b.Openings) }
 
 // Rule is one opening that a rule set asks for on this roof.
 type Rule struct {
@@ -81,20 +84,13 @@ func For(b roof.Build, set string) (Rules, error) {
 	case Australia:
 		r.australia(b)
 	default:
-		return Rules{}, fmt.Errorf("rule set %q is not known: use one of %s", set, ids())
+		var ids []string
+		for _, s := range RuleSets() {
+			ids = append(ids, s.ID)
+		}
+		return Rules{}, fmt.Errorf("rule set %q is not known: use one of %s", set, strings.Join(ids, ", "))
 	}
 	return r, nil
-}
-
-func ids() string {
-	out := ""
-	for i, s := range RuleSets() {
-		if i > 0 {
-			out += ", "
-		}
-		out += s.ID
-	}
-	return out
 }
 
 func (r *Rules) ask(format string, args ...any) {

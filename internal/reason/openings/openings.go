@@ -135,21 +135,6 @@ func Since(c *roof.Case, finding string, at time.Time) string {
 	return finding
 }
 
-// Have is the survey's slot at an opening; nil unknown.
-func Have(b roof.Build, w Where) *float64 {
-	switch w {
-	case LoftEaves:
-		return b.Openings.LoftEavesMM
-	case LoftRidge:
-		return b.Openings.LoftRidgeMM
-	case VoidEaves:
-		return b.Openings.VoidEavesMM
-	case VoidRidge:
-		return b.Openings.VoidRidgeMM
-	}
-	return nil
-}
-
 func line(b roof.Build, n Rule, ventMM2 float64) Line {
 	l := Line{Where: n.Where, NeededMM: n.MM, NeededMM2M: 1000 * n.MM, Sides: n.Sides, HaveMM: Have(b, n.Where),
 		Rule: n.Figure, Why: n.Why}

@@ -1,5 +1,7 @@
 package openings
 
+import "slices"
+
 // Standing says how far a figure is confirmed.
 type Standing string
 
@@ -52,15 +54,7 @@ func RuleSets() []RuleSet {
 
 // Known reports whether a rule set is one of ours; "" is the default.
 func Known(id string) bool {
-	if id == "" {
-		return true
-	}
-	for _, s := range RuleSets() {
-		if s.ID == id {
-			return true
-		}
-	}
-	return false
+	return id == "" || slices.ContainsFunc(RuleSets(), func(s RuleSet) bool { return s.ID == id })
 }
 
 // Where the figures were read. The pages quote the standards; no standard was
@@ -94,7 +88,6 @@ var (
 	ukWarmLow  = Figure{"uk-warm-eaves", 25, mmContinuous, warmPage, Confirmed}
 	ukWarmHigh = Figure{"uk-warm-ridge", 5, mmContinuous, warmPage, Confirmed}
 	ukWarmPath = Figure{"uk-warm-path", 50, "mm", warmPage, Confirmed}
-	ukWarmNone = Figure{"uk-warm-sealed", 0, "mm", "surevent.org.uk warm roof page (maker)", Confirmed}
 	nhbcHigh   = Figure{"uk-nhbc-high-level", 5, mmContinuous,
 		"NHBC directive for homes started from 2011, as quoted by two trade pages", Confirmed}
 	lowPitch   = Figure{"uk-low-pitch", 15, "deg", marley, Confirmed}
@@ -122,12 +115,3 @@ var (
 	auHigh     = Figure{"au-high-level", 5, mmContinuous, ncc, FromMemory}
 	auParallel = Figure{"au-parallel-extra", 18, mmContinuous, ncc, FromMemory}
 )
-
-// Figures lists every number the rules use, for the table behind the answer.
-func Figures() []Figure {
-	return []Figure{ukHRLow, ukHR, ukHigh, ukLRSealed, ukLRSealedHigh, ukLR, ukVoidLow, ukVoidHigh, ukCounter, ukCavity,
-		ukWarmLow, ukWarmHigh,
-		ukWarmPath, ukWarmNone, nhbcHigh, lowPitch, steepPitch, wideSpan, deLowShare, deLowLeast, deHighShare, deHighLeast,
-		deHeight, deSd,
-		deCounter8, deCounter12, deCounterUp, us150, us300, usHighPc, usGap, auFlat, auMid, auSteep, auHigh, auParallel}
-}
