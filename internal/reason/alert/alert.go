@@ -5,9 +5,9 @@
 package alert
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"dewcase/internal/roof"
@@ -244,10 +244,7 @@ func Step(b *Book, signs []Sign, rules Rules, now time.Time) []Transition {
 	}
 	b.Alerts = kept
 	slices.SortFunc(b.Alerts, func(x, y *Alert) int {
-		if c := strings.Compare(string(x.Condition), string(y.Condition)); c != 0 {
-			return c
-		}
-		return strings.Compare(x.Position, y.Position)
+		return cmp.Or(cmp.Compare(x.Condition, y.Condition), cmp.Compare(x.Position, y.Position))
 	})
 	return out
 }
@@ -265,21 +262,9 @@ func (a *Alert) take(s Sign, r Rule, now time.Time) []Transition {
 	late := now.Sub(s.At) > r.Fresh
 	switch {
 	case r.over(s.Value):
-		if a.Over.IsZero() {
-			a.Over = s.At
-		}
-		if !s.Since.IsZero() && s.Since.Before(a.Over) {
-			a.Over = s.Since
-		}
-		a.Under = time.Time{}
+		a.Over, a.Under = s.from(a.Over), time.Time{}
 	case r.under(s.Value):
-		if a.Under.IsZero() {
-			a.Under = s.At
-		}
-		if !s.Since.IsZero() && s.Since.Before(a.Under) {
-			a.Under = s.Since
-		}
-		a.Over = time.Time{}
+		a.Over, a.Under = time.Time{}, s.from(a.Under)
 	default: // inside the band nothing changes and no time runs
 		a.Over, a.Under = time.Time{}, time.Time{}
 	}
@@ -293,6 +278,17 @@ func (a *Alert) take(s Sign, r Rule, now time.Time) []Transition {
 		return nil
 	}
 	return []Transition{a.raise(s, r, now, late)}
+}
+
+// from is from when the value has been where it is, known so far as from before.
+func (s Sign) from(before time.Time) time.Time {
+	if before.IsZero() {
+		before = s.At
+	}
+	if !s.Since.IsZero() && s.Since.Before(before) {
+		return s.Since
+	}
+	return before
 }
 
 func (a *Alert) raise(s Sign, r Rule, now time.Time, late bool) Transition {

@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -99,11 +100,7 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 		if len(lines) == 0 {
 			continue
 		}
-		label := h.Case.Property.Label
-		if label == "" {
-			label = h.Case.ID
-		}
-		lines = append([]string{label}, lines...)
+		lines = slices.Insert(lines, 0, cmp.Or(h.Case.Property.Label, h.Case.ID))
 		if h.Link != "" {
 			lines = append(lines, h.Link)
 		}

@@ -95,11 +95,7 @@ func Plan(b *Book, in PlanInput, now time.Time) []Message {
 	if m, ok := b.consultant(in, now); ok {
 		out = append(out, m)
 	}
-	cut := 0
-	for cut < len(b.Sent) && now.Sub(b.Sent[cut].At) > keepSent {
-		cut++
-	}
-	b.Sent = append([]Sent(nil), b.Sent[cut:]...)
+	b.Sent = slices.DeleteFunc(slices.Clone(b.Sent), func(s Sent) bool { return now.Sub(s.At) > keepSent })
 	return out
 }
 
@@ -214,10 +210,12 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 	return b.send(in, Household, kind, due, conditions, now), true
 }
 
-// toldSince reports whether an audience heard of a condition since a time.
-func (b *Book) toldSince(to Audience, c Condition, since time.Time) bool {
+// toldSince reports whether an audience heard of a condition since a time; kinds
+// are those of the message, none for any.
+func (b *Book) toldSince(to Audience, c Condition, since time.Time, kinds ...Kind) bool {
 	return slices.ContainsFunc(b.Sent, func(s Sent) bool {
-		return s.To == to && !s.At.Before(since) && slices.Contains(s.Conditions, c)
+		return s.To == to && !s.At.Before(since) && slices.Contains(s.Conditions, c) &&
+			(len(kinds) == 0 || slices.Contains(kinds, s.Kind))
 	})
 }
 
@@ -252,7 +250,7 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 	for _, a := range b.Alerts {
 		// The one note about mere dew has no end to be told.
 		big := a.Condition == SuddenWetting || a.Condition == RepairFailing || a.Condition == WetNights && b.Level < Damp &&
-			b.toldAs(News, Weekly, a)
+			b.toldSince(Household, a.Condition, a.Since, News, Weekly)
 		if big && a.State == Cleared && a.Told[Household].Count > 0 && now.Sub(a.Cleared) < 7*24*time.Hour {
 			due = append(due, a)
 		}
@@ -265,15 +263,6 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 		delete(a.Told, Household)
 	}
 	return m, true
-}
-
-// toldAs reports whether the household heard of an alert by one of two kinds of
-// message.
-func (b *Book) toldAs(x, y Kind, a *Alert) bool {
-	return slices.ContainsFunc(b.Sent, func(s Sent) bool {
-		return s.To == Household && (s.Kind == x || s.Kind == y) && !s.At.Before(a.Since) &&
-			slices.Contains(s.Conditions, a.Condition)
-	})
 }
 
 func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {
@@ -292,7 +281,7 @@ func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {
 			r.Consultant && a.State == Raised && t.Count > 0 && r.worsened(t.Value, a.Value) && now.Sub(t.At) >= 12*time.Hour:
 			due = append(due, a)
 		case a.State == Raised && h.Count > 0 && now.Sub(h.At) < keepSent && b.firstTold(a, now) >= escalate &&
-			(t.Count == 0 || r.Consultant && t.Count == 1 && !b.escalated(a)):
+			(t.Count == 0 || r.Consultant && t.Count == 1 && !b.toldSince(Consultant, a.Condition, a.Since, Escalation)):
 			kind = Escalation
 			due = append(due, a)
 		}
@@ -314,17 +303,8 @@ func (b *Book) firstTold(a *Alert, now time.Time) time.Duration {
 	return 0
 }
 
-func (b *Book) escalated(a *Alert) bool {
-	return slices.ContainsFunc(b.Sent, func(s Sent) bool {
-		return s.To == Consultant && s.Kind == Escalation && slices.Contains(s.Conditions, a.Condition) &&
-			!s.At.Before(a.Since)
-	})
-}
-
 func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditions []Condition, now time.Time) Message {
-	slices.SortStableFunc(due, func(x, y *Alert) int {
-		return slices.Index(Conditions(), x.Condition) - slices.Index(Conditions(), y.Condition)
-	})
+	slices.SortStableFunc(due, pressing)
 	due = slices.Compact(due)
 	b.Serial++
 	m := Message{Key: fmt.Sprintf("%s/%06d", in.Case.ID, b.Serial), Case: in.Case.ID, To: to, Kind: kind, At: now,

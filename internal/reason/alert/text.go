@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -13,10 +14,7 @@ import (
 // for the household, figures and links for the consultant.
 func write(m *Message, in PlanInput, due []*Alert) {
 	zone := in.Case.Property.Zone
-	label := in.Case.Property.Label
-	if label == "" {
-		label = in.Case.ID
-	}
+	label := cmp.Or(in.Case.Property.Label, in.Case.ID)
 	if m.To == Household {
 		said := Saying(m.Kind, due, in)
 		m.Subject, m.Text = label+": "+said.Subject, said.HomeLetter(m.At, zone)
