@@ -26,19 +26,16 @@ func by(ctx context.Context) string {
 func (s *server) alerts() {
 	const path = "/api/cases/{case}/alerts/{alert}/"
 	changed := map[string]*huma.Response{"204": {Description: "Done"}}
-	huma.Register(s.api, huma.Operation{OperationID: "acknowledge-alert", Method: http.MethodPost,
+	register(s, huma.Operation{OperationID: "acknowledge-alert", Method: http.MethodPost,
 		Path: path + "acknowledge", Summary: "Say that an alert is known: it is told again only if it worsens or comes back",
 		Errors: []int{404}, Responses: changed},
 		func(ctx context.Context, in *struct {
 			CaseID
 			AlertID
 		}) (*struct{}, error) {
-			if err := s.Alerts.Acknowledge(ctx, in.Case, in.Alert, by(ctx)); err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			return nil, nil
+			return nil, s.Alerts.Acknowledge(ctx, in.Case, in.Alert, by(ctx))
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "snooze-alert", Method: http.MethodPost, Path: path + "snooze",
+	register(s, huma.Operation{OperationID: "snooze-alert", Method: http.MethodPost, Path: path + "snooze",
 		Summary: "Keep an alert quiet until a time, unless it worsens", Errors: []int{400, 404}, Responses: changed},
 		func(ctx context.Context, in *struct {
 			CaseID
@@ -47,9 +44,6 @@ func (s *server) alerts() {
 				Until time.Time `json:"until" doc:"within the next 31 days"`
 			}
 		}) (*struct{}, error) {
-			if err := s.Alerts.Snooze(ctx, in.Case, in.Alert, by(ctx), in.Body.Until); err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			return nil, nil
+			return nil, s.Alerts.Snooze(ctx, in.Case, in.Alert, by(ctx), in.Body.Until)
 		})
 }

@@ -151,6 +151,26 @@ func Mount(r chi.Router, opt Options) {
 	r.Handle(elsewhere, nowhere(r))
 }
 
+// register adds an operation; the errors of its answer become problem objects.
+func register[In, Out any](s *server, op huma.Operation, answer func(context.Context, *In) (*Out, error)) {
+	huma.Register(s.api, op, func(ctx context.Context, in *In) (*Out, error) {
+		out, err := answer(ctx, in)
+		if err != nil {
+			return nil, s.problem(ctx, err)
+		}
+		return out, nil
+	})
+}
+
+// listed answers with a list, a row an entry.
+func listed[T, Row any](list []T, err error, row func(T) Row) (*struct{ Body []Row }, error) {
+	out := &struct{ Body []Row }{make([]Row, len(list))}
+	for i, one := range list {
+		out.Body[i] = row(one)
+	}
+	return out, err
+}
+
 // elsewhere is every path under /api that no route answers.
 const elsewhere = "/api/*"
 

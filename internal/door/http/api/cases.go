@@ -18,33 +18,27 @@ type caseFile struct {
 }
 
 func (s *server) cases() {
-	huma.Register(s.api, huma.Operation{OperationID: "list-cases", Method: http.MethodGet, Path: "/api/cases",
+	register(s, huma.Operation{OperationID: "list-cases", Method: http.MethodGet, Path: "/api/cases",
 		Summary: "The cases"},
 		func(ctx context.Context, _ *struct{}) (*struct{ Body []CaseRow }, error) {
 			rows, err := s.Views.List(ctx)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			if rows == nil {
-				rows = []CaseRow{}
-			}
-			return &struct{ Body []CaseRow }{rows}, nil
+			return listed(rows, err, func(r CaseRow) CaseRow { return r })
 		})
 
-	huma.Register(s.api, huma.Operation{OperationID: "get-case-file", Method: http.MethodGet,
+	register(s, huma.Operation{OperationID: "get-case-file", Method: http.MethodGet,
 		Path: "/api/cases/{case}/file", Summary: "The case file (YAML)",
 		Responses: map[string]*huma.Response{"200": {Description: "The case file as it was written",
 			Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}}}},
 		func(ctx context.Context, in *struct{ CaseID }) (*caseFile, error) {
 			file, etag, err := s.Cases.File(ctx, in.Case)
 			if err != nil {
-				return nil, s.problem(ctx, err)
+				return nil, err
 			}
 			return &caseFile{ContentType: "application/yaml; charset=utf-8", ETag: quoted(etag), CacheControl: "no-cache",
 				Body: file}, nil
 		})
 
-	huma.Register(s.api, huma.Operation{OperationID: "put-case-file", Method: http.MethodPut,
+	register(s, huma.Operation{OperationID: "put-case-file", Method: http.MethodPut,
 		Path: "/api/cases/{case}/file", Summary: "Create or change a case",
 		// The framework refuses a body that reaches its limit, hence one byte more.
 		MaxBodyBytes: roof.MaxCaseFileBytes + 1, SkipValidateBody: true, Errors: []int{400, 412, 413, 422},
@@ -61,7 +55,7 @@ func (s *server) cases() {
 			created, etag, err := s.Cases.Put(ctx, in.Case, in.RawBody,
 				casebook.If{Match: in.IfMatch, NoneMatch: in.IfNoneMatch}, by(ctx))
 			if err != nil {
-				return nil, s.problem(ctx, err)
+				return nil, err
 			}
 			out := &struct {
 				Status int

@@ -29,16 +29,13 @@ const maxForecast = 4 << 10
 func (s *server) forecasts() {
 	const path = "/api/cases/{case}/forecast"
 	schema := s.api.OpenAPI().Components.Schemas.Schema(forecastType, true, "Forecast")
-	huma.Register(s.api, huma.Operation{OperationID: "get-forecast", Method: http.MethodGet, Path: path,
+	register(s, huma.Operation{OperationID: "get-forecast", Method: http.MethodGet, Path: path,
 		Summary: "The outdoor forecast in force for tonight's outlook", Errors: []int{404}},
 		func(ctx context.Context, in *struct{ CaseID }) (*struct{ Body Forecast }, error) {
 			f, err := s.Forecasts.Forecast(ctx, in.Case)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			return &struct{ Body Forecast }{f}, nil
+			return &struct{ Body Forecast }{f}, err
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "put-forecast", Method: http.MethodPut, Path: path,
+	register(s, huma.Operation{OperationID: "put-forecast", Method: http.MethodPut, Path: path,
 		Summary: "Tell an outdoor forecast, which sharpens tonight's outlook; the same comes by MQTT on " +
 			"dewcase-forecast/{case}",
 		MaxBodyBytes: maxForecast, SkipValidateBody: true, Errors: []int{404, 413, 422},
@@ -49,18 +46,12 @@ func (s *server) forecasts() {
 			CaseID
 			RawBody []byte `contentType:"application/json"`
 		}) (*struct{}, error) {
-			if err := s.Forecasts.PutForecast(ctx, in.Case, in.RawBody); err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			return nil, nil
+			return nil, s.Forecasts.PutForecast(ctx, in.Case, in.RawBody)
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "delete-forecast", Method: http.MethodDelete, Path: path,
+	register(s, huma.Operation{OperationID: "delete-forecast", Method: http.MethodDelete, Path: path,
 		Summary: "Take the forecast back", Errors: []int{404},
 		Responses: map[string]*huma.Response{"204": {Description: "None is in force"}}},
 		func(ctx context.Context, in *struct{ CaseID }) (*struct{}, error) {
-			if err := s.Forecasts.DeleteForecast(ctx, in.Case); err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			return nil, nil
+			return nil, s.Forecasts.DeleteForecast(ctx, in.Case)
 		})
 }

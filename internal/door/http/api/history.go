@@ -25,7 +25,7 @@ type VersionRow struct {
 // verdict on a repair may be disputed by whoever did not write it.
 func (s *server) history() {
 	const path = "/api/cases/{case}/file/history"
-	huma.Register(s.api, huma.Operation{OperationID: "list-case-file-versions", Method: http.MethodGet, Path: path,
+	register(s, huma.Operation{OperationID: "list-case-file-versions", Method: http.MethodGet, Path: path,
 		Summary: "The versions of the case file, newest first: who changed it, and when", Errors: []int{404}},
 		func(ctx context.Context, in *struct {
 			CaseID
@@ -33,17 +33,11 @@ func (s *server) history() {
 			Before int `query:"before" minimum:"1" doc:"only versions older than this one"`
 		}) (*struct{ Body []VersionRow }, error) {
 			versions, err := s.Cases.History(ctx, in.Case, in.Limit, in.Before)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			out := &struct{ Body []VersionRow }{[]VersionRow{}}
-			for _, v := range versions {
-				out.Body = append(out.Body, VersionRow{Version: v.Number, ETag: v.ETag, At: v.Updated, By: v.By, Size: v.Size,
-					Removed: v.ETag == ""})
-			}
-			return out, nil
+			return listed(versions, err, func(v roof.CaseVersion) VersionRow {
+				return VersionRow{Version: v.Number, ETag: v.ETag, At: v.Updated, By: v.By, Size: v.Size, Removed: v.ETag == ""}
+			})
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "get-case-file-version", Method: http.MethodGet,
+	register(s, huma.Operation{OperationID: "get-case-file-version", Method: http.MethodGet,
 		Path: path + "/{version}", Summary: "One version of the case file (YAML)", Errors: []int{404},
 		Responses: map[string]*huma.Response{"200": {Description: "The case file as it was written then",
 			Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}}}},
@@ -56,7 +50,7 @@ func (s *server) history() {
 				err = fmt.Errorf("with version %d the case was removed, it has no file: %w", v.Number, roof.ErrNotFound)
 			}
 			if err != nil {
-				return nil, s.problem(ctx, err)
+				return nil, err
 			}
 			return &caseFile{ContentType: "application/yaml; charset=utf-8", ETag: quoted(v.ETag), CacheControl: "no-cache",
 				Body: v.File}, nil

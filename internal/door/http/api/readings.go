@@ -152,47 +152,31 @@ func (s *server) listings() {
 		Limit  int   `query:"limit" minimum:"1" maximum:"1000" default:"100"`
 		Before int64 `query:"before" doc:"only entries older than this id"`
 	}
-	huma.Register(s.api, huma.Operation{OperationID: "list-rejects", Method: http.MethodGet,
+	register(s, huma.Operation{OperationID: "list-rejects", Method: http.MethodGet,
 		Path: "/api/cases/{case}/rejects", Summary: "What could not be used, newest first"},
 		func(ctx context.Context, in *query) (*struct{ Body []RejectRow }, error) {
 			rows, err := s.Readings.Rejects(ctx, in.Case, in.Limit, in.Before)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			out := &struct{ Body []RejectRow }{[]RejectRow{}}
-			for _, k := range rows {
-				out.Body = append(out.Body, RejectRow{ID: k.ID, At: k.At, Logger: k.Logger, Source: k.Source, Line: k.Line,
-					Reason: string(k.Reason), Detail: k.Detail, Payload: strings.ToValidUTF8(string(k.Payload), "\uFFFD")})
-			}
-			return out, nil
+			return listed(rows, err, func(k roof.KeptReject) RejectRow {
+				return RejectRow{ID: k.ID, At: k.At, Logger: k.Logger, Source: k.Source, Line: k.Line,
+					Reason: string(k.Reason), Detail: k.Detail, Payload: strings.ToValidUTF8(string(k.Payload), "\uFFFD")}
+			})
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "list-conflicts", Method: http.MethodGet,
+	register(s, huma.Operation{OperationID: "list-conflicts", Method: http.MethodGet,
 		Path: "/api/cases/{case}/conflicts", Summary: "Readings kept aside because another came first for that logger and " +
 			"time"},
 		func(ctx context.Context, in *query) (*struct{ Body []ConflictRow }, error) {
 			rows, err := s.Readings.Conflicts(ctx, in.Case, in.Limit)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			out := &struct{ Body []ConflictRow }{[]ConflictRow{}}
-			for _, c := range rows {
-				out.Body = append(out.Body, ConflictRow{Logger: c.Reading.Logger, At: c.Reading.At, Kept: named(c.Kept),
-					Aside: named(c.Reading.Values)})
-			}
-			return out, nil
+			return listed(rows, err, func(c roof.Conflicting) ConflictRow {
+				return ConflictRow{c.Reading.Logger, c.Reading.At, named(c.Kept), named(c.Reading.Values)}
+			})
 		})
-	huma.Register(s.api, huma.Operation{OperationID: "list-heard", Method: http.MethodGet, Path: "/api/heard",
+	register(s, huma.Operation{OperationID: "list-heard", Method: http.MethodGet, Path: "/api/heard",
 		Summary: "Cases and loggers that were heard but are not known"},
 		func(ctx context.Context, _ *struct{}) (*struct{ Body []HeardRow }, error) {
 			rows, err := s.Readings.Heard(ctx)
-			if err != nil {
-				return nil, s.problem(ctx, err)
-			}
-			out := &struct{ Body []HeardRow }{[]HeardRow{}}
-			for _, h := range rows {
-				out.Body = append(out.Body, HeardRow{h.Case, h.Logger, h.Count, h.First, h.Last})
-			}
-			return out, nil
+			return listed(rows, err, func(h roof.HeardName) HeardRow {
+				return HeardRow{h.Case, h.Logger, h.Count, h.First, h.Last}
+			})
 		})
 }
 
