@@ -28,11 +28,11 @@ func (b *builder) limits(p *part) {
 			"Local codes and the maker’s specification decide."),
 	})
 	t := &Table{Caption: "How often the cause finding was right, wrong or undecided on simulated winters with planted " +
-		"causes, per cent", Head: []string{"Winters", "Number", "Right", "Wrong", "Undecided", "Wrong at support over 0.8"},
-		Numeric: []bool{false, true, true, true, true, true}}
+		"causes, per cent", Head: []string{"Winters", "Number", "Right", "Wrong", "Undecided", "Wrong at support over 0.8",
+		"Measured"}, Numeric: []bool{false, true, true, true, true, true}}
 	for _, r := range cause.Rates() {
 		t.Rows = append(t.Rows, cells(words.Upper(r.Set), fmt.Sprint(r.N), words.Fixed(r.Right, 0), words.Fixed(r.Wrong, 0),
-			words.Fixed(r.Undetermined, 0), words.Fixed(r.ConfidentWrong, 1)))
+			words.Fixed(r.Undetermined, 0), words.Fixed(r.ConfidentWrong, 1), r.Measured))
 	}
 	p.table(t)
 	p.quiet("These rates come from simulations, half of them with cheap loggers, one survey item in five unknown and " +
