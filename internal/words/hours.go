@@ -114,5 +114,5 @@ func Lately(where string, last int, n Nights) string {
 	if n.Observed == 0 {
 		return "Not observed well enough over the last " + Count(last, "night") + " to say."
 	}
-	return fmt.Sprintf("Of the last %s: %s %s%s.", Count(last, "night"), n, where, n.after())
+	return fmt.Sprintf("Of the last %s, %s: %s%s.", Count(last, "night"), where, n, n.after())
 }

@@ -33,7 +33,7 @@ func TestNightsAreToldBeforeARepairAndSinceAndNeverTogether(t *testing.T) {
 		r.Where = "under the covering"
 		assert.Equal(t, want, r.Nights())
 	}
-	assert.Equal(t, "Of the last 7 nights: wet on 4 of 6 nights observed under the covering, briefly wet on 1 more; 1 "+
+	assert.Equal(t, "Of the last 7 nights, under the covering: wet on 4 of 6 nights observed, briefly wet on 1 more; 1 "+
 		"night "+
 		"not observed.", words.Lately("under the covering", 7, words.Nights{Wet: 4, Briefly: 1, Observed: 6, Missed: 1}))
 	assert.Equal(t, "Not observed well enough over the last 7 nights to say.",

@@ -122,36 +122,41 @@ func (v Verdict) Headline() string {
 	return "It is too early to say whether " + when + " worked " + v.Where
 }
 
-// Sentence is the verdict with its figure and how sure it is. The verdict rests
-// on the hours at risk: where the interval of the wet hours takes in no change,
-// they are told first.
+// lead is the quantity that stands first: the wet hours, unless their interval
+// takes in no change. The verdict rests on the hours at risk.
+func (v Verdict) lead() Change {
+	if v.Risk.Known() && (!v.Wet.Known() || v.Kind != NoChangeShown && v.Wet.Open()) {
+		return v.Risk
+	}
+	return v.Wet
+}
+
+// Sentence is the verdict with its figure and how sure it is.
 func (v Verdict) Sentence() Text {
-	head := Bold(v.Headline())
-	wet, risk := v.Wet, v.Risk
+	head, first := Bold(v.Headline()), v.lead()
 	switch {
 	case v.Kind == TooEarly && v.Needs != "":
 		return Say("%s. Needed: %s.", head, v.Needs)
-	case v.Kind == TooEarly || !wet.Known() && !risk.Known():
+	case v.Kind == TooEarly || !first.Known():
 		return Say("%s.", head)
-	case v.Kind == NoChangeShown && wet.Known():
-		return Say("%s; the best estimate is that %s.", head, wet.Clause())
-	case !wet.Known() || v.Kind != NoChangeShown && wet.Open() && risk.Known():
-		t := Say("%s: %s.", head, risk.Clause())
-		if wet.Known() {
-			t = append(t, Say(" %s %s; with 95 % certainty between %s, which takes in no change.", Upper(wet.What), wet.Way(),
-				wet.Between())...)
-		}
-		return t
+	case v.Kind == NoChangeShown && v.Wet.Known():
+		return Say("%s; the best estimate is that %s.", head, v.Wet.Clause())
 	}
-	return Say("%s: %s.", head, wet.Clause())
+	t := Say("%s: %s.", head, first.Clause())
+	if wet := v.Wet; first.What != wet.What && wet.Known() {
+		t = append(t, Say(" %s %s; with 95 % certainty between %s, which takes in no change.", Upper(wet.What), wet.Way(),
+			wet.Between())...)
+	}
+	return t
 }
 
 // Brief is the verdict for a list: worked, wet hours fell by 71 %.
 func (v Verdict) Brief() string {
-	if v.Kind == TooEarly || !v.Wet.Known() {
+	first := v.lead()
+	if v.Kind == TooEarly || !first.Known() {
 		return v.Kind.String()
 	}
-	return v.Kind.String() + ", " + v.Wet.What + " " + v.Wet.Way().String()
+	return v.Kind.String() + ", " + first.What + " " + first.Way().String()
 }
 
 // Home is the verdict for the household, with the day of the work and its range
@@ -172,7 +177,8 @@ func (v Verdict) Home() string {
 	return "It is too early to say what the work of " + Day(v.At, v.Zone) + " has done. We need more cold nights."
 }
 
-// tenths is a fall out of ten as people count: about seven, about four to nine.
+// tenths is a fall out of ten as people count: about seven, about four to nine, about
+// eight or more.
 func (c Change) tenths() string {
 	tenth := func(pct float64) int { return min(max(int(math.Round(pct/10)), 0), 10) }
 	low, high := tenth(*c.Low), tenth(*c.High)
@@ -183,6 +189,8 @@ func (c Change) tenths() string {
 		return "about " + small[high]
 	case low == 0:
 		return "up to " + small[high]
+	case high == 10:
+		return "about " + small[low] + " or more"
 	}
 	return "about " + small[low] + " to " + small[high]
 }

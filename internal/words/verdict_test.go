@@ -47,11 +47,12 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 			words.Verdict{Kind: words.Worked, Wet: wet(71, 39, 93), Risk: risk(60, 30, 70)}},
 		{"worked by the hours at risk alone", "The repair of 2 October 2026 worked under the covering: hours at risk fell " +
 			"by 41 % in like weather; with 95 % certainty between 13 and 62 %. Wet hours fell by 56 %; with 95 % certainty " +
-			"between a rise of 1 % and a fall of 80 %, which takes in no change.", "worked, wet hours fell by 56 %",
+			"between a rise of 1 % and a fall of 80 %, which takes in no change.", "worked, hours at risk fell by 41 %",
 			"The work of 2 October helped: of ten wet hours it took away up to eight.",
 			words.Verdict{Kind: words.Worked, Wet: wet(56, -1, 80), Risk: risk(41, 13, 62)}},
 		{"worked, no wet hours known", "The repair of 2 October 2026 worked under the covering: hours at risk fell by 41 % " +
-			"in like weather; with 95 % certainty between 13 and 62 %.", "worked", "The work of 2 October helped.",
+			"in like weather; with 95 % certainty between 13 and 62 %.", "worked, hours at risk fell by 41 %",
+			"The work of 2 October helped.",
 			words.Verdict{Kind: words.Worked, Risk: risk(41, 13, 62)}},
 		{"worked, no figure", "The repair of 2 October 2026 worked under the covering.", "worked",
 			"The work of 2 October helped.", words.Verdict{Kind: words.Worked}},
@@ -95,10 +96,12 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 
 func TestAHouseholdReadsARangeInTenths(t *testing.T) {
 	for want, c := range map[string]words.Change{
-		"The work of 2 October helped: of ten wet hours it took away about seven.":        wet(71, 68, 74),
-		"The work of 2 October helped: of ten wet hours it took away less than one.":      wet(2, 1, 4),
-		"The work of 2 October helped: of ten wet hours it took away about eight to ten.": wet(90, 81, 99),
-		"The work of 2 October helped.":                                                   wet(-4, -20, 31),
+		"The work of 2 October helped: of ten wet hours it took away about seven.":         wet(71, 68, 74),
+		"The work of 2 October helped: of ten wet hours it took away less than one.":       wet(2, 1, 4),
+		"The work of 2 October helped: of ten wet hours it took away about eight or more.": wet(90, 81, 99),
+		"The work of 2 October helped: of ten wet hours it took away about one or more.":   wet(61, 5, 98),
+		"The work of 2 October helped: of ten wet hours it took away about ten.":           wet(99, 97, 100),
+		"The work of 2 October helped.":                                                    wet(-4, -20, 31),
 	} {
 		v := words.Verdict{Kind: words.Worked, At: time.Date(2026, 10, 2, 9, 0, 0, 0, time.UTC), Wet: c}
 		assert.Equal(t, want, v.Home())
