@@ -237,7 +237,7 @@ func (m MarginChart) Scene() *Scene {
 		s.add(Item{Kind: Line, Class: "ln unrepaired", Courses: without, Top: a.top, Bottom: bottom})
 	}
 	s.add(Item{Kind: Level, Class: "zero-heavy", X: 0, X2: marginSpan, Y: a.y(0)})
-	y := m.rug(s, bottom+5)
+	y := m.rug(s, bottom+9) // clear of the lowest figure of the axis
 	if m.near() {
 		y = m.temperatures(s, y+marginGapTall)
 	}
@@ -299,7 +299,7 @@ func (m *MarginChart) rug(s *Scene, y float64) float64 {
 	s.add(Item{Kind: Box, Class: "gap", Texture: Hatch, X: 0, X2: marginSpan, Y: y, Y2: y2},
 		Item{Kind: Area, Class: "s-dry", Courses: dry}, Item{Kind: Area, Class: "s-near", Courses: near},
 		Item{Kind: Area, Class: "s-wet", Courses: wet}, Item{Kind: Area, Class: "s-frost", Texture: Stripe, Courses: frost},
-		Item{Kind: Label, Class: "tick", Text: "formed", X: 0, Y: y2, DX: -6, Anchor: End})
+		Item{Kind: Label, Class: "tick", Text: "formed", X: 0, Y: y2 + 2, DX: -6, Anchor: End})
 	return y2
 }
 
@@ -331,7 +331,11 @@ func (m *MarginChart) flags(s *Scene, base float64) {
 		if e.At.Before(m.From) || !e.At.Before(m.Until) {
 			continue
 		}
-		s.flag(i+1, e, m.x(e.At), 11, base)
+		text, x := e.flag(i+1), m.x(e.At)
+		if i+1 < len(m.Events) && m.x(m.Events[i+1].At)-x < marginSpan*labelPx(text)/phonePx {
+			text = fmt.Sprint(i + 1) // the next flag stands close
+		}
+		s.flag(text, e, x, 11, base)
 	}
 }
 

@@ -89,9 +89,9 @@ func unseen[X int | float64](s *Scene, runs [][2]X, y, y2 float64) {
 	}
 }
 
-// flag hangs an event's flag on a rule down to base: its number, and that it is
-// a repair. Near the right edge the words stand left of the rule.
-func (s *Scene) flag(n int, e Event, x, y, base float64) {
+// flag hangs an event's flag on a rule down to base with its text: number, and whether it is
+// a repair. Near the right edge the text stands left of the rule.
+func (s *Scene) flag(text string, e Event, x, y, base float64) {
 	class, anchor, dx := "flag-note", Start, 3.0
 	if e.IsRepair() {
 		class = "flag-repair"
@@ -100,7 +100,7 @@ func (s *Scene) flag(n int, e Event, x, y, base float64) {
 		anchor, dx = End, -3
 	}
 	s.add(Item{Kind: Rule, Class: class, X: x, Y: y - 9, Y2: base},
-		Item{Kind: Label, Class: class + "-text", Text: e.flag(n), X: x, Y: y, DX: dx, Anchor: anchor})
+		Item{Kind: Label, Class: class + "-text", Text: text, X: x, Y: y, DX: dx, Anchor: anchor})
 }
 
 func (e Event) flag(n int) string {

@@ -270,3 +270,37 @@ func TestAnEmptySheetStillDraws(t *testing.T) {
 	wellFormed(t, svg(t, w.Scene()))
 	assert.Equal(t, "No night has been recorded yet.", w.Words())
 }
+
+// On a phone, where the plot is about 300 px wide, no label may stand on another.
+func TestLabelsStandClearOfEachOtherOnAPhone(t *testing.T) {
+	zone := london(t)
+	at := func(m time.Month, d int) time.Time { return time.Date(2026, m, d, 9, 0, 0, 0, zone) }
+	events := []Event{{At: at(8, 3), Kind: "repair"}, {At: at(8, 29), Kind: "note"}}
+	margin := MarginChart{ID: "m", Zone: zone, From: at(6, 2), Until: at(11, 30), Step: time.Hour, Events: events,
+		Time: []time.Time{at(6, 2), at(6, 3)}, MarginMean: figures(-1.6, 3), CondensingMin: figures(60, 0)}
+	sheet := WinterSheet{ID: "s", Zone: zone, Events: events,
+		Nights: nightsFrom(zone, 2026, 6, 2, 181, func(int, int) Hour { return Hour{ObservedMin: 60} })}
+	for name, s := range map[string]*Scene{"sheet": sheet.Scene(), "margin": margin.Scene(), "courses": margin.Courses()} {
+		type box struct {
+			text     string
+			x, x2, y float64
+		}
+		var seen []box
+		for _, i := range s.Items {
+			if i.Kind != Label || i.Class == "axis-title" {
+				continue
+			}
+			b := box{text: i.Text, x: i.X/s.Span*300 + i.DX, y: i.Y}
+			b.x2 = b.x + 6.2*float64(len(i.Text))
+			if i.Anchor == End {
+				b.x, b.x2 = b.x-6.2*float64(len(i.Text)), b.x
+			}
+			for _, o := range seen {
+				clear := b.x >= o.x2 || o.x >= b.x2 || math.Abs(b.y-o.y) >= 12
+				assert.True(t, clear, "%s: %q stands on %q", name, b.text, o.text)
+			}
+			seen = append(seen, b)
+		}
+		assert.NotEmpty(t, seen)
+	}
+}

@@ -236,13 +236,19 @@ func (w WinterSheet) bars(s *Scene, top float64) float64 {
 	return base
 }
 
+// phonePx is how wide the plot is on a phone, where a label needs most room.
+const phonePx = 300.0
+
+// labelPx is about how much room a label needs.
+func labelPx(text string) float64 { return 7*float64(len(text)) + 6 }
+
 // months marks where months, or weeks of a short record, begin.
 func (w WinterSheet) months(s *Scene, top, base float64) {
 	n := len(w.Nights)
 	if n == 0 {
 		return
 	}
-	last := -1.0
+	free := 0.0 // where there is room again, px
 	for i, night := range w.Nights {
 		t := night.From.In(zoneOf(w.Zone))
 		short := n <= 45
@@ -260,9 +266,7 @@ func (w WinterSheet) months(s *Scene, top, base float64) {
 		if i != 0 {
 			s.add(Item{Kind: Rule, Class: "grid", X: x, Y: top, Y2: base + 4})
 		}
-		// A label needs room on a phone, where the plot is about 300 px wide.
-		room := (x - last) / s.Span * 300
-		if last >= 0 && room < 60 && layout != "Jan" || last >= 0 && room < 30 || x/s.Span > 0.93 {
+		if x/s.Span*phonePx < free || x/s.Span > 0.93 {
 			continue
 		}
 		if i == 0 && n > 45 && t.Day() > 12 {
@@ -270,7 +274,7 @@ func (w WinterSheet) months(s *Scene, top, base float64) {
 		}
 		if layout != "" {
 			s.add(Item{Kind: Label, Class: "tick", Text: t.Format(layout), X: x, Y: base + 16, DX: 2})
-			last = x
+			free = x/s.Span*phonePx + labelPx(t.Format(layout))
 		}
 	}
 }
@@ -300,7 +304,7 @@ func (w WinterSheet) flags() []pennant {
 		}
 		f := pennant{n: i + 1, event: e, x: w.unit(e.At)}
 		share := f.x / float64(len(w.Nights))
-		wide := float64(len(e.flag(f.n)))*7/300 + 0.02
+		wide := labelPx(e.flag(f.n)) / phonePx
 		for f.row = 0; f.row < len(used)-1 && used[f.row] > share; f.row++ {
 		}
 		used[f.row] = share + wide
@@ -319,6 +323,6 @@ func (w WinterSheet) rules(s *Scene, flags []pennant, under, bottom, base float6
 		}
 	}
 	for _, f := range flags {
-		s.flag(f.n, f.event, f.x, float64(f.row)*sheetFlagRow+11, base)
+		s.flag(f.event.flag(f.n), f.event, f.x, float64(f.row)*sheetFlagRow+11, base)
 	}
 }
