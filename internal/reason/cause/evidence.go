@@ -121,10 +121,10 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 			"dry one gives off under 2, a moist one about 8.", math.Exp(x)-2), "g/(m3 d)", []*air{p.loft, p.outdoor, p.indoor}
 	case fSrc:
 		mix := x - v[fEl]/math.Max(a.f.eiPa, 40)
-		text = say("The loft holds %.0f %% (%s) of what the house's air has above outdoors; what it takes in of house air "+
+		text = say("The loft holds %s %% (%s) of what the house's air has above outdoors; what it takes in of house air "+
 			"explains "+
 			"%s %%",
-			100*(x-mix), a.percentGive(f), words.Whole(-100*mix))
+			words.Whole(100*(x-mix)), a.percentGive(f), words.Whole(-100*mix))
 		if x > 0.2 {
 			text += ", the rest needs another source"
 		}
@@ -142,7 +142,7 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		n := a.f.airHour
 		return say("The loft follows %.0f %% (%s) of a quick change of outdoor humidity, about %.2g (%.2g to %.2g) air "+
 				"changes "+
-				"an hour; an aired loft follows 40-80 %%, a shut one under 20 %%.",
+				"an hour; an aired loft follows 40 to 80 %%, a shut one under 20 %%.",
 				100*math.Max(x, 0), a.percentGive(f), n, n/2, n*2), "",
 			[]*air{p.loft, p.outdoor, p.indoor}
 	case fSb:
@@ -179,8 +179,8 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		return say("On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.",
 			x, a.give(f, " K", 1)), "K", []*air{p.covering, p.outdoor}
 	case fRt:
-		return say("Over the window the loft's excess went with time by a rank correlation of %s (%s).", words.Weight(x),
-			a.give(f, "", 2)), "", []*air{p.loft, p.outdoor}
+		return say("Over the record the loft's vapour above outdoors went with time by a rank correlation of %s (%s).",
+			words.Weight(x), a.give(f, "", 2)), "", []*air{p.loft, p.outdoor}
 	case fDecay:
 		return say("At equal temperature the loft's vapour above outdoors %s a month (%s).", grew(x),
 			a.percentGive(f)), "1/30 d", []*air{p.loft, p.outdoor}

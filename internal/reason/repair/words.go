@@ -194,6 +194,14 @@ func (f *fit) sdOf(p int) float64 {
 	return 0
 }
 
+// apart says on which side of something a temperature stands: 0.5 K above.
+func apart(k float64) string {
+	if k >= 0 {
+		return words.Signed(k) + " K above"
+	}
+	return words.Signed(-k) + " K below"
+}
+
 // weather compares the nights after with those before.
 func (j *judge) weather(t *trial, inside int) string {
 	get := func(ns []int) (c, k float64) {
@@ -207,7 +215,7 @@ func (j *judge) weather(t *trial, inside int) string {
 	ac, ak := get(t.validA)
 	text := fmt.Sprintf("outdoor air averaged %s °C before and %s °C after", words.Signed(bc), words.Signed(ac))
 	if j.s.hasCover {
-		text += fmt.Sprintf(", and stood %s K above the covering before and %s K after", words.Signed(bk), words.Signed(ak))
+		text += fmt.Sprintf(", and stood %s the covering before and %s it after", apart(bk), apart(ak))
 	}
 	return text + fmt.Sprintf("; %d of the %s since had weather like some night before", inside,
 		words.Count(len(t.validA), "night"))
