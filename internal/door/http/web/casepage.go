@@ -27,6 +27,8 @@ type caseBody struct {
 	SurfaceWords string
 	First        string // the answer in a sentence
 	Second       string // its hours and how sure they are
+	Cause        string // what was found, in brief
+	Repair       string // what the repair did to the surface, in brief
 	Notes        []string
 	Coverage     []assessment.Coverage
 	Sheet        *picture.Scene
@@ -171,6 +173,15 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	s := drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone)
 	s.WindowFrom, s.WindowUntil = v.from, v.until
 	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
+	if len(a.Doubts) == 0 && len(a.Surfaces) > 0 {
+		b.Cause = a.Cause(h.Case).Brief()
+	}
+	for _, i := range drawing.ResultsInOrder(h.Case, a) {
+		if a.Repairs[i].Surface == v.surface.ID {
+			b.Repair = a.Verdict(h.Case, i).Brief()
+			break
+		}
+	}
 	b.Sheet = s.Scene()
 	b.Nights = nightRows(h, v, s)
 	for _, n := range s.Nights {
