@@ -155,10 +155,8 @@ func splitArray(data []byte) ([]rawValue, error) {
 func plainly(err error) error { return errors.New(strings.TrimPrefix(err.Error(), "jsontext: ")) }
 
 func firstByte(data []byte) byte {
-	for _, c := range data {
-		if c != ' ' && c != '\t' && c != '\n' && c != '\r' {
-			return c
-		}
+	if data = bytes.TrimLeft(data, " \t\n\r"); len(data) > 0 {
+		return data[0]
 	}
 	return 0
 }

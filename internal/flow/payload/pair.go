@@ -46,18 +46,14 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 		h = p.start(key, r)
 	case h.at.Equal(r.At) && overlap(h.values, r.Values):
 		return r, measured(r.Values) // a second value of the same instant: the store keeps the first, and so does the pair
-	case apart(h.at, r.At) > window || overlap(h.values, r.Values):
+	case r.At.Sub(h.at).Abs() > window || overlap(h.values, r.Values):
 		p.leave(h)
 		*h = half{at: r.At}
 	}
 	if !measured(h.values) {
 		h.at = r.At // nothing was handed on yet, so nothing is dated
 	}
-	for q := range roof.Quantity(roof.QuantityCount) {
-		if x, ok := r.Values.Get(q); ok {
-			h.values.Set(q, x)
-		}
-	}
+	add(&h.values, r.Values)
 	r.At, r.Values = h.at, h.values
 	return r, measured(h.values)
 }
@@ -93,6 +89,15 @@ func (p *Pairer) Unpaired() (temperature, humidity int64) { return p.unpairedT, 
 
 func measured(v roof.Values) bool { return v.Has(roof.TempC) || v.Has(roof.RHPct) }
 
+// add puts what was measured to what is there.
+func add(to *roof.Values, v roof.Values) {
+	for q := range roof.Quantity(roof.QuantityCount) {
+		if x, ok := v.Get(q); ok {
+			to.Set(q, x)
+		}
+	}
+}
+
 func overlap(a, b roof.Values) bool {
 	for q := range roof.Quantity(roof.QuantityCount) {
 		if a.Has(q) && b.Has(q) {
@@ -101,5 +106,3 @@ func overlap(a, b roof.Values) bool {
 	}
 	return false
 }
-
-func apart(a, b time.Time) time.Duration { return b.Sub(a).Abs() }

@@ -198,11 +198,7 @@ type joinKey struct {
 func (d *decoding) join(r roof.Reading) {
 	key := joinKey{r.Logger, r.At.UnixMilli()}
 	if i, ok := d.joined[key]; ok && !overlap(d.readings[i].Values, r.Values) {
-		for q := range roof.Quantity(roof.QuantityCount) {
-			if x, ok := r.Values.Get(q); ok {
-				d.readings[i].Values.Set(q, x)
-			}
-		}
+		add(&d.readings[i].Values, r.Values)
 		return
 	}
 	if d.joined == nil {

@@ -2,6 +2,7 @@ package payload
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -92,7 +93,7 @@ func (f *field) number(v value) (x float64, measured bool, p *problem) {
 	default:
 		return 0, false, wrong(roof.BadValue, "%s is %s; a number is needed", name, v.kind)
 	}
-	if f.isInvalid(text) {
+	if slices.Contains(f.Invalid, text) {
 		return 0, false, nil
 	}
 	if v.kind == textKind {
@@ -106,7 +107,10 @@ func (f *field) number(v value) (x float64, measured bool, p *problem) {
 	if p != nil {
 		return 0, false, p
 	}
-	if f.isInvalidNumber(x) {
+	if slices.ContainsFunc(f.Invalid, func(word string) bool {
+		y, err := strconv.ParseFloat(word, 64)
+		return err == nil && x == y
+	}) {
 		return 0, false, nil
 	}
 	if f.Scale != 0 && f.Scale != 1 {
@@ -148,22 +152,4 @@ func plainDecimal(s, decimal string) (string, bool) {
 		}
 	}
 	return s, digits > 0
-}
-
-func (f *field) isInvalid(text string) bool {
-	for _, word := range f.Invalid {
-		if word == text {
-			return true
-		}
-	}
-	return false
-}
-
-func (f *field) isInvalidNumber(x float64) bool {
-	for _, word := range f.Invalid {
-		if y, err := strconv.ParseFloat(word, 64); err == nil && x == y {
-			return true
-		}
-	}
-	return false
 }
