@@ -40,7 +40,10 @@ func (n *Nights) Add(state NightState, frost bool) {
 func (n Nights) More() string {
 	out := ""
 	if n.Briefly > 0 {
-		out = fmt.Sprintf("briefly wet on %d more", n.Briefly)
+		out = fmt.Sprintf("briefly wet on %d", n.Briefly)
+		if n.Wet > 0 {
+			out += " more"
+		}
 	}
 	if n.Missed > 0 {
 		if out != "" {

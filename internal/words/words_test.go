@@ -86,8 +86,9 @@ func TestACountOfNightsSaysWhatItIsOf(t *testing.T) {
 		assert.Equal(t, want, n.String())
 	}
 	assert.Equal(t, "", words.Nights{Wet: 3, Observed: 9}.More())
-	assert.Equal(t, "briefly wet on 4 more", words.Nights{Briefly: 4}.More())
-	assert.Equal(t, "briefly wet on 4 more; 1 night not observed", words.Nights{Briefly: 4, Missed: 1}.More())
+	assert.Equal(t, "briefly wet on 4 more", words.Nights{Wet: 1, Briefly: 4}.More())
+	assert.Equal(t, "briefly wet on 7", words.Nights{Briefly: 7, Observed: 7}.More(), "more than none is no more")
+	assert.Equal(t, "briefly wet on 4 more; 1 night not observed", words.Nights{Wet: 2, Briefly: 4, Missed: 1}.More())
 	assert.Equal(t, "2 nights not observed", words.Nights{Missed: 2}.More())
 }
 

@@ -39,3 +39,31 @@ func TestHowMuchWaterMakesABarOfTheHouseholdsPage(t *testing.T) {
 		}
 	}
 }
+
+// The running night is no night that was not seen: until it is wet it gives its
+// place to an earlier one, on the household's page as in the count of wet nights.
+func TestTheRunningNightCountsOnceItIsWet(t *testing.T) {
+	over := func(n int) (out []watch.Night) {
+		for i := range n {
+			out = append(out, watch.Night{From: time.Date(2026, 12, 1+i, 12, 0, 0, 0, time.UTC), Observed: 24})
+		}
+		return out
+	}
+	for name, x := range map[string]struct {
+		over        int
+		running     watch.Night
+		first, last int // days of December
+	}{
+		"dry so far":         {20, watch.Night{Observed: 17}, 7, 20},
+		"briefly wet so far": {20, watch.Night{Observed: 17, Wet: 0.8}, 7, 20},
+		"wet for an hour":    {20, watch.Night{Observed: 17, Wet: 1}, 8, 21},
+		"a record too short": {3, watch.Night{Observed: 17}, 1, 4},
+	} {
+		all := over(x.over)
+		x.running.From = time.Date(2026, 12, 1+x.over, 12, 0, 0, 0, time.UTC)
+		got := watch.Last(append(all, x.running), 14)
+		assert.Equal(t, x.first, got[0].From.Day(), name)
+		assert.Equal(t, x.last, got[len(got)-1].From.Day(), name)
+		assert.LessOrEqual(t, len(got), 14, name)
+	}
+}

@@ -122,18 +122,21 @@ func Nights(in Input, surfaceID string) []Night {
 	return nil
 }
 
+// Last gives the last so many nights. The running one says nothing until it is
+// wet: it is neither dry nor missed, and gives its place to an earlier one.
+func Last(nights []Night, count int) []Night {
+	if n := len(nights) - 1; n >= count && !evidence.WetNight(nights[n].Wet) {
+		nights = nights[:n]
+	}
+	return nights[max(0, len(nights)-count):]
+}
+
 // wetNights counts the wet nights of the last seven, the running one included
 // once it is wet.
 func (w *record) wetNights(s surface, p roof.Position) alert.Sign {
 	out := alert.Sign{Condition: alert.WetNights, Position: p.ID, Tell: true,
 		Facts: alert.Facts{Words: words.HomeSurface(w.in.Case, p)}}
-	all := w.nights(s)
-	if len(all) > 7 {
-		if last := all[len(all)-1]; !evidence.WetNight(last.Wet) { // the running night says nothing yet
-			all = all[:len(all)-1]
-		}
-		all = all[max(0, len(all)-7):]
-	}
+	all := Last(w.nights(s), 7)
 	hours := 0.0
 	for _, n := range all {
 		if evidence.WetNight(n.Wet) {

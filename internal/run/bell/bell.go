@@ -263,8 +263,7 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 func wettest(in watch.Input) (nights []watch.Night, where string) {
 	worst := -1.0
 	for _, p := range watch.Speaking(in.Case, in.Now) {
-		n := watch.Nights(in, p.ID)
-		n = n[max(0, len(n)-homepage.Nights):]
+		n := watch.Last(watch.Nights(in, p.ID), homepage.Nights)
 		wet := 0.0
 		for _, x := range n {
 			wet += x.Wet
