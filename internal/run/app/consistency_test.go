@@ -343,7 +343,7 @@ func TestWhatIsToldTwiceIsToldAlike(t *testing.T) {
 				o.Repairs = []roofsim.Repair{{At: begins.AddDate(0, 0, 20).Add(11 * time.Hour), VoidEavesMM: &open,
 					VoidRidgeMM: &open}}
 			}
-			m := roofsim.Kit{Interval: 30 * time.Minute, CaseID: fmt.Sprintf("winter-%d", n),
+			m := roofworlds.Kit{Interval: 30 * time.Minute, CaseID: fmt.Sprintf("winter-%d", n),
 				Faults: roofsim.FieldFaults()}.Measure(roofsim.Run(w, o), uint64(n))
 			m.Case.Property.Label = m.Case.ID + " house"
 			id := d.put(m.Case, func(yield func(roof.Reading, error) bool) {
