@@ -65,6 +65,14 @@ type Night struct {
 	UndercoolingK *float64 // outdoor air minus covering, K, as held for three hours of the night; nil: not known
 }
 
+// Forget makes every night one that was not observed, as the figures of a logger
+// cannot be.
+func (w *WinterSheet) Forget() {
+	for i, n := range w.Nights {
+		w.Nights[i].Hours = make([]Hour, len(n.Hours))
+	}
+}
+
 // Sum adds a night's hours up.
 func (n Night) Sum() Hour {
 	var s Hour

@@ -182,6 +182,11 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 			break
 		}
 	}
+	for _, of := range a.Surfaces {
+		if of.Surface == v.surface.ID && a.DoubtAt(of) != "" {
+			s.Forget()
+		}
+	}
 	b.Sheet = s.Scene()
 	b.Nights = nightRows(h, v, s)
 	for _, n := range s.Nights {

@@ -32,6 +32,8 @@ func TestPagesConcludeNothingFromUnitsThatCannotBe(t *testing.T) {
 		_, body, _ := get(t, sound, path)
 		assert.NotContains(t, body, want, path)
 		_, body, _ = get(t, h, path)
+		assert.NotContains(t, body, "stayed dry", path)
+		assert.NotContains(t, body, "wet under the covering on", path)
 		assert.Contains(t, body, want, path)
 	}
 }

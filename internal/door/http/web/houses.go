@@ -126,7 +126,6 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 		return row, nil
 	}
 	row.Sentence = lately(worst.Surface, worst.Nights)
-	row.Strip = picture.Strip{ID: "strip-" + id, Surface: worst.Surface, Zone: h.Zone, Nights: worst.Nights}.Scene()
 	last7 := worst.Nights[max(0, len(worst.Nights)-7):]
 	n := picture.CountNights(last7)
 	var f *cause.Finding
@@ -135,12 +134,14 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 		f, row.Cause = &a.Finding, a.Cause(h.Case).Brief()
 		if len(a.Doubts) > 0 {
 			row.Sentence = a.Doubts[0].Text
+			worst.Forget()
 			row.need(10, "the figures of a logger cannot be")
 		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
 			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
 		}
 	}
+	row.Strip = picture.Strip{ID: "strip-" + id, Surface: worst.Surface, Zone: h.Zone, Nights: worst.Nights}.Scene()
 	row.attend(p.Now(), latest, n.Missed)
 	row.judge(f, verdict, n.Wet)
 	return row, nil
