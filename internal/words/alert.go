@@ -132,7 +132,7 @@ func (a Alert) Home() Saying {
 		return Saying{Subject: "wet nights in the roof",
 			Lines: []string{fmt.Sprintf("Water formed %s on %d of the last %d nights.", at, a.Nights, max(a.Seen, a.Nights)),
 				"It will come back on cold nights until the roof is put right."},
-			Do: append([]string{"Tell your roof expert."}, airing...), Care: care("loft", "electrics")}
+			Do: append([]string{"Tell your roof consultant."}, airing...), Care: care("loft", "electrics")}
 	case FrostMelting:
 		return Saying{Subject: "frost melts in the roof and may drip",
 			Lines: []string{"Frost " + at + " is melting.", "It may drip for some hours."},
@@ -141,12 +141,12 @@ func (a Alert) Home() Saying {
 	case MouldRising:
 		return Saying{Subject: "mould may be growing in the roof",
 			Lines: []string{"It has been damp and mild " + at + " for so long that mould may grow there."},
-			Do:    []string{"Ask your roof expert to look."}, Care: care("loft")}
+			Do:    []string{"Ask your roof consultant to look."}, Care: care("loft")}
 	case TimberWet:
 		return Saying{Subject: "the roof timber is damp",
 			Lines: []string{"The wood in the roof holds about " + Whole(a.WoodPct) + " % water.",
 				"Over 20 % for long can harm it."},
-			Do: []string{"Ask your roof expert to look."}, Care: care("loft")}
+			Do: []string{"Ask your roof consultant to look."}, Care: care("loft")}
 	case SuddenWetting:
 		return Saying{Subject: "sudden damp in the roof: it may be a leak",
 			Lines: []string{"The air in the roof got much damper at once.", "The cold does not explain it.",
@@ -155,10 +155,10 @@ func (a Alert) Home() Saying {
 				"Then call a plumber or a roofer."}, Care: care("electrics", "ceiling", "loft")}
 	case RepairFailing:
 		return Saying{Subject: "the repair may not hold", Lines: []string{"The roof has got wetter again since the work."},
-			Do: []string{"Tell your roof expert and the builder."}, Care: care("roof", "loft")}
+			Do: []string{"Tell your roof consultant and the builder."}, Care: care("roof", "loft")}
 	}
 	return Saying{Subject: "a note on the loggers",
-		Lines: []string{"One of the loggers needs a look.", "Your roof expert knows."}}
+		Lines: []string{"One of the loggers needs a look.", "Your roof consultant knows."}}
 }
 
 // Over says that an alert is over.
@@ -166,7 +166,7 @@ func (a Alert) Over() Saying {
 	switch a.Condition {
 	case SuddenWetting:
 		return Saying{Subject: "the roof is drying", Lines: []string{"The damp that came at once has gone down."},
-			Do: []string{"Ask your roof expert what it was."}}
+			Do: []string{"Ask your roof consultant what it was."}}
 	case RepairFailing:
 		return Saying{Subject: "the repair looks better again", Lines: []string{"The roof stays drier again since the work."}}
 	}

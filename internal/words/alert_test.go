@@ -54,7 +54,7 @@ func sayings() map[string]struct {
 		"leak": {homeAlert(words.SuddenWetting).Home(), "The air in the roof got much damper at once. The cold does not " +
 			"explain it. It may be a leak from a pipe, a tank or the rain."},
 		"failing": {homeAlert(words.RepairFailing).Home(), "The roof has got wetter again since the work."},
-		"logger":  {homeAlert(words.LoggerSilent).Home(), "One of the loggers needs a look. Your roof expert knows."},
+		"logger":  {homeAlert(words.LoggerSilent).Home(), "One of the loggers needs a look. Your roof consultant knows."},
 		"nights over": {homeAlert(words.WetNights).Over(),
 			"The last nights were dry under the slates. There is nothing you need to do."},
 		"leak over":    {homeAlert(words.SuddenWetting).Over(), "The damp that came at once has gone down."},
@@ -119,7 +119,7 @@ func TestSayingsAreJoinedWithoutSayingAnythingTwice(t *testing.T) {
 	both := a.Join(b)
 	assert.Equal(t, a.Subject, both.Subject)
 	assert.Len(t, both.Lines, 3)
-	assert.Equal(t, append(slices.Clone(a.Do), "Tell your roof expert."), both.Do)
+	assert.Equal(t, append(slices.Clone(a.Do), "Tell your roof consultant."), both.Do)
 	assert.Equal(t, a.Care, both.Care)
 	assert.Len(t, a.Lines, 1, "what was joined to stays as it was")
 	letter := both.HomeLetter(time.Date(2026, 12, 1, 20, 5, 0, 0, time.UTC), time.UTC)

@@ -114,7 +114,7 @@ func (h Home) Lead() Saying {
 		return Saying{Lines: []string{"We have no news from your roof yet."}}
 	case !h.news():
 		return Saying{Lines: []string{"We have heard nothing from your roof for " + Duration(h.Now.Sub(h.Heard)) + "."},
-			Do: []string{"Your roof expert can see this too."}}
+			Do: []string{"Your roof consultant can see this too."}}
 	}
 	for _, a := range h.Alerts {
 		switch a.Condition {

@@ -210,7 +210,7 @@ func TestTheWorkIsToldWithWhatBecameOfIt(t *testing.T) {
 		{words.Home{Work: v(words.NoChangeShown)}, "The work of 2 October has made no change so far that we can see."},
 		{words.Home{Work: v(words.TooEarly), Alerts: failing}, ""},
 		{words.Home{Work: v(words.GotWorse), Alerts: failing, Held: true},
-			"The roof has got wetter since the work of 2 October. Your roof expert should look at it."},
+			"The roof has got wetter since the work of 2 October. Your roof consultant should look at it."},
 	} {
 		assert.Equal(t, c.want, c.h.WorkDone(), fmt.Sprint(i))
 	}

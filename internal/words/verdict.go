@@ -170,7 +170,7 @@ func (v Verdict) Home() string {
 		}
 		return fmt.Sprintf("%s helped: of ten wet hours it took away %s.", work, v.Wet.tenths())
 	case GotWorse:
-		return "The roof has got wetter since the work of " + Day(v.At, v.Zone) + ". Your roof expert should look at it."
+		return "The roof has got wetter since the work of " + Day(v.At, v.Zone) + ". Your roof consultant should look at it."
 	case NoChangeShown:
 		return work + " has made no change so far that we can see."
 	}

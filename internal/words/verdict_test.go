@@ -58,7 +58,7 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 			"The work of 2 October helped.", words.Verdict{Kind: words.Worked}},
 		{"got worse", "The repair of 2 October 2026 made it worse under the covering: wet hours rose by 40 % in like " +
 			"weather; with 95 % certainty between 12 and 70 %.", "got worse, wet hours rose by 40 %",
-			"The roof has got wetter since the work of 2 October. Your roof expert should look at it.",
+			"The roof has got wetter since the work of 2 October. Your roof consultant should look at it.",
 			words.Verdict{Kind: words.GotWorse, Wet: wet(-40, -70, -12)}},
 		{"no change shown, fell", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours fell by 8 % in like weather; with 95 % certainty between a rise of 20 % and a fall " +

@@ -158,7 +158,7 @@ func (m *Mail) letter(ctx context.Context, msg alert.Message, to string) (*mail.
 	}
 	if msg.To == alert.Household && m.opt.Experts != nil {
 		if experts := m.opt.Experts(msg.Case); len(experts) > 0 && x.ReplyTo(experts[0]) == nil {
-			text += "\nYour roof expert is " + experts[0] + ". You can answer this mail.\n"
+			text += "\nYour roof consultant is " + experts[0] + ". You can answer this mail.\n"
 		}
 	}
 	if link := msg.Unsubscribe; link != "" {

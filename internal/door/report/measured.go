@@ -60,7 +60,7 @@ func (b *builder) positions(p *part) {
 			}
 		}
 		if pos.Untouched {
-			r.Cells[1] = say("%s; left alone by the repair", pos.Place.Words())
+			r.Cells[1] = say("%s; untouched by the repair", pos.Place.Words())
 		}
 		for i, c := range b.Answer.Coverage {
 			if c.Position != pos.ID || !b.recorded() {

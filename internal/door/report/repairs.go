@@ -192,9 +192,9 @@ func (b *builder) fair(p *part, i int) {
 		p.para("%s could not be made from these nights.", bold("A check without the model"))
 	}
 	if c := r.Control; c != nil {
-		p.para("%s %s", bold("A place that the repair left alone ("+c.Surface+"):"), words.Sentence(c.Text))
+		p.para("%s %s", bold("An untouched place ("+c.Surface+"):"), words.Sentence(c.Text))
 	} else {
-		p.para("%s: no position of the case file is marked as left alone by the repair, so no untouched place could be "+
+		p.para("%s: no position of the case file is marked untouched, so no such place could be "+
 			"judged beside it.", bold("Control"))
 	}
 	if r.Sigma[0] != nil || r.Sigma[1] != nil {
@@ -341,7 +341,7 @@ func (b *builder) objections(p *part) {
 		say("%s The verdict must hold on several evenings running, must not turn in the sensitivity list, and is set "+
 			"against counts that use no model and against a pretended repair on nights before the real one.",
 			bold("“A model can be made to say anything.”")),
-		say("%s A place that the repair left alone, where there is one, is judged the same way and can veto the verdict.",
+		say("%s An untouched place, where there is one, is judged the same way and can veto the verdict.",
 			bold("“Something else changed at the same time.”")),
 	})
 }

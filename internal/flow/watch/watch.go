@@ -131,7 +131,7 @@ func placed(signs []alert.Sign, in Input) {
 		}
 		spot := p.ID
 		if p.Place.IsSurface() && !slices.ContainsFunc(speaking, func(x roof.Position) bool { return x.ID == p.ID }) {
-			signs[i].Quiet, spot = true, p.ID+", left alone by the repair"
+			signs[i].Quiet, spot = true, p.ID+", untouched by the repair"
 		}
 		signs[i].Facts.Spot = p.Place.Words() + " (" + spot + ")"
 	}

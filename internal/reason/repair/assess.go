@@ -41,7 +41,7 @@ func Assess(set *series.Set, opts Options) []Result {
 			r := a.one(i, s)
 			if len(a.repairs[i].Treats) > 0 && !named {
 				r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
-					", which is neither a surface nor the air that meets one: every surface that is not left alone is judged (key "+
+					", which is neither a surface nor the air that meets one: every surface that is not untouched is judged (key "+
 					"treats)")
 			}
 			if r.NightsBefore+r.NightsAfter == 0 {
