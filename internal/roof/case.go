@@ -272,18 +272,18 @@ func (c *Case) Surfaces() []Position {
 	return out
 }
 
-// LeftAlone reports that a repair leaves a position, or the air that meets it,
-// as it is, so that the rest can be compared with it.
-func (c *Case) LeftAlone(p Position) bool {
+// IsUntouched reports whether a repair left a position, or the air that meets it,
+// as it was, so that the others can be compared with it.
+func (c *Case) IsUntouched(p Position) bool {
 	air, _ := c.Position(p.Meets)
 	return p.Untouched || air.Untouched
 }
 
-// Speaking are the surfaces that speak for the house: those left alone stand
-// for it only where there is no other.
-func (c *Case) Speaking() []Position {
+// RepresentativeSurfaces returns the surfaces that stand for the house: the
+// untouched ones only if there is no other.
+func (c *Case) RepresentativeSurfaces() []Position {
 	all := c.Surfaces()
-	own := slices.DeleteFunc(slices.Clone(all), c.LeftAlone)
+	own := slices.DeleteFunc(slices.Clone(all), c.IsUntouched)
 	if len(own) == 0 {
 		return all
 	}

@@ -24,7 +24,7 @@ func Position(p roof.Position) string { return p.Place.Words() + " (" + p.ID + "
 // place alone does not tell it from another.
 func Surface(c *roof.Case, s roof.Position) string {
 	if len(c.At(s.Place)) > 1 {
-		if c.LeftAlone(s) {
+		if c.IsUntouched(s) {
 			return s.Place.Words() + " (" + s.ID + ", untouched)"
 		}
 		return Position(s)

@@ -21,7 +21,7 @@ func Order(c *roof.Case, a assessment.Answer) []roof.Position {
 		return -1
 	}
 	own := map[string]int{}
-	for _, s := range c.Speaking() {
+	for _, s := range c.RepresentativeSurfaces() {
 		own[s.ID] = 1
 	}
 	out := c.Surfaces()

@@ -199,13 +199,13 @@ func (b *builder) position(id string) string {
 	return id
 }
 
-func (b *builder) told(surface string) (assessment.ToldSurface, int, bool) {
+func (b *builder) effects(surface string) (assessment.SurfaceEffects, int, bool) {
 	for i, s := range b.Answer.Physics.Surfaces {
 		if s.Surface == surface {
 			return s, i, true
 		}
 	}
-	return assessment.ToldSurface{}, 0, false
+	return assessment.SurfaceEffects{}, 0, false
 }
 
 func day(t time.Time, zone *time.Location) string { return t.In(zone).Format("2 Jan 2006") }

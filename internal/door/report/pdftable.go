@@ -2,9 +2,9 @@ package report
 
 // The measures of a table, in points.
 const (
-	cellGap  = 9.0 // between columns
-	cellPad  = 2.2 // above and below
-	leastCol = 34.0
+	cellGap   = 9.0 // between columns
+	cellPad   = 2.2 // above and below
+	minColumn = 34.0
 )
 
 // gap stands after a column: more where a figure meets words.
@@ -30,7 +30,7 @@ func (s *sheetOfPaper) columns(t *Table) []float64 {
 	}
 	for i, h := range t.Head {
 		w, natural := s.ruler.widest(Text{{Words: h}}, boldFace, smallSize)
-		least[i], want[i] = max(w, leastCol), min(natural, 80)
+		least[i], want[i] = max(w, minColumn), min(natural, 80)
 	}
 	for _, r := range t.Rows {
 		if r.Group {

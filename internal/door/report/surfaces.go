@@ -121,7 +121,7 @@ func (b *builder) hours(p *part, i int) {
 		"surface and its air together")
 	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"),
 		"by mass balance: good to a factor of about two")
-	if told, k, ok := b.told(s.Surface); ok && told.Condensate != nil {
+	if told, k, ok := b.effects(s.Surface); ok && told.Condensate != nil {
 		c, path := told.Condensate, fmt.Sprintf("physics.surfaces.%d.condensate.", k)
 		row("Nights wetted", countAt(path+"nights_wetted", c.NightsWetted), say("–"),
 			"by mass balance, from the least mass said below")
@@ -216,7 +216,7 @@ func (b *builder) damp(p *part) {
 			}
 			row("Mould index, last", Text{figureAt(path+"mould.index_at_end", &m.End, 2)}, end)
 		}
-		wood := func(name, field string, w *assessment.ToldTimber) {
+		wood := func(name, field string, w *assessment.TimberMoisture) {
 			if w == nil {
 				return
 			}
@@ -291,7 +291,7 @@ func (b *builder) vapour(p *part) {
 	}
 	for _, a := range []struct {
 		of, path string
-		air      assessment.ToldAir
+		air      assessment.AirChange
 	}{{"the loft", "loft_air_change", t.LoftAir}, {"the batten void", "void_air_change", t.VoidAir}} {
 		if a.air.PerHour == nil {
 			p.para("Air changes of %s: %s", a.of, words.Sentence(a.air.Why))

@@ -30,7 +30,7 @@ type Assessment struct {
 	Surfaces  []Surface        `json:"surfaces"`
 	Diagnosis Diagnosis        `json:"diagnosis"`
 	Repairs   []Repair         `json:"repairs"`
-	Physics   Told             `json:"physics"`
+	Physics   PhysicsAnswer    `json:"physics"`
 	Notes     []string         `json:"notes"`
 }
 
@@ -128,7 +128,7 @@ func Of(set *series.Set) Answer {
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Diagnosis.Sentence = a.Cause(set.Case).Sentence().String()
 	a.Behind = physics(set, a.Finding)
-	a.Physics = told(a.Behind)
+	a.Physics = physicsAnswer(a.Behind)
 	a.Physics.Cautions = cautions(a.Finding, a.Behind)
 	for i := range a.Surfaces {
 		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {

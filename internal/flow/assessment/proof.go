@@ -95,7 +95,7 @@ func diagnosis(f cause.Finding) Diagnosis {
 
 // cautions are what must be said to whoever acts on the answer: looks, lifts,
 // cuts, seals, or climbs to a logger.
-func cautions(f cause.Finding, p Physics) []ToldCaution {
+func cautions(f cause.Finding, p Physics) []Caution {
 	do := append([]caution.Activity{caution.LookInLoft, caution.FitLogger}, f.Activities...)
 	for _, x := range p.BuildUp.Findings {
 		do = append(do, x.Do...)
@@ -103,9 +103,9 @@ func cautions(f cause.Finding, p Physics) []ToldCaution {
 	if o := p.Openings; o != nil && len(o.Lines) > 0 {
 		do = append(do, caution.CutOpenings, caution.WorkOutside)
 	}
-	out := []ToldCaution{}
+	out := []Caution{}
 	for _, c := range caution.For(do...) {
-		out = append(out, ToldCaution{c.Hazard, c.Text, c.Source, !c.Read})
+		out = append(out, Caution{c.Hazard, c.Text, c.Source, !c.Read})
 	}
 	return out
 }

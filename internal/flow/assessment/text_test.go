@@ -47,7 +47,7 @@ func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
 		Notes: []string{"the two are told apart by the survey alone"}, Next: []string{"Lift one slate."},
 		Causes: []cause.Support{{Cause: cause.WaterIngress, Support: 1, FromReadings: 0.4}},
 		Window: cause.Window{FromMS: at.UnixMilli(), UntilMS: at.AddDate(0, 0, 30).UnixMilli()}})
-	a := Assessment{Case: "elder-7", Diagnosis: d, Physics: told(p),
+	a := Assessment{Case: "elder-7", Diagnosis: d, Physics: physicsAnswer(p),
 		Surfaces: []Surface{{Surface: "slate", Air: "void", HoursObserved: 2000, HoursCondensing: f(300),
 			HoursCondensingRaw: f(290),
 			HoursCondensingLow: f(200), HoursCondensingHigh: f(400), HoursAtRisk: f(500), FrostHours: f(10),
@@ -78,7 +78,7 @@ func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
 }
 
 func TestAnAnswerWithNothingInItIsStillWritten(t *testing.T) {
-	text := textOf(Assessment{Case: "elder-7", Physics: told(Physics{}),
+	text := textOf(Assessment{Case: "elder-7", Physics: physicsAnswer(Physics{}),
 		Diagnosis: diagnosis(cause.Finding{Finding: cause.Undetermined})})
 	assert.Contains(t, text, "Cause: ")
 	assert.NotContains(t, text, "%!")

@@ -12,7 +12,7 @@ import (
 type printer func(format string, args ...any)
 
 // film writes the water balance of a surface.
-func (p printer) film(f *ToldFilm, zone *time.Location) {
+func (p printer) film(f *Film, zone *time.Location) {
 	if f == nil {
 		return
 	}
@@ -37,7 +37,7 @@ func (p printer) film(f *ToldFilm, zone *time.Location) {
 }
 
 // damp writes what the dampness of a surface does.
-func (p printer) damp(s ToldSurface) {
+func (p printer) damp(s SurfaceEffects) {
 	if m := s.Mould; m != nil {
 		p("  mould index, 0 to 6  %7.1f at most (%s), %.1f at the end; %s; ASHRAE 160: %s", m.Peak, m.Words, m.End,
 			m.ClassFrom, strings.ReplaceAll(m.ASHRAE160, "_", " "))
@@ -64,7 +64,7 @@ func (p printer) damp(s ToldSurface) {
 }
 
 // Categories are the category with those that it can as well be.
-func (f ToldCorrosion) Categories() string {
+func (f Corrosion) Categories() string {
 	if f.CategoryLow == f.CategoryHigh {
 		return f.Category
 	}
@@ -72,7 +72,7 @@ func (f ToldCorrosion) Categories() string {
 }
 
 // house writes the vapour picture, the air changes and the steady calculation.
-func (p printer) house(t Told) {
+func (p printer) house(t PhysicsAnswer) {
 	p("")
 	p("Vapour and air")
 	if h := t.House; h != nil {
@@ -95,7 +95,7 @@ func (p printer) house(t Told) {
 				100**h.LoftShareLow, 100**h.LoftShareHigh)
 		}
 	}
-	air := func(what string, a ToldAir) {
+	air := func(what string, a AirChange) {
 		switch {
 		case a.PerHour != nil && a.Low != nil && a.High != nil:
 			p("  air change of the %s: %.2g an hour (%.2g to %.2g); %s", what, *a.PerHour, *a.Low, *a.High, a.Why)
@@ -118,7 +118,7 @@ func (p printer) house(t Told) {
 }
 
 // survey writes what was found on sight and what the rules would have open.
-func (p printer) survey(t Told) {
+func (p printer) survey(t PhysicsAnswer) {
 	p("")
 	p("Build-up, by the survey alone: %s", t.BuildUp.Sentence)
 	for _, f := range t.BuildUp.Findings {
@@ -154,7 +154,7 @@ func (p printer) survey(t Told) {
 }
 
 // warn writes the cautions for whoever acts on the answer.
-func (p printer) warn(list []ToldCaution) {
+func (p printer) warn(list []Caution) {
 	p("")
 	p("Before anyone looks, climbs, lifts, cuts or seals")
 	for _, c := range list {

@@ -57,8 +57,8 @@ const (
 	// underWay is how far apart readings can have arrived that were stored and not
 	// yet acknowledged when the daemon ended.
 	underWay = 10 * time.Second
-	// mostUnderWay is how many of one logger's readings can be.
-	mostUnderWay = 4096
+	// maxInFlight is how many of one logger's readings can be.
+	maxInFlight = 4096
 	// lookBack is how long a daemon may have been away and still know them.
 	lookBack = 3 * 24 * time.Hour
 )
@@ -277,7 +277,7 @@ func (d *redeliveries) recall(ctx context.Context, store roof.ReadingStore, n lo
 			under = append(under, r)
 		}
 	}
-	t.readings = under[max(0, len(under)-mostUnderWay):]
+	t.readings = under[max(0, len(under)-maxInFlight):]
 	for i, r := range t.readings {
 		t.at[r.At.UnixMilli()] = i
 	}

@@ -13,11 +13,11 @@ import (
 	"dewcase/internal/words"
 )
 
-// Speaking are the surfaces that a household hears of: once there was a repair,
-// one that it left alone on purpose says nothing of the house any more.
-func Speaking(c *roof.Case, now time.Time) []roof.Position {
+// HouseholdSurfaces returns the surfaces that the household is told about. After a
+// repair, untouched surfaces no longer stand for the house.
+func HouseholdSurfaces(c *roof.Case, now time.Time) []roof.Position {
 	if slices.ContainsFunc(c.Repairs(), func(e roof.Event) bool { return !e.At.After(now) }) {
-		return c.Speaking()
+		return c.RepresentativeSurfaces()
 	}
 	return c.Surfaces()
 }

@@ -14,7 +14,7 @@ import (
 func Tonight(in Input) *float64 {
 	w := newRecord(in)
 	var out *float64
-	speaking := Speaking(in.Case, in.Now)
+	speaking := HouseholdSurfaces(in.Case, in.Now)
 	for k, s := range w.surfaces {
 		if !slices.ContainsFunc(speaking, func(p roof.Position) bool { return p.ID == s.pos.ID }) {
 			continue

@@ -123,7 +123,7 @@ func Look(in Input) View {
 // placed says in the trade's words where each sign of a position is, and keeps
 // from the household what is found at surfaces that a repair left alone.
 func placed(signs []alert.Sign, in Input) {
-	speaking := Speaking(in.Case, in.Now)
+	speaking := HouseholdSurfaces(in.Case, in.Now)
 	for i, s := range signs {
 		p, ok := in.Case.Position(s.Position)
 		if !ok {

@@ -13,8 +13,8 @@ import (
 const (
 	drapeWantedMM = 15.0 // BS 5534 in the trade's reading, from memory
 	drapeFairMM   = 10.0 // under it "about 15 mm" is not kept (this program's choice)
-	drapeLeastMM  = 5.0
-	drapeMostMM   = 25.0
+	minDrapeMM    = 5.0
+	maxDrapeMM    = 25.0
 	dryingMonths  = 18
 	downlightsFew = 4
 )
@@ -127,12 +127,12 @@ func (k *check) drape() {
 	case !finite(d):
 		k.ask("drape", "underlay", "The drape of the underlay is not known.", "Pulled tight, it holds a leak against the "+
 			"battens; about 15 mm lets it run to the middle and out.", "Look between two rafters from inside.")
-	case *d < drapeLeastMM:
+	case *d < minDrapeMM:
 		k.fault("drape", "underlay", fmt.Sprintf("The underlay is pulled tight (drape %.0f mm).", *d),
 			"Water that gets in lies against the battens and their nails and rots them.",
 			fmt.Sprintf("A drape of about %.0f mm between rafters when the covering is next lifted, or counter-battens over "+
 				"a tight one.", drapeWantedMM), source, caution.LiftCover)
-	case *d > drapeMostMM:
+	case *d > maxDrapeMM:
 		k.fault("drape", "underlay", fmt.Sprintf("The underlay sags (drape %.0f mm).", *d),
 			"It can touch the insulation or close the path below, and water ponds on it; more than about 15 mm is not wanted.",
 			"Tension it when the covering is next lifted.", source, caution.LiftCover)

@@ -229,8 +229,8 @@ func hundredth(x float64) float64 { return math.Round(100*x)/100 + 0 }
 // speaks is the least weight, in nats, of a line named for or against a cause: a
 // tenth more or less of the odds.
 const (
-	speaks    = 0.1
-	mostLines = 4
+	speaks   = 0.1
+	maxLines = 4
 )
 
 // evidence lists, from the ledger, what speaks for and against each cause: the
@@ -288,5 +288,5 @@ func largest(lines []Evidence) []Evidence {
 			return 0
 		})
 	}
-	return append(measured[:min(len(measured), mostLines)], survey...)
+	return append(measured[:min(len(measured), maxLines)], survey...)
 }

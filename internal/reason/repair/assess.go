@@ -81,7 +81,7 @@ func treatedSurfaces(c *roof.Case, e roof.Event) (surfaces []roof.Position, said
 		if treated(e, p.ID) || p.Meets != "" && treated(e, p.Meets) {
 			named = append(named, p)
 		}
-		if !c.LeftAlone(p) {
+		if !c.IsUntouched(p) {
 			all = append(all, p)
 		}
 	}

@@ -59,7 +59,7 @@ func (a *assessor) untouched(r *Result) (string, bool) {
 			continue
 		}
 		m, ok := a.set.Case.Position(p.Meets)
-		if ok && m.Place == air.Place && p.Place == own.Place && a.set.Case.LeftAlone(p) {
+		if ok && m.Place == air.Place && p.Place == own.Place && a.set.Case.IsUntouched(p) {
 			return p.ID, true
 		}
 	}

@@ -11,12 +11,12 @@ import (
 )
 
 const (
-	matchCount   = 3   // nights before set against each night after
-	matchReach   = 1.5 // standard deviations, each feature, to its nearest
-	bootBlock    = 4   // nights drawn together, since weather comes in spells
-	bootDraws    = 200
-	leastMatched = 8
-	leastCounted = 20.0 // h, of either quantity
+	matchCount = 3   // nights before set against each night after
+	matchReach = 1.5 // standard deviations, each feature, to its nearest
+	bootBlock  = 4   // nights drawn together, since weather comes in spells
+	bootDraws  = 200
+	minMatched = 8
+	minCounted = 20.0 // h, of either quantity
 )
 
 // cross compares nights without any model: each night after the repair with the
@@ -39,7 +39,7 @@ func (j *judge) cross(l *look) *CrossCheck {
 	for range bootDraws {
 		o, e, n := likened(blocks(before, rng), blocks(after, rng), scale)
 		for q := range draws {
-			if n >= leastMatched && o[q]+e[q] >= leastCounted {
+			if n >= minMatched && o[q]+e[q] >= minCounted {
 				draws[q] = append(draws[q], math.Log((o[q]+fewHours)/(e[q]+fewHours)))
 			}
 		}
@@ -47,7 +47,7 @@ func (j *judge) cross(l *look) *CrossCheck {
 	var falls [2]*Effect
 	for q := range draws {
 		slices.Sort(draws[q])
-		if n >= leastMatched && obs[q]+exp[q] >= leastCounted && exp[q] > 0 && len(draws[q]) > 0 {
+		if n >= minMatched && obs[q]+exp[q] >= minCounted && exp[q] > 0 && len(draws[q]) > 0 {
 			falls[q] = plain(obs[q], exp[q], fall(evidence.Quantile(draws[q], 0.975)),
 				fall(evidence.Quantile(draws[q], 0.025))).given()
 		}

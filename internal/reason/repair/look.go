@@ -71,15 +71,15 @@ type companion struct {
 
 // Limits of the gates and the rule (method, sections 7 and 8).
 const (
-	leastNights     = 14
-	leastWetH       = 20.0
-	mostSigmaK      = 0.8
-	mostDrift       = 2.5 // ratio of modelled to counted hours, after over before
-	leastOverlap    = 5
-	leastLikePart   = 0.5 // of the fall, on nights with weather met before
-	leastFallPct    = 20.0
-	mostRisePct     = 20.0 // of the condensing hours, that a worked may leave possible
-	leastCompanion  = 0.10
+	minNights       = 14
+	minWetH         = 20.0
+	maxSigmaK       = 0.8
+	maxDrift        = 2.5 // ratio of modelled to counted hours, after over before
+	minOverlap      = 5
+	minLikePart     = 0.5 // of the fall, on nights with weather met before
+	minFallPct      = 20.0
+	maxRisePct      = 20.0 // of the condensing hours, that a worked may leave possible
+	minCompanion    = 0.10
 	worseNights     = 28
 	runWorked       = 3
 	runWorse        = 7
@@ -158,15 +158,15 @@ func (j *judge) countNights(l *look) bool {
 	t := l.trial
 	b, a := len(t.validB), len(t.validA)
 	g := Gate{Name: "nights", Figure: fmt.Sprintf("%d before, %d after", b, a),
-		Limit: fmt.Sprintf("%d before and %d after", leastNights, leastNights), Open: b >= leastNights && a >= leastNights}
+		Limit: fmt.Sprintf("%d before and %d after", minNights, minNights), Open: b >= minNights && a >= minNights}
 	l.gates = append(l.gates, g)
 	switch {
 	case b == 0:
 		l.needs = words.Need{Kind: words.NoNightsBefore}.String()
-	case b < leastNights:
-		l.needs = words.Need{Kind: words.MoreBefore, Least: leastNights, Have: b}.String()
-	case a < leastNights:
-		l.needs = words.Need{Kind: words.MoreAfter, Least: leastNights, Have: a, Left: j.terms.lockNights}.String()
+	case b < minNights:
+		l.needs = words.Need{Kind: words.MoreBefore, Least: minNights, Have: b}.String()
+	case a < minNights:
+		l.needs = words.Need{Kind: words.MoreAfter, Least: minNights, Have: a, Left: j.terms.lockNights}.String()
 	}
 	return g.Open
 }
@@ -319,7 +319,7 @@ func (j *judge) judgeGates(l *look) {
 	}
 	h0 := l.sample.without.wetH
 	add("weather for water to form", fmt.Sprintf("%.0f h would have been wet without the repair", h0),
-		fmt.Sprintf("at least %.0f h", leastWetH), h0 >= leastWetH,
+		fmt.Sprintf("at least %.0f h", minWetH), h0 >= minWetH,
 		words.Need{Kind: words.ColdWeather}.String())
 	o := &t.out[1]
 	if j.s.onLoft {
@@ -327,16 +327,16 @@ func (j *judge) judgeGates(l *look) {
 	}
 	strange := words.Need{Kind: words.UsualPhysics}.String()
 	add("fit", fmt.Sprintf("the model misses the air's dew point by %.2f K", o.sigma),
-		fmt.Sprintf("at most %.1f K", mostSigmaK), o.sigma <= mostSigmaK, strange)
+		fmt.Sprintf("at most %.1f K", maxSigmaK), o.sigma <= maxSigmaK, strange)
 	mb, ma := t.count(t.bins, l.with, t.useB).wetH, t.count(t.bins, l.with, t.useA).wetH
 	qb := (mb + 10) / (sumOver(j.m.wet, t.useB) + 10)
 	qa := (ma + 10) / (sumOver(j.m.wet, t.useA) + 10)
 	r := math.Max(qa/qb, qb/qa)
 	add("same roof before and after", fmt.Sprintf("modelled over counted wet hours: %.2f before, %.2f after", qb, qa),
-		fmt.Sprintf("a factor %.1f apart at most", mostDrift), r <= mostDrift, strange)
+		fmt.Sprintf("a factor %.1f apart at most", maxDrift), r <= maxDrift, strange)
 	n := j.overlap(t)
 	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", words.Count(n, "night")),
-		fmt.Sprintf("at least %d", leastOverlap), n >= leastOverlap,
+		fmt.Sprintf("at least %d", minOverlap), n >= minOverlap,
 		words.Need{Kind: words.LikeWeather}.String())
 	l.open = true
 	for _, g := range l.gates {

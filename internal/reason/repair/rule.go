@@ -26,13 +26,13 @@ func (j *judge) worked(l *look) bool {
 	if j.strict() {
 		low = l.riskFirm.low
 	}
-	return low > 0 && l.reduction.pct >= leastFallPct && l.reduction.low >= -mostRisePct &&
-		l.companion.q <= -leastCompanion && j.holdsInLikeWeather(l)
+	return low > 0 && l.reduction.pct >= minFallPct && l.reduction.low >= -maxRisePct &&
+		l.companion.q <= -minCompanion && j.holdsInLikeWeather(l)
 }
 
 func (j *judge) worse(l *look) bool {
 	return l != nil && l.open && len(l.trial.validA) >= worseNights && l.riskFirm.high < 0 &&
-		l.reduction.pct <= -leastFallPct && l.reduction.high <= mostRisePct && l.companion.q >= leastCompanion &&
+		l.reduction.pct <= -minFallPct && l.reduction.high <= maxRisePct && l.companion.q >= minCompanion &&
 		!j.swapNear && j.holdsInLikeWeather(l)
 }
 
@@ -52,16 +52,16 @@ func (j *judge) holdsInLikeWeather(l *look) bool {
 		l.like = &e
 	}
 	if l.risk.pct > 0 {
-		return l.like.low > 0 && l.like.pct >= leastLikePart*l.risk.pct
+		return l.like.low > 0 && l.like.pct >= minLikePart*l.risk.pct
 	}
-	return l.like.high < 0 && l.like.pct <= leastLikePart*l.risk.pct
+	return l.like.high < 0 && l.like.pct <= minLikePart*l.risk.pct
 }
 
 // likeWeather is the fall of the at-risk hours when the nights after the repair
 // with weather not met before are left out of fit and count.
 func (j *judge) likeWeather(l *look) effect {
 	like := j.alikeNights(l.trial)
-	if len(like) < leastOverlap {
+	if len(like) < minOverlap {
 		return effect{low: -100, high: 100}
 	}
 	out := map[int32]bool{}

@@ -102,7 +102,7 @@ func (j *judge) refit(l *look, tm terms) (float64, bool) {
 
 func (j *judge) refitWith(l *look) (float64, bool) {
 	t := newTrial(j.s, j.bins, j.terms, j.start, j.s.repairBin, l.end, j.doubt)
-	if len(t.validB) < leastNights/2 || len(t.validA) < leastNights/2 {
+	if len(t.validB) < minNights/2 || len(t.validA) < minNights/2 {
 		return 0, false
 	}
 	f := newFit(t)

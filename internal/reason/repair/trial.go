@@ -72,8 +72,8 @@ func (s *site) weight(coverC, outC, outPa, sun float64) float64 {
 	return q
 }
 
-// leastWeight is where an hour is left out to save time.
-const leastWeight = 0.003
+// minWeight is where an hour is left out to save time.
+const minWeight = 0.003
 
 // newTrial lays out a fit. The change is at repair (a bin); uncertain is its
 // doubt in bins.
@@ -185,7 +185,7 @@ func (t *trial) observe() {
 			}
 			q := s.weight((s.cover.v[k]+s.cover.v[k+1])/2, (s.out.tempC.v[k]+s.out.tempC.v[k+1])/2,
 				(s.out.pa.v[k]+s.out.pa.v[k+1])/2, t.terms.sunWeight)
-			if q < leastWeight {
+			if q < minWeight {
 				continue
 			}
 			b0, b1 := &t.bins[k], &t.bins[k+1]

@@ -13,13 +13,13 @@ import (
 // keep the beat, or with very many lost thin out over its multiples without a
 // pile; outages are long and each of its own length.
 const (
-	beatPart    = 0.2   // intervals within this part of the median keep the beat
-	pilePart    = 0.03  // width of the pile below the longest silence
-	belowPart   = 0.2   // how far below it must stand out
-	leastPile   = 5     // signs of life
-	pileShare   = 0.002 // of all intervals
-	pileTime    = 0.02  // of the time up to that length
-	leastOnBeat = 50    // intervals, before anything is concluded
+	beatPart     = 0.2   // intervals within this part of the median keep the beat
+	pilePart     = 0.03  // width of the pile below the longest silence
+	belowPart    = 0.2   // how far below it must stand out
+	minPile      = 5     // signs of life
+	pileShare    = 0.002 // of all intervals
+	pileTime     = 0.02  // of the time up to that length
+	minIntervals = 50    // intervals, before anything is concluded
 )
 
 // lengths are intervals in whole seconds by length, with running sums.
@@ -62,7 +62,7 @@ func (g *gapCounter) usual() int64 {
 // one that keeps a beat.
 func (g *gapCounter) silence(median float64) int64 {
 	l := g.lengths()
-	if g.total < leastOnBeat || 2*(l.upTo(median*(1+beatPart))-l.upTo(median*(1-beatPart)-1)) >= g.total {
+	if g.total < minIntervals || 2*(l.upTo(median*(1+beatPart))-l.upTo(median*(1-beatPart)-1)) >= g.total {
 		return 0
 	}
 	for i := len(l.s) - 1; i >= 0 && float64(l.s[i]) > 2.5*median; i-- {
@@ -70,7 +70,7 @@ func (g *gapCounter) silence(median float64) int64 {
 		pile := l.count[i] - l.upTo(s*(1-pilePart))
 		above := g.total - l.count[i]
 		below := l.upTo(s*(1-pilePart)) - l.upTo(s*(1-belowPart))
-		if pile >= leastPile && float64(pile) >= pileShare*float64(g.total) && 2*above < pile && below <= pile &&
+		if pile >= minPile && float64(pile) >= pileShare*float64(g.total) && 2*above < pile && below <= pile &&
 			float64(pile)*s >= pileTime*l.time[i] {
 			return l.s[i]
 		}

@@ -49,30 +49,30 @@ type Options struct {
 
 // App is one daemon.
 type App struct {
-	opt      Options
-	store    *sqlite.Store
-	readings roof.ReadingStore
-	book     *casebook.Book
-	keeper   *keeper
-	hub      *hub
-	metrics  *metrics.Metrics
-	record   *record.Reader
-	desk     *desk
-	bell     *bell.Bell
-	outbox   *notify.Outbox
-	decoder  *payload.Decoder
-	path     *ingest.Path
-	broker   *broker.Broker
-	feed     *mqttfeed.Feed
-	server   *http.Server
-	listener net.Listener
-	ending   []ending
-	influx   *influx.Client
-	drain    *influx.Drain
-	behind   sync.WaitGroup // what works behind ingest until base ends
-	base     context.Context
-	endBase  context.CancelFunc
-	failed   chan error
+	opt        Options
+	store      *sqlite.Store
+	readings   roof.ReadingStore
+	book       *casebook.Book
+	keeper     *keeper
+	hub        *hub
+	metrics    *metrics.Metrics
+	record     *record.Reader
+	desk       *desk
+	bell       *bell.Bell
+	outbox     *notify.Outbox
+	decoder    *payload.Decoder
+	path       *ingest.Path
+	broker     *broker.Broker
+	feed       *mqttfeed.Feed
+	server     *http.Server
+	listener   net.Listener
+	ending     []ending
+	influx     *influx.Client
+	drain      *influx.Drain
+	background sync.WaitGroup // workers that run until base is cancelled
+	base       context.Context
+	endBase    context.CancelFunc
+	failed     chan error
 
 	// what a reload exchanges
 	reloading             sync.Mutex

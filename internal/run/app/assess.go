@@ -12,20 +12,20 @@ import (
 	"dewcase/internal/roof"
 )
 
-// desk keeps each case's assessment and works it out again only when its
-// readings or its file changed. Only one is worked out at a time, so that
-// ingest always has a processor left on a small board.
+// desk caches each case's assessment and recomputes it only when its readings or
+// its file changed. It computes one at a time, so that ingest always has a
+// processor left on a small board.
 type desk struct {
 	record *record.Reader
 	now    func() time.Time
 	log    *slog.Logger
 	base   context.Context // of work that nobody waits for
 
-	work    sync.Mutex
-	mu      sync.Mutex
-	by      map[string]answer
-	renewed map[string]bool // being worked out behind the pages
-	running sync.WaitGroup
+	work       sync.Mutex
+	mu         sync.Mutex
+	by         map[string]answer
+	refreshing map[string]bool // cases being reassessed in the background
+	running    sync.WaitGroup
 }
 
 type answer struct {
@@ -36,9 +36,9 @@ type answer struct {
 	answer   assessment.Answer
 }
 
-// A page may show an assessment a little behind the readings, by a hundredth of
-// them at most, so that no page shows a winter of which half has come since; it
-// is renewed behind the page at most so often.
+// A page may show an assessment that lacks the latest readings, but at most a
+// hundredth of them, so that no page shows half a winter after an import. It is
+// refreshed in the background at most once per renewAfter.
 const (
 	renewAfter  = time.Minute
 	staleFor    = 36 * time.Hour
@@ -47,7 +47,7 @@ const (
 )
 
 func newDesk(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *desk {
-	return &desk{record: r, now: now, log: log, base: base, by: map[string]answer{}, renewed: map[string]bool{}}
+	return &desk{record: r, now: now, log: log, base: base, by: map[string]answer{}, refreshing: map[string]bool{}}
 }
 
 func (d *desk) kept(c *roof.Case) (answer, bool) {
@@ -123,16 +123,16 @@ func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool)
 func (d *desk) renew(c *roof.Case) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.renewed[c.ID] || d.base.Err() != nil {
+	if d.refreshing[c.ID] || d.base.Err() != nil {
 		return
 	}
-	d.renewed[c.ID] = true
+	d.refreshing[c.ID] = true
 	d.running.Go(func() {
 		if _, err := d.Current(d.base, c); err != nil && d.base.Err() == nil {
 			d.log.Error("an assessment could not be renewed", "case", c.ID, "error", err)
 		}
 		d.mu.Lock()
-		delete(d.renewed, c.ID)
+		delete(d.refreshing, c.ID)
 		d.mu.Unlock()
 	})
 }

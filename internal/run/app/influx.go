@@ -38,11 +38,11 @@ func (a *App) openInflux(ctx context.Context, local *sqlite.Store) error {
 	if c.Kind == "influxdb" {
 		store := influx.NewStore(local, a.influx, a.drain, influx.Options{Log: a.opt.Log, Now: a.opt.Now})
 		a.readings = store
-		a.behind.Go(func() { store.Run(a.base) })
+		a.background.Go(func() { store.Run(a.base) })
 	} else {
-		a.behind.Go(func() { a.drain.Run(a.base) })
+		a.background.Go(func() { a.drain.Run(a.base) })
 	}
-	a.onStop("the way to InfluxDB", waitFor(&a.behind))
+	a.onStop("the way to InfluxDB", waitFor(&a.background))
 	return nil
 }
 
@@ -57,7 +57,7 @@ func (a *App) copyDerived() {
 		Cases:   func(context.Context) ([]*roof.Case, error) { return a.book.All(), nil },
 		Version: a.record.Version, Span: a.record.Span, View: a.record.Timeline,
 	}, a.opt.Log, derivedEvery)
-	a.behind.Go(func() { d.Run(a.base) })
+	a.background.Go(func() { d.Run(a.base) })
 }
 
 // influxState is what waits for InfluxDB; zero without it.

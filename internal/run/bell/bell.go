@@ -262,7 +262,7 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 // wettest is the fortnight of the surface that the household's page shows.
 func wettest(in watch.Input) (nights []watch.Night, where string) {
 	worst := -1.0
-	for _, p := range watch.Speaking(in.Case, in.Now) {
+	for _, p := range watch.HouseholdSurfaces(in.Case, in.Now) {
 		n := watch.Last(watch.Nights(in, p.ID), homepage.Nights)
 		wet := 0.0
 		for _, x := range n {

@@ -114,7 +114,7 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	}
 	var worst picture.WinterSheet
 	most := -1.0
-	for _, s := range h.Case.Speaking() {
+	for _, s := range h.Case.RepresentativeSurfaces() {
 		sh := drawing.Sheet(h.Case, v, s, wi.From, wi.Until, h.Zone)
 		if h := picture.WetHours(sh.Nights); h > most {
 			worst, most = sh, h

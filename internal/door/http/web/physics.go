@@ -17,12 +17,12 @@ type physicsBody struct {
 	Sentence string
 	HasMass  bool // some water was worked out
 	Surfaces []physicsSurface
-	Told     assessment.Told
+	Physics  assessment.PhysicsAnswer
 	Classes  []classRow
 }
 
 type physicsSurface struct {
-	assessment.ToldSurface
+	assessment.SurfaceEffects
 	Words     string
 	Picture   *picture.Scene
 	Melts     []meltRow // the heaviest, newest last
@@ -32,7 +32,7 @@ type physicsSurface struct {
 }
 
 type meltRow struct {
-	assessment.ToldMelt
+	assessment.Melt
 	Link string
 }
 
@@ -40,18 +40,18 @@ type classRow struct {
 	Place, Excess, Supply string
 }
 
-// mostMelts is how many thaws are listed.
-const mostMelts = 8
+// maxMelts is how many thaws are listed.
+const maxMelts = 8
 
 func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 	h, a, ok := p.asked(w, r, "physics")
 	if !ok {
 		return
 	}
-	b := physicsBody{Told: a.Physics}
+	b := physicsBody{Physics: a.Physics}
 	for _, s := range a.Physics.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
-		row := physicsSurface{ToldSurface: s, Words: words.Surface(h.Case, pos)}
+		row := physicsSurface{SurfaceEffects: s, Words: words.Surface(h.Case, pos)}
 		if q := drawing.Strips(a.Behind.Surfaces, s.Surface); len(q) > 0 {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
@@ -61,7 +61,7 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		}
 		if s.Condensate != nil {
 			for i, m := range s.Condensate.Melts {
-				if i < len(s.Condensate.Melts)-mostMelts {
+				if i < len(s.Condensate.Melts)-maxMelts {
 					row.MoreMelts++
 					continue
 				}

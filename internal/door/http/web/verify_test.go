@@ -49,9 +49,9 @@ func TestTheSurfaceLeftAloneComesLast(t *testing.T) {
 		ids = append(ids, s.ID)
 	}
 	assert.Equal(t, []string{"slate", "felt", "slate-e"}, ids)
-	assert.Len(t, c.Speaking(), 2)
+	assert.Len(t, c.RepresentativeSurfaces(), 2)
 	only := &roof.Case{Positions: c.Positions[1:2]}
-	assert.Equal(t, "slate-e", only.Speaking()[0].ID)
+	assert.Equal(t, "slate-e", only.RepresentativeSurfaces()[0].ID)
 	assert.Equal(t, "slate", readView(&head{Case: c, Zone: time.UTC}, a, nil).surface.ID)
 }
 
