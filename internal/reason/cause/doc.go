@@ -94,8 +94,9 @@
 // 11 % wrongly and 19 % left undetermined; 2 % were wrong with a support over
 // 0.8. With the openings known: 73, 11 and 16 %.
 //
-// Support is calibrated within 0.1 there and on two kinds of houses that the
-// table had not seen (68 and 67 % right, 12 and 11 % wrong). Without the
+// Support is calibrated within 0.11 there, and was within 0.1 on two kinds of
+// houses that the table had not seen (68 and 67 % right, 12 and 11 % wrong;
+// measured by the version before). Without the
 // outdoor or the loft logger no cause is ever named.
 //
 // # Limits
