@@ -66,7 +66,7 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"unknown key in a list": {minimal + "loggers:\n  - id: a\n    intervall_s: 3\n",
 			"f.yaml:9: loggers[0].intervall_s: is not a known key; did you mean interval_s?"},
 		"duplicate key": {minimal + "roof: {pitch_deg: 3, pitch_deg: 4}\n",
-			"f.yaml:7: roof.pitch_deg: is there twice"},
+			"f.yaml:7: roof.pitch_deg: is a duplicate key; first defined on line"},
 		"pitch over 90": {minimal + "roof: {pitch_deg: 90.5}\n",
 			"f.yaml:7: roof.pitch_deg: 90.5 cannot be; write a number from 0 to 90"},
 		"pitch below 0": {minimal + "roof: {pitch_deg: -1}\n", "roof.pitch_deg: -1 cannot be"},

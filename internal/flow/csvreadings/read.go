@@ -199,7 +199,7 @@ func (d *reader) setColumns(cells [][]byte) error {
 			unknown = append(unknown, fmt.Sprintf("%.60q", c.name))
 		}
 		if c.role != aside && seen[c.name] {
-			return d.fault("the column "+c.name+" is there twice", "keep one of the two")
+			return d.fault("the column "+c.name+" occurs twice", "keep one of the two")
 		}
 		seen[c.name] = true
 		d.columns = append(d.columns, c)

@@ -161,7 +161,7 @@ func TestAFileThatCannotBeUsedNamesTheLine(t *testing.T) {
 			"r.csv:1: header: columns are missing: time, logger, temp_c, rh_pct"},
 		"a column missing": {"time,logger,temp_c\n2026-11-25T06:10:00Z,a,4.3\n",
 			"r.csv:1: header: columns are missing: rh_pct"},
-		"a column twice": {"time,logger,temp_c,rh_pct,temp_c\n", "r.csv:1: header: the column temp_c is there twice"},
+		"a column twice": {"time,logger,temp_c,rh_pct,temp_c\n", "r.csv:1: header: the column temp_c occurs twice"},
 		"header only":    {header, "r.csv:1: rows: is a header only"},
 		"no good row":    {header + "x\n", "r.csv:1: rows: none of its 1 rows can be used"},
 		"a long header":  {strings.Repeat("a,", maxLine), "r.csv:1: header: the first line is too long"},

@@ -157,7 +157,7 @@ func (c *compiler) topic() {
 		switch {
 		case level == "{case}" || level == "{logger}" || level == "{quantity}":
 			if seen[level] {
-				c.fault("topic", level+" is there twice", "keep one of the two")
+				c.fault("topic", level+" occurs twice", "keep one of the two")
 			}
 			seen[level] = true
 		case level == "+":

@@ -19,7 +19,7 @@ func TestEachFaultOfAMappingNamesItsKeyAndLine(t *testing.T) {
 		"unknown level": {"- {topic: \"a/{point}\", case: c, logger: l, " + field + "}",
 			"[0].topic: the level \"{point}\" mixes"},
 		"a level twice": {"- {topic: \"{logger}/{logger}\", case: c, " + field + "}",
-			"[0].topic: {logger} is there twice"},
+			"[0].topic: {logger} occurs twice"},
 		"# not last":       {"- {topic: \"a/#/b\", case: c, logger: l, " + field + "}", "[0].topic: the level \"#\""},
 		"the native topic": {"- {topic: \"dewcase/{case}/{logger}\", " + field + "}", "[0].topic: is the native topic"},
 		"no case":          {"- {topic: \"a/{logger}\", " + field + "}", "[0].case: nothing tells it"},

@@ -65,7 +65,7 @@ func (n Node) Map(known ...string) Map {
 			continue
 		}
 		if first, twice := m.fields[name]; twice {
-			child.Fault(fmt.Sprintf("is there twice, first on line %d", first.Line), "keep one of the two")
+			child.Fault(fmt.Sprintf("is a duplicate key; first defined on line %d", first.Line), "keep one of the two")
 			continue
 		}
 		if len(known) > 0 && !slices.Contains(known, name) {

@@ -77,7 +77,7 @@ type drawer struct {
 }
 
 func newDrawer(f *fit, bare []bin) *drawer {
-	b := f.t.s.tools()
+	b := f.t.s.workspace()
 	return &drawer{f: f, bare: bare, with: b.with[:], without: b.bare[:]}
 }
 

@@ -27,7 +27,7 @@ func newFit(t *trial) *fit {
 	}
 	f.base = f.newLane()
 	f.base.course = newCourse(t.end)
-	b := t.s.tools()
+	b := t.s.workspace()
 	f.lanes = b.lanes[:]
 	for o := range 2 {
 		m := len(t.out[o].hour)
@@ -286,7 +286,7 @@ func (f *fit) normal(u *vector) []float64 {
 		if n == 0 {
 			continue
 		}
-		tmp := f.t.s.tools().tmp[:n]
+		tmp := f.t.s.workspace().tmp[:n]
 		for a, ka := range f.free {
 			if ka >= firstOutput && (ka-firstOutput)%2 != o {
 				continue

@@ -30,7 +30,7 @@ type site struct {
 	nightOf                 []int32 // of each bin, -1 outside
 	repairBin               int     // first bin after the repair
 	notes                   []string
-	shop                    *tools
+	work                    *workspace
 }
 
 // night is one night of the property on the grid.

@@ -12,7 +12,7 @@ import (
 
 // append writes readings inside the open transaction. A soft error leaves what
 // was written before it, which a repeat finds as duplicates.
-func (p *pen) append(caseID string, readings []roof.Reading) ([]roof.Outcome, error) {
+func (p *writeConn) append(caseID string, readings []roof.Reading) ([]roof.Outcome, error) {
 	out := make([]roof.Outcome, len(readings))
 	var l *logger
 	for i := range readings {
@@ -33,7 +33,7 @@ func (p *pen) append(caseID string, readings []roof.Reading) ([]roof.Outcome, er
 }
 
 // logger finds a logger or makes it, and notes that it is being written.
-func (p *pen) logger(caseID, name string) (*logger, error) {
+func (p *writeConn) logger(caseID, name string) (*logger, error) {
 	key := loggerKey{caseID, name}
 	l := p.loggers[key]
 	if l == nil {
@@ -58,7 +58,7 @@ func (p *pen) logger(caseID, name string) (*logger, error) {
 	return l, nil
 }
 
-func (p *pen) day(l *logger, k int64) (*day, error) {
+func (p *writeConn) day(l *logger, k int64) (*day, error) {
 	if d := l.days[k]; d != nil {
 		return d, nil
 	}
@@ -77,7 +77,7 @@ func (p *pen) day(l *logger, k int64) (*day, error) {
 }
 
 // one writes one reading.
-func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
+func (p *writeConn) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 	ctx := context.Background()
 	at := r.At.UnixMilli()
 	k := dayOf(at)
@@ -150,7 +150,7 @@ func (p *pen) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 }
 
 // conflict keeps a reading aside, unless one kept aside already says the same.
-func (p *pen) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (roof.Outcome, error) {
+func (p *writeConn) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (roof.Outcome, error) {
 	ctx := context.Background()
 	at := r.At.UnixMilli()
 	aside, err := p.asideAt(ctx, l, at)
@@ -176,7 +176,7 @@ func (p *pen) conflict(l *logger, d *day, kept roof.Reading, r *roof.Reading) (r
 	return roof.Conflict, p.post(outAside, l.id, at, id, p.buf)
 }
 
-func (p *pen) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Values, error) {
+func (p *writeConn) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Values, error) {
 	rows, err := p.findAside.QueryContext(ctx, l.id, at)
 	if err != nil {
 		return nil, fmt.Errorf("reading what was kept aside of logger %s: %w", l.name, err)
@@ -201,7 +201,7 @@ func (p *pen) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Values, 
 const blocksCached = 16
 
 // look reads a sealed day's block.
-func (p *pen) look(l *logger, d *day, k int64) error {
+func (p *writeConn) look(l *logger, d *day, k int64) error {
 	if d.block != nil {
 		return nil
 	}
@@ -232,7 +232,7 @@ func (p *pen) look(l *logger, d *day, k int64) error {
 
 // reopenDay turns a sealed day back into rows, so that a late reading finds its
 // place; the day is sealed again when it has been quiet.
-func (p *pen) reopenDay(l *logger, d *day, k int64) error {
+func (p *writeConn) reopenDay(l *logger, d *day, k int64) error {
 	ctx := context.Background()
 	for at, r := range d.block {
 		p.buf = appendRecord(p.buf[:0], l.id, &r)

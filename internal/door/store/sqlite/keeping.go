@@ -40,7 +40,7 @@ func (s *Store) WriteCase(ctx context.Context, put CasePut) (etag string, create
 	if file == nil {
 		file = []byte{}
 	}
-	err = s.do(ctx, func(p *pen) error {
+	err = s.do(ctx, func(p *writeConn) error {
 		now, has, err := p.caseETag(put.ID)
 		if err != nil {
 			return err
@@ -61,7 +61,7 @@ func (s *Store) WriteCase(ctx context.Context, put CasePut) (etag string, create
 
 // DeleteCase takes a case file out of force; its versions and its readings stay.
 func (s *Store) DeleteCase(ctx context.Context, id, by string) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		_, has, err := p.caseETag(id)
 		if err != nil {
 			return err
@@ -77,7 +77,7 @@ func (s *Store) DeleteCase(ctx context.Context, id, by string) error {
 	return nil
 }
 
-func (p *pen) caseETag(id string) (etag string, has bool, err error) {
+func (p *writeConn) caseETag(id string) (etag string, has bool, err error) {
 	err = p.conn.QueryRowContext(context.Background(),
 		`SELECT etag, file IS NOT NULL FROM case_file WHERE case_id = ? ORDER BY id DESC LIMIT 1`, id).Scan(&etag, &has)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -86,7 +86,7 @@ func (p *pen) caseETag(id string) (etag string, has bool, err error) {
 	return etag, has, err
 }
 
-func (p *pen) addCase(id, by, etag string, file []byte) error {
+func (p *writeConn) addCase(id, by, etag string, file []byte) error {
 	ctx, at := context.Background(), p.s.opt.Now().UnixMilli()
 	res, err := p.conn.ExecContext(ctx, `INSERT INTO case_file (case_id, at, by, etag, file) VALUES (?, ?, ?, ?, ?)`, id,
 		at, by, etag, file)
@@ -189,13 +189,13 @@ func (s *Store) PutState(ctx context.Context, kind, key string, blob []byte) err
 	if blob == nil {
 		blob = []byte{}
 	}
-	if err := s.do(ctx, func(p *pen) error { return p.putState(kind, key, blob) }); err != nil {
+	if err := s.do(ctx, func(p *writeConn) error { return p.putState(kind, key, blob) }); err != nil {
 		return fmt.Errorf("keeping %s %s: %w", kind, key, err)
 	}
 	return nil
 }
 
-func (p *pen) putState(kind, key string, blob []byte) error {
+func (p *writeConn) putState(kind, key string, blob []byte) error {
 	if err := p.dropState(kind, key); err != nil {
 		return err
 	}
@@ -209,13 +209,13 @@ func (p *pen) putState(kind, key string, blob []byte) error {
 
 // DeleteState drops a blob; it is no error if there is none.
 func (s *Store) DeleteState(ctx context.Context, kind, key string) error {
-	if err := s.do(ctx, func(p *pen) error { return p.dropState(kind, key) }); err != nil {
+	if err := s.do(ctx, func(p *writeConn) error { return p.dropState(kind, key) }); err != nil {
 		return fmt.Errorf("dropping %s %s: %w", kind, key, err)
 	}
 	return nil
 }
 
-func (p *pen) dropState(kind, key string) error {
+func (p *writeConn) dropState(kind, key string) error {
 	return each(context.Background(), p.conn, `DELETE FROM state WHERE kind = ? AND key = ? RETURNING at, blob`,
 		func(rows *sql.Rows) error {
 			var at int64

@@ -255,28 +255,28 @@ func count(ctx context.Context, db executor) (l ledger, days digest, err error) 
 }
 
 // enter adds an entry to a kind of the ledger; leave takes one away.
-func (p *pen) enter(kind string, h digest) {
+func (p *writeConn) enter(kind string, h digest) {
 	t := p.ledger[kind]
 	t.n++
 	t.sum.add(h)
 	p.change(kind, t)
 }
 
-func (p *pen) leave(kind string, h digest) {
+func (p *writeConn) leave(kind string, h digest) {
 	t := p.ledger[kind]
 	t.n--
 	t.sum.sub(h)
 	p.change(kind, t)
 }
 
-func (p *pen) change(kind string, t total) {
+func (p *writeConn) change(kind string, t total) {
 	p.ledger[kind] = t
 	p.entered[kind] = true
 }
 
 // putLedger writes the kinds that the transaction changed and gives the ledger's
 // digest.
-func (p *pen) putLedger(ctx context.Context) ([]byte, error) {
+func (p *writeConn) putLedger(ctx context.Context) ([]byte, error) {
 	if len(p.entered) == 0 {
 		return p.chain.ledger, nil
 	}

@@ -191,7 +191,7 @@ func TestTheLedgerFollowsWhatIsWritten(t *testing.T) {
 		require.NoError(t, r.Err(), "after step %d", i)
 	}
 	broken := fmt.Errorf("a mistake of ours")
-	require.ErrorIs(t, s.do(ctx, func(p *pen) error {
+	require.ErrorIs(t, s.do(ctx, func(p *writeConn) error {
 		require.NoError(t, p.putState("kind0", "0", []byte("never")))
 		return broken
 	}), broken)

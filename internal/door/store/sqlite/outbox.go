@@ -28,7 +28,7 @@ const entriesARow = 2000
 // post notes that something new is to be copied, as its row holds it. An entry
 // is the kind, the logger's id, the time, the number of one kept aside, and the
 // record; of a day only the kind, the logger's id and the day.
-func (p *pen) post(kind int, logger, at, aside int64, rec []byte) error {
+func (p *writeConn) post(kind int, logger, at, aside int64, rec []byte) error {
 	if !p.s.opt.Outbox {
 		return nil
 	}
@@ -46,7 +46,7 @@ func (p *pen) post(kind int, logger, at, aside int64, rec []byte) error {
 }
 
 // postRow writes the entries gathered so far, in the same transaction.
-func (p *pen) postRow() error {
+func (p *writeConn) postRow() error {
 	if p.outN == 0 {
 		return nil
 	}
@@ -176,7 +176,7 @@ func (d *dayReader) day(ctx context.Context, key loggerKey, id, k int64) (out []
 
 // Sent drops from the outbox what was copied, up to a number.
 func (s *Store) Sent(ctx context.Context, upTo int64) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		return each(context.Background(), p.conn, `DELETE FROM outbox WHERE seq <= ? RETURNING total`,
 			func(rows *sql.Rows) error {
 				var sum int64
@@ -194,7 +194,7 @@ func (s *Store) Sent(ctx context.Context, upTo int64) error {
 // Refuse lists a reading that the other engine will not have, with the reason;
 // its day is never released.
 func (s *Store) Refuse(ctx context.Context, o roof.Outgoing, why string) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		l, err := p.logger(o.Case, o.Reading.Logger)
 		if err != nil {
 			return err
@@ -227,7 +227,7 @@ func (s *Store) Backlog(ctx context.Context) (waiting, refused int64, err error)
 // and with them again what was refused, so that the other engine comes to hold
 // all of it.
 func (s *Store) PostAll(ctx context.Context) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		if err := p.postAll(); err != nil {
 			return err
 		}
@@ -240,7 +240,7 @@ func (s *Store) PostAll(ctx context.Context) error {
 	return nil
 }
 
-func (p *pen) postAll() error {
+func (p *writeConn) postAll() error {
 	ctx := context.Background()
 	var after [2]int64
 	for more := true; more; {
@@ -288,7 +288,7 @@ func (p *pen) postAll() error {
 }
 
 // postDay puts one day into the outbox, in a row of its own.
-func (p *pen) postDay(logger, k, n int64) error {
+func (p *writeConn) postDay(logger, k, n int64) error {
 	if err := p.postRow(); err != nil {
 		return err
 	}
@@ -372,7 +372,7 @@ func digestOfDay(caseID string, readings []roof.Reading) (d digest) {
 // holds of it, and only if that is exactly what was stored. A day that was
 // opened again meanwhile stays.
 func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Reading) (released bool, err error) {
-	err = s.do(ctx, func(p *pen) error {
+	err = s.do(ctx, func(p *writeConn) error {
 		l, d, k, err := p.keptDay(of)
 		if err != nil {
 			return err
@@ -404,7 +404,7 @@ func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Re
 // Adopt takes a released day back, given what the other engine holds of it, and
 // only if that is exactly what was stored.
 func (s *Store) Adopt(ctx context.Context, of roof.KeptDay, readings []roof.Reading) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		l, d, k, err := p.keptDay(of)
 		if err != nil || d.sealed != elsewhere {
 			return err
@@ -428,7 +428,7 @@ func (s *Store) Adopt(ctx context.Context, of roof.KeptDay, readings []roof.Read
 	return nil
 }
 
-func (p *pen) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
+func (p *writeConn) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
 	k := dayOf(of.Day.UnixMilli())
 	l, err := p.logger(of.Case, of.Logger)
 	if err != nil {
@@ -440,7 +440,7 @@ func (p *pen) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
 
 // PostDay puts a whole day into the outbox once more.
 func (s *Store) PostDay(ctx context.Context, of roof.KeptDay) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		l, d, k, err := p.keptDay(of)
 		if err != nil {
 			return err

@@ -27,7 +27,7 @@ func (s *Store) AppendReject(ctx context.Context, rejects ...roof.Reject) error 
 	if len(rejects) == 0 {
 		return nil
 	}
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		for _, r := range rejects {
 			if err := p.reject(r); err != nil {
 				return err
@@ -56,7 +56,7 @@ func cut(s string) string {
 	return strings.ToValidUTF8(s, "\uFFFD")
 }
 
-func (p *pen) reject(r roof.Reject) error {
+func (p *writeConn) reject(r roof.Reject) error {
 	ctx := context.Background()
 	if p.s.nearlyFull() && len(r.Payload) > 0 {
 		r.Payload = nil // before readings are refused, what was rejected is kept without its bytes
@@ -92,7 +92,7 @@ func (p *pen) reject(r roof.Reject) error {
 }
 
 // countReasons brings the counts by reason into the ledger.
-func (p *pen) countReasons() error {
+func (p *writeConn) countReasons() error {
 	var t total
 	err := each(context.Background(), p.conn, `SELECT reason, n, dropped FROM reject_count`, func(rows *sql.Rows) error {
 		h, err := digestOfCount(rows)
@@ -106,7 +106,7 @@ func (p *pen) countReasons() error {
 
 // trimRejects drops the oldest rejects until the log is back within its bounds,
 // with some room so that this is not done for every reject.
-func (p *pen) trimRejects() error {
+func (p *writeConn) trimRejects() error {
 	ctx := context.Background()
 	if p.rejectRows < 0 {
 		if err := p.conn.QueryRowContext(ctx, `SELECT count(*), coalesce(sum(size), 0) FROM reject`).Scan(&p.rejectRows,
@@ -215,7 +215,7 @@ func (s *Store) RejectCounts(ctx context.Context) (map[roof.Reason]int64, error)
 func (s *Store) Heard(ctx context.Context, caseID, logger string, at time.Time) error {
 	caseID, logger = cut(caseID), cut(logger)
 	ms := at.UnixMilli()
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		note := func(caseID, logger, where string, more ...any) (bool, error) {
 			res, err := p.conn.ExecContext(context.Background(), `INSERT INTO heard (case_id, logger, n, first, last)
 				SELECT ?, ?, 1, ?, ? WHERE `+where+` ON CONFLICT DO UPDATE
@@ -262,7 +262,7 @@ func (s *Store) HeardNames(ctx context.Context) ([]roof.HeardName, error) {
 // ForgetHeard drops a case, or one logger of it, from what was heard, since it
 // is known now.
 func (s *Store) ForgetHeard(ctx context.Context, caseID, logger string) error {
-	err := s.do(ctx, func(p *pen) error {
+	err := s.do(ctx, func(p *writeConn) error {
 		_, err := p.conn.ExecContext(context.Background(), `DELETE FROM heard WHERE case_id = ? AND (logger = ? OR ? = '')`,
 			caseID, logger, logger)
 		return err

@@ -47,7 +47,7 @@ func (s *Store) Seal(ctx context.Context) (days int, err error) {
 	}
 	for {
 		n, more := 0, false
-		err := s.do(ctx, func(p *pen) (err error) {
+		err := s.do(ctx, func(p *writeConn) (err error) {
 			n, more, err = p.seal()
 			return err
 		})
@@ -67,7 +67,7 @@ type due struct {
 	sum            digest
 }
 
-func (p *pen) seal() (sealed int, more bool, err error) {
+func (p *writeConn) seal() (sealed int, more bool, err error) {
 	ctx := context.Background()
 	now := p.s.opt.Now()
 	before := dayOf(now.Add(-p.s.opt.SealAfter).UnixMilli())
@@ -108,7 +108,7 @@ func (p *pen) seal() (sealed int, more bool, err error) {
 
 const maxDue = 64
 
-func (p *pen) due(ctx context.Context, before, quiet int64) ([]due, error) {
+func (p *writeConn) due(ctx context.Context, before, quiet int64) ([]due, error) {
 	rows, err := p.conn.QueryContext(ctx, `SELECT d.logger, d.day, d.n, d.digest, l.case_id, l.name
 		FROM day d JOIN logger l ON l.id = d.logger
 		WHERE d.sealed = 0 AND d.day < ? AND d.changed <= ? LIMIT ?`, before, quiet, maxDue)
@@ -132,7 +132,7 @@ func (p *pen) due(ctx context.Context, before, quiet int64) ([]due, error) {
 // sealDay packs one day. A day that does not agree with its digest, or is too
 // large, stays as rows, for Check to name: sealing must not make damage look
 // whole.
-func (p *pen) sealDay(ctx context.Context, d due) (bool, error) {
+func (p *writeConn) sealDay(ctx context.Context, d due) (bool, error) {
 	leave := func(why string) (bool, error) {
 		if why != "" {
 			p.s.opt.Log.Error("a day cannot be sealed", "case", d.caseID, "logger", d.name, "day",

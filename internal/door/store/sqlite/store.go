@@ -93,7 +93,7 @@ type Store struct {
 	once    sync.Once
 	closing error
 
-	pen        *pen // the writer's own
+	writeConn  *writeConn // the writer's own
 	failing    atomic.Pointer[Failure]
 	commits    atomic.Int64
 	looked     atomic.Int64 // Unix ms of the last look at the space left
@@ -140,11 +140,11 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if err != nil {
 		return nil, err
 	}
-	s.pen = newPen(s)
-	if err = s.pen.open(ctx); err != nil {
+	s.writeConn = newWriteConn(s)
+	if err = s.writeConn.open(ctx); err != nil {
 		return nil, err
 	}
-	from, err := migrate(ctx, s.pen.conn, s.opt.Now())
+	from, err := migrate(ctx, s.writeConn.conn, s.opt.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -154,16 +154,16 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if err = syncDir(abs); err != nil {
 		return nil, err
 	}
-	if err = s.pen.prepare(ctx); err != nil {
+	if err = s.writeConn.prepare(ctx); err != nil {
 		return nil, err
 	}
-	if s.id, err = storeID(ctx, s.pen.conn); err != nil {
+	if s.id, err = storeID(ctx, s.writeConn.conn); err != nil {
 		return nil, err
 	}
-	if err = s.pen.load(ctx); err != nil {
+	if err = s.writeConn.load(ctx); err != nil {
 		return nil, err
 	}
-	s.remoteDays.Store(s.pen.remoteDays)
+	s.remoteDays.Store(s.writeConn.remoteDays)
 	if s.mark, err = os.OpenFile(filepath.Join(abs, markName), os.O_RDWR|os.O_CREATE, 0o600); err != nil {
 		return nil, err
 	}
@@ -186,7 +186,7 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	}
 	if _, marked := readMark(abs); !marked {
 		// So that the folder's first mark does not wait for the first reading.
-		_ = s.do(ctx, func(*pen) error { return nil })
+		_ = s.do(ctx, func(*writeConn) error { return nil })
 	}
 	return s, nil
 }
@@ -218,8 +218,8 @@ func (s *Store) shut() error {
 	if s.read != nil {
 		errs = append(errs, s.read.Close())
 	}
-	if s.pen != nil {
-		errs = append(errs, s.pen.close())
+	if s.writeConn != nil {
+		errs = append(errs, s.writeConn.close())
 	}
 	if s.mark != nil {
 		errs = append(errs, s.mark.Sync(), s.mark.Close())

@@ -24,7 +24,7 @@ type request struct {
 	caseID   string
 	readings []roof.Reading
 	outcomes []roof.Outcome
-	do       func(*pen) error // instead of readings
+	do       func(*writeConn) error // instead of readings
 	err      error
 	taken    atomic.Bool // by the writer, or given up by the caller: whoever comes first
 	done     chan struct{}
@@ -55,7 +55,7 @@ func (s *Store) Append(ctx context.Context, caseID string, readings []roof.Readi
 }
 
 // do runs a change of another kind in the writer's next transaction.
-func (s *Store) do(ctx context.Context, change func(*pen) error) error {
+func (s *Store) do(ctx context.Context, change func(*writeConn) error) error {
 	return s.submit(ctx, &request{do: change})
 }
 
@@ -164,14 +164,14 @@ func (s *Store) transact(group []*request) error {
 	if len(group) == 0 {
 		return nil
 	}
-	err := s.pen.transaction(func() error {
+	err := s.writeConn.transaction(func() error {
 		for _, r := range group {
 			r.err = nil
 			var err error
 			if r.do != nil {
-				err = r.do(s.pen)
+				err = r.do(s.writeConn)
 			} else {
-				r.outcomes, err = s.pen.append(r.caseID, r.readings)
+				r.outcomes, err = s.writeConn.append(r.caseID, r.readings)
 			}
 			if of := (soft{}); errors.As(err, &of) {
 				r.err = of.error
@@ -189,7 +189,7 @@ func (s *Store) transact(group []*request) error {
 		s.opt.Log.Info("writing works again", "failed_since", was.Since)
 	}
 	s.commits.Add(1)
-	if err := s.pen.checkpoint(); err != nil {
+	if err := s.writeConn.checkpoint(); err != nil {
 		s.failed(fmt.Errorf("bringing the log into the main file: %w", err))
 	}
 	return nil
@@ -225,7 +225,7 @@ func ofDisk(err error) bool {
 
 // transaction runs do between BEGIN and COMMIT with the store's own
 // book-keeping.
-func (p *pen) transaction(do func() error) error {
+func (p *writeConn) transaction(do func() error) error {
 	ctx := context.Background()
 	if p.conn == nil {
 		if err := p.reopen(ctx); err != nil {

@@ -24,9 +24,9 @@ func (c connector) Connect(context.Context) (driver.Conn, error) {
 
 func (c connector) Driver() driver.Driver { return &sqlite.Driver{} }
 
-// pen is the one writing connection with what it knows of the record. Only the
-// writer's goroutine uses it.
-type pen struct {
+// writeConn is the one writing connection and its cached view of the record. Only
+// the writer's goroutine uses it.
+type writeConn struct {
 	s    *Store
 	db   *sql.DB
 	conn *sql.Conn
@@ -45,8 +45,8 @@ type pen struct {
 	ledger     ledger
 	entered    map[string]bool // kinds of the ledger that this transaction changed
 	days       digest          // over all days
-	remoteDays int64           // days that lie in another engine alone
-	readings   int64           // kept in all, with what this transaction adds
+	remoteDays int64           // days stored only in InfluxDB
+	readings   int64           // stored in all, including this transaction
 	buf        []byte
 
 	out            []byte // entries for the outbox
@@ -92,13 +92,13 @@ const (
 	// and elsewhere, see outbox.go
 )
 
-func newPen(s *Store) *pen {
-	return &pen{s: s, loggers: map[loggerKey]*logger{}, entered: map[string]bool{}, rejectRows: -1}
+func newWriteConn(s *Store) *writeConn {
+	return &writeConn{s: s, loggers: map[loggerKey]*logger{}, entered: map[string]bool{}, rejectRows: -1}
 }
 
 // open connects. The log is emptied by checkpoint, not by SQLite on the side,
 // so that an error in it is seen.
-func (p *pen) open(ctx context.Context) error {
+func (p *writeConn) open(ctx context.Context) error {
 	p.db = sql.OpenDB(connector{dsn(filepath.Join(p.s.dir, fileName),
 		"_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=wal_autocheckpoint(0)", "_pragma=cache_size(-16000)", "_pragma=temp_store(2)",
@@ -115,7 +115,7 @@ func (p *pen) open(ctx context.Context) error {
 	return checkVersion(ctx, p.conn)
 }
 
-func (p *pen) prepare(ctx context.Context) error {
+func (p *writeConn) prepare(ctx context.Context) error {
 	for _, x := range []struct {
 		stmt **sql.Stmt
 		text string
@@ -150,7 +150,7 @@ func (p *pen) prepare(ctx context.Context) error {
 }
 
 // reopen connects again after the connection was dropped.
-func (p *pen) reopen(ctx context.Context) error {
+func (p *writeConn) reopen(ctx context.Context) error {
 	err := p.open(ctx)
 	if err == nil {
 		err = p.prepare(ctx)
@@ -171,7 +171,7 @@ func (p *pen) reopen(ctx context.Context) error {
 }
 
 // drop gives the connection up; the next transaction makes another.
-func (p *pen) drop() {
+func (p *writeConn) drop() {
 	_ = p.finalize()
 	if p.conn != nil {
 		_ = p.conn.Close()
@@ -184,7 +184,7 @@ func (p *pen) drop() {
 
 // finalize ends the prepared statements: SQLite keeps a connection open, its
 // files and locks with it, while it has any.
-func (p *pen) finalize() error {
+func (p *writeConn) finalize() error {
 	var errs []error
 	for _, s := range p.prepared {
 		errs = append(errs, s.Close())
@@ -194,7 +194,7 @@ func (p *pen) finalize() error {
 }
 
 // close empties the log into the main file and disconnects.
-func (p *pen) close() error {
+func (p *writeConn) close() error {
 	if p.conn == nil {
 		return nil
 	}
@@ -205,7 +205,7 @@ func (p *pen) close() error {
 }
 
 // load reads the end of the chain.
-func (p *pen) load(ctx context.Context) error {
+func (p *writeConn) load(ctx context.Context) error {
 	c, err := loadChain(ctx, p.conn)
 	if err != nil {
 		return err
@@ -218,7 +218,7 @@ func (p *pen) load(ctx context.Context) error {
 }
 
 // settle writes what the transaction changed in loggers, days and chain.
-func (p *pen) settle() error {
+func (p *writeConn) settle() error {
 	ctx := context.Background()
 	now := p.s.opt.Now().UnixMilli()
 	if err := p.postRow(); err != nil {
@@ -261,7 +261,7 @@ const (
 )
 
 // settled notes a commit that is on the disk.
-func (p *pen) settled() {
+func (p *writeConn) settled() {
 	for _, l := range p.touched {
 		l.dirty = false
 		for k, d := range l.days {
@@ -284,7 +284,7 @@ func (p *pen) settled() {
 
 // forget drops all that was thought to be known, after a transaction that did
 // not come about.
-func (p *pen) forget() {
+func (p *writeConn) forget() {
 	clear(p.loggers)
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
 	clear(p.entered)
@@ -298,7 +298,7 @@ const logPages = 2000
 
 // checkpoint empties the log when it has grown, or earlier on a disk that would
 // soon be too full for it. Readers are not waited for.
-func (p *pen) checkpoint() error {
+func (p *writeConn) checkpoint() error {
 	st, err := os.Stat(filepath.Join(p.s.dir, fileName+"-wal"))
 	if err != nil || st.Size() < logPages*4096/64 || time.Now().Before(p.logBusy) {
 		return nil

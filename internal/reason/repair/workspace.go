@@ -1,8 +1,8 @@
 package repair
 
-// tools are the large arrays that every fit of a site needs while it runs and
-// none afterwards. A site is judged by one goroutine.
-type tools struct {
+// workspace holds the large arrays that every fit of a site needs while it runs and
+// none afterwards. One goroutine judges a site.
+type workspace struct {
 	lanes [firstOutput]*lane
 	jac   [2][paramCount][]float64
 	wgt   [2][]float64
@@ -11,11 +11,11 @@ type tools struct {
 	bare  [laneGroup]*lane
 }
 
-func (s *site) tools() *tools {
-	if s.shop != nil {
-		return s.shop
+func (s *site) workspace() *workspace {
+	if s.work != nil {
+		return s.work
 	}
-	b := &tools{tmp: make([]float64, s.n/2+1)}
+	b := &workspace{tmp: make([]float64, s.n/2+1)}
 	for k := range b.lanes {
 		l := newLane(s.n)
 		switch k {
@@ -38,6 +38,6 @@ func (s *site) tools() *tools {
 		}
 		b.wgt[o] = make([]float64, s.n/2+1)
 	}
-	s.shop = b
+	s.work = b
 	return b
 }
