@@ -282,7 +282,7 @@ func (d daemon) household(x told) {
 		page, pattern string
 		nights        int
 	}{{home, `It was wet [a-z ]+ on (\d+) of the (?:last )?(\d+) nights`, 14},
-		{x.pages["houses"], `Of the last 7 nights: wet on (\d+) of (\d+) nights observed`, 7}} {
+		{x.pages["houses"], `Of the last 7 nights, [a-z ]+: wet on (\d+) of (\d+) nights observed`, 7}} {
 		m := regexp.MustCompile(told.pattern).FindStringSubmatch(told.page)
 		if m == nil {
 			assert.Regexp(d.t, "stayed dry|briefly wet|not seen|wet on 0|Not observed", told.page, x.c.ID)
