@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// Answer is what a person saw on the survey; the zero value is unknown, which
-// is said and never assumed.
+// Answer is an answer of the survey. The zero value is unknown, which is reported
+// and never assumed.
 type Answer string
 
 // The three answers.
@@ -19,7 +19,7 @@ const (
 	No      Answer = "no"
 )
 
-// Place says where in the roof a position lies.
+// Place is where in the roof a position lies.
 type Place string
 
 // The places a position can have.
@@ -34,13 +34,13 @@ const (
 	Other             Place = "other"
 )
 
-// IsSurface reports whether water can form on the place, so that it is judged
-// by its margin to the air that meets it.
+// IsSurface reports whether water can form on the place. Surfaces are judged by
+// their margin to the air that meets them.
 func (p Place) IsSurface() bool {
 	return p == CoveringUnderside || p == UnderlayUnderside || p == Timber
 }
 
-// Words names the place as people say it.
+// Words returns the place's name in plain words.
 func (p Place) Words() string {
 	switch p {
 	case IndoorAir:
@@ -66,7 +66,7 @@ func (p Place) IsAir() bool {
 	return p == IndoorAir || p == LoftAir || p == BattenVoidAir || p == OutdoorAir
 }
 
-// Case is one property under investigation, as its case file says.
+// Case is one property under investigation, as described by its case file.
 type Case struct {
 	ID        string
 	Property  Property
@@ -83,7 +83,7 @@ type Property struct {
 	Label     string
 	Timezone  string         // IANA name as written
 	Zone      *time.Location // loaded from Timezone by casefile.Parse, never nil
-	AltitudeM *float64       // nil: unknown, sea level is used and said
+	AltitudeM *float64       // nil: unknown, sea level is assumed and reported
 	Completed *time.Time     // roof handed over; nil: unknown
 }
 
@@ -107,13 +107,13 @@ type Build struct {
 	Layers          []Layer
 }
 
-// Covering is what keeps the rain off.
+// Covering is the outer, rain-shedding layer of the roof.
 type Covering struct {
 	Material string
 	Air      string // "open", "closed", "" unknown
 }
 
-// Underlay lies below the battens.
+// Underlay is the layer below the battens.
 type Underlay struct {
 	Class        string // "HR", "LR", "none", "" unknown
 	AirPermeable Answer
@@ -128,7 +128,7 @@ type Openings struct {
 	LoftEavesMM, LoftRidgeMM, VoidEavesMM, VoidRidgeMM *float64
 }
 
-// Ceiling lies between house and loft.
+// Ceiling is the ceiling between house and loft.
 type Ceiling struct {
 	Sealed             Answer
 	Downlights         *int
@@ -164,14 +164,15 @@ type Logger struct {
 	Offsets  []Offset
 }
 
-// Accuracy is the maker's statement. K 0: limits of a rectangular distribution;
-// otherwise K standard uncertainties of a normal one. Nil: unknown.
+// Accuracy is the accuracy stated by the maker. With K 0 the values are limits of a
+// rectangular distribution, otherwise K standard uncertainties of a normal one. Nil
+// is unknown.
 type Accuracy struct {
 	TempC, RHPct *float64
 	K            float64
 }
 
-// Fitting says where a logger was between two times; a zero To is open.
+// Fitting is the position of a logger between two times. A zero To is open.
 type Fitting struct {
 	Position string
 	From, To time.Time
@@ -185,7 +186,7 @@ type Offset struct {
 	TempUncC, RHUncPct *float64 // uncertainty of the check, same distribution as Accuracy
 }
 
-// EventKind is what sort of thing happened.
+// EventKind is the kind of an event.
 type EventKind string
 
 // The kinds of event.
@@ -196,7 +197,7 @@ const (
 	Weather    EventKind = "weather"
 )
 
-// Change is what a repair can have altered.
+// Change is a property of the roof that a repair can change.
 type Change string
 
 // The changes a repair can declare.
@@ -224,12 +225,12 @@ type Event struct {
 	Sealed          Answer // the ceiling since a repair
 }
 
-// Contacts are the people an alert can reach.
+// Contacts holds the people who receive alerts.
 type Contacts struct {
 	Householder, Consultant []string // mail addresses
 }
 
-// AlertSettings are the thresholds of one case; zero values take the defaults.
+// AlertSettings holds the thresholds of one case. Zero values mean the defaults.
 type AlertSettings struct {
 	WetHours           float64
 	WetNights          int
@@ -301,7 +302,7 @@ func (c *Case) At(place Place) []Position {
 	return out
 }
 
-// Repairs lists the repair events in time order as written.
+// Repairs lists the repair events in the file's order.
 func (c *Case) Repairs() []Event {
 	var out []Event
 	for _, e := range c.Events {

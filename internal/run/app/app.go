@@ -95,7 +95,7 @@ func (a *App) onStop(what string, do func(context.Context) error) {
 	a.ending = append(a.ending, ending{what, do})
 }
 
-// waitFor waits for work behind, as long as a stop's context allows.
+// waitFor waits for background work until the shutdown's context expires.
 func waitFor(work *sync.WaitGroup) func(context.Context) error {
 	return func(ctx context.Context) error {
 		done := make(chan struct{})

@@ -89,8 +89,8 @@ func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, er
 	return k.answer, nil
 }
 
-// Recent is an assessment for a page: one that is a little behind is shown at
-// once and renewed behind the page.
+// Recent returns an assessment for a page: a slightly stale one at once, which is
+// then refreshed in the background.
 func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
 	k, ok := d.kept(c)
 	came := d.record.Version(c.ID) - k.version
@@ -103,7 +103,7 @@ func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, err
 	return k.answer, nil
 }
 
-// Soon is the last answer, however old, and renews it behind whoever asked.
+// Soon returns the last answer, however old, and refreshes it in the background.
 // Where there is none, it waits until the context ends.
 func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool) {
 	k, ok := d.kept(c)
@@ -129,7 +129,7 @@ func (d *desk) renew(c *roof.Case) {
 	d.refreshing[c.ID] = true
 	d.running.Go(func() {
 		if _, err := d.Current(d.base, c); err != nil && d.base.Err() == nil {
-			d.log.Error("an assessment could not be renewed", "case", c.ID, "error", err)
+			d.log.Error("refreshing an assessment failed", "case", c.ID, "error", err)
 		}
 		d.mu.Lock()
 		delete(d.refreshing, c.ID)
