@@ -151,7 +151,7 @@ func (d *decoding) reject(p *problem, what []byte) {
 // not meant for a reading (a removed retained message, a topic or condition
 // that a mapping leaves aside) gives neither.
 //
-// Values are not judged here; that is package qc's.
+// Package qc does the range checks.
 func (d *Decoder) Decode(m Message) (caseID string, readings []roof.Reading, rejects []roof.Reject) {
 	m.Arrived = m.Arrived.UTC().Truncate(time.Millisecond)
 	one := &decoding{Message: m}

@@ -13,10 +13,10 @@ import (
 	"dewcase/internal/run/config"
 )
 
-// loggerUsers reads who may publish to the embedded broker. A user named
-// CASE/LOGGER may publish to its own topic only; one with topics of its own read
-// and publish to those; any other everything (a bridge). What the daemon says it
-// says alone.
+// loggerUsers reads the users of the embedded broker. A user named CASE/LOGGER may
+// publish to its own topic only; a user with listed topics may read and publish to
+// those; any other may do everything (a bridge). Only the daemon publishes to
+// ownTopics.
 func (a *App) loggerUsers(c config.MQTT) (func(user, password string) (broker.Rights, bool), error) {
 	if c.UsersFile == "" {
 		return nil, nil
@@ -57,12 +57,12 @@ func (c *certificate) serverTLS(whose, certFile, keyFile string) (*tls.Config, e
 		GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return c.Load(), nil }}, nil
 }
 
-// ownTopics are what the daemon alone publishes to.
+// ownTopics are the topics that only the daemon publishes to.
 var ownTopics = []string{notify.TopicPrefix + "#"}
 
-// forbidden counts a publish that the embedded broker refused and lists it under
-// what could not be used: a logger with a slip in its topic or its user's name is
-// told nothing that a person would see.
+// forbidden counts a publish that the embedded broker refused and lists it among
+// the rejects: a logger with an error in its topic or user name gets no answer that
+// a person would see.
 func (a *App) forbidden(f broker.Forbidden) {
 	a.metrics.Rejected(roof.Forbidden, 1)
 	short := func(s string) string { return strings.ToValidUTF8(s[:min(len(s), 300)], "\uFFFD") }

@@ -2,218 +2,137 @@ package app
 
 import (
 	"context"
-	"io"
-	"iter"
-	"log"
+	"fmt"
 	"log/slog"
+	"sync"
 	"time"
 
-	"dewcase/internal/door/http/api"
-	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
-	"dewcase/internal/flow/casebook"
-	"dewcase/internal/flow/csvreadings"
-	"dewcase/internal/flow/ingest"
 	"dewcase/internal/flow/record"
-	"dewcase/internal/flow/timeline"
-	"dewcase/internal/physics/psychro"
-	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
 
-// intake shows the write path and the raw record to the API and the pages.
-type intake struct {
-	*sqlite.Store
-	book    *casebook.Book
-	path    *ingest.Path
-	kept    roof.ReadingStore
-	unknown func(ctx context.Context) ([]roof.HeardName, error)
-}
-
-func (a *App) intake() intake { return intake{a.store, a.book, a.path, a.readings, a.heard} }
-
-func (r intake) Import(ctx context.Context, caseID string, csv io.Reader) (ingest.Report, error) {
-	if _, err := r.book.Get(caseID); err != nil {
-		return ingest.Report{}, err
-	}
-	return r.path.CSV(ctx, caseID, "readings.csv", csv)
-}
-
-// Export writes logger by logger, each in time order.
-func (r intake) Export(ctx context.Context, caseID string, from, until time.Time, w io.Writer) error {
-	spans, err := r.kept.Spans(ctx, caseID)
-	if err != nil {
-		return err
-	}
-	_, err = csvreadings.Write(w, iter.Seq2[roof.Reading, error](func(yield func(roof.Reading, error) bool) {
-		for _, s := range spans {
-			for x, err := range r.kept.Range(ctx, caseID, s.Logger, from, until) {
-				if !yield(x, err) {
-					return
-				}
-			}
-		}
-	}))
-	return err
-}
-
-func (r intake) Conflicts(ctx context.Context, caseID string, limit int) ([]roof.Conflicting, error) {
-	return r.kept.Conflicts(ctx, caseID, limit)
-}
-
-func (r intake) Heard(ctx context.Context) ([]roof.HeardName, error) { return r.unknown(ctx) }
-
-// views answers questions about the record by the id of a case.
-type views struct {
-	book   *casebook.Book
+// desk caches each case's assessment and recomputes it only when its readings or
+// its file changed. It computes one at a time, so that ingest always has a
+// processor left on a small board.
+type desk struct {
 	record *record.Reader
-	desk   *desk
 	now    func() time.Time
+	log    *slog.Logger
+	base   context.Context // of work that nobody waits for
+
+	work       sync.Mutex
+	mu         sync.Mutex
+	by         map[string]answer
+	refreshing map[string]bool // cases being reassessed in the background
+	running    sync.WaitGroup
 }
 
-func (a *App) views() views { return views{a.book, a.record, a.desk, a.opt.Now} }
-
-func (v views) List(ctx context.Context) ([]api.CaseRow, error) {
-	out := []api.CaseRow{}
-	for _, c := range v.book.All() {
-		row := api.CaseRow{Case: c.ID, Label: c.Property.Label, Timezone: c.Property.Timezone}
-		_, last, ok, err := v.record.Span(ctx, c)
-		if err != nil {
-			return nil, err
-		}
-		if ok {
-			t := time.UnixMilli(last).UTC()
-			row.LastReading = &t
-		}
-		out = append(out, row)
-	}
-	return out, nil
+type answer struct {
+	c        *roof.Case
+	version  int64
+	readings int64 // that it rests on
+	at       time.Time
+	answer   assessment.Answer
 }
 
-func (v views) Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View,
-	error) {
-	c, err := v.book.Case(ctx, caseID)
-	if err != nil {
-		return timeline.View{}, err
-	}
-	fromMS, untilMS, err := v.bounds(ctx, c, from, until, step)
-	if err != nil {
-		return timeline.View{}, err
-	}
-	if step > 0 {
-		return v.record.Timeline(ctx, c, fromMS, untilMS, step.Milliseconds())
-	}
-	set, err := v.record.Around(ctx, c, fromMS, untilMS)
-	if err != nil {
-		return timeline.View{}, err
-	}
-	return timeline.Raw(set, fromMS, untilMS)
+// A page may show an assessment that lacks the latest readings, but at most a
+// hundredth of them, so that no page shows half a winter after an import. It is
+// refreshed in the background at most once per renewAfter.
+const (
+	renewAfter  = time.Minute
+	staleFor    = 36 * time.Hour
+	behindShare = 0.01
+	maxAnswers  = 200
+)
+
+func newDesk(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *desk {
+	return &desk{record: r, now: now, log: log, base: base, by: map[string]answer{}, refreshing: map[string]bool{}}
 }
 
-// bounds fills open ends with the record's own, on whole steps of the clock.
-func (v views) bounds(ctx context.Context, c *roof.Case, from, until time.Time, step time.Duration) (fromMS,
-	untilMS int64, err error) {
-	fromMS, untilMS = from.UnixMilli(), until.UnixMilli()
-	if !from.IsZero() && !until.IsZero() {
-		return fromMS, untilMS, nil
-	}
-	first, last, ok, err := v.record.Span(ctx, c)
-	if err != nil {
-		return 0, 0, err
-	}
-	if !ok {
-		first = v.now().UnixMilli()
-		last = first - 1
-	}
-	if from.IsZero() {
-		if fromMS = first; step > 0 {
-			fromMS = record.HourAt(c, first)
-		}
-		if !until.IsZero() {
-			fromMS = min(fromMS, untilMS)
-		}
-	}
-	if until.IsZero() {
-		if untilMS = last + 1; step > 0 && ok {
-			s := step.Milliseconds()
-			untilMS = fromMS + max((last-fromMS)/s+1, 0)*s
-		}
-		untilMS = max(untilMS, fromMS)
-	}
-	return fromMS, untilMS, nil
+func (d *desk) kept(c *roof.Case) (answer, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	k, ok := d.by[c.ID]
+	return k, ok && k.c == c
 }
 
-func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assessment, error) {
-	c, err := v.book.Case(ctx, caseID)
-	if err != nil {
-		return assessment.Assessment{}, err
+// Current is the assessment of everything that was stored when it was asked for.
+func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+	asked := d.record.Version(c.ID)
+	if k, ok := d.kept(c); ok && k.version == asked {
+		return k.answer, nil
 	}
-	a, err := v.desk.Current(ctx, c)
-	return a.Assessment, err
+	d.work.Lock()
+	defer d.work.Unlock()
+	// Whoever had the desk before may have begun after this was asked: readings
+	// that keep coming must not make everybody in the queue work it out again.
+	if k, ok := d.kept(c); ok && k.version >= asked {
+		return k.answer, nil
+	}
+	version := d.record.Version(c.ID)
+	readings, err := d.record.Readings(ctx, c)
+	if err != nil {
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+	}
+	set, err := d.record.Whole(ctx, c)
+	if err != nil {
+		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+	}
+	k := answer{c, version, readings, d.now(), assessment.Of(set)}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.by) >= maxAnswers {
+		clear(d.by)
+	}
+	d.by[c.ID] = k
+	return k.answer, nil
 }
 
-// tellWatchers hands stored readings to those who watch the case.
-func (a *App) tellWatchers(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
-	c, err := a.book.Case(a.base, caseID)
-	if err != nil {
+// Recent returns an assessment for a page: a slightly stale one at once, which is
+// then refreshed in the background.
+func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+	k, ok := d.kept(c)
+	came := d.record.Version(c.ID) - k.version
+	if !ok || d.now().Sub(k.at) > staleFor || float64(came) > behindShare*float64(k.readings) {
+		return d.Current(ctx, c)
+	}
+	if k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
+		d.renew(c)
+	}
+	return k.answer, nil
+}
+
+// Soon returns the last answer, however old, and refreshes it in the background.
+// Where there is none, it waits until the context ends.
+func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool) {
+	k, ok := d.kept(c)
+	if !ok || k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
+		d.renew(c)
+	}
+	for !ok && ctx.Err() == nil {
+		select {
+		case <-ctx.Done():
+		case <-time.After(50 * time.Millisecond):
+		}
+		k, ok = d.kept(c)
+	}
+	return k.answer, ok
+}
+
+func (d *desk) renew(c *roof.Case) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.refreshing[c.ID] || d.base.Err() != nil {
 		return
 	}
-	for i, r := range readings {
-		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
-			continue
+	d.refreshing[c.ID] = true
+	d.running.Go(func() {
+		if _, err := d.Current(d.base, c); err != nil && d.base.Err() == nil {
+			d.log.Error("refreshing an assessment failed", "case", c.ID, "error", err)
 		}
-		l, known := c.Logger(r.Logger)
-		if !known {
-			continue
-		}
-		a.hub.tell(caseID, liveReading(l, r))
-	}
-}
-
-func liveReading(l roof.Logger, r roof.Reading) api.LiveReading {
-	values := series.Calibrated(l, r.At.UnixMilli(), r.Values)
-	out := api.LiveReading{Position: series.FittedAt(l, r.At), Logger: l.ID, At: r.At, Flags: r.Flags.Names()}
-	get := func(q roof.Quantity) *float64 {
-		if x, ok := values.Get(q); ok {
-			return &x
-		}
-		return nil
-	}
-	out.TempC, out.RHPct, out.Battery = get(roof.TempC), get(roof.RHPct), get(roof.BatteryPct)
-	if out.TempC != nil && out.RHPct != nil {
-		if pa, err := psychro.VapourPressurePa(*out.TempC, *out.RHPct); err == nil {
-			if dew, err := psychro.DewPointC(pa); err == nil {
-				out.DewPointC = &dew
-			}
-		}
-	}
-	if out.Flags == nil {
-		out.Flags = []string{}
-	}
-	return out
-}
-
-func (a *App) gauges() {
-	a.influxGauges()
-	a.metrics.Counter("dewcase_rejects_unkept_total", "Rejects counted but not kept in the log, because it could not "+
-		"keep up.", nil, func() float64 { return float64(a.keeper.unkept.Load()) })
-	a.metrics.Counter("dewcase_live_refused_total", "Live streams refused because all were taken.", nil,
-		func() float64 { return float64(a.hub.refused.Load()) })
-	a.metrics.Counter("dewcase_store_commits_total", "Transactions of the store; many readings share one.", nil,
-		func() float64 { return float64(a.store.Commits()) })
-	a.metrics.Gauge("dewcase_store_failing", "1 while the last write to the store failed.", nil, func() float64 {
-		if a.store.Failing() != nil {
-			return 1
-		}
-		return 0
+		d.mu.Lock()
+		delete(d.refreshing, c.ID)
+		d.mu.Unlock()
 	})
-	a.metrics.Gauge("dewcase_store_incidents", "Incidents of the store (an older copy, a lost end) that nobody has "+
-		"confirmed.", nil, func() float64 { return float64(len(a.openIncidents())) })
-	a.metrics.Gauge("dewcase_store_queue", "Appends waiting for the next transaction.", nil,
-		func() float64 { n, _ := a.store.Queued(); return float64(n) })
-	a.metrics.Gauge("dewcase_cases", "Cases in force.", nil, func() float64 { return float64(len(a.book.All())) })
 }
-
-// quiet sends what the HTTP server has to say about hostile connections to the
-// debug log.
-func quiet(l *slog.Logger) *log.Logger { return slog.NewLogLogger(l.Handler(), slog.LevelDebug) }

@@ -17,9 +17,9 @@ type rejectLog interface {
 	Heard(ctx context.Context, caseID, logger string, at time.Time) error
 }
 
-// keeper writes rejects behind ingest's back: a flood of bad messages must not
-// slow the good ones, so its queue is bounded and what finds it full is counted
-// and let go. Every reject was counted by reason before it came here.
+// keeper writes rejects in the background, since a flood of bad messages must not
+// slow good ones. Its queue is bounded; rejects that find it full are counted and
+// dropped. Every reject was counted by reason before it got here.
 type keeper struct {
 	log     rejectLog
 	say     *slog.Logger
