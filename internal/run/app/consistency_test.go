@@ -291,7 +291,7 @@ func (d daemon) household(x told) {
 		var counts [][]string
 		for surface, rows := range x.rows {
 			last := rows
-			if h, _ := strconv.ParseFloat(last[len(last)-1]["wet_h"], 64); told.nights == 7 && h < 1 {
+			if h, _ := strconv.ParseFloat(last[len(last)-1]["wet_h"], 64); h < 1 {
 				last = last[:len(last)-1] // the running night says nothing yet
 			}
 			begins, err := time.Parse(time.RFC3339, last[len(last)-told.nights]["night_from"])
