@@ -48,7 +48,7 @@ type Doubt struct {
 
 // Units gathers what a logger's readings say of their units.
 type Units struct {
-	rhMax, sum, dryMax    float64
+	rhMax, sum            float64
 	rh, temps             int
 	firstMS, lastMS       int64 // of temperatures
 	dryFromMS, dryUntilMS int64
