@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -170,7 +171,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	for i := range h.Surfaces {
 		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
 	}
-	s := drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone)
+	s := sheetOf(h, a, v, hourly, wi)
 	s.WindowFrom, s.WindowUntil = v.from, v.until
 	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
 	if len(a.Doubts) == 0 && len(a.Surfaces) > 0 {
@@ -180,11 +181,6 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		if a.Repairs[i].Surface == v.surface.ID {
 			b.Repair = a.Verdict(h.Case, i).Brief()
 			break
-		}
-	}
-	for _, of := range a.Surfaces {
-		if of.Surface == v.surface.ID && a.DoubtAt(of) != "" {
-			s.Forget()
 		}
 	}
 	b.Sheet = s.Scene()
@@ -373,9 +369,21 @@ func (p *Pages) viewed(w http.ResponseWriter, r *http.Request) (h *head, a asses
 	return h, a, readView(h, a, r.URL.Query()), true
 }
 
+// sheetOf makes the winter sheet of the surface in view; nothing is observed on
+// it where the surface rests on a logger whose units cannot be.
+func sheetOf(h *head, a assessment.Answer, v view, hourly timeline.View, wi winter) picture.WinterSheet {
+	s := drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone)
+	for _, of := range a.Surfaces {
+		if of.Surface == v.surface.ID && a.DoubtAt(of) != "" {
+			s.Forget()
+		}
+	}
+	return s
+}
+
 // nightsCSV is the table behind the winter sheet.
 func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
-	h, _, v, ok := p.viewed(w, r)
+	h, a, v, ok := p.viewed(w, r)
 	if !ok {
 		return
 	}
@@ -388,7 +396,7 @@ func (p *Pages) nightsCSV(w http.ResponseWriter, r *http.Request) {
 	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-nights.csv")
 	_ = out.Write([]string{"night_from", "night_until", "surface", "wet_h", "at_risk_h", "frost_h", "observed_share",
 		"outdoor_min_c", "undercooling_k", "sky"})
-	for _, n := range drawing.Sheet(h.Case, hourly, v.surface, wi.From, wi.Until, h.Zone).Nights {
+	for _, n := range sheetOf(h, a, v, hourly, wi).Nights {
 		s := n.Sum()
 		_ = out.Write([]string{n.From.In(h.Zone).Format(time.RFC3339), n.Until.In(h.Zone).Format(time.RFC3339), v.surface.ID,
 			hoursCSV(s.ObservedMin, s.CondensingMin), hoursCSV(s.ObservedMin, s.AtRiskMin), hoursCSV(s.ObservedMin, s.FrostMin),

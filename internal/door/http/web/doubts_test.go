@@ -1,7 +1,11 @@
 package web_test
 
 import (
+	"encoding/csv"
+	"net/http"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -36,4 +40,18 @@ func TestPagesConcludeNothingFromUnitsThatCannotBe(t *testing.T) {
 		assert.NotContains(t, body, "wet under the covering on", path)
 		assert.Contains(t, body, want, path)
 	}
+	const exhibit = "/cases/larch-end-4/nights.csv?surface=slate"
+	observed := func(pages http.Handler) (share float64) {
+		_, body, _ := get(t, pages, exhibit)
+		rows, err := csv.NewReader(strings.NewReader(body)).ReadAll()
+		require.NoError(t, err)
+		for _, r := range rows[1:] {
+			x, err := strconv.ParseFloat(r[6], 64)
+			require.NoError(t, err)
+			share += x
+		}
+		return share
+	}
+	assert.Positive(t, observed(sound))
+	assert.Zero(t, observed(h), "no night of the exhibit counts as observed")
 }
