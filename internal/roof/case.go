@@ -302,7 +302,7 @@ func (c *Case) At(place Place) []Position {
 	return out
 }
 
-// Repairs lists the repair events in the file's order.
+// Repairs lists the repair events in time order, whatever the order of the file.
 func (c *Case) Repairs() []Event {
 	var out []Event
 	for _, e := range c.Events {
@@ -310,5 +310,6 @@ func (c *Case) Repairs() []Event {
 			out = append(out, e)
 		}
 	}
+	slices.SortStableFunc(out, func(a, b Event) int { return a.At.Compare(b.At) })
 	return out
 }

@@ -8,9 +8,7 @@ import (
 // Works lists the repairs that were begun by a time, oldest first. The survey
 // of a case is from before all of them.
 func (c *Case) Works(by time.Time) []Event {
-	out := slices.DeleteFunc(c.Repairs(), func(e Event) bool { return e.At.After(by) })
-	slices.SortStableFunc(out, func(a, b Event) int { return a.At.Compare(b.At) })
-	return out
+	return slices.DeleteFunc(c.Repairs(), func(e Event) bool { return e.At.After(by) })
 }
 
 // Alters lists what a repair can have changed: what it declares, else what the

@@ -68,3 +68,16 @@ func TestTheRoofIsThatOfTheDay(t *testing.T) {
 	assert.Equal(t, 10.0, *twice.RoofAt(work.AddDate(0, 0, 1)).Openings.LoftEavesMM)
 	assert.Equal(t, 25.0, *twice.RoofAt(work.AddDate(0, 2, 0)).Openings.LoftEavesMM)
 }
+
+// Who writes the later work first must not have the time before it judged as the
+// time after the earlier one.
+func TestRepairsComeInTimeOrderWhateverTheFilesOrder(t *testing.T) {
+	first, second := time.Date(2026, 10, 2, 9, 0, 0, 0, time.UTC), time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
+	c := roof.Case{Events: []roof.Event{{At: second, Kind: roof.Repair}, {At: first, Kind: roof.Note},
+		{At: first, Kind: roof.Repair}}}
+	var at []time.Time
+	for _, e := range c.Repairs() {
+		at = append(at, e.At)
+	}
+	assert.Equal(t, []time.Time{first, second}, at)
+}

@@ -103,9 +103,7 @@ func span(set *series.Set, opt Options) (from, until int64, w Window) {
 	if len(set.Courses) == 0 || until <= from {
 		return from, from, w
 	}
-	repairs := set.Case.Repairs()
-	slices.SortStableFunc(repairs, func(a, b roof.Event) int { return a.At.Compare(b.At) })
-	for _, r := range repairs {
+	for _, r := range set.Case.Repairs() {
 		at := r.At.Add(-r.Uncertain).UnixMilli()
 		if at <= from || at >= until {
 			continue
