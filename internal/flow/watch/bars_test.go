@@ -11,6 +11,9 @@ import (
 // TestHouseholdsAreToldInTime is a fixed part of TestTrials (build tag trials):
 // healthy roofs stay quiet, and what a defective one does is announced.
 func TestHouseholdsAreToldInTime(t *testing.T) {
+	if testing.Short() {
+		t.Skip("half a minute of winters; run without -short")
+	}
 	var healthy, defective figures
 	const days = 70
 	for _, seed := range []uint64{910_000, 910_002, 910_008} {

@@ -201,6 +201,9 @@ func TestEveryHouseIsAssessedOnceADayAfterItsNoon(t *testing.T) {
 // A winter of water every night, looked at as it comes: the household hears of it
 // by a few messages, the first within a day, and never twice within a night.
 func TestAHouseholdIsTold120DaysOfWaterInAFewMessages(t *testing.T) {
+	if testing.Short() {
+		t.Skip("120 days; run without -short")
+	}
 	synctest.Test(t, func(t *testing.T) {
 		s := live(t, nil, "larch-3")
 		const days = 120

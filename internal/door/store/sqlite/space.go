@@ -16,7 +16,7 @@ func SpaceOf(dir string) (Space, error) {
 	if err := syscall.Statfs(dir, &st); err != nil {
 		return Space{}, fmt.Errorf("asking how full the disk of %s is: %w", dir, err)
 	}
-	return Space{int64(st.Bavail) * st.Bsize, int64(st.Blocks) * st.Bsize}, nil
+	return Space{int64(st.Bavail) * int64(st.Bsize), int64(st.Blocks) * int64(st.Bsize)}, nil
 }
 
 // Low reports whether people are to be told: a tenth of a small disk, 2 GiB of a
