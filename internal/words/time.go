@@ -60,3 +60,18 @@ func Ago(now, t time.Time) string {
 	}
 	return fmt.Sprintf("%.0f days ago", d.Hours()/24)
 }
+
+// Step names the step of a chart: 10 min a step; none shows every reading.
+func Step(step time.Duration) string {
+	switch {
+	case step <= 0:
+		return "every reading"
+	case step < time.Hour:
+		return fmt.Sprintf("%.0f min a step", step.Minutes())
+	case step < 24*time.Hour:
+		return fmt.Sprintf("%.0f h a step", step.Hours())
+	case step == 24*time.Hour:
+		return "a day a step"
+	}
+	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
+}

@@ -117,3 +117,10 @@ func TestATextRemembersWhereItsFiguresStand(t *testing.T) {
 	assert.True(t, text[0].Bold)
 	assert.Equal(t, "x y", words.Say("%s %s", words.Text{{Words: "x"}}, words.Mono("y")).String())
 }
+
+func TestAStepOfAChartHasItsName(t *testing.T) {
+	for step, want := range map[time.Duration]string{0: "every reading", 10 * time.Minute: "10 min a step",
+		3 * time.Hour: "3 h a step", 24 * time.Hour: "a day a step", 7 * 24 * time.Hour: "7 days a step"} {
+		assert.Equal(t, want, words.Step(step))
+	}
+}

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"time"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
@@ -66,7 +65,7 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	m.ID = fmt.Sprintf("report-margin-%d", i)
 	caption := "Margin: surface temperature minus the limit of its air (dew point; frost point below 0 °C), K. Line: " +
 		"mean of each step; grey: its range; below zero water forms. Row beneath: what formed. " +
-		words.Upper(stepWords(m.Step)) +
+		words.Upper(words.Step(m.Step)) +
 		". "
 	if c, ok := drawing.ChangeOf(b.Answer.Repairs, s.Surface); ok {
 		if u := drawing.Unrepaired(m, c); u != nil {
@@ -77,20 +76,6 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	m.Strips = drawing.Strips(b.Answer.Behind.Surfaces, s.Surface)
 	p.figure("margin", m.Scene(), StatesLegend, say("%s", caption+m.Words()))
 	b.howSure(p, i)
-}
-
-func stepWords(step time.Duration) string {
-	switch {
-	case step <= 0:
-		return "every reading"
-	case step < time.Hour:
-		return fmt.Sprintf("%.0f min a step", step.Minutes())
-	case step < 24*time.Hour:
-		return fmt.Sprintf("%.0f h a step", step.Hours())
-	case step == 24*time.Hour:
-		return "a day a step"
-	}
-	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
 }
 
 // hours is the table of one surface.

@@ -212,7 +212,7 @@ func (p *Pages) stretch(ctx context.Context, h *head, a assessment.Answer, v vie
 	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
 	s := stretchBody{From: v.from, Until: v.until, Chart: m.Scene(),
 		Positions: drawing.Multiples(h.Case, near, h.Zone).Scene(),
-		Step:      m.Step, StepWords: stepWords(m.Step), Zooms: zooms(h, v), HasEffect: repaired, Readouts: m.Readouts(),
+		Step:      m.Step, StepWords: words.Step(m.Step), Zooms: zooms(h, v), HasEffect: repaired, Readouts: m.Readouts(),
 		MarginCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)}
 	s.Rows, s.RowsCut = marginRows(m)
 	return s, nil
@@ -311,20 +311,6 @@ func zooms(h *head, v view) []zoom {
 	out = append(out, zoom{Words: "earlier", Link: v.link(h.ID, back, v.from)},
 		zoom{Words: "later", Link: v.link(h.ID, v.until, on)})
 	return out
-}
-
-func stepWords(step time.Duration) string {
-	switch {
-	case step == 0:
-		return "every reading"
-	case step < time.Hour:
-		return fmt.Sprintf("%.0f min a step", step.Minutes())
-	case step < 24*time.Hour:
-		return fmt.Sprintf("%.0f h a step", step.Hours())
-	case step == 24*time.Hour:
-		return "a day a step"
-	}
-	return fmt.Sprintf("%.0f days a step", step.Hours()/24)
 }
 
 // maxRows is how much of the table behind the chart the page itself holds; the
