@@ -111,7 +111,11 @@ func TestACaseFileWithoutAnEndIsRefused(t *testing.T) {
 func TestAnAnswerThatNobodyCanReadIsNoSuccess(t *testing.T) {
 	for _, c := range []struct{ args, to, says string }{
 		{"assess -case house.yaml -readings readings.csv", "", "standard output is closed"},
+		{"report -case house.yaml -readings readings.csv -to report.html", "", "standard output is closed"},
+		{"import -case house.yaml -readings readings.csv -data data", "", "standard output is closed"},
 		{"password", "", "standard output is closed"},
+		{"version", "", "standard output is closed"},
+		{"about", "", "standard output is closed"},
 		{"assess -case house.yaml -readings readings.csv", "/dev/full", "no space left"},
 		{"report -case house.yaml -readings readings.csv -to report.html", "/dev/full", "no space left"},
 		{"import -case house.yaml -readings readings.csv -data data", "/dev/full", "no space left"},

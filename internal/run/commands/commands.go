@@ -39,16 +39,16 @@ func all() []command {
 		{"serve", "run the daemon", serve},
 		{"demo", "run the daemon with an invented house whose loggers publish", runDemo},
 		{"assess", "analyse a case file and a readings file in one shot", interruptible(answering(assess))},
-		{"report", "write the report of a case file and a readings file, PDF or HTML", interruptible(writeReport)},
-		{"import", "store a case file and a readings file", interruptible(importFiles)},
+		{"report", "write the report of a case file and a readings file, PDF or HTML", interruptible(answering(writeReport))},
+		{"import", "store a case file and a readings file", interruptible(answering(importFiles))},
 		{"check", "verify the store", check},
 		{"doctor", "name what is wrong with an installation", examine},
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
 		{"password", "make the hash to keep for a password", interruptible(answering(password))},
-		{"about", "print how the answers are made, and how often rightly", about},
-		{"version", "print the version", version},
+		{"about", "print how the answers are made, and how often rightly", answering(about)},
+		{"version", "print the version", answering(version)},
 	}
 }
 

@@ -224,8 +224,8 @@ func (v *visit) people() {
 		where = "http.public_url"
 	}
 	switch {
-	case hash != "" || !v.Demands(hash, token):
-	case token == "" && !config.Loopback(v.HTTP.Listen):
+	case hash != "" || token != "" || !v.Demands(hash, token): // a token alone is a way in, for programs
+	case !config.Loopback(v.HTTP.Listen):
 		v.fault(where, "pages that other machines reach need credentials, and there are none: the daemon will not start",
 			"write http.password_file (dewcase password makes the hash) or http.token_file")
 	default:

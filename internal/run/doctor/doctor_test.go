@@ -286,6 +286,7 @@ func TestEachFaultOfAnInstallationIsNamedAlone(t *testing.T) {
 			delete(i.http, "password_file")
 			delete(i.http, "token_file")
 		}, `http\.public_url: everybody is asked for credentials, and the consultant's password is not set; .*set-up-code`},
+		{"a token alone, which is a way in", func(i *installation) { delete(i.http, "password_file") }, ""},
 		{"pages for other machines and no credentials", func(i *installation) {
 			i.http = map[string]string{"listen": "0.0.0.0:0"}
 		}, `http\.listen: .*the daemon will not start; write http\.password_file`},
