@@ -85,23 +85,23 @@ const (
 	FlagFlatLine                        // the probe stood still for 8 h while neighbours moved (excludes)
 	FlagSaturated                       // at 100 %RH, the sensor's limit
 	FlagOverRange                       // 100..105 %RH as received, used as 100
-	FlagSideBySide                      // disagrees with a side-by-side check (excludes)
+	_                                   // never set; stored flags keep their bits
 	FlagRetained                        // came as a retained message with its own time
-	FlagElsewhere                       // the logger was fitted elsewhere at the time (excludes)
+	_                                   // never set: a reading belongs to the position of its fitting
 	FlagTempAlive                       // with FlagFlatLine: the humidity stood still, the temperature did not and counts
 )
 
 // Excluding are the flags that say a value cannot be what it claims.
-const Excluding = FlagClockWrong | FlagBeforeFitting | FlagFlatLine | FlagSideBySide | FlagElsewhere
+const Excluding = FlagClockWrong | FlagBeforeFitting | FlagFlatLine
 
 var flagNames = []string{"arrival_time", "clock_wrong", "future_time", "before_fitting", "maker_range", "jump",
-	"flat_line", "saturated", "over_range", "side_by_side", "retained", "fitted_elsewhere", "temperature_alive"}
+	"flat_line", "saturated", "over_range", "", "retained", "", "temperature_alive"}
 
 // Names lists the flags that are set, in plain lower-case words.
 func (f Flags) Names() []string {
 	var out []string
 	for i, n := range flagNames {
-		if f&(1<<i) != 0 {
+		if n != "" && f&(1<<i) != 0 {
 			out = append(out, n)
 		}
 	}
@@ -122,31 +122,30 @@ type Reason string
 
 // The reasons for rejection.
 const (
-	NotFinite       Reason = "not_finite"
-	TempOutOfRange  Reason = "temp_out_of_range"
-	RHOutOfRange    Reason = "rh_out_of_range"
-	ValueOutOfRange Reason = "value_out_of_range" // a further quantity that cannot be
-	NoQuantity      Reason = "no_quantity"
-	TimeTooOld      Reason = "time_too_old"
-	TimeAhead       Reason = "time_ahead"
-	BadTime         Reason = "bad_time"
-	BadValue        Reason = "bad_value"
-	BadPayload      Reason = "bad_payload"
-	TooLarge        Reason = "too_large"
-	BadTopic        Reason = "bad_topic"
-	UnknownCase     Reason = "unknown_case"
-	TooManyLoggers  Reason = "too_many_loggers"
-	RetainedNoTime  Reason = "retained_without_time"
-	Unpaired        Reason = "unpaired"
-	BadLogger       Reason = "bad_logger"
-	BadRow          Reason = "bad_row"
-	Unsupported     Reason = "unsupported_format"
-	Forbidden       Reason = "forbidden"
+	NotFinite      Reason = "not_finite"
+	TempOutOfRange Reason = "temp_out_of_range"
+	RHOutOfRange   Reason = "rh_out_of_range"
+	NoQuantity     Reason = "no_quantity"
+	TimeTooOld     Reason = "time_too_old"
+	TimeAhead      Reason = "time_ahead"
+	BadTime        Reason = "bad_time"
+	BadValue       Reason = "bad_value"
+	BadPayload     Reason = "bad_payload"
+	TooLarge       Reason = "too_large"
+	BadTopic       Reason = "bad_topic"
+	UnknownCase    Reason = "unknown_case"
+	TooManyLoggers Reason = "too_many_loggers"
+	RetainedNoTime Reason = "retained_without_time"
+	Unpaired       Reason = "unpaired"
+	BadLogger      Reason = "bad_logger"
+	BadRow         Reason = "bad_row"
+	Unsupported    Reason = "unsupported_format"
+	Forbidden      Reason = "forbidden"
 )
 
 // Reasons lists every reason, in a fixed order.
 func Reasons() []Reason {
-	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, ValueOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime,
+	return []Reason{NotFinite, TempOutOfRange, RHOutOfRange, NoQuantity, TimeTooOld, TimeAhead, BadTime,
 		BadValue,
 		BadPayload, TooLarge, BadTopic, UnknownCase, TooManyLoggers, RetainedNoTime, Unpaired, BadLogger, BadRow, Unsupported,
 		Forbidden}

@@ -76,8 +76,8 @@ func (b *builder) positions(p *part) {
 	p.quiet("Observed is the share of the record’s span in which the position’s readings were no further apart than " +
 		"the rule of the annex allows; the rest is no data and counts neither as dry nor as wet. A reading is kept out of " +
 		"hours only where a flag says that it cannot be what it claims: its clock was wrong, its probe had stopped " +
-		"moving, it disagreed with a side-by-side check, or the logger was fitted elsewhere at the time. Readings outside " +
-		"the maker’s range, jumps and saturation are kept and counted.")
+		"moving, or it is older than the logger’s fitting. Readings outside the maker’s range, jumps and saturation are " +
+		"kept and counted.")
 }
 
 func accuracyWords(a roof.Accuracy) string {

@@ -238,8 +238,6 @@ var excludingWords = []struct {
 	{roof.FlagClockWrong, "the logger's clock cannot be right"},
 	{roof.FlagBeforeFitting, "they are older than the logger's fitting"},
 	{roof.FlagFlatLine, "the probe showed no movement for 8 h while its neighbours moved"},
-	{roof.FlagSideBySide, "the logger disagrees with its side-by-side check"},
-	{roof.FlagElsewhere, "the logger was fitted elsewhere at the time"},
 }
 
 // keptOut says which readings behind a surface were kept out of its hours.

@@ -166,7 +166,7 @@ func TestAnExcludedReadingIsCountedAndNotUsed(t *testing.T) {
 func TestTheTemperatureOfAProbeWhoseHumidityIsStuckStillCounts(t *testing.T) {
 	l := roof.Logger{ID: "k", Interval: 5 * time.Minute, Fitted: []roof.Fitting{fitted("loft", 0)}}
 	s := build(t, loft(l), map[string][]row{"k": {{0, 4, 90, 0}, {5, 5, 90, roof.FlagFlatLine | roof.FlagTempAlive},
-		{10, 6, 90, roof.FlagFlatLine | roof.FlagTempAlive | roof.FlagSideBySide}, {15, 7, 91, 0}}})
+		{10, 6, 90, roof.FlagFlatLine | roof.FlagTempAlive | roof.FlagClockWrong}, {15, 7, 91, 0}}})
 	c := s.Course("loft")
 	assert.Equal(t, []float64{4, 5, 7}, c.TempC.Value)
 	assert.Equal(t, []float64{90, 91}, c.RHPct.Value)

@@ -59,7 +59,7 @@ func (b *Bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watc
 		if x.Last.After(now) {
 			x.Last = now
 		}
-		const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange | roof.FlagSideBySide
+		const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange
 		for r, err := range flagged(s.Logger) {
 			if err != nil {
 				return nil, err
