@@ -130,180 +130,195 @@ func Load(file string) (Config, roof.Faults, error) {
 func Parse(file string, data []byte) (Config, roof.Faults) {
 	c := Default()
 	doc := strictyaml.Parse(file, data, MaxBytes)
-	top := doc.Root().Map("data", "store", "http", "mqtt", "influxdb", "alerts", "log", "rejects", "mappings")
-	text(top.Get("data"), &c.Data)
-	word(top.Get("store"), &c.Store.Kind, "sqlite", "influxdb")
-
-	h := top.Get("http").Map("listen", "password_file", "token_file", "cert_file", "key_file", "hosts", "public_url",
-		"trusted_proxies", "max_body_mb")
-	listen(h.Get("listen"), &c.HTTP.Listen)
-	text(h.Get("password_file"), &c.HTTP.PasswordFile)
-	text(h.Get("token_file"), &c.HTTP.TokenFile)
-	text(h.Get("cert_file"), &c.HTTP.CertFile)
-	text(h.Get("key_file"), &c.HTTP.KeyFile)
-	texts(h.Get("hosts"), &c.HTTP.Hosts)
-	link(h.Get("public_url"), &c.HTTP.PublicURL)
-	networks(h.Get("trusted_proxies"), &c.HTTP.Proxies)
-	whole(h.Get("max_body_mb"), &c.HTTP.MaxBodyMB, 1, 4096)
-	pair(h, "cert_file", "key_file")
-
-	m := top.Get("mqtt").Map("listen", "broker", "client_id", "topics", "username", "password_file", "ca_file",
-		"cert_file", "key_file", "users_file", "max_payload_kb", "max_loggers")
-	listen(m.Get("listen"), &c.MQTT.Listen)
-	brokerURL(m.Get("broker"), &c.MQTT.Broker)
-	text(m.Get("client_id"), &c.MQTT.ClientID)
-	texts(m.Get("topics"), &c.MQTT.Topics)
-	text(m.Get("username"), &c.MQTT.Username)
-	text(m.Get("password_file"), &c.MQTT.PasswordFile)
-	text(m.Get("ca_file"), &c.MQTT.CAFile)
-	text(m.Get("cert_file"), &c.MQTT.CertFile)
-	text(m.Get("key_file"), &c.MQTT.KeyFile)
-	text(m.Get("users_file"), &c.MQTT.UsersFile)
-	whole(m.Get("max_payload_kb"), &c.MQTT.MaxPayloadKB, 1, 16384)
-	whole(m.Get("max_loggers"), &c.MQTT.MaxLoggers, 0, 100000)
-	pair(m, "cert_file", "key_file")
-
-	i := top.Get("influxdb").Map("url", "org", "bucket", "token_file", "mirror")
-	link(i.Get("url"), &c.Store.Influx.URL)
-	text(i.Get("org"), &c.Store.Influx.Org)
-	text(i.Get("bucket"), &c.Store.Influx.Bucket)
-	text(i.Get("token_file"), &c.Store.Influx.TokenFile)
-	yes(i.Get("mirror"), &c.Store.Mirror)
-	if (c.Store.Kind == "influxdb" || c.Store.Mirror) && c.Store.Influx.URL == "" {
-		i.Fault("has no url", "write influxdb.url, such as http://localhost:8086")
-	}
-	if c.Store.Influx.URL != "" && c.Store.Influx.Bucket == "" {
-		i.Fault("has no bucket", "write influxdb.bucket, the bucket (or, with InfluxDB 1, the database) for the readings")
-	}
-
-	r := top.Get("rejects").Map("max_mb")
-	whole(r.Get("max_mb"), &c.Store.RejectMB, 1, 10240)
-
-	a := top.Get("alerts").Map("smtp", "webhook", "consultant", "digest_at")
-	texts(a.Get("consultant"), &c.Alerts.Consultant)
-	clock(a.Get("digest_at"), &c.Alerts.DigestAt)
-	s := a.Get("smtp").Map("host", "port", "user", "password_file", "tls", "from", "ca_file")
-	text(s.Get("ca_file"), &c.Alerts.SMTPCAFile)
-	text(s.Get("host"), &c.Alerts.SMTPHost)
-	whole(s.Get("port"), &c.Alerts.SMTPPort, 1, 65535)
-	text(s.Get("user"), &c.Alerts.SMTPUser)
-	text(s.Get("password_file"), &c.Alerts.SMTPPasswordFile)
-	word(s.Get("tls"), &c.Alerts.SMTPTLS, "starttls", "tls", "none")
-	text(s.Get("from"), &c.Alerts.From)
-	if c.Alerts.SMTPHost != "" && c.Alerts.From == "" {
-		s.Fault("has no from", "write the address messages are sent from")
-	}
-	w := a.Get("webhook").Map("url", "secret_file", "allow_private")
-	link(w.Get("url"), &c.Alerts.WebhookURL)
-	text(w.Get("secret_file"), &c.Alerts.WebhookSecret)
-	yes(w.Get("allow_private"), &c.Alerts.WebhookPrivate)
-
-	l := top.Get("log").Map("level", "format")
-	word(l.Get("level"), &c.Log.Level, "debug", "info", "warn", "error")
-	word(l.Get("format"), &c.Log.Format, "text", "json")
-
-	for _, n := range top.Get("mappings").List() {
-		c.MQTT.Mappings = append(c.MQTT.Mappings, payload.ReadMapping(n))
-	}
+	section(doc.Root(), keys{
+		{"data", text(&c.Data)},
+		{"store", word(&c.Store.Kind, "sqlite", "influxdb")},
+		{"http", c.HTTP.read}, {"mqtt", c.MQTT.read}, {"influxdb", c.Store.readInflux},
+		{"rejects", func(n strictyaml.Node) { section(n, keys{{"max_mb", whole(&c.Store.RejectMB, 1, 10240)}}) }},
+		{"alerts", c.Alerts.read}, {"log", c.Log.read},
+		{"mappings", list(&c.MQTT.Mappings, func(n strictyaml.Node) (payload.Mapping, bool) {
+			return payload.ReadMapping(n), true
+		})},
+	})
 	return c, doc.Faults()
 }
 
-func text(n strictyaml.Node, into *string) {
-	if !n.Present() {
-		return
+func (h *HTTP) read(n strictyaml.Node) {
+	paired(section(n, keys{
+		{"listen", checked(&h.Listen, ListenAddress, "write HOST:PORT, such as 127.0.0.1:8480; port 0 picks a free one")},
+		{"password_file", text(&h.PasswordFile)}, {"token_file", text(&h.TokenFile)},
+		{"cert_file", text(&h.CertFile)}, {"key_file", text(&h.KeyFile)},
+		{"hosts", list(&h.Hosts, nonEmpty)},
+		{"public_url", checked(&h.PublicURL, webURL, webRemedy)},
+		{"trusted_proxies", list(&h.Proxies, network)},
+		{"max_body_mb", whole(&h.MaxBodyMB, 1, 4096)},
+	}))
+}
+
+func (m *MQTT) read(n strictyaml.Node) {
+	paired(section(n, keys{
+		{"listen", checked(&m.Listen, ListenAddress, "write HOST:PORT, such as 127.0.0.1:8480; port 0 picks a free one")},
+		{"broker", checked(&m.Broker, BrokerURL, "write for example mqtt://localhost:1883")},
+		{"client_id", text(&m.ClientID)}, {"topics", list(&m.Topics, nonEmpty)},
+		{"username", text(&m.Username)}, {"password_file", text(&m.PasswordFile)}, {"ca_file", text(&m.CAFile)},
+		{"cert_file", text(&m.CertFile)}, {"key_file", text(&m.KeyFile)}, {"users_file", text(&m.UsersFile)},
+		{"max_payload_kb", whole(&m.MaxPayloadKB, 1, 16384)}, {"max_loggers", whole(&m.MaxLoggers, 0, 100000)},
+	}))
+}
+
+// readInflux runs after the key store, which says whether a server is needed.
+func (s *Store) readInflux(n strictyaml.Node) {
+	i := section(n, keys{
+		{"url", checked(&s.Influx.URL, webURL, webRemedy)},
+		{"org", text(&s.Influx.Org)}, {"bucket", text(&s.Influx.Bucket)}, {"token_file", text(&s.Influx.TokenFile)},
+		{"mirror", yes(&s.Mirror)},
+	})
+	if (s.Kind == "influxdb" || s.Mirror) && s.Influx.URL == "" {
+		i.Fault("has no url", "write influxdb.url, such as http://localhost:8086")
 	}
+	if s.Influx.URL != "" && s.Influx.Bucket == "" {
+		i.Fault("has no bucket", "write influxdb.bucket, the bucket (or, with InfluxDB 1, the database) for the readings")
+	}
+}
+
+func (a *Alerts) read(n strictyaml.Node) {
+	section(n, keys{
+		{"smtp", func(n strictyaml.Node) {
+			s := section(n, keys{
+				{"host", text(&a.SMTPHost)}, {"port", whole(&a.SMTPPort, 1, 65535)}, {"user", text(&a.SMTPUser)},
+				{"password_file", text(&a.SMTPPasswordFile)}, {"tls", word(&a.SMTPTLS, "starttls", "tls", "none")},
+				{"from", text(&a.From)}, {"ca_file", text(&a.SMTPCAFile)},
+			})
+			if a.SMTPHost != "" && a.From == "" {
+				s.Fault("has no from", "write the address messages are sent from")
+			}
+		}},
+		{"webhook", func(n strictyaml.Node) {
+			section(n, keys{{"url", checked(&a.WebhookURL, webURL, webRemedy)}, {"secret_file", text(&a.WebhookSecret)},
+				{"allow_private", yes(&a.WebhookPrivate)}})
+		}},
+		{"consultant", list(&a.Consultant, nonEmpty)},
+		{"digest_at", set(&a.DigestAt, clock)},
+	})
+}
+
+func (l *Log) read(n strictyaml.Node) {
+	section(n, keys{{"level", word(&l.Level, "debug", "info", "warn", "error")}, {"format", word(&l.Format, "text", "json")}})
+}
+
+// keys are those of one section, in the order they are read in.
+type keys []struct {
+	name string
+	read func(strictyaml.Node)
+}
+
+// section reads a mapping that has these keys and no others.
+func section(n strictyaml.Node, all keys) strictyaml.Map {
+	names := make([]string, len(all))
+	for i, k := range all {
+		names[i] = k.name
+	}
+	m := n.Map(names...)
+	for _, k := range all {
+		k.read(m.Get(k.name))
+	}
+	return m
+}
+
+// set reads a key that may be left out; a faulty one leaves the default.
+func set[T any](into *T, read func(strictyaml.Node) (T, bool)) func(strictyaml.Node) {
+	return func(n strictyaml.Node) {
+		if n.Present() {
+			if v, ok := read(n); ok {
+				*into = v
+			}
+		}
+	}
+}
+
+func text(into *string) func(strictyaml.Node) { return set(into, nonEmpty) }
+
+func word(into *string, allowed ...string) func(strictyaml.Node) {
+	return set(into, func(n strictyaml.Node) (string, bool) { return n.Word(allowed...) })
+}
+
+func whole(into *int, low, high int) func(strictyaml.Node) {
+	return set(into, func(n strictyaml.Node) (int, bool) { return n.Whole(low, high) })
+}
+
+func yes(into *bool) func(strictyaml.Node) { return set(into, strictyaml.Node.YesNo) }
+
+// list reads a list in place of the default.
+func list[T any](into *[]T, read func(strictyaml.Node) (T, bool)) func(strictyaml.Node) {
+	return set(into, func(n strictyaml.Node) (all []T, ok bool) {
+		for _, e := range n.List() {
+			if v, ok := read(e); ok {
+				all = append(all, v)
+			}
+		}
+		return all, true
+	})
+}
+
+// checked reads a text in which check finds no fault.
+func checked(into *string, check func(string) error, remedy string) func(strictyaml.Node) {
+	return set(into, func(n strictyaml.Node) (string, bool) {
+		s, ok := nonEmpty(n)
+		if !ok {
+			return "", false
+		}
+		if err := check(s); err != nil {
+			n.Fault(err.Error(), remedy)
+			return "", false
+		}
+		return s, true
+	})
+}
+
+func nonEmpty(n strictyaml.Node) (string, bool) {
 	s, ok := n.Text()
-	switch {
-	case !ok:
-	case strings.TrimSpace(s) == "":
+	if ok && strings.TrimSpace(s) == "" {
 		n.Fault("is empty", "write a value or leave the key out")
-	default:
-		*into = s
+		return "", false
 	}
+	return s, ok
 }
 
 // clock reads an hour of the day, or never as "".
-func clock(n strictyaml.Node, into *string) {
-	var s string
-	text(n, &s)
-	switch at, err := time.Parse("15:04", s); {
-	case s == "":
-	case s == "never":
-		*into = ""
-	case err != nil:
+func clock(n strictyaml.Node) (string, bool) {
+	s, ok := nonEmpty(n)
+	if !ok || s == "never" {
+		return "", ok
+	}
+	at, err := time.Parse("15:04", s)
+	if err != nil {
 		n.Fault("is no hour of the day", "write HH:MM in quotes, such as \"07:30\", or never")
-	default:
-		*into = at.Format("15:04")
+		return "", false
 	}
+	return at.Format("15:04"), true
 }
 
-func texts(n strictyaml.Node, into *[]string) {
-	if !n.Present() {
-		return
+// network reads an address or a network.
+func network(n strictyaml.Node) (netip.Prefix, bool) {
+	s, ok := nonEmpty(n)
+	if !ok {
+		return netip.Prefix{}, false
 	}
-	*into = nil
-	for _, e := range n.List() {
-		var s string
-		text(e, &s)
-		if s != "" {
-			*into = append(*into, s)
-		}
+	if ip, err := netip.ParseAddr(s); err == nil {
+		return netip.PrefixFrom(ip, ip.BitLen()), true
 	}
+	p, err := netip.ParsePrefix(s)
+	if err != nil {
+		n.Fault(fmt.Sprintf("%q is neither an address nor a network", s), "write for example 127.0.0.1 or 10.0.0.0/8")
+	}
+	return p.Masked(), err == nil
 }
 
-// networks reads addresses and networks.
-func networks(n strictyaml.Node, into *[]netip.Prefix) {
-	if !n.Present() {
-		return
+// paired reports a certificate without its key and the reverse.
+func paired(m strictyaml.Map) {
+	if m.Get("cert_file").Present() != m.Get("key_file").Present() {
+		m.Fault("has only one of cert_file and key_file", "a certificate and its key go together")
 	}
-	for _, e := range n.List() {
-		var s string
-		text(e, &s)
-		if ip, err := netip.ParseAddr(s); err == nil {
-			*into = append(*into, netip.PrefixFrom(ip, ip.BitLen()))
-		} else if p, err := netip.ParsePrefix(s); err == nil {
-			*into = append(*into, p.Masked())
-		} else if s != "" {
-			e.Fault(fmt.Sprintf("%q is neither an address nor a network", s), "write for example 127.0.0.1 or 10.0.0.0/8")
-		}
-	}
-}
-
-func word(n strictyaml.Node, into *string, allowed ...string) {
-	if n.Present() {
-		if s, ok := n.Word(allowed...); ok {
-			*into = s
-		}
-	}
-}
-
-func whole(n strictyaml.Node, into *int, low, high int) {
-	if n.Present() {
-		if x, ok := n.Whole(low, high); ok {
-			*into = x
-		}
-	}
-}
-
-func yes(n strictyaml.Node, into *bool) {
-	if n.Present() {
-		if x, ok := n.YesNo(); ok {
-			*into = x
-		}
-	}
-}
-
-func listen(n strictyaml.Node, into *string) {
-	var s string
-	text(n, &s)
-	if s == "" {
-		return
-	}
-	if err := ListenAddress(s); err != nil {
-		n.Fault(err.Error(), "write HOST:PORT, such as 127.0.0.1:8480; port 0 picks a free one")
-		return
-	}
-	*into = s
 }
 
 // ListenAddress says what is wrong with an address to listen on.
@@ -331,38 +346,13 @@ func BrokerURL(s string) error {
 	return nil
 }
 
-func brokerURL(n strictyaml.Node, into *string) {
-	var s string
-	text(n, &s)
-	if s == "" {
-		return
-	}
-	if err := BrokerURL(s); err != nil {
-		n.Fault(err.Error(), "write for example mqtt://localhost:1883")
-		return
-	}
-	*into = s
-}
+const webRemedy = "write http://HOST or https://HOST"
 
-// link reads an http or https URL.
-func link(n strictyaml.Node, into *string) {
-	var s string
-	text(n, &s)
-	if s == "" {
-		return
+func webURL(s string) error {
+	if u, err := url.Parse(s); err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+		return fmt.Errorf("%q is not a URL", s)
 	}
-	u, err := url.Parse(s)
-	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
-		n.Fault(fmt.Sprintf("%q is not a URL", s), "write http://HOST or https://HOST")
-		return
-	}
-	*into = s
-}
-
-func pair(m strictyaml.Map, a, b string) {
-	if m.Get(a).Present() != m.Get(b).Present() {
-		m.Fault("has only one of "+a+" and "+b, "a certificate and its key go together")
-	}
+	return nil
 }
 
 // Loopback reports whether an address to listen on is reached from this machine
