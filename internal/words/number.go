@@ -90,9 +90,6 @@ func Of100(share float64) string {
 // Interval writes two whole figures: 39 to 93. The unit is said once, after it.
 func Interval(lo, hi float64) string { return Whole(lo) + " to " + Whole(hi) }
 
-// HoursInterval writes two figures of hours: 310 to 1750.
-func HoursInterval(lo, hi float64) string { return Hours(lo) + " to " + Hours(hi) }
-
 // Count writes a number of things: 1 night, 2 nights.
 func Count(n int, one string) string {
 	if n == 1 {

@@ -134,5 +134,5 @@ func (b *builder) cautions(p *part) {
 		items = append(items, say("%s %s (%s)", bold(words.Upper(c.Hazard)+"."), c.Text, source))
 	}
 	p.list(Bullets, items)
-	p.quiet("%s", caution.Everywhere())
+	p.quiet("%s", caution.Everywhere)
 }

@@ -70,7 +70,7 @@ func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
 		"wet hours rose by 12 % in like weather; with 95 % certainty between a rise of 40 % and a fall of 9 %, which takes " +
 			"in no change",
 		"hours at risk did not change in like weather; with 95 % certainty between no change and a fall of 5 %",
-		"asbestos:", "bats:", "trade practice; from memory", caution.Everywhere(),
+		"asbestos:", "bats:", "trade practice; from memory", caution.Everywhere,
 	} {
 		assert.Contains(t, text, want)
 	}

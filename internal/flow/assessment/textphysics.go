@@ -164,5 +164,5 @@ func (p printer) warn(list []Caution) {
 		}
 		p("  %s: %s (%s%s)", c.Hazard, c.Text, c.Source, memory)
 	}
-	p("  %s", caution.Everywhere())
+	p("  %s", caution.Everywhere)
 }

@@ -65,7 +65,7 @@ func realRoof(t *testing.T, house string) *winter {
 // evenings gives the outlook at 17:00 of every day with what came, knowing only
 // what lay before. shift moves the margin in K, for a roof that hardly ever gets
 // wet: the outlook is then that of its coming near.
-func evenings(w *winter, shift float64, forecast bool) (out []outlook.Night) {
+func evenings(w *winter, shift float64, forecast bool) (out []foretold) {
 	r := newRecord(Input{Case: w.c, Rows: w.hours, FromMS: w.from, Now: time.UnixMilli(w.from + int64(w.n)*stepMS).UTC()})
 	for k := range r.surfaces {
 		c := r.course(k)
@@ -89,10 +89,10 @@ func evenings(w *winter, shift float64, forecast bool) (out []outlook.Night) {
 				}
 				f = &outlook.Forecast{MinC: low}
 			}
-			o, ok := outlook.Tonight(c.Back(i, 24*Days), now, f)
+			o, ok := outlook.Tonight(back(c, i, 24*Days), now, f)
 			wet, known := c.Became(now)
 			if ok && known && o.LastNight != nil {
-				out = append(out, outlook.Night{P: o.P, Climatology: o.Climatology, LastNight: *o.LastNight, Wet: wet})
+				out = append(out, foretold{P: o.P, Climatology: o.Climatology, LastNight: *o.LastNight, Wet: wet})
 			}
 		}
 	}
@@ -116,19 +116,19 @@ func nearer(c outlook.Course, k float64) outlook.Course {
 // what came. Their first winter chose how far simulated roofs are trusted; the
 // second is held back and judges.
 func TestOutlookOnRealRoofs(t *testing.T) {
-	var all []outlook.Night
+	var all []foretold
 	for _, house := range []string{"R2", "R3"} {
 		w := realRoof(t, house)
-		half := func(n []outlook.Night) []outlook.Night { return n[len(n)/2:] }
+		half := func(n []foretold) []foretold { return n[len(n)/2:] }
 		wet := evenings(w, 0, false)
 		all = append(all, half(wet)...)
-		t.Logf("%s wet, first winter:  %s", house, outlook.Judge(wet[:len(wet)/2]))
-		t.Logf("%s wet, second winter: %s", house, outlook.Judge(half(wet)))
-		t.Logf("%s within 1 K, second: %s", house, outlook.Judge(half(evenings(w, 1, false))))
+		t.Logf("%s wet, first winter:  %s", house, judge(wet[:len(wet)/2]))
+		t.Logf("%s wet, second winter: %s", house, judge(half(wet)))
+		t.Logf("%s within 1 K, second: %s", house, judge(half(evenings(w, 1, false))))
 		t.Logf("%s wet, second, with the night's true minimum as forecast: %s", house,
-			outlook.Judge(half(evenings(w, 0, true))))
+			judge(half(evenings(w, 0, true))))
 	}
-	s := outlook.Judge(all)
+	s := judge(all)
 	t.Logf("both: %s", s)
 	require.Greater(t, s.Nights, 300)
 	assert.Greater(t, s.SkillPersistence, 0.2, "against same as last night")
@@ -141,15 +141,15 @@ func TestOutlookOnRealRoofs(t *testing.T) {
 // TestOutlookOnSimulatedRoofs does the same on winters that the coefficients
 // were not fitted on.
 func TestOutlookOnSimulatedRoofs(t *testing.T) {
-	var all []outlook.Night
+	var all []foretold
 	for i, c := range []roofsim.Cause{roofsim.CeilingLeakage, roofsim.UnventedBattenVoid, roofsim.NightSkyCooling,
 		roofsim.NoneFound} {
 		w := measured(t, roofsim.Run(roofworlds.Draw(uint64(61_000+i), c), roofsim.Options{Days: 120}), uint64(i))
 		nights := evenings(w, 0, false)
-		t.Logf("%-22s %s", c, outlook.Judge(nights))
+		t.Logf("%-22s %s", c, judge(nights))
 		all = append(all, nights...)
 	}
-	s := outlook.Judge(all)
+	s := judge(all)
 	t.Logf("all: %s", s)
 	assert.Greater(t, s.SkillPersistence, 0.2)
 	assert.Greater(t, s.SkillClimatology, 0.1)

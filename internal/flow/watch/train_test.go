@@ -3,6 +3,7 @@
 package watch
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/outlook"
@@ -27,7 +29,8 @@ func TestTrain(t *testing.T) {
 	if name == "" {
 		t.Skip("DEWCASE_TRAIN names the file to write")
 	}
-	var e outlook.Evenings
+	var rows, forecast [][]float64
+	var wet []float64
 	for i, c := range roofworlds.Causes() {
 		for k := range 12 {
 			world := roofworlds.Draw(uint64(40_000+1000*i+k), c)
@@ -46,15 +49,67 @@ func TestTrain(t *testing.T) {
 							low = math.Min(low, v)
 						}
 					}
-					e.Add(c.Back(j, 24*Days), c, now, &outlook.Forecast{MinC: low + 1.5*rng.NormFloat64()})
+					f := &outlook.Forecast{MinC: low + 1.5*rng.NormFloat64()}
+					known := back(c, j, 24*Days)
+					i := int((now.UnixMilli() - known.FromMS) / hourMS)
+					became, ok := c.Became(now)
+					x, ok1 := known.Features(i, nil)
+					y, ok2 := known.Features(i, f)
+					if ok && ok1 && ok2 {
+						rows, forecast, wet = append(rows, x), append(forecast, y), append(wet, 0)
+						if became {
+							wet[len(wet)-1] = 1
+						}
+					}
 				}
 			}
 		}
 	}
-	if err := os.WriteFile(name, []byte(e.Fit()), 0o600); err != nil {
-		t.Fatal(err)
+	source := "package outlook\n\n// The general coefficients, fitted by TestTrain of internal/flow/watch (build " +
+		"tag\n// trials) on the evenings of simulated roofs that no test is judged by.\nvar (\n\tgeneral = &model{\n" +
+		coefficients(t, rows, wet) + "\t}\n\twithForecast = &model{\n" + coefficients(t, forecast, wet) + "\t}\n)\n"
+	require.NoError(t, os.WriteFile(name, []byte(source), 0o600))
+	t.Log(len(wet))
+}
+
+// coefficients writes the coefficients of features, the first of them the bias, as
+// fields of outlook's model.
+func coefficients(t *testing.T, rows [][]float64, wet []float64) string {
+	n := len(rows[0])
+	centre, scale := make([]float64, n), make([]float64, n)
+	z := make([][]float64, len(rows))
+	for i := range z {
+		z[i] = make([]float64, n)
+		z[i][0] = 1
 	}
-	t.Log(e.Len())
+	for k := range n {
+		var seen []float64
+		for _, r := range rows {
+			if !math.IsNaN(r[k]) {
+				seen = append(seen, r[k])
+			}
+		}
+		centre[k], scale[k] = stat.PopMeanStdDev(seen, nil)
+		for i, r := range rows {
+			if k > 0 && !math.IsNaN(r[k]) && scale[k] > 0 {
+				z[i][k] = (r[k] - centre[k]) / scale[k]
+			}
+		}
+	}
+	even := make([]float64, len(wet))
+	floats.AddConst(1, even)
+	line := func(name string, x []float64) string {
+		out := "\t\t" + name + ": [features]float64{"
+		for k, v := range x {
+			if k > 0 {
+				out += ", "
+			}
+			out += fmt.Sprintf("%.4g", v)
+		}
+		return out + "},\n"
+	}
+	return line("centre", centre) + line("scale", scale) + line("beta", logistic(t, z, wet, even, 1e-3)) +
+		"\t\tstiff: 3,\n"
 }
 
 // TestTrainWithin fits the log odds that water comes from within on simulated
@@ -97,19 +152,19 @@ func TestTrainWithin(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d hours: %.2f", len(rows), logistic(t, rows, within, weights))
+	t.Logf("%d hours: %.2f", len(rows), logistic(t, rows, within, weights, 1))
 }
 
-// logistic fits a weighted logistic regression with a unit normal prior by
-// Newton's steps.
-func logistic(t *testing.T, rows [][]float64, y, weights []float64) []float64 {
+// logistic fits a weighted logistic regression by Newton's steps, with a normal
+// prior of precision stiff.
+func logistic(t *testing.T, rows [][]float64, y, weights []float64, stiff float64) []float64 {
 	n := len(rows[0])
 	beta := make([]float64, n)
 	for range 25 {
 		grad, hess := mat.NewVecDense(n, nil), mat.NewSymDense(n, nil)
 		for k := range n {
-			grad.SetVec(k, -beta[k])
-			hess.SetSym(k, k, 1)
+			grad.SetVec(k, -stiff*beta[k])
+			hess.SetSym(k, k, stiff)
 		}
 		for i, x := range rows {
 			p := 1 / (1 + math.Exp(-floats.Dot(beta, x)))

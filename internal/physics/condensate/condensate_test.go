@@ -61,8 +61,6 @@ func TestRatesOfTheTable(t *testing.T) {
 		r.Near("rate_Le1_g_per_m2h", 3.6e6*one*d, 3e-4*math.Abs(r.Num("rate_Le1_g_per_m2h")))
 		rate := 3.6e6 * 7e-9 * hc * d
 		r.Near("rate_7e-9hc_g_per_m2h", rate, 2e-4*math.Abs(rate))
-		r.Near("latent_heat_flux_W_per_m2", condensate.LatentHeatWM2(rate, ts),
-			0.006*math.Abs(r.Num("latent_heat_flux_W_per_m2")))
 	}
 }
 
@@ -80,8 +78,8 @@ func TestAConstantStateIsAStraightLine(t *testing.T) {
 	r := run(t, c, condensate.Settings{})
 	beta, err := condensate.BetaP(3, 0.87, psychro.StandardPressurePa)
 	require.NoError(t, err)
-	wet := condensate.RateGM2H(beta, e, 3)
-	dry := -condensate.RateGM2H(beta, e, 6)
+	wet := rateGM2H(beta, e, 3)
+	dry := -rateGM2H(beta, e, 6)
 	assert.InDelta(t, 8*wet, r.PeakGM2, 0.001)
 	assert.InDelta(t, 8*wet, r.CondensedGM2, 0.001)
 	require.Len(t, r.Films, 1)
@@ -92,6 +90,12 @@ func TestAConstantStateIsAStraightLine(t *testing.T) {
 	assert.Zero(t, r.LeftGM2)
 }
 
+// rateGM2H is the plain definition of what condenses (above 0) or evaporates:
+// g = beta_p (e - p_sat(Ts)), in g/(m2 h).
+func rateGM2H(beta, vapourPa, surfaceC float64) float64 {
+	return 3.6e6 * beta * (vapourPa - psychro.SatSurfacePa(surfaceC))
+}
+
 // brute steps the same balance every 5 s with the plain definition.
 func brute(hours float64, surfaceC, vapourPa func(h float64) float64, s condensate.Settings) (peak, condensed,
 	left float64) {
@@ -100,7 +104,7 @@ func brute(hours float64, surfaceC, vapourPa func(h float64) float64, s condensa
 	n := int(hours * 720)
 	for i := range n {
 		h := (float64(i) + 0.5) / 720
-		g := condensate.RateGM2H(beta, vapourPa(h), surfaceC(h)) / 720
+		g := rateGM2H(beta, vapourPa(h), surfaceC(h)) / 720
 		condensed += math.Max(g, 0)
 		m = math.Max(m+g, 0)
 		if surfaceC(h) >= 0 {

@@ -36,10 +36,6 @@ const (
 	DryBelow = 0.1
 
 	cpAir = 1006.0 // J/(kg K), dry air at 0..20 C (ASHRAE Fundamentals, ch. 1)
-	// Latent heats in J/kg at 0 C (ASHRAE Fundamentals, ch. 1): of evaporation,
-	// and of sublimation.
-	latentWater = 2.501e6
-	latentIce   = 2.834e6
 )
 
 // BetaP is the coefficient of vapour transfer to a surface in kg/(m2 s Pa), by
@@ -63,27 +59,6 @@ func BetaP(convectionWM2K, lewis, pressurePa float64) (float64, error) {
 		return 0, fmt.Errorf("%w: air pressure of %g Pa, want 50..110 kPa", ErrInput, pressurePa)
 	}
 	return convectionWM2K * psychro.GasDryAir / (pressurePa * cpAir * psychro.GasVapour) * math.Pow(lewis, -2.0/3), nil
-}
-
-// RateGM2H is the mass that condenses (above 0) or evaporates (below 0) in
-// g/(m2 h), on a wet surface at surfaceC in air of the vapour pressure in Pa,
-// with beta in kg/(m2 s Pa); over ice below 0 C:
-//
-//	g = beta_p (e - p_sat(Ts))
-//
-// Total for finite arguments of a reading's range.
-func RateGM2H(beta, vapourPa, surfaceC float64) float64 {
-	return 3.6e6 * beta * (vapourPa - psychro.SatSurfacePa(surfaceC))
-}
-
-// LatentHeatWM2 is the heat in W/m2 that a rate in g/(m2 h) releases on a
-// surface at surfaceC: 2.501 MJ/kg over water, 2.834 MJ/kg onto ice
-// (at 0 C and below).
-func LatentHeatWM2(rateGM2H, surfaceC float64) float64 {
-	if surfaceC <= 0 {
-		return rateGM2H / 3.6e6 * latentIce
-	}
-	return rateGM2H / 3.6e6 * latentWater
 }
 
 // Settings of one surface; a zero value takes the default named there.

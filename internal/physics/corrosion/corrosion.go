@@ -59,23 +59,6 @@ func CategoryOf(hoursPerYear float64) (Category, error) {
 	return Tau5, nil
 }
 
-// Example is where the standard finds such a time of wetness.
-func (c Category) Example() string {
-	switch c {
-	case Tau1:
-		return "indoors with climate control"
-	case Tau2:
-		return "indoors without climate control, except damp rooms without ventilation"
-	case Tau3:
-		return "outdoors in dry or cold climates; well ventilated sheds in temperate climates"
-	case Tau4:
-		return "outdoors in most temperate climates; badly ventilated sheds in temperate humid climates"
-	case Tau5:
-		return "damp climates; unventilated sheds in humid conditions"
-	}
-	return ""
-}
-
 // PerYear scales wet hours to a year by the observed hours (both in h, 0 <= wet
 // <= observed, observed more than 0):
 //

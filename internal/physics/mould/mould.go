@@ -52,9 +52,6 @@ func ParametersOf(c Class) (Parameters, error) {
 		Sensitive, MediumResistant, Resistant)
 }
 
-// Classes lists the sensitivity classes, the readiest to grow first.
-func Classes() []Class { return []Class{VerySensitive, Sensitive, MediumResistant, Resistant} }
-
 // ASHRAEDecline is the decline that ANSI/ASHRAE 160-2016 uses for materials
 // without a measured one (from memory).
 const ASHRAEDecline = 0.1
@@ -84,39 +81,13 @@ func Cubic(tempC float64) float64 {
 	return ((-0.00267*tempC+0.160)*tempC-3.13)*tempC + 100
 }
 
-// WeeksToOne is t_m, the weeks in which the index of pine reaches 1 at constant
+// weeksToOne is t_m, the weeks in which the index of pine reaches 1 at constant
 // tempC (more than 0, up to 50 C) and rhPct (Hukka & Viitanen 1999, eq. 2; pine,
 // resawn: W = SQ = 0):
 //
 //	t_m = exp(-0.68 ln T - 13.9 ln RH + 66.02)
-func WeeksToOne(tempC, rhPct float64) (float64, error) {
-	if err := checkGrowth(tempC, rhPct); err != nil {
-		return 0, err
-	}
-	return weeksToOne(tempC, rhPct), nil
-}
-
 func weeksToOne(tempC, rhPct float64) float64 {
 	return math.Exp(-0.68*math.Log(tempC) - 13.9*math.Log(rhPct) + 66.02)
-}
-
-// WeeksToThree is t_v, the weeks in which the index of pine reaches 3, visible
-// growth (Hukka & Viitanen 1999, eq. 3):
-//
-//	t_v = exp(-0.74 ln T - 12.72 ln RH + 61.50)
-func WeeksToThree(tempC, rhPct float64) (float64, error) {
-	if err := checkGrowth(tempC, rhPct); err != nil {
-		return 0, err
-	}
-	return math.Exp(-0.74*math.Log(tempC) - 12.72*math.Log(rhPct) + 61.50), nil
-}
-
-func checkGrowth(tempC, rhPct float64) error {
-	if !(tempC > 0 && tempC <= 50 && rhPct > 0 && rhPct <= 100) {
-		return fmt.Errorf("%w: growth time at %g C and %g %%RH, want more than 0 and up to 50 C, up to 100 %%", ErrRange,
-			tempC, rhPct)
-	}
-	return nil
 }
 
 // LargestIndex is Mmax, where growth stops at constant conditions (Hukka &
@@ -174,21 +145,6 @@ func approach(index, most, x float64) float64 {
 // reach is the x at which the closed form passes an index below the largest.
 func reach(from, to, most float64) float64 {
 	return math.Log(math.Expm1(2.3*(most-from)) / math.Expm1(2.3*(most-to)))
-}
-
-// DaysTo is the time in days to an index from 0 at constant conditions; ok is
-// false where it is never reached.
-func (p Parameters) DaysTo(index, tempC, rhPct float64) (days float64, ok bool) {
-	most := p.LargestIndex(tempC, rhPct)
-	if tempC <= 0 || index >= most {
-		return 0, false
-	}
-	perDay := 2.3 / (7 * weeksToOne(math.Min(tempC, 50), rhPct))
-	days = reach(0, math.Min(index, 1), most) / (perDay * p.K1Below)
-	if index > 1 {
-		days += reach(1, index, most) / (perDay * p.K1From)
-	}
-	return days, true
 }
 
 // Rates of the decline of pine in a dry spell, index per hour (Hukka & Viitanen

@@ -1,8 +1,6 @@
 package psychro
 
-import (
-	"math"
-)
+import "math"
 
 // Constants of EN ISO 13788:2012, Annex E, eqs E.7-E.10 (the Tetens/Murray
 // family). Used for the standard's own calculations and nowhere else.
@@ -32,11 +30,3 @@ func ISO13788SatPa(tempC float64) (float64, error) {
 	}
 	return isoPa * math.Exp(isoIceA*tempC/(isoIceB+tempC)), nil
 }
-
-// Limits of the humidity at a surface as a share of saturation (EN ISO
-// 13788:2012, clauses 5.1 and 5.4; the second and third from memory).
-const (
-	SurfaceRHMould        = 0.8 // building surfaces, several days
-	SurfaceRHCorrosion    = 0.6 // corrosion-sensitive surfaces
-	SurfaceRHCondensation = 1.0 // light elements such as window frames
-)

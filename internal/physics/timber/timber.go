@@ -59,11 +59,9 @@ func EMCPct(tempC, rhPct float64) (float64, error) {
 
 // Thresholds of wood moisture content in % of dry mass.
 const (
-	SafeBelowPct     = 18.0 // decay highly unlikely (trade inspection guidance)
 	CeilingPct       = 20.0 // usual trade ceiling; Eurocode 5 service class 2 for most softwoods
 	CriticalPct      = 22.0 // BRE Digest 364: immune below; also the limit for battens when fixed (BS 5534)
 	DecayFromPct     = 25.0 // decay expected where held at or above 25..30
-	SaturationPct    = 28.0 // fibre saturation, 28..30
 	DecayColdestC    = 5.0  // decay unlikely below
 	DecayWarmestC    = 40.0 // and above
 	hoursInWeek      = 168.0

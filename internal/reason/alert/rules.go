@@ -17,7 +17,6 @@ type Rule struct {
 	Worse         float64       // a rise by this factor is worth another message
 	Household     bool          // may reach the household
 	Consultant    bool          // reaches the consultant when raised
-	Source        string        // where the figures come from
 }
 
 // Rules are the rules of one case.
@@ -86,38 +85,42 @@ func RulesOf(s roof.AlertSettings) Rules {
 	return Rules{
 		// A wetting clears after two dry hours: water on the surface is gone from
 		// sight by then, and evening and morning dew of one night stay one alert.
-		SurfaceWet: {Raise: wet, Clear: 0, ClearFor: 2 * h, Fresh: 3 * h, Reopen: 18 * h, Household: true,
-			Source: "margin 0 K (design); 20 minutes keep a single reading from ringing (this program's choice)"},
+		// Margin 0 K (design); 20 minutes keep a single reading from ringing (this
+		// program's choice).
+		SurfaceWet: {Raise: wet, Clear: 0, ClearFor: 2 * h, Fresh: 3 * h, Reopen: 18 * h, Household: true},
+		// Three wet nights of seven: more than a cold snap (common practice).
 		WetNights: {Raise: nights, Clear: max(nights-2, 0), Fresh: 36 * h, ClearFor: 24 * h, Reopen: 14 * 24 * h, Worse: 1.6,
-			Household: true, Consultant: true,
-			Source: "three wet nights of seven: more than a cold snap (common practice)"},
-		FrostMelting: {Raise: 30, Clear: 5, ClearFor: 6 * h, Fresh: 6 * h, Reopen: 12 * h, Worse: 2.5, Household: true,
-			Source: "a smooth slope holds 50 to 100 g/m² before it drips; half of that, because screws and laps gather it " +
-				"(common practice, from memory)"},
+			Household: true, Consultant: true},
+		// A smooth slope holds 50 to 100 g/m² before it drips; half of that, because
+		// screws and laps gather it (common practice, from memory).
+		FrostMelting: {Raise: 30, Clear: 5, ClearFor: 6 * h, Fresh: 6 * h, Reopen: 12 * h, Worse: 2.5, Household: true},
+		// Viitanen & Ritschkoff 1991; ANSI/ASHRAE 160-2016 asks for less than 3.
 		MouldRising: {Raise: mould, Clear: mould - 0.3, ClearFor: 7 * 24 * h, Fresh: 72 * h, Reopen: 60 * 24 * h, Worse: 1.5,
-			Household: true, Consultant: true,
-			Source: "Viitanen & Ritschkoff 1991; ANSI/ASHRAE 160-2016 asks for less than 3"},
+			Household: true, Consultant: true},
+		// 20 %: usual trade ceiling; a week, because a batten follows its air in about
+		// a week.
 		TimberWet: {Raise: timber, Clear: timber - 1.5, For: 7 * 24 * h, ClearFor: 3 * 24 * h, Fresh: 72 * h,
-			Reopen: 30 * 24 * h, Worse: 1.2, Household: true, Consultant: true,
-			Source: "20 %: usual trade ceiling; a week, because a batten follows its air in about a week"},
+			Reopen: 30 * 24 * h, Worse: 1.2, Household: true, Consultant: true},
+		// Five robust standard deviations of this roof's own days (this program's
+		// choice).
 		SuddenWetting: {Raise: 1, Clear: 0.5, For: 6 * h, ClearFor: 24 * h, Fresh: 12 * h, Reopen: 7 * 24 * h, Worse: 2,
-			Household: true, Consultant: true,
-			Source: "five robust standard deviations of this roof's own days (this program's choice)"},
+			Household: true, Consultant: true},
+		// The verdict as the repair method gives it, standing for two days.
 		RepairFailing: {Raise: 1, Clear: 0, For: 48 * h, ClearFor: 48 * h, Fresh: 72 * h, Reopen: 30 * 24 * h,
-			Household: true, Consultant: true,
-			Source: "the verdict as the repair method gives it, standing for two days"},
+			Household: true, Consultant: true},
+		// A day without a word is more than a flat battery's hiccup (common practice).
 		LoggerSilent: {Raise: silent, Clear: min(silent/4, 3), Fresh: 365 * 24 * h, Reopen: 24 * h, Worse: 7,
-			Consultant: true,
-			Source:     "a day without a word is more than a flat battery's hiccup (common practice)"},
+			Consultant: true},
+		// Cells lose voltage in the cold and recover by day: half a day (cell makers,
+		// from memory).
 		BatteryLow: {Raise: battery, Clear: battery + 10, Falling: true, For: 12 * h, ClearFor: 12 * h, Fresh: 7 * 24 * h,
-			Reopen: 7 * 24 * h, Worse: 2.5, Consultant: true,
-			Source: "cells lose voltage in the cold and recover by day: half a day (cell makers, from memory)"},
-		Implausible: {Raise: 20, Clear: 5, For: 6 * h, ClearFor: 24 * h, Fresh: 36 * h, Reopen: 7 * 24 * h, Consultant: true,
-			Source: "one doubtful reading in five over a day (this program's choice)"},
-		ClockWrong: {Raise: 5, Clear: 0, For: 0, ClearFor: 24 * h, Fresh: 36 * h, Reopen: 7 * 24 * h, Consultant: true,
-			Source: "one reading in twenty over a day (this program's choice)"},
+			Reopen: 7 * 24 * h, Worse: 2.5, Consultant: true},
+		// One doubtful reading in five over a day (this program's choice).
+		Implausible: {Raise: 20, Clear: 5, For: 6 * h, ClearFor: 24 * h, Fresh: 36 * h, Reopen: 7 * 24 * h, Consultant: true},
+		// One reading in twenty over a day (this program's choice).
+		ClockWrong: {Raise: 5, Clear: 0, For: 0, ClearFor: 24 * h, Fresh: 36 * h, Reopen: 7 * 24 * h, Consultant: true},
+		// Two minutes ride out a restart of the broker (this program's choice).
 		DaemonTrouble: {Raise: 1, Clear: 0, For: 2 * time.Minute, ClearFor: 10 * time.Minute, Fresh: h, Reopen: 6 * h,
-			Consultant: true,
-			Source:     "two minutes ride out a restart of the broker (this program's choice)"},
+			Consultant: true},
 	}
 }

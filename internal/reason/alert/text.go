@@ -93,7 +93,7 @@ func consultantCautions(due []*Alert) (out []string) {
 		for _, c := range caution.Essential(do) {
 			out = append(out, "Before anyone goes up: "+c.Text)
 		}
-		return append(out, caution.Everywhere())
+		return append(out, caution.Everywhere)
 	}
 	return nil
 }

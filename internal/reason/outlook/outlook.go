@@ -47,7 +47,7 @@ const minSeenShare = 0.7
 // was not observed in the last hours. It uses nothing from after now.
 func Tonight(c Course, now time.Time, f *Forecast) (o Outlook, ok bool) {
 	i := int((now.UnixMilli() - c.FromMS) / hourMS)
-	x, ok := c.features(i, f)
+	x, ok := c.Features(i, f)
 	if !ok {
 		return o, false
 	}
@@ -81,7 +81,7 @@ func Tonight(c Course, now time.Time, f *Forecast) (o Outlook, ok bool) {
 		if f != nil { // what a good forecast would have said then
 			then = c.lowest(j, i)
 		}
-		if z, ok := c.features(j, then); ok {
+		if z, ok := c.Features(j, then); ok {
 			rows, wet = append(rows, m.scaled(z)), append(wet, y)
 		}
 	}
@@ -127,6 +127,12 @@ func (c Course) daysBefore(now time.Time, d int) int {
 	return int(ms / hourMS)
 }
 
+// Became says whether the night after a time was wet, from the whole course;
+// known is false where it was not observed well enough.
+func (c Course) Became(at time.Time) (wet, known bool) {
+	return c.label(int((at.UnixMilli()-c.FromMS)/hourMS), len(c.WetH))
+}
+
 // label says whether the night from row i until noon was wet, seen from row now.
 func (c Course) label(i, now int) (wet, known bool) {
 	end := c.noonAfter(i)
@@ -165,7 +171,9 @@ const (
 	features
 )
 
-func (c Course) features(i int, f *Forecast) ([]float64, bool) {
+// Features is what the chance at row i rests on, NaN where it is not known. The
+// trials fit the general coefficients to it.
+func (c Course) Features(i int, f *Forecast) ([]float64, bool) {
 	if i < 3 || i > len(c.WetH) {
 		return nil, false
 	}

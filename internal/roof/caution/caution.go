@@ -25,11 +25,6 @@ const (
 	WorkOutside Activity = "work_outside" // ladder, gutter, roof slope
 )
 
-// Activities lists every activity in a fixed order.
-func Activities() []Activity {
-	return []Activity{LookInLoft, LiftCover, CutOpenings, SealCeiling, FitLogger, WorkOutside}
-}
-
 // Caution is one hazard and what to do about it.
 type Caution struct {
 	Hazard string // short name, as in the table of hazards
@@ -38,10 +33,8 @@ type Caution struct {
 	Read   bool // the source was read; false: from memory, to be confirmed
 }
 
-const ukOnly = "Local law and codes decide; these words were written for the United Kingdom."
-
 // Everywhere is the sentence that closes every list.
-func Everywhere() string { return ukOnly }
+const Everywhere = "Local law and codes decide; these words were written for the United Kingdom."
 
 var all = []struct {
 	Caution
@@ -120,15 +113,6 @@ func Essential(activities ...Activity) []Caution {
 		if slices.Contains(short, c.Hazard) {
 			out = append(out, c)
 		}
-	}
-	return out
-}
-
-// Hazards lists the names of every hazard in order.
-func Hazards() []string {
-	var out []string
-	for _, c := range all {
-		out = append(out, c.Hazard)
 	}
 	return out
 }

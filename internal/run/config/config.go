@@ -203,7 +203,8 @@ func (a *Alerts) read(n strictyaml.Node) {
 }
 
 func (l *Log) read(n strictyaml.Node) {
-	section(n, keys{{"level", word(&l.Level, "debug", "info", "warn", "error")}, {"format", word(&l.Format, "text", "json")}})
+	section(n, keys{{"level", word(&l.Level, "debug", "info", "warn", "error")},
+		{"format", word(&l.Format, "text", "json")}})
 }
 
 // keys are those of one section, in the order they are read in.

@@ -82,7 +82,7 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	f := a.Finding
-	b := diagnosisBody{Sentence: a.Cause(h.Case).Sentence().String(), Finding: f, Everywhere: caution.Everywhere(),
+	b := diagnosisBody{Sentence: a.Cause(h.Case).Sentence().String(), Finding: f, Everywhere: caution.Everywhere,
 		Cautions: caution.For(f.Activities...)}
 	if f.Window.UntilMS > 0 {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)

@@ -1,39 +1,54 @@
-package outlook
+package watch
 
 import (
 	"fmt"
 	"math"
 	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"dewcase/internal/reason/outlook"
 )
 
-// Night is one night's outlook and what came of it.
-type Night struct {
+// back is a course as it was known at row i, over the rows before it.
+func back(c outlook.Course, i, rows int) outlook.Course {
+	a := max(0, i-rows)
+	cut := func(x []float64) []float64 { return x[a:i] }
+	c.FromMS += int64(a) * hourMS
+	c.WetH, c.ObservedH, c.MarginK, c.LimitC, c.OutdoorC, c.OutdoorDewC = cut(c.WetH), cut(c.ObservedH), cut(c.MarginK),
+		cut(c.LimitC), cut(c.OutdoorC), cut(c.OutdoorDewC)
+	return c
+}
+
+// foretold is one night's outlook and what came of it.
+type foretold struct {
 	P, Climatology float64
 	LastNight      bool
 	Wet            bool
 }
 
-// Score holds outlooks against what came.
-type Score struct {
+// score holds outlooks against what came.
+type score struct {
 	Nights, Wet int
 	Brier       float64 // mean square of chance less outcome; 0 is perfect
 	// Skill is 1 - Brier/Brier of the reference (Wilks, Statistical Methods in
 	// the Atmospheric Sciences, ch. 8, from memory): against "same as last
 	// night", and against this roof's own share of wet nights so far.
 	SkillPersistence, SkillClimatology float64
-	Bins                               []Bin
+	Bins                               []bin
 }
 
-// Bin is one line of a reliability table.
-type Bin struct {
+// bin is one line of a reliability table.
+type bin struct {
 	From, Until  float64
 	Nights       int
 	Said, Became float64 // mean chance, share of wet nights
 }
 
-// Judge scores nights.
-func Judge(nights []Night) Score {
-	s := Score{Nights: len(nights), Bins: make([]Bin, 5)}
+// judge scores nights.
+func judge(nights []foretold) score {
+	s := score{Nights: len(nights), Bins: make([]bin, 5)}
 	var persistence, climatology float64
 	sq := func(p float64, wet bool) float64 {
 		y := 0.0
@@ -75,7 +90,7 @@ func Judge(nights []Night) Score {
 }
 
 // String is the score with its reliability table.
-func (s Score) String() string {
+func (s score) String() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d nights, %d wet, Brier %.3f, skill %.2f against last night, %.2f against climatology", s.Nights,
 		s.Wet, s.Brier, s.SkillPersistence, s.SkillClimatology)
@@ -85,4 +100,15 @@ func (s Score) String() string {
 		}
 	}
 	return b.String()
+}
+
+func TestJudgeKnowsTheReferences(t *testing.T) { // by hand
+	s := judge([]foretold{{P: 1, Climatology: .5, LastNight: false, Wet: true},
+		{P: 0, Climatology: .5, LastNight: false, Wet: false}})
+	assert.Equal(t, 0.0, s.Brier)
+	assert.Equal(t, 1.0, s.SkillPersistence)
+	assert.Equal(t, 1.0, s.SkillClimatology)
+	s = judge([]foretold{{P: .5, Climatology: .5, LastNight: true, Wet: true}})
+	assert.Equal(t, 0.25, s.Brier)
+	assert.Equal(t, 0.0, s.SkillClimatology)
 }
