@@ -11,9 +11,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 // desk stands in for everything around the path and remembers what it was told.

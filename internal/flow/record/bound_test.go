@@ -8,9 +8,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 // asked counts what the store is asked for.

@@ -12,10 +12,10 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 var start = time.Date(2026, 10, 24, 9, 0, 0, 0, time.UTC) // clocks go back on the 25th

@@ -9,9 +9,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 // Somebody looks at the page of a new house before its first reading; what was

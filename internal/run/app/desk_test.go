@@ -9,9 +9,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 // A page may lag behind a trickle of readings, and must not show half a winter

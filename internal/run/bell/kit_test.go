@@ -13,13 +13,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/door/notify"
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 )
 
 // town is some cases in force.

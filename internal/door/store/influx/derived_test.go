@@ -9,10 +9,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 	"dewcase/internal/testkit/storetest"
 )
 

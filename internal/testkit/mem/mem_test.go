@@ -3,8 +3,8 @@ package mem_test
 import (
 	"testing"
 
-	"dewcase/internal/door/store/mem"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/mem"
 	"dewcase/internal/testkit/storetest"
 )
 
