@@ -27,13 +27,13 @@ const (
 
 // Thresholds of the decision (method, section 7), as shares of 1.
 const (
-	settledSupport      = 0.5  // of the leading cause, to be named at all
-	settledMembership   = 0.75 // or the chance that it is among the causes
-	strongSupport       = 0.8
-	mixedPosterior      = 0.5  // of a mixed state, for the hint at a second cause
-	fewPlacesSupport    = 0.7  // to be named where void or covering is not logged
-	missingPlacesAtMost = 0.25 // held by causes that could not be examined
-	cappedSupport       = 0.6  // outside what the table knows
+	settledSupport    = 0.5  // of the leading cause, to be named at all
+	settledMembership = 0.75 // or the chance that it is among the causes
+	strongSupport     = 0.8
+	mixedPosterior    = 0.5 // of a mixed state, for the hint at a second cause
+	fewPlacesSupport  = 0.7 // to be named where void or covering is not logged
+	noHouseSupport    = 0.6 // the same where the house's air is not
+	cappedSupport     = 0.6 // outside what the table knows
 )
 
 // Named lists the seven causes in the fixed order that breaks ties.

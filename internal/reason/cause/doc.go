@@ -79,6 +79,11 @@
 //   - a third simulation is pooled in by the published rule (pooled.go);
 //   - an air-open covering counts -2.0 against a trapped void instead of -1.2
 //     (survey.go);
+//   - a cause that can be examined is named although others, for want of loggers,
+//     cannot: on 240 winters the rule that withheld it kept back no wrong name
+//     where every place was logged, and without indoor air, where a cause now
+//     needs 0.6 of the support, 16 right names and no wrong one (30 November
+//     2026);
 //   - insulation seen against the eaves counts towards blocked_ventilation;
 //   - a logger that came late shortens the window instead of being lost;
 //   - a long record is read where it is coldest;

@@ -251,30 +251,22 @@ func (a *assessment) decide(f *Finding) {
 			reason("no night was colder than %.0f °C", coldNightC)
 		}
 	}
-	if lacks := a.lacks(lead); len(lacks) > 0 {
+	lacks := a.lacks(lead)
+	if len(lacks) > 0 {
 		var missing []string
 		for _, place := range lacks {
 			missing = append(missing, placeWords[place])
 		}
 		reason("“%s” leads, but it cannot be named without readings of %s", lead.Words(), joined(missing))
 	}
-	held := 0.0
-	for _, c := range Named() {
-		if c == UnventedBattenVoid && a.c.Roof.Underlay.Class == "HR" {
-			continue
-		}
-		if len(a.lacks(c)) > 0 {
-			held += a.support[c]
-		}
-	}
-	if held > missingPlacesAtMost && len(a.lacks(lead)) == 0 {
-		reason("causes that could not be examined for want of loggers hold %s of the evidence", words.Share(held))
-	}
 	if best < settledSupport && a.membership[lead] < settledMembership {
 		reason("no cause has half of the evidence; “%s” leads with %s", lead.Words(), words.Share(best))
 	}
 	if (a.p.void.empty() || a.p.covering.empty()) && best < fewPlacesSupport {
 		reason("the void or the covering is not logged, so that %s is not enough", words.Share(best))
+	}
+	if len(lacks) == 0 && a.p.indoor.empty() && best < noHouseSupport {
+		reason("the house's air is not logged, so that %s is not enough", words.Share(best))
 	}
 	if !a.survey.openingsKnown && (lead == CeilingLeakage || lead == BlockedVentilation) {
 		reason("the loft's openings are not known, and only they tell a leaking ceiling from blocked openings")
