@@ -3,7 +3,6 @@ package assessment
 import (
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"dewcase/internal/physics/airchange"
@@ -196,14 +195,8 @@ func (g grid) mean(place roof.Place) (tempC, pa []float64, seen []bool, uncPa fl
 		if c.VapourPa.Len() == 0 {
 			continue
 		}
-		t, v := slices.Repeat([]float64{math.NaN()}, g.n), slices.Repeat([]float64{math.NaN()}, g.n)
-		temp := c.TempC.Bins(g.startMS, hourMS, g.n)
-		for i, b := range c.VapourPa.Bins(g.startMS, hourMS, g.n) {
-			if 3*b.ObservedMS >= 2*hourMS && temp[i].ObservedMS > 0 {
-				t[i], v[i] = temp[i].Mean, b.Mean
-			}
-		}
-		temps, vapours = append(temps, t), append(vapours, v)
+		temps = append(temps, evidence.Sampled(c.TempC, g.startMS, hourMS, g.n, 2.0/3))
+		vapours = append(vapours, evidence.Sampled(c.VapourPa, g.startMS, hourMS, g.n, 2.0/3))
 		uncPa = max(uncPa, standardUncPa(c))
 	}
 	tempC, pa, seen = evidence.Join(temps, 1), evidence.Join(vapours, 1), make([]bool, g.n)

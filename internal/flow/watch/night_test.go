@@ -5,8 +5,13 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/record"
+	"dewcase/internal/flow/timeline"
 	"dewcase/internal/flow/watch"
+	"dewcase/internal/reason/risk"
+	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
@@ -65,5 +70,36 @@ func TestTheRunningNightCountsOnceItIsWet(t *testing.T) {
 		assert.Equal(t, x.first, got[0].From.Day(), name)
 		assert.Equal(t, x.last, got[len(got)-1].From.Day(), name)
 		assert.LessOrEqual(t, len(got), 14, name)
+	}
+}
+
+// On Lord Howe Island the clocks change by half an hour, so that for one half of
+// the year the rows' hours begin at half past.
+func TestAnHourThatANoonDividesCountsForBothNights(t *testing.T) {
+	zone, err := time.LoadLocation("Australia/Lord_Howe")
+	require.NoError(t, err)
+	c := &roof.Case{Property: roof.Property{Zone: zone}, Positions: []roof.Position{
+		{ID: "slate", Place: roof.CoveringUnderside}}}
+	for name, month := range map[string]time.Month{"standard time": time.July, "summer time": time.January} {
+		noon := time.Date(2027, month, 10, 12, 0, 0, 0, zone)
+		from := record.HourAt(c, noon.UnixMilli())
+		// Two days of hours, wet throughout.
+		rows := make([]timeline.Row, 48)
+		for i := range rows {
+			rows[i] = timeline.Row{Positions: make([]timeline.PositionRow, 1), Surfaces: []risk.Spell{
+				{ObservedMS: 3.6e6, CondensingMS: 3.6e6}}}
+		}
+		nights := watch.Nights(watch.Input{Case: c, Rows: rows, FromMS: from, Now: noon.Add(48 * time.Hour)}, "slate")
+		early := noon.Sub(time.UnixMilli(from)).Hours()
+		var wet []float64
+		for _, n := range nights {
+			wet = append(wet, n.Wet)
+			assert.Equal(t, 12, n.From.Hour(), name)
+		}
+		want := []float64{24, 24}
+		if early > 0 {
+			want = []float64{early, 24, 24 - early}
+		}
+		assert.Equal(t, want, wet, name)
 	}
 }

@@ -95,20 +95,30 @@ func (n Night) Said() words.Night {
 		State: evidence.State(n.Wet, n.Observed, evidence.NoonAfter(n.From, 1, zone).Sub(n.From).Hours())}
 }
 
-// nights sums a surface up by night.
+// nights sums a surface up by night. An hour that a noon divides, as on Lord
+// Howe Island in half of the year, counts for each night by its share.
 func (w *record) nights(s surface) []Night {
 	var out []Night
-	for i := range w.n {
-		noon := evidence.Noon(w.at(i), w.zone)
-		if len(out) == 0 || !out[len(out)-1].From.Equal(noon) {
-			out = append(out, Night{From: noon})
+	bounds := evidence.Nights(w.zone, w.in.FromMS, w.in.FromMS+int64(w.n)*hourMS)
+	for _, b := range bounds {
+		out = append(out, Night{From: time.UnixMilli(b.FromMS).In(w.zone)})
+	}
+	for i, k := 0, 0; i < w.n; i++ {
+		over := float64(w.in.FromMS+int64(i+1)*hourMS-bounds[k].UntilMS) / float64(hourMS)
+		out[k].add(s, i, 1-max(over, 0))
+		if over >= 0 && k+1 < len(out) {
+			k++
+			out[k].add(s, i, over)
 		}
-		n := &out[len(out)-1]
-		n.Observed += s.observed[i]
-		n.Wet += s.wet[i]
-		n.Frost += s.frost[i]
 	}
 	return out
+}
+
+// add counts a share of an hour of the surface.
+func (n *Night) add(s surface, hour int, share float64) {
+	n.Observed += share * s.observed[hour]
+	n.Wet += share * s.wet[hour]
+	n.Frost += share * s.frost[hour]
 }
 
 // Nights gives the surface's nights within the rows, for pages.

@@ -225,3 +225,16 @@ func TestANightIsWhatItsHoursMakeIt(t *testing.T) {
 		assert.Equal(t, c.want, evidence.State(c.wet, c.observed, c.length), "%+v", c)
 	}
 }
+
+func TestAStepIsSampledWhereEnoughOfItWasObserved(t *testing.T) {
+	const minute = int64(60_000)
+	track := series.Track{AtMS: []int64{0, 40 * minute, 60 * minute, 120 * minute, 180 * minute},
+		Value: []float64{0, 4, 9, 3, 3}, Joined: []bool{true, false, true, true, false}}
+	for share, want := range map[float64][]float64{0.5: {2, 6, 3}, 2.0 / 3: {2, 6, 3}, 0.7: {math.NaN(), 6, 3}} {
+		got := evidence.Sampled(track, 0, 60*minute, 4, share)
+		require.Len(t, got, 4)
+		for k, x := range append(want, math.NaN()) {
+			assert.True(t, got[k] == x || math.IsNaN(x) && math.IsNaN(got[k]), "share %g, step %d: %g, want %g", share, k, got[k], x)
+		}
+	}
+}

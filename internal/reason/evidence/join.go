@@ -1,6 +1,10 @@
 package evidence
 
-import "math"
+import (
+	"math"
+
+	"dewcase/internal/reason/series"
+)
 
 // joinHours is how long two loggers must have been seen together before one can
 // be brought to the other's level (common practice: a whole day, so that the
@@ -55,6 +59,19 @@ func Join(parts [][]float64, perHour int) []float64 {
 	out := make([]float64, n)
 	for k := range out {
 		out[k] = sum[k]/count[k] - shifts/math.Max(joined, 1) // 0/0: not observed
+	}
+	return out
+}
+
+// Sampled lays a track on a regular grid: its means over n steps of stepMS from
+// fromMS, NaN where less than share (0..1) of the step was observed.
+func Sampled(t series.Track, fromMS, stepMS int64, n int, share float64) []float64 {
+	out := make([]float64, n)
+	for k, b := range t.Bins(fromMS, stepMS, n) {
+		out[k] = b.Mean
+		if b.ObservedMS == 0 || float64(b.ObservedMS) < share*float64(stepMS) {
+			out[k] = math.NaN()
+		}
 	}
 	return out
 }
