@@ -89,7 +89,9 @@ func coefficients(t *testing.T, rows [][]float64, wet []float64) string {
 				seen = append(seen, r[k])
 			}
 		}
-		centre[k], scale[k] = stat.PopMeanStdDev(seen, nil)
+		if len(seen) > 1 {
+			centre[k], scale[k] = stat.PopMeanStdDev(seen, nil)
+		}
 		for i, r := range rows {
 			if k > 0 && !math.IsNaN(r[k]) && scale[k] > 0 {
 				z[i][k] = (r[k] - centre[k]) / scale[k]

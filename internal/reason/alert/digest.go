@@ -2,7 +2,6 @@ package alert
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -64,54 +63,40 @@ func (h House) nightly(a *Alert) bool {
 // Mondays while anything is in force.
 func Summary(houses []House, since, now time.Time) (Message, bool) {
 	m := Message{To: Consultant, Kind: Digest, At: now, After: now}
-	var parts []string
-	open, fresh, over, lost := 0, 0, 0, 0
-	monday := false
+	var d words.Digest
+	lost, monday := 0, false
 	for _, h := range houses {
 		zone := h.Case.Property.Zone
-		var lines []string
+		one := words.DigestHouse{Label: cmp.Or(h.Case.Property.Label, h.Case.ID), Lost: h.Lost, Link: h.Link}
 		for _, a := range slices.SortedStableFunc(slices.Values(h.Book.Alerts), pressing) {
+			said := words.DigestAlert{Alert: a.Said(zone)}
 			switch {
 			case a.Open():
-				open++
-				line := "- " + strings.TrimSuffix(a.Said(zone).Line(), ".")
-				switch {
-				case !a.Since.Before(since):
-					if !h.nightly(a) {
-						fresh++
-					}
-					line += " (new)"
-				case a.State != Raised:
-					line += " (" + words.AlertState(string(a.State), a.SnoozedTo, zone) + ")"
+				d.InForce++
+				if said.New = !a.Since.Before(since); said.New && !h.nightly(a) {
+					d.New++
 				}
-				lines = append(lines, line)
+				if a.State != Raised {
+					said.State, said.QuietUntil = string(a.State), a.SnoozedTo
+				}
 				m.Alerts = append(m.Alerts, a.ID)
 			case a.State == Cleared && !a.Cleared.Before(since) && !h.nightly(a):
-				over++
-				lines = append(lines, "- Over: "+strings.TrimSuffix(a.Said(zone).Line(), ".")+", until "+
-					a.Cleared.In(zone).Format("Mon 2 Jan 15:04"))
+				d.Over++
+				said.Over = a.Cleared
+			default:
+				continue
 			}
+			one.Alerts = append(one.Alerts, said)
 		}
 		monday = monday || now.In(zone).Weekday() == time.Monday
 		lost += len(h.Lost)
-		for _, l := range h.Lost {
-			lines = append(lines, "- Not delivered: "+l)
+		if len(one.Alerts)+len(h.Lost) > 0 {
+			d.Houses = append(d.Houses, one)
 		}
-		if len(lines) == 0 {
-			continue
-		}
-		lines = slices.Insert(lines, 0, cmp.Or(h.Case.Property.Label, h.Case.ID))
-		if h.Link != "" {
-			lines = append(lines, h.Link)
-		}
-		parts = append(parts, strings.Join(lines, "\n"))
 	}
-	if fresh+over+lost == 0 && (open == 0 || !monday) {
+	if d.New+d.Over+lost == 0 && (d.InForce == 0 || !monday) {
 		return Message{}, false
 	}
-	m.Subject = fmt.Sprintf("Roofs today: %d in force, %d new, %d over", open, fresh, over)
-	parts = append(parts, "This summary comes at most once a day: when something is new or over, and on Mondays while "+
-		"anything is in force.")
-	m.Text = strings.Join(parts, "\n\n")
+	m.Subject, m.Text = d.Subject(), d.Text()
 	return m, true
 }

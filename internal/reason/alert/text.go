@@ -2,8 +2,6 @@ package alert
 
 import (
 	"cmp"
-	"fmt"
-	"strings"
 	"time"
 
 	"dewcase/internal/roof/caution"
@@ -20,7 +18,7 @@ func write(m *Message, in PlanInput, due []*Alert) {
 		m.Subject, m.Text = label+": "+said.Subject, said.HomeLetter(m.At, zone)
 		return
 	}
-	m.Subject = label + ": " + consultantSubject(m.Kind, due)
+	m.Subject = label + ": " + words.ConsultantSubject(string(due[0].Condition), len(due), m.Kind == Escalation)
 	var lines []string
 	for _, a := range due {
 		lines = append(lines, a.Said(zone).Line())
@@ -28,10 +26,7 @@ func write(m *Message, in PlanInput, due []*Alert) {
 	if m.Kind == Escalation {
 		lines = append(lines, words.Unanswered(len(in.Case.Contacts.Householder) > 0))
 	}
-	if in.Links.Alerts != "" {
-		lines = append(lines, "Evidence and what was sent: "+in.Links.Alerts)
-	}
-	m.Text = strings.Join(append(lines, consultantCautions(due)...), "\n\n")
+	m.Text = words.ConsultantLetter(lines, in.Links.Alerts, consultantCautions(due), caution.Everywhere)
 }
 
 // Said is an alert as it is put into words.
@@ -68,17 +63,6 @@ func Saying(kind Kind, due []*Alert, in PlanInput) words.Saying {
 	return s
 }
 
-func consultantSubject(kind Kind, due []*Alert) string {
-	out := words.AlertTitle(string(due[0].Condition))
-	if len(due) > 1 {
-		out += fmt.Sprintf(" and %d more", len(due)-1)
-	}
-	if kind == Escalation {
-		out += ", not seen by the household"
-	}
-	return out
-}
-
 func consultantCautions(due []*Alert) (out []string) {
 	for _, a := range due {
 		do := caution.Activity("")
@@ -91,9 +75,9 @@ func consultantCautions(due []*Alert) (out []string) {
 			continue
 		}
 		for _, c := range caution.Essential(do) {
-			out = append(out, "Before anyone goes up: "+c.Text)
+			out = append(out, c.Text)
 		}
-		return append(out, caution.Everywhere)
+		return out
 	}
 	return nil
 }

@@ -234,7 +234,8 @@ func TestAStepIsSampledWhereEnoughOfItWasObserved(t *testing.T) {
 		got := evidence.Sampled(track, 0, 60*minute, 4, share)
 		require.Len(t, got, 4)
 		for k, x := range append(want, math.NaN()) {
-			assert.True(t, got[k] == x || math.IsNaN(x) && math.IsNaN(got[k]), "share %g, step %d: %g, want %g", share, k, got[k], x)
+			assert.True(t,
+				got[k] == x || math.IsNaN(x) && math.IsNaN(got[k]), "share %g, step %d: %g, want %g", share, k, got[k], x)
 		}
 	}
 }
