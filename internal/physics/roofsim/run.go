@@ -98,8 +98,8 @@ type Repair struct {
 	LeakFactor               *float64 // of rain and plumbing; 0 mends it
 }
 
-// apply returns the roof after the work.
-func (r Repair) apply(b Roof) Roof {
+// Apply returns the roof after the work.
+func (r Repair) Apply(b Roof) Roof {
 	for s := range 2 {
 		if r.Slopes == OnlyA && s != SlopeA || r.Slopes == OnlyB && s != SlopeB {
 			continue
@@ -181,14 +181,14 @@ func Run(w World, o Options) *Winter {
 	dt := o.Step.Seconds()
 	n := int(float64(o.Days) * 86400 / dt)
 	s := newState(&w, n, dt)
-	out := newWinter(w, o, n)
+	out := NewWinter(w, o, n)
 	start := s.waterKg()
 	next := 0
 	roofNow := w.Roof
 	for k := range n {
 		at := w.Start.Add(time.Duration(k) * o.Step)
 		for next < len(o.Repairs) && !at.Before(o.Repairs[next].At) {
-			roofNow = o.Repairs[next].apply(roofNow)
+			roofNow = o.Repairs[next].Apply(roofNow)
 			s.rebuild(roofNow)
 			if f := o.Repairs[next].LeakFactor; f != nil {
 				s.leakFactor = *f
@@ -260,7 +260,8 @@ func newState(w *World, n int, dt float64) *state {
 	return s
 }
 
-func newWinter(w World, o Options, n int) *Winter {
+// NewWinter makes an empty record of n steps.
+func NewWinter(w World, o Options, n int) *Winter {
 	out := &Winter{World: w, Start: w.Start, Step: o.Step, N: n, Repairs: o.Repairs, Away: make([]bool, n)}
 	all := out.series()
 	block := make([]float64, n*len(all))

@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
 )
 
@@ -20,7 +21,7 @@ import (
 // DEWCASE_TRIALS is the number of winters of each planted cause (default 24),
 // DEWCASE_SEED the first seed; DEWCASE_TRIALS_SHORT leaves the
 // variants out; DEWCASE_TRIALS_HOUSES=second or shifted draws houses
-// of other kinds, which the table has not seen.
+// of other kinds, abroad the first kind under other physics (package abroad).
 func TestTrials(t *testing.T) {
 	number := func(key string, or int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
@@ -54,6 +55,8 @@ func TestTrials(t *testing.T) {
 				draw = secondWorld
 			case "shifted":
 				draw = shiftedWorld
+			case "abroad":
+				draw = abroadWorld
 			}
 			w, ok := draw(uint64(seed+1000*i+k), planted, days)
 			if !ok {
@@ -124,6 +127,15 @@ func secondWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 		return world{}, false
 	}
 	return measure(seed, w, days), true
+}
+
+// abroadWorld is a house of the first kind under another model of roofs.
+func abroadWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
+	w, _, ok := roofworlds.Houses{Run: abroad.Run}.DrawProven(seed, planted, days)
+	if !ok {
+		return world{}, false
+	}
+	return read(seed, abroad.Run(w, roofsim.Options{Days: days})), true
 }
 
 // shiftedWorld is a house of another kind than the simulator draws: leakier

@@ -34,15 +34,20 @@ func (w world) rightAnswers() []Cause {
 	return out
 }
 
-// measure lets a house live through a winter and reads it with loggers of
-// ordinary or cheap make and a survey that is partly unknown and sometimes wrong.
+// measure lets a house live through a winter and reads it.
 func measure(seed uint64, w roofsim.World, days int) world {
+	return read(seed, roofsim.Run(w, roofsim.Options{Days: days}))
+}
+
+// read reads a winter with loggers of ordinary or cheap make and a survey that is
+// partly unknown and sometimes wrong.
+func read(seed uint64, w *roofsim.Winter) world {
 	kit := roofworlds.Kit{Interval: 10 * time.Minute, SecondSlope: seed%3 == 0, Faults: roofsim.FieldFaults(),
 		Blur: roofworlds.Blur{UnknownShare: 0.2, WrongShare: 0.04}}
 	if seed%2 == 1 {
 		kit.Faults = roofworlds.RoughFaults()
 	}
-	return world{w.Cause, seed, kit.Measure(roofsim.Run(w, roofsim.Options{Days: days}), seed)}
+	return world{w.World.Cause, seed, kit.Measure(w, seed)}
 }
 
 // set builds the series, without the places named and up to some days.

@@ -35,6 +35,17 @@ type Houses struct {
 	// house whose ceiling leaks worse is a mixture, and a wrong label for an
 	// honest answer.
 	PureCauses bool
+	// Run lets a world live through a winter; nil: roofsim.Run. Another model of
+	// roofs judges what was tuned on that one.
+	Run func(roofsim.World, roofsim.Options) *roofsim.Winter
+}
+
+// run lets a world live through a winter.
+func (h Houses) run(w roofsim.World, o roofsim.Options) *roofsim.Winter {
+	if h.Run != nil {
+		return h.Run(w, o)
+	}
+	return roofsim.Run(w, o)
 }
 
 // SecondKind is houses with airy open coverings and pure causes.

@@ -37,7 +37,7 @@ const (
 // away, over the days given.
 func (h Houses) Judge(w roofsim.World, days int) Truth {
 	o := roofsim.Options{Days: days}
-	real := roofsim.Run(w, o)
+	real := h.run(w, o)
 	t := Truth{LoftExcessPa: ExcessPa(real, real.LoftPa, time.Time{}, time.Time{})}
 	z := time.Time{}
 	if CoverHours(real, roofsim.SlopeB, z, z).AtRisk > CoverHours(real, roofsim.SlopeA, z, z).AtRisk {
@@ -47,7 +47,7 @@ func (h Houses) Judge(w roofsim.World, days int) Truth {
 	per30 := func(h float64) float64 { return h * 30 / float64(days) }
 	wetHours := per30(t.Cover.Condensing + t.Underlay.Condensing)
 	fall := func(v roofsim.World) float64 {
-		x := roofsim.Run(v, o)
+		x := h.run(v, o)
 		before := t.Cover.Condensing + t.Underlay.Condensing
 		if before == 0 {
 			return 0
@@ -58,10 +58,10 @@ func (h Houses) Judge(w roofsim.World, days int) Truth {
 		if t.Cover.Condensing == 0 {
 			return 0
 		}
-		return 1 - CoverHours(roofsim.Run(v, o), t.Slope, z, z).Condensing/t.Cover.Condensing
+		return 1 - CoverHours(h.run(v, o), t.Slope, z, z).Condensing/t.Cover.Condensing
 	}
 	excess := func(v roofsim.World, until time.Time) float64 {
-		x := roofsim.Run(v, o)
+		x := h.run(v, o)
 		return ExcessPa(real, real.LoftPa, z, until) - ExcessPa(x, x.LoftPa, z, until)
 	}
 	switch w.Cause {
