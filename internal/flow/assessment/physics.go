@@ -228,7 +228,7 @@ func meanOf(t series.Track) float64 {
 }
 
 func (p *Physics) vapour(set *series.Set, g grid) {
-	in := vapour.Input{StartMS: g.startMS, PressurePa: pressurePa(set.Case)}
+	in := vapour.Input{PressurePa: pressurePa(set.Case)}
 	air := func(place roof.Place) *vapour.Air {
 		t, pa, seen, unc, ok := g.mean(place)
 		if !ok {

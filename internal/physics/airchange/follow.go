@@ -26,16 +26,14 @@ type Estimate struct {
 	AtMost    float64 // an upper bound where only that is known; 0 none
 	Method    string
 	Why       string // where it is not known: what is in the way
-	Rows      int    // hours used
 }
 
 // Shares are the steady shares of a quick change that the air of a space
 // follows: of outdoors, of the source air beyond the ceiling or underlay, and of
 // the moisture of its own wood; with standard errors.
 type Shares struct {
-	Outdoor, Source, Wood       float64
-	OutdoorSE, SourceSE, WoodSE float64
-	Rows                        int
+	Outdoor, Source, Wood float64
+	OutdoorSE, WoodSE     float64
 }
 
 // LoftWoodRate is what an ordinary amount of bare timber gives and takes in a
@@ -99,10 +97,10 @@ func Follow(startMS int64, outdoor Air, source *Air, space Air) (Shares, error) 
 	if free < 0.01 {
 		return Shares{}, fmt.Errorf("%w: the air of the space does not move from one hour to the next", ErrInput)
 	}
-	out := Shares{Rows: f.rows}
+	var out Shares
 	out.Outdoor, out.OutdoorSE = f.share(1, 3, free)
 	if source != nil {
-		out.Source, out.SourceSE = f.share(3, 6, free)
+		out.Source, _ = f.share(3, 6, free)
 	}
 	out.Wood, out.WoodSE = f.share(woodAt, woodAt+2, free)
 	return out, nil
@@ -149,7 +147,7 @@ func apparent(startMS int64, outdoor Air, source *Air, space Air, woodRate float
 		}
 		return Estimate{}, err
 	}
-	e := Estimate{Method: "how fast the space's moisture follows outdoors, against its own wood", Rows: s.Rows}
+	e := Estimate{Method: "how fast the space's moisture follows outdoors, against its own wood"}
 	if s.Wood < z95*s.WoodSE || s.Wood < 0.02 {
 		e.Why = "the moisture of the space's own wood is not seen in the air, so that there is no clock to hold the " +
 			"exchange against"

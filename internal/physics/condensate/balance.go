@@ -101,7 +101,6 @@ type balance struct {
 	mass    float64
 	frozen  bool
 	running bool // inside an observed stretch
-	hour    *Hour
 	night   *Night
 	noonMS  int64 // end of the night in hand
 	film    *Film // the film in hand
@@ -135,7 +134,6 @@ func (b *balance) gap(ms int64) {
 func (b *balance) finish(ms int64) {
 	b.res.LeftGM2 = b.mass
 	b.endFilm(ms, EndRecord)
-	b.closeHour()
 	b.closeNight(false)
 	b.res.summarise()
 }
@@ -144,11 +142,10 @@ func (b *balance) finish(ms int64) {
 func (b *balance) interval(t0, t1 int64, ts0, ts1, e0, e1 float64) {
 	whole := float64(t1 - t0)
 	for at := t0; at < t1; {
-		b.openBins(at)
-		end := min(t1, b.hour.StartMS+hourMS, b.noonMS)
+		b.openNight(at)
+		end := min(t1, at-mod(at, hourMS)+hourMS, b.noonMS)
 		f0, f1 := float64(at-t0)/whole, float64(end-t0)/whole
 		b.stretch(at, end, ts0+f0*(ts1-ts0), ts0+f1*(ts1-ts0), e0+f0*(e1-e0), e0+f1*(e1-e0))
-		b.hour.EndGM2 = b.mass
 		at = end
 		if at == b.noonMS {
 			b.closeNight(true)
@@ -160,7 +157,6 @@ func (b *balance) interval(t0, t1 int64, ts0, ts1, e0, e1 float64) {
 // freezing and into pieces of at most stepK.
 func (b *balance) stretch(t0, t1 int64, ts0, ts1, e0, e1 float64) {
 	hours := float64(t1-t0) / float64(hourMS)
-	b.hour.ObservedH += hours
 	b.night.ObservedH += hours
 	b.res.ObservedH += hours
 	if ts0 < 0 != (ts1 < 0) && ts0 != 0 && ts1 != 0 {
@@ -221,7 +217,6 @@ func (b *balance) changePhase(ms int64, cold bool) {
 
 func (b *balance) drip(mass float64) {
 	b.res.DrippedGM2 += mass
-	b.hour.DrippedGM2 += mass
 	b.night.DrippedGM2 += mass
 }
 
@@ -255,13 +250,11 @@ func (b *balance) condense(t0 int64, p piece, s0, s1 float64) {
 	}
 	at := t0 + int64(s1*p.hours*float64(hourMS))
 	if b.film == nil {
-		b.film = &Film{FromMS: t0 + int64(s0*p.hours*float64(hourMS))}
+		b.film = &Film{}
 	}
 	b.mass += gained
 	b.res.CondensedGM2 += gained
-	b.hour.CondensedGM2 += gained
 	b.night.CondensedGM2 += gained
-	b.film.CondensedGM2 += gained
 	if !b.frozen && b.mass > b.s.RunOffGM2 {
 		b.drip(b.mass - b.s.RunOffGM2)
 		b.mass = b.s.RunOffGM2
@@ -291,26 +284,18 @@ func (b *balance) evaporate(t0 int64, p piece, s0, s1 float64) {
 
 func (b *balance) lose(mass float64) {
 	b.res.EvaporatedGM2 += mass
-	b.hour.EvaporatedGM2 += mass
 }
 
 func (b *balance) wet(hours float64) {
 	b.res.WetH += hours
-	b.hour.WetH += hours
 	b.night.WetH += hours
 	if b.frozen {
 		b.res.FrostH += hours
-		b.hour.FrostH += hours
-		b.night.FrostH += hours
-		if b.film != nil {
-			b.film.Frost = true
-		}
 	}
 }
 
 func (b *balance) peak(ms int64) {
 	m := b.mass
-	b.hour.PeakGM2 = math.Max(b.hour.PeakGM2, m)
 	b.night.PeakGM2 = math.Max(b.night.PeakGM2, m)
 	if m > b.res.PeakGM2 {
 		b.res.PeakGM2, b.res.PeakMS = m, ms

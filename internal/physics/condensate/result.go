@@ -22,28 +22,17 @@ type Result struct {
 	WetH, FrostH  float64 // hours with a film; of these, frozen
 	Gaps, GapsWet int     // gaps, and those that began with a film
 
-	NightsWetted   int // nights in which at least WettedGM2 condensed
-	NightsObserved int // nights with any observation
-	MorningsDried  int // of the wetted nights: dry by noon
-	MorningsWet    int // of the wetted nights: still wet at noon
-	MedianDryingH  float64
-	DryingKnown    bool // some film was seen from its peak until dry
+	NightsWetted  int // nights in which at least WettedGM2 condensed
+	MorningsDried int // of the wetted nights: dry by noon
+	MorningsWet   int // of the wetted nights: still wet at noon
+	MedianDryingH float64
+	DryingKnown   bool // some film was seen from its peak until dry
 
 	MassGM2 []float64 // at each node of the course; 0 also where nothing is known
-	Hours   []Hour    // hours of the clock (UTC) with any observation, in order
 	Nights  []Night
 	Films   []Film // films that reached WettedGM2
 	Melts   []Melt
 	Notes   []string
-}
-
-// Hour is one hour of the clock.
-type Hour struct {
-	StartMS                                 int64
-	ObservedH                               float64
-	CondensedGM2, EvaporatedGM2, DrippedGM2 float64
-	WetH, FrostH                            float64
-	PeakGM2, EndGM2                         float64
 }
 
 // Morning is what was seen of a night's film at noon.
@@ -58,11 +47,11 @@ const (
 
 // Night is what became of the film in one night.
 type Night struct {
-	FromMS, UntilMS          int64
+	FromMS                   int64
 	ObservedH                float64
 	CondensedGM2, DrippedGM2 float64
 	PeakGM2                  float64
-	WetH, FrostH             float64
+	WetH                     float64
 	Wetted                   bool
 	Morning                  Morning // of a wetted night
 }
@@ -79,10 +68,9 @@ const (
 
 // Film is one unbroken wetting, from the first dew to dry.
 type Film struct {
-	FromMS, PeakMS, UntilMS int64
-	PeakGM2, CondensedGM2   float64
-	Frost                   bool // frozen for part of it
-	End                     FilmEnd
+	PeakMS, UntilMS int64
+	PeakGM2         float64
+	End             FilmEnd
 }
 
 // DryingH is how long the film took from its peak until dry, in hours; ok is
@@ -152,26 +140,13 @@ func (r *Result) Thin(c Course, maxPoints int) []Point {
 	return out
 }
 
-// openBins makes the hour and the night of ms the ones in hand.
-func (b *balance) openBins(ms int64) {
-	if b.hour == nil || ms >= b.hour.StartMS+hourMS {
-		b.closeHour()
-		start := ms - mod(ms, hourMS)
-		b.hour = &Hour{StartMS: start}
-	}
+// openNight makes the night of ms the one in hand.
+func (b *balance) openNight(ms int64) {
 	if b.night == nil || ms >= b.noonMS {
 		b.closeNight(false)
 		from, until := b.nightOf(ms)
-		b.night, b.noonMS = &Night{FromMS: from, UntilMS: until}, until
+		b.night, b.noonMS = &Night{FromMS: from}, until
 	}
-}
-
-func (b *balance) closeHour() {
-	if b.hour == nil {
-		return
-	}
-	b.res.Hours = append(b.res.Hours, *b.hour)
-	b.hour = nil
 }
 
 // closeNight ends the night in hand; seen says that its noon was observed.
@@ -196,7 +171,6 @@ func mod(a, m int64) int64 { return ((a % m) + m) % m }
 
 func (r *Result) summarise() {
 	for _, n := range r.Nights {
-		r.NightsObserved++
 		if !n.Wetted {
 			continue
 		}

@@ -91,19 +91,14 @@ func WetHours(spells []spell.Spell) (float64, error) {
 
 // Result is the wetness of fixings at one place.
 type Result struct {
-	AtSurface      bool // counted with the surface's humidity, not the air's
-	ObservedH      float64
-	WetH           float64
-	PerYearH       float64  // if the whole year were like the record
-	Category       Category // of PerYearH
-	LowPerYearH    float64  // if every unobserved hour of a year were dry
-	HighPerYearH   float64  // if every one were wet
-	Low, High      Category // of these
-	ShareOfYear    float64  // observed share of a year, at most 1
-	Seasonal       bool     // the record is no whole year: PerYearH leans to its season
-	Remark         string   // for the fixings, in the trade's words
-	Notes          []string
-	HasObservation bool
+	ObservedH    float64  // h; 0: nothing is known
+	PerYearH     float64  // if the whole year were like the record
+	Category     Category // of PerYearH
+	LowPerYearH  float64  // if every unobserved hour of a year were dry
+	HighPerYearH float64  // if every one were wet
+	Low, High    Category // of these
+	Remark       string   // for the fixings, in the trade's words
+	Notes        []string
 }
 
 // Assess counts the time of wetness of fixings from a record of spells, of the
@@ -115,13 +110,11 @@ func Assess(spells []spell.Spell, atSurface bool, fixings string) (*Result, erro
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{AtSurface: atSurface, WetH: wet, ObservedH: spell.ObservedH(spells)}
+	r := &Result{ObservedH: spell.ObservedH(spells)}
 	if r.ObservedH == 0 {
 		r.Notes = append(r.Notes, "nothing was observed")
 		return r, nil
 	}
-	r.HasObservation = true
-	r.ShareOfYear = math.Min(1, r.ObservedH/HoursPerYear)
 	if r.PerYearH, err = PerYear(wet, r.ObservedH); err != nil {
 		return nil, err
 	}
@@ -138,10 +131,9 @@ func Assess(spells []spell.Spell, atSurface bool, fixings string) (*Result, erro
 			return nil, err
 		}
 	}
-	r.Seasonal = r.ObservedH < 0.9*HoursPerYear
-	if r.Seasonal {
+	if r.ObservedH < 0.9*HoursPerYear {
 		r.Notes = append(r.Notes, fmt.Sprintf("%.0f %% of a year was observed; the year as a whole lies between %s and "+
-			"%s, and a record of the damp season reads high", 100*r.ShareOfYear, r.Low, r.High))
+			"%s, and a record of the damp season reads high", 100*r.ObservedH/HoursPerYear, r.Low, r.High))
 	}
 	if !atSurface {
 		r.Notes = append(r.Notes, "counted with the air's humidity: a surface that cools below the air is wetter than this")

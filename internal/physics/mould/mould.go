@@ -1,7 +1,7 @@
 // Package mould runs the VTT mould growth model on a surface's record and
-// tests the result against the two ASHRAE criteria. It takes spells of surface
+// tests the result against ANSI/ASHRAE 160-2016. It takes spells of surface
 // temperature and humidity and returns the course of the index and the
-// verdicts. It says how favourable conditions were for mould, not that mould
+// verdict. It says how favourable conditions were for mould, not that mould
 // grew.
 package mould
 

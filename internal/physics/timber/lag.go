@@ -107,18 +107,13 @@ type Week struct {
 // observed time above CeilingPct in weeks.
 type Result struct {
 	ThicknessMM                   float64
-	TimeConstantDays              float64
 	Course                        []Point
 	Weeks                         []Week
 	ObservedH                     float64
 	PeakPct                       float64
-	PeakMS                        int64
 	MeanPct                       float64
 	WeeksAbove                    float64
 	WeeksAboveLow, WeeksAboveHigh float64 // with the slowest and fastest wood
-	WeeksAboveCritical            float64
-	LongestAboveH                 float64 // longest stretch above the ceiling without a break
-	DecayH                        float64 // hours at or above DecayFromPct and warm enough for decay
 	Notes                         []string
 }
 
@@ -144,7 +139,7 @@ func Lag(spells []spell.Spell, thicknessMM float64) (*Result, error) {
 		}
 		boards[i].tauH = tau
 	}
-	r := &Result{ThicknessMM: thicknessMM, TimeConstantDays: boards[0].tauH / 24, Course: make([]Point, 0, len(spells))}
+	r := &Result{ThicknessMM: thicknessMM, Course: make([]Point, 0, len(spells))}
 	restarts := 0
 	var sum summary
 	for i, s := range spells {
@@ -204,40 +199,24 @@ func meanEMC(spells []spell.Spell, hours float64) (float64, error) {
 
 // summary adds up a course into weeks and hours above.
 type summary struct {
-	mean, above, aboveLow, aboveHigh, critical, run float64
-	week                                            Week
-	weekSum                                         float64
-	began                                           bool
+	mean, above, aboveLow, aboveHigh, weekSum float64
+	week                                      Week
+	began                                     bool
 }
 
 func (a *summary) add(r *Result, s spell.Spell, p Point) {
 	h := s.Hours()
 	r.ObservedH += h
 	a.mean += h * p.MCPct
-	if p.MCPct > r.PeakPct {
-		r.PeakPct, r.PeakMS = p.MCPct, p.AtMS
-	}
-	if !p.Joined {
-		a.run = 0
-	}
+	r.PeakPct = math.Max(r.PeakPct, p.MCPct)
 	if p.MCPct > CeilingPct {
 		a.above += h
-		a.run += h
-		r.LongestAboveH = math.Max(r.LongestAboveH, a.run)
-	} else {
-		a.run = 0
 	}
 	if p.LowPct > CeilingPct {
 		a.aboveLow += h
 	}
 	if p.HighPct > CeilingPct {
 		a.aboveHigh += h
-	}
-	if p.MCPct > CriticalPct {
-		a.critical += h
-	}
-	if p.MCPct >= DecayFromPct && s.TempC >= DecayColdestC && s.TempC <= DecayWarmestC {
-		r.DecayH += h
 	}
 	const weekMS = int64(7 * 24 * 3600e3)
 	if !a.began {
@@ -266,7 +245,6 @@ func (a *summary) close(r *Result) {
 	a.closeWeek(r)
 	r.MeanPct = a.mean / r.ObservedH
 	r.WeeksAbove, r.WeeksAboveLow, r.WeeksAboveHigh = a.above/hoursInWeek, a.aboveLow/hoursInWeek, a.aboveHigh/hoursInWeek
-	r.WeeksAboveCritical = a.critical / hoursInWeek
 }
 
 // Measured sums up a track of wood moisture in % as a probe reports it, linear
@@ -296,28 +274,23 @@ func Measured(atMS []int64, mcPct []float64, joined []bool) (*Result, error) {
 		r.piece(&sum, atMS[i], atMS[i+1], mcPct[i], mcPct[i+1], i > 0 && joined[i-1])
 	}
 	sum.close(r)
-	r.DecayH = 0 // needs the wood's temperature
 	return r, nil
 }
 
-// piece adds a linear piece, cut where it crosses a threshold.
+// piece adds a linear piece, cut where it crosses the ceiling.
 func (r *Result) piece(sum *summary, t0, t1 int64, a, b float64, joined bool) {
-	for _, limit := range [2]float64{CeilingPct, CriticalPct} {
-		if (a-limit)*(b-limit) < 0 {
-			cut := t0 + int64((limit-a)/(b-a)*float64(t1-t0))
-			if cut > t0 && cut < t1 {
-				r.piece(sum, t0, cut, a, limit, joined)
-				r.piece(sum, cut, t1, limit, b, true)
-				return
-			}
+	if (a-CeilingPct)*(b-CeilingPct) < 0 {
+		cut := t0 + int64((CeilingPct-a)/(b-a)*float64(t1-t0))
+		if cut > t0 && cut < t1 {
+			r.piece(sum, t0, cut, a, CeilingPct, joined)
+			r.piece(sum, cut, t1, CeilingPct, b, true)
+			return
 		}
 	}
 	mid := (a + b) / 2
 	p := Point{t1, mid, mid, mid, joined}
-	sum.add(r, spell.Spell{FromMS: t0, UntilMS: t1, TempC: 10}, p) // no temperature comes with it
+	sum.add(r, spell.Spell{FromMS: t0, UntilMS: t1}, p)
 	p.MCPct, p.LowPct, p.HighPct = b, b, b
 	r.Course = append(r.Course, p)
-	if b > r.PeakPct {
-		r.PeakPct, r.PeakMS = b, t1
-	}
+	r.PeakPct = math.Max(r.PeakPct, b)
 }

@@ -57,13 +57,11 @@ func EMCPct(tempC, rhPct float64) (float64, error) {
 	return EquationPct(math.Max(tempC, ColdestTableC), rhPct)
 }
 
-// Thresholds of wood moisture content in % of dry mass.
+// CeilingPct is the usual trade ceiling of wood moisture content in % of dry mass
+// (Eurocode 5, service class 2 for most softwoods).
+const CeilingPct = 20.0
+
 const (
-	CeilingPct       = 20.0 // usual trade ceiling; Eurocode 5 service class 2 for most softwoods
-	CriticalPct      = 22.0 // BRE Digest 364: immune below; also the limit for battens when fixed (BS 5534)
-	DecayFromPct     = 25.0 // decay expected where held at or above 25..30
-	DecayColdestC    = 5.0  // decay unlikely below
-	DecayWarmestC    = 40.0 // and above
 	hoursInWeek      = 168.0
 	millisecondsHour = 3.6e6
 )

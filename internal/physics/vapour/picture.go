@@ -3,13 +3,12 @@ package vapour
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"dewcase/internal/physics/psychro"
 )
 
-// Air is one position's hourly means on a common grid: index i is the hour that
-// begins at StartMS + i hours; Seen says that at least two thirds of it was
+// Air is one position's hourly means on a common grid: index i is the i-th
+// hour; Seen says that at least two thirds of it was
 // observed. Values where it was not do not matter.
 type Air struct {
 	TempC, VapourPa []float64
@@ -19,7 +18,6 @@ type Air struct {
 
 // Input is the house's air. House and Loft may be nil.
 type Input struct {
-	StartMS    int64
 	PressurePa float64 // 0: sea level
 	Outdoor    *Air
 	House      *Air // several indoor loggers: their mean
@@ -46,18 +44,9 @@ type Excess struct {
 // Week is the mean of seven days from the grid's start, where at least 84 hours
 // were seen.
 type Week struct {
-	FromMS   int64
 	Hours    int
 	MeanPa   float64
 	OutdoorC float64
-}
-
-// ClassBin is the house's excess within a band of outdoor temperature.
-type ClassBin struct {
-	FromC, ToC float64
-	Hours      int
-	MeanPa     float64
-	Class      int // 0: fewer than 48 h
 }
 
 // Class is the house's humidity class. It is judged on weekly means with
@@ -66,11 +55,7 @@ type Class struct {
 	Known      bool
 	Class      int
 	AtZeroPa   float64 // mean excess referred to 0 C outdoors
-	LowPa      float64 // 10th and 90th percentile of the weeks
-	HighPa     float64
-	Weeks      int
-	Bins       []ClassBin
-	Borderline bool // the loggers' accuracy (95 %) reaches into a neighbour
+	Borderline bool    // the loggers' accuracy (95 %) reaches into a neighbour
 	Use        string
 }
 
@@ -79,8 +64,7 @@ type Share struct {
 	Known     bool
 	Mean      float64 // over weeks, weighted by the house's excess
 	Low, High float64 // 95 %: spread of the weeks and the loggers' accuracy
-	Weeks     int
-	Why       string // where it is not known
+	Why       string  // where it is not known
 }
 
 // Picture is the whole.
@@ -119,7 +103,7 @@ func Draw(in Input) (*Picture, error) {
 		p.Excesses = append(p.Excesses, excess(in, a))
 	}
 	if in.House != nil {
-		p.Class = class(in, p.Excesses[0])
+		p.Class = class(p.Excesses[0])
 	}
 	p.Loft = loftShare(in)
 	if len(p.Excesses) > 0 {
@@ -151,11 +135,9 @@ func (a *Air) check(name string, n int) error {
 }
 
 const (
-	hourMS       = int64(3600e3)
 	weekHours    = 168
 	weekSeen     = 84
 	classUnder   = 15.0 // C outdoors: warmer, the limits are too close to tell
-	classMin     = 48
 	z95          = 1.96
 	shareMinimum = 2 // weeks
 )
@@ -175,7 +157,7 @@ func excess(in Input, a Named) Excess {
 	for i := range out.Seen {
 		if i%weekHours == 0 {
 			flush()
-			week = Week{FromMS: in.StartMS + int64(i)*hourMS}
+			week = Week{}
 		}
 		if !out.Seen[i] || !a.Air.Seen[i] {
 			continue
@@ -199,23 +181,19 @@ func excess(in Input, a Named) Excess {
 	return e
 }
 
-func class(in Input, house Excess) Class {
-	c := Class{Bins: bins(in)}
+func class(house Excess) (c Class) {
 	var zero []float64
 	for _, w := range house.Weeks {
 		if w.OutdoorC < classUnder {
 			zero = append(zero, w.MeanPa/relief(w.OutdoorC))
 		}
 	}
-	c.Weeks = len(zero)
 	if len(zero) == 0 {
 		return c
 	}
-	sort.Float64s(zero)
 	for _, x := range zero {
 		c.AtZeroPa += x / float64(len(zero))
 	}
-	c.LowPa, c.HighPa = percentile(zero, 0.1), percentile(zero, 0.9)
 	k, err := ClassOf(c.AtZeroPa, 0)
 	if err != nil {
 		return c
@@ -227,47 +205,6 @@ func class(in Input, house Excess) Class {
 		c.Borderline = errL == nil && errH == nil && (low != k || high != k)
 	}
 	return c
-}
-
-// percentile of a sorted slice, linear between its values.
-func percentile(sorted []float64, q float64) float64 {
-	at := q * float64(len(sorted)-1)
-	i := int(at)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (at-float64(i))*(sorted[i+1]-sorted[i])
-}
-
-// bins groups the hours by outdoor temperature, 5 K wide.
-func bins(in Input) []ClassBin {
-	const width = 5.0
-	at := map[int]*ClassBin{}
-	for i := range in.Outdoor.Seen {
-		if !in.Outdoor.Seen[i] || !in.House.Seen[i] {
-			continue
-		}
-		k := int(math.Floor(in.Outdoor.TempC[i] / width))
-		b := at[k]
-		if b == nil {
-			b = &ClassBin{FromC: float64(k) * width, ToC: float64(k+1) * width}
-			at[k] = b
-		}
-		b.Hours++
-		b.MeanPa += in.House.VapourPa[i] - in.Outdoor.VapourPa[i]
-	}
-	var out []ClassBin
-	for _, b := range at {
-		b.MeanPa /= float64(b.Hours)
-		if mid := (b.FromC + b.ToC) / 2; b.Hours >= classMin && mid < classEndC {
-			if k, err := ClassOf(b.MeanPa, mid); err == nil {
-				b.Class = k
-			}
-		}
-		out = append(out, *b)
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].FromC < out[j].FromC })
-	return out
 }
 
 // loftShare takes weekly means, because wood stores water for days, and weighs
@@ -295,7 +232,7 @@ func loftShare(in Input) Share {
 			weeks = append(weeks, week{w.loft / n, w.house / n})
 		}
 	}
-	s := Share{Weeks: len(weeks)}
+	var s Share
 	if len(weeks) < shareMinimum {
 		s.Why = fmt.Sprintf("only %d weeks in which the house held at least %.1f g/kg more than outdoors, of %d needed",
 			len(weeks), 1000*minRatioGap, shareMinimum)

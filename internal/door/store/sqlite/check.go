@@ -113,10 +113,7 @@ func checkBackup(ctx context.Context, file string) (Report, error) {
 		return Report{}, fmt.Errorf("checking the backup: %w", err)
 	}
 	r, err := checkFile(ctx, file, nil)
-	if err != nil {
-		return r, fmt.Errorf("checking the backup %s: %w", file, err)
-	}
-	return r, nil
+	return r, during(err, "checking the backup %s", file)
 }
 
 // openToRead opens a database file without changing it. Where not even the
@@ -195,7 +192,7 @@ func (c *checker) part(ctx context.Context, of string, run func(context.Context)
 		return
 	}
 	if err := run(ctx); err != nil && ctx.Err() == nil {
-		c.r.add(Damage{What: fmt.Sprintf("%s: %v", of, err)})
+		c.tell("%s: %v", of, err)
 	}
 }
 
@@ -206,7 +203,7 @@ func (c *checker) structure(ctx context.Context) error {
 			return err
 		}
 		if line != "ok" {
-			c.r.add(Damage{What: "the file's structure: " + line})
+			c.tell("the file's structure: %s", line)
 		}
 		return nil
 	})
@@ -245,10 +242,10 @@ func (c *checker) loggers(ctx context.Context) error {
 		return err
 	}
 	if strays > 0 {
-		c.r.add(Damage{What: fmt.Sprintf("there are readings of %d loggers whose names are lost", strays)})
+		c.tell("there are readings of %d loggers whose names are lost", strays)
 	}
 	if kept != sum {
-		c.r.add(Damage{What: fmt.Sprintf("the last commit counted %d readings, the loggers count %d", kept, sum)})
+		c.tell("the last commit counted %d readings, the loggers count %d", kept, sum)
 	}
 	return nil
 }
@@ -297,23 +294,28 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 		t.alreadyTold = true
 		is[k] = t
 	}
-	err = each(ctx, c.tx, `SELECT at, rec FROM reading WHERE logger = ? ORDER BY at`, func(rows *sql.Rows) error {
-		var at int64
-		var rec []byte
-		if err := rows.Scan(&at, &rec); err != nil {
-			return err
-		}
-		r, err := readRecord(rec, l.id, l.name, at)
-		if err != nil {
-			broken(dayOf(at), at, at+1, err)
+	records := func(query, of string, use func(k int64, r *roof.Reading)) error {
+		return each(ctx, c.tx, query, func(rows *sql.Rows) error {
+			var at int64
+			var rec []byte
+			if err := rows.Scan(&at, &rec); err != nil {
+				return err
+			}
+			r, err := readRecord(rec, l.id, l.name, at)
+			if err != nil {
+				broken(dayOf(at), at, at+1, fmt.Errorf("%s%w", of, err))
+				return nil
+			}
+			use(dayOf(at), &r)
 			return nil
+		}, l.id)
+	}
+	err = records(`SELECT at, rec FROM reading WHERE logger = ? ORDER BY at`, "", func(k int64, r *roof.Reading) {
+		if should[k].sealed == asBlock {
+			broken(k, k*dayMS, (k+1)*dayMS, errors.New("the day holds a block and rows"))
 		}
-		if should[dayOf(at)].sealed == asBlock {
-			broken(dayOf(at), dayOf(at)*dayMS, (dayOf(at)+1)*dayMS, errors.New("the day holds a block and rows"))
-		}
-		count(&r)
-		return nil
-	}, l.id)
+		count(r)
+	})
 	if err != nil {
 		return err
 	}
@@ -340,23 +342,12 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 			return err
 		}
 	}
-	err = each(ctx, c.tx, `SELECT at, rec FROM aside WHERE logger = ?`, func(rows *sql.Rows) error {
-		var at int64
-		var rec []byte
-		if err := rows.Scan(&at, &rec); err != nil {
-			return err
-		}
-		r, err := readRecord(rec, l.id, l.name, at)
-		if err != nil {
-			broken(dayOf(at), at, at+1, fmt.Errorf("a reading kept aside: %w", err))
-			return nil
-		}
-		t := is[dayOf(at)]
+	err = records(`SELECT at, rec FROM aside WHERE logger = ?`, "a reading kept aside: ", func(k int64, r *roof.Reading) {
+		t := is[k]
 		t.asideN++
-		t.aside.add(digestOf(ofAside, l.caseID, &r))
-		is[dayOf(at)] = t
-		return nil
-	}, l.id)
+		t.aside.add(digestOf(ofAside, l.caseID, r))
+		is[k] = t
+	})
 	if err != nil {
 		return err
 	}
@@ -440,7 +431,7 @@ func (c *checker) caseFiles(ctx context.Context) error {
 
 // tell adds a finding.
 func (c *checker) tell(format string, args ...any) {
-	c.r.add(Damage{What: fmt.Sprintf(format, args...)})
+	c.tell(format, args...)
 }
 
 func (c *checker) states(ctx context.Context) error {
@@ -460,7 +451,7 @@ func (c *checker) states(ctx context.Context) error {
 			c.r.Incidents = append(c.r.Incidents, asIncident(roof.KeptState{Key: key, At: fromMS(at), Blob: blob}))
 		}
 		if crc != want {
-			c.r.add(Damage{What: fmt.Sprintf("the state %s %s was altered", kind, key)})
+			c.tell("the state %s %s was altered", kind, key)
 		}
 		return nil
 	})
@@ -471,7 +462,7 @@ func (c *checker) rejects(ctx context.Context) error {
 		func(rows *sql.Rows) error {
 			r, crc, err := scanReject(rows)
 			if err == nil && crc != rejectCRC(r.Reject) {
-				c.r.add(Damage{What: fmt.Sprintf("number %d of the reject log was altered", r.ID)})
+				c.tell("number %d of the reject log was altered", r.ID)
 			}
 			return err
 		})

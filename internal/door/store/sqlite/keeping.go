@@ -71,10 +71,7 @@ func (s *Store) DeleteCase(ctx context.Context, id, by string) error {
 		}
 		return p.addCase(id, by, "", nil)
 	})
-	if err != nil {
-		return fmt.Errorf("removing case %s: %w", id, err)
-	}
-	return nil
+	return during(err, "removing case %s", id)
 }
 
 func (p *writeConn) caseETag(id string) (etag string, has bool, err error) {
@@ -121,10 +118,7 @@ func (s *Store) Case(ctx context.Context, id string) (file []byte, etag string, 
 func (s *Store) Cases(ctx context.Context) ([]roof.CaseVersion, error) {
 	out, err := s.versions(ctx, `SELECT case_id, 0, at, by, etag, 0, NULL FROM case_file
 		WHERE id IN (SELECT max(id) FROM case_file GROUP BY case_id) AND file IS NOT NULL ORDER BY case_id`)
-	if err != nil {
-		return nil, fmt.Errorf("listing the cases: %w", err)
-	}
-	return out, nil
+	return out, during(err, "listing the cases")
 }
 
 // versionsOf are the versions of one case, counted from the first.
@@ -141,10 +135,7 @@ func (s *Store) CaseHistory(ctx context.Context, id string, limit, before int) (
 	if err == nil && len(out) == 0 && before < 1 {
 		err = roof.ErrNotFound
 	}
-	if err != nil {
-		return nil, fmt.Errorf("reading the history of case %s: %w", id, err)
-	}
-	return out, nil
+	return out, during(err, "reading the history of case %s", id)
 }
 
 // CaseVersion gives one version of a case file by its number or its ETag, of
@@ -189,10 +180,7 @@ func (s *Store) PutState(ctx context.Context, kind, key string, blob []byte) err
 	if blob == nil {
 		blob = []byte{}
 	}
-	if err := s.do(ctx, func(p *writeConn) error { return p.putState(kind, key, blob) }); err != nil {
-		return fmt.Errorf("keeping %s %s: %w", kind, key, err)
-	}
-	return nil
+	return during(s.do(ctx, func(p *writeConn) error { return p.putState(kind, key, blob) }), "keeping %s %s", kind, key)
 }
 
 func (p *writeConn) putState(kind, key string, blob []byte) error {
@@ -209,10 +197,7 @@ func (p *writeConn) putState(kind, key string, blob []byte) error {
 
 // DeleteState drops a blob; it is no error if there is none.
 func (s *Store) DeleteState(ctx context.Context, kind, key string) error {
-	if err := s.do(ctx, func(p *writeConn) error { return p.dropState(kind, key) }); err != nil {
-		return fmt.Errorf("dropping %s %s: %w", kind, key, err)
-	}
-	return nil
+	return during(s.do(ctx, func(p *writeConn) error { return p.dropState(kind, key) }), "dropping %s %s", kind, key)
 }
 
 func (p *writeConn) dropState(kind, key string) error {
@@ -241,10 +226,7 @@ func (s *Store) State(ctx context.Context, kind, key string) ([]byte, error) {
 // States gives all blobs of a kind by key.
 func (s *Store) States(ctx context.Context, kind string) ([]roof.KeptState, error) {
 	found, err := s.states(ctx, kind, `SELECT key, at, blob, crc FROM state WHERE kind = ? ORDER BY key`, kind)
-	if err != nil {
-		return nil, fmt.Errorf("reading what is kept as %s: %w", kind, err)
-	}
-	return found, nil
+	return found, during(err, "reading what is kept as %s", kind)
 }
 
 func (s *Store) states(ctx context.Context, kind, query string, args ...any) ([]roof.KeptState, error) {

@@ -129,10 +129,7 @@ func commits(ctx context.Context, db executor, schema int) (out []commit, err er
 		out = append(out, c)
 		return err
 	})
-	if err != nil {
-		return nil, fmt.Errorf("reading the list of commits: %w", err)
-	}
-	return out, nil
+	return out, during(err, "reading the list of commits")
 }
 
 func loadChain(ctx context.Context, db executor) (chain, error) {
@@ -159,10 +156,7 @@ func loadLedger(ctx context.Context, db executor) (ledger, error) {
 		out[kind] = t
 		return err
 	})
-	if err != nil {
-		return nil, fmt.Errorf("reading the ledger: %w", err)
-	}
-	return out, nil
+	return out, during(err, "reading the ledger")
 }
 
 // each calls scan for every row of a query.

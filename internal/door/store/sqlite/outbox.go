@@ -185,10 +185,7 @@ func (s *Store) Sent(ctx context.Context, upTo int64) error {
 				return err
 			}, upTo)
 	})
-	if err != nil {
-		return fmt.Errorf("noting what was copied: %w", err)
-	}
-	return nil
+	return during(err, "noting what was copied")
 }
 
 // Refuse lists a reading that the other engine will not have, with the reason;
@@ -207,10 +204,7 @@ func (s *Store) Refuse(ctx context.Context, o roof.Outgoing, why string) error {
 			`INSERT OR REPLACE INTO refused (kind, logger, at, why) VALUES (?, ?, ?, ?)`, kind, l.id, at, cut(why))
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("noting what was refused: %w", err)
-	}
-	return nil
+	return during(err, "noting what was refused")
 }
 
 // Backlog says how many readings wait to be copied and how many were refused.
@@ -234,10 +228,7 @@ func (s *Store) PostAll(ctx context.Context) error {
 		_, err := p.conn.ExecContext(context.Background(), `DELETE FROM refused`)
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("noting that everything is to be copied: %w", err)
-	}
-	return nil
+	return during(err, "noting that everything is to be copied")
 }
 
 func (p *writeConn) postAll() error {
@@ -330,10 +321,7 @@ func (s *Store) days(ctx context.Context, query string, args ...any) ([]roof.Kep
 		out = append(out, d)
 		return err
 	}, args...)
-	if err != nil {
-		return nil, fmt.Errorf("listing days: %w", err)
-	}
-	return out, nil
+	return out, during(err, "listing days")
 }
 
 // Agrees says whether readings are exactly what was stored of a day.
@@ -395,10 +383,7 @@ func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Re
 		p.remoteDays++
 		return nil
 	})
-	if err != nil {
-		return false, fmt.Errorf("releasing a day of logger %s: %w", of.Logger, err)
-	}
-	return released, nil
+	return released && err == nil, during(err, "releasing a day of logger %s", of.Logger)
 }
 
 // Adopt takes a released day back, given what the other engine holds of it, and
@@ -422,10 +407,7 @@ func (s *Store) Adopt(ctx context.Context, of roof.KeptDay, readings []roof.Read
 		p.remoteDays--
 		return nil
 	})
-	if err != nil {
-		return fmt.Errorf("taking back a day of logger %s: %w", of.Logger, err)
-	}
-	return nil
+	return during(err, "taking back a day of logger %s", of.Logger)
 }
 
 func (p *writeConn) keptDay(of roof.KeptDay) (*logger, *day, int64, error) {
@@ -447,8 +429,5 @@ func (s *Store) PostDay(ctx context.Context, of roof.KeptDay) error {
 		}
 		return p.postDay(l.id, k, d.n)
 	})
-	if err != nil {
-		return fmt.Errorf("noting that a day is to be copied again: %w", err)
-	}
-	return nil
+	return during(err, "noting that a day is to be copied again")
 }

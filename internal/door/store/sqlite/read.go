@@ -237,10 +237,7 @@ func (s *Store) Spans(ctx context.Context, caseID string) ([]roof.LoggerSpan, er
 			out = append(out, l)
 			return err
 		}, caseID)
-	if err != nil {
-		return nil, fmt.Errorf("listing the loggers of case %s: %w", caseID, err)
-	}
-	return out, nil
+	return out, during(err, "listing the loggers of case %s", caseID)
 }
 
 // Conflicts implements roof.ReadingStore.
@@ -270,10 +267,7 @@ func (s *Store) Conflicts(ctx context.Context, caseID string, limit int) ([]roof
 			out[i].Kept, err = kept.Values, e
 		}
 	}
-	if err != nil {
-		return nil, fmt.Errorf("listing the conflicts of case %s: %w", caseID, err)
-	}
-	return out, nil
+	return out, during(err, "listing the conflicts of case %s", caseID)
 }
 
 // each calls scan for every row of a query on the reading side.

@@ -38,10 +38,7 @@ func (s *Store) AppendReject(ctx context.Context, rejects ...roof.Reject) error 
 		}
 		return p.countReasons()
 	})
-	if err != nil {
-		return fmt.Errorf("keeping a reject: %w", err)
-	}
-	return nil
+	return during(err, "keeping a reject")
 }
 
 // cut shortens text to what the log keeps, at a rune's end.
@@ -178,10 +175,7 @@ func (s *Store) Rejects(ctx context.Context, caseID string, limit int, before in
 		out = append(out, r)
 		return err
 	}, args...)
-	if err != nil {
-		return nil, fmt.Errorf("listing what was rejected: %w", err)
-	}
-	return out, nil
+	return out, during(err, "listing what was rejected")
 }
 
 const rejectColumns = `id, at, case_id, logger, source, line, reason, detail, payload, crc`
@@ -204,10 +198,7 @@ func (s *Store) RejectCounts(ctx context.Context) (map[roof.Reason]int64, error)
 		out[roof.Reason(reason)] = n
 		return err
 	})
-	if err != nil {
-		return nil, fmt.Errorf("counting what was rejected: %w", err)
-	}
-	return out, nil
+	return out, during(err, "counting what was rejected")
 }
 
 // Heard notes that a case or logger that is not known was heard. Beyond the
@@ -234,10 +225,7 @@ func (s *Store) Heard(ctx context.Context, caseID, logger string, at time.Time) 
 		}
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("noting that logger %s of case %s was heard: %w", logger, caseID, err)
-	}
-	return nil
+	return during(err, "noting that logger %s of case %s was heard", logger, caseID)
 }
 
 // HeardNames lists what was heard but is not known, newest first; an empty case
@@ -253,10 +241,7 @@ func (s *Store) HeardNames(ctx context.Context) ([]roof.HeardName, error) {
 			out = append(out, h)
 			return err
 		})
-	if err != nil {
-		return nil, fmt.Errorf("listing what was heard: %w", err)
-	}
-	return out, nil
+	return out, during(err, "listing what was heard")
 }
 
 // ForgetHeard drops a case, or one logger of it, from what was heard, since it
@@ -267,8 +252,5 @@ func (s *Store) ForgetHeard(ctx context.Context, caseID, logger string) error {
 			caseID, logger, logger)
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("forgetting what was heard of case %s: %w", caseID, err)
-	}
-	return nil
+	return during(err, "forgetting what was heard of case %s", caseID)
 }

@@ -225,10 +225,7 @@ func (s *Store) shut() error {
 		errs = append(errs, s.mark.Sync(), s.mark.Close())
 	}
 	errs = append(errs, s.release())
-	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("closing the store in %s: %w", s.dir, err)
-	}
-	return nil
+	return during(errors.Join(errs...), "closing the store in %s", s.dir)
 }
 
 // dsn is a database's address with its settings.
@@ -281,6 +278,15 @@ func explain(err error) error {
 		return fmt.Errorf("the disk failed: %w", err)
 	}
 	return err
+}
+
+// during says what was being done when an error came; nil stays nil. What comes
+// beside an error is not to be used.
+func during(err error, doing string, args ...any) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", fmt.Sprintf(doing, args...), err)
 }
 
 // The primary result codes of SQLite that are told apart.
