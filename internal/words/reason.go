@@ -18,7 +18,7 @@ const (
 	NoNightsBefore                 // none is usable
 	MoreBefore                     // Least are wanted, Have are usable
 	MoreAfter                      // Least are wanted, Have so far, the first Left count nothing
-	ColdWeather                    // no condensing weather yet
+	ColdWeather                    // too little would have wetted the unrepaired roof: MeanH, of Least wanted
 	UsualPhysics                   // the model does not fit
 	LikeWeather                    // before and after hardly overlap
 	LargerChange                   // too small for more nights to tell
@@ -29,12 +29,16 @@ const (
 	MissingPart                    // What is missing
 )
 
+// dryH is how little an unrepaired roof is wet in weather in which no water forms.
+const dryH = 1.0
+
 // Need is what would settle the verdict on a repair.
 type Need struct {
-	Kind              NeedKind
-	Least, Have, Left int
-	Day, What         string
-	Exchanged         bool // a logger was, about the time of the repair
+	Kind               NeedKind
+	Least, Have, Left  int
+	MeanH, LowH, HighH float64 // wet hours of the unrepaired roof since the repair, 95 %
+	Day, What          string
+	Exchanged          bool // a logger was, about the time of the repair
 }
 
 // String is the need as a clause.
@@ -69,7 +73,13 @@ func (n Need) String() string {
 		return fmt.Sprintf("%s after the repair (%d of %d so far; the first %d after the work are left out)",
 			Count(n.Least-n.Have, "more well-observed night"), n.Have, n.Least, n.Left)
 	case ColdWeather:
-		return "cold, clear nights: there was no weather for water to form since the repair"
+		if n.HighH < dryH {
+			return "cold, clear nights: there was no weather for water to form since the repair; unrepaired, the roof would " +
+				"have been dry as well"
+		}
+		return fmt.Sprintf("more cold, clear nights: since the repair the unrepaired roof would have been wet for %s h "+
+			"(%s to %s h with 95 %% certainty), and the verdict asks for %d h", Hours(n.MeanH), Hours(n.LowH), Hours(n.HighH),
+			n.Least)
 	case UsualPhysics:
 		return "the readings do not follow the usual physics of this roof: check logger places"
 	case LikeWeather:
@@ -88,6 +98,12 @@ func (n Need) String() string {
 		return fmt.Sprintf("about %d more cold nights", n.Least)
 	}
 	return n.What
+}
+
+// FewWet says why neither wet hours nor water are given beside the hours at risk.
+func FewWet(unrepairedH float64, least int) string {
+	return fmt.Sprintf("unrepaired, the roof would have been wet for only %s h since the repair: no fall of the wet "+
+		"hours or of the water is given under %d h, only that of the hours at risk", Hours(unrepairedH), least)
 }
 
 // Moved says a fall on the hours at risk as the reason of a verdict: this came out

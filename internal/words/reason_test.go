@@ -30,8 +30,11 @@ func TestEveryNeedOfAVerdictHasItsWords(t *testing.T) {
 			"night is usable); without them a second roof or bay left untouched"},
 		{words.Need{Kind: words.MoreAfter, Least: 14, Have: 13, Left: 3}, "1 more well-observed night after the repair (13 " +
 			"of 14 so far; the first 3 after the work are left out)"},
-		{words.Need{Kind: words.ColdWeather},
-			"cold, clear nights: there was no weather for water to form since the repair"},
+		{words.Need{Kind: words.ColdWeather, Least: 20, MeanH: 0.1, HighH: 0.9}, "cold, clear nights: there was no weather " +
+			"for water to form since the repair; unrepaired, the roof would have been dry as well"},
+		{words.Need{Kind: words.ColdWeather, Least: 20, MeanH: 6.2, LowH: 0.4, HighH: 18}, "more cold, clear nights: since " +
+			"the repair the unrepaired roof would have been wet for 6.2 h (0.4 to 18.0 h with 95 % certainty), and the " +
+			"verdict asks for 20 h"},
 		{words.Need{Kind: words.UsualPhysics},
 			"the readings do not follow the usual physics of this roof: check logger places"},
 		{words.Need{Kind: words.LikeWeather}, "nights after the repair as cold and as clear as those before it: the two " +
@@ -99,6 +102,8 @@ func TestTheChecksBesideTheModelAreSaid(t *testing.T) {
 		"weather; with "+
 		"95 % certainty between 2 and 20 %; the two disagree: by the model, which follows the drying of timber and the "+
 		"films too, they fell by 60 %", words.LikeNights(26, risk(10, 2, 20), risk(60, 40, 70), false))
+	assert.Equal(t, "unrepaired, the roof would have been wet for only 5.4 h since the repair: no fall of the wet hours "+
+		"or of the water is given under 20 h, only that of the hours at risk", words.FewWet(5.4, 20))
 	assert.Equal(t, "the household’s air carried 368 Pa more vapour than outdoor air before the repair and 301 Pa after "+
 		"(18 % less); both runs of the model carry that", words.HouseholdAir(368, 301))
 	assert.Equal(t, "the household’s air carried 300 Pa more vapour than outdoor air before the repair and 301 Pa after; "+

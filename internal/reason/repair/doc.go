@@ -75,6 +75,12 @@
 // model that follows the readings, in both periods alike, and weather met
 // before.
 //
+// Condensing weather is what would have wetted the unrepaired roof: the 20 h
+// must lie within the 95 % interval of its run. Hours counted on the repaired
+// roof do not enter, so that a cure is not taken for mild weather. Where fewer
+// than 20 h are expected and more are possible, figures are given and the
+// verdict stays too early, unless worked is certain.
+//
 // # Verdict
 //
 // Worked requires all of these on three evenings running:

@@ -72,7 +72,7 @@ type companion struct {
 // Limits of the gates and the rule (method, sections 7 and 8).
 const (
 	minNights       = 14
-	minWetH         = 20.0
+	minWetH         = 20 // of the unrepaired run, within its interval
 	maxSigmaK       = 0.8
 	maxDrift        = 2.5 // ratio of modelled to counted hours, after over before
 	minOverlap      = 5
@@ -317,10 +317,10 @@ func (j *judge) judgeGates(l *look) {
 			l.needs = needs
 		}
 	}
-	h0 := l.sample.without.wetH
-	add("weather for water to form", fmt.Sprintf("%.0f h would have been wet without the repair", h0),
-		fmt.Sprintf("at least %.0f h", minWetH), h0 >= minWetH,
-		words.Need{Kind: words.ColdWeather}.String())
+	h0 := j.unrepairedWet(l)
+	add("weather for water to form", fmt.Sprintf("%.0f h would have been wet without the repair, %s h with 95 %% "+
+		"certainty", h0.MeanH, words.Interval(h0.LowH, h0.HighH)), fmt.Sprintf("%d h within that", minWetH),
+		h0.HighH >= minWetH, h0.String())
 	o := &t.out[1]
 	if j.s.onLoft {
 		o = &t.out[0]
@@ -343,6 +343,30 @@ func (j *judge) judgeGates(l *look) {
 		l.open = l.open && g.Open
 	}
 }
+
+// unrepairedWet is how long the roof, unrepaired, would have been wet since the
+// repair, with the doubt of the model and of the loggers' accuracy, which moves
+// the limit. A roof that was cured is dry in weather that would have wetted it:
+// what is counted on it says nothing about the weather.
+func (j *judge) unrepairedWet(l *look) words.Need {
+	limitK := 0.0
+	for _, k := range l.trial.useA {
+		limitK += square(j.marginErrorK(int(k)))
+	}
+	limitK = math.Sqrt(limitK / float64(max(len(l.trial.useA), 1)))
+	wet := make([]float64, len(l.sample.bare))
+	for i, o := range l.sample.bare {
+		wet[i] = clamp(o.wetH+limitK*j.dice.g[i]*(o.riskH-o.wetH), 0, o.riskH)
+	}
+	slices.Sort(wet)
+	mean := l.sample.without.wetH
+	return words.Need{Kind: words.ColdWeather, Least: minWetH, MeanH: mean,
+		LowH: math.Min(evidence.Quantile(wet, 0.025), mean), HighH: math.Max(evidence.Quantile(wet, 0.975), mean)}
+}
+
+// fewWet says that the unrepaired roof is not expected to have been wet for long
+// enough that a fall of its wet hours, or of the water, could be given.
+func (l *look) fewWet() bool { return l.sample.without.wetH < minWetH }
 
 // overlap counts nights after whose temperature and clearness lie inside the
 // 2..98 % range of those before.

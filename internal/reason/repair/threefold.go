@@ -19,9 +19,12 @@ func (j *judge) threefold(l *look, c *CrossCheck) (wetHours, riskHours *Comparis
 	if !l.open {
 		return wetHours, riskHours
 	}
-	wetHours.Model, riskHours.Model = l.reduction.given(), l.risk.given()
-	wetHours.Measured = j.againstUnrepaired(l, wetHours, 0, func(o toll) float64 { return o.wetH })
+	riskHours.Model = l.risk.given()
 	riskHours.Measured = j.againstUnrepaired(l, riskHours, 1, func(o toll) float64 { return o.riskH })
+	if !l.fewWet() {
+		wetHours.Model = l.reduction.given()
+		wetHours.Measured = j.againstUnrepaired(l, wetHours, 0, func(o toll) float64 { return o.wetH })
+	}
 	if c != nil {
 		wetHours.Like, riskHours.Like = c.Wet, c.AtRisk
 		wetHours.LikeNights, riskHours.LikeNights = c.Nights, c.Nights

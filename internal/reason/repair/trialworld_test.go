@@ -174,3 +174,11 @@ func usedNights(r Result) (out [][2]int64) {
 	}
 	return out
 }
+
+// nightsOf are the nights after the repair that a trial counts.
+func nightsOf(t *trial) (out [][2]int64) {
+	for _, i := range t.validA {
+		out = append(out, [2]int64{t.s.nights[i].FromMS, t.s.nights[i].UntilMS})
+	}
+	return out
+}

@@ -81,12 +81,13 @@ func held(at func(int) *look, cond func(*look) bool, n int) bool {
 	}
 }
 
-// provisional is the answer while no verdict is firm.
+// provisional is the answer while no verdict is firm. Weather that may hardly
+// have wetted the unrepaired roof shows nothing, however many nights of it.
 func (j *judge) provisional(l *look) Verdict {
 	if l == nil || !l.open {
 		return TooEarly
 	}
-	if l.reduction.high < smallEffectPct || len(l.trial.validA) >= patienceNights {
+	if !l.fewWet() && (l.reduction.high < smallEffectPct || len(l.trial.validA) >= patienceNights) {
 		return NoChangeShown
 	}
 	return TooEarly

@@ -105,12 +105,16 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		if !a.opts.NoSensitivity {
 			r.Course = j.drawing(l)
 		}
-		r.ReductionPct, r.LowPct, r.HighPct = l.reduction.given().parts()
 		r.AtRiskReductionPct, r.AtRiskLowPct, r.AtRiskHighPct = l.risk.given().parts()
-		r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = l.water.given().parts()
-		gain, spread := t.wetGains()
-		r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-1.96*spread, 0)),
-			FactorHigh: tenth(gain + 1.96*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
+		if l.fewWet() {
+			r.Notes = append(r.Notes, words.FewWet(l.sample.without.wetH, minWetH))
+		} else {
+			r.ReductionPct, r.LowPct, r.HighPct = l.reduction.given().parts()
+			r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = l.water.given().parts()
+			gain, spread := t.wetGains()
+			r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-1.96*spread, 0)),
+				FactorHigh: tenth(gain + 1.96*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
+		}
 	}
 	r.Wet, r.AtRisk = j.threefold(l, r.CrossCheck)
 }
@@ -272,6 +276,9 @@ func (r *Result) conclude(j *judge, f findings) {
 		r.Needs = j.needs(l)
 	}
 	r.Progress = r.Needs
+	if l.fewWet() {
+		return
+	}
 	if said := words.WaterAgainstHours(l.water.said(words.Water), l.reduction.said(words.WetHours)); said != "" {
 		r.Notes = append(r.Notes, said)
 	}
