@@ -30,8 +30,14 @@ type Assessment struct {
 	Surfaces  []Surface        `json:"surfaces"`
 	Diagnosis Diagnosis        `json:"diagnosis"`
 	Repairs   []Repair         `json:"repairs"`
-	Physics   PhysicsAnswer    `json:"physics"`
-	Notes     []string         `json:"notes"`
+	// Predictions, Help, Now and Scores are filled in by Take: they are worked out
+	// where they are asked for.
+	Predictions []Prediction  `json:"predictions" doc:"what each work would have done, over the record before any repair"`
+	Help        *Help         `json:"what_would_help" doc:"the same over all surfaces, ranked"`
+	Now         *Now          `json:"what_would_help_now" doc:"over the time since the latest work; null without one"`
+	Scores      []Score       `json:"prediction_scores" doc:"predictions before the works done, beside what was found"`
+	Physics     PhysicsAnswer `json:"physics"`
+	Notes       []string      `json:"notes"`
 }
 
 // Coverage is how much of the span a position was observed.
@@ -141,7 +147,7 @@ func Of(set *series.Set) Answer {
 // measured is what the readings say without any model: coverage and hours.
 func measured(set *series.Set) Assessment {
 	a := Assessment{Case: set.Case.ID, Coverage: []Coverage{}, Surfaces: []Surface{}, Repairs: []Repair{},
-		Notes: []string{}}
+		Predictions: []Prediction{}, Scores: []Score{}, Notes: []string{}}
 	if set.UntilMS > 0 {
 		from, until := time.UnixMilli(set.FromMS).UTC(), time.UnixMilli(set.UntilMS).UTC()
 		a.From, a.Until = &from, &until

@@ -103,6 +103,7 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 			p("  note: %s", n)
 		}
 	}
+	p.help(a, c)
 	p.house(a.Physics)
 	p.survey(a.Physics)
 	p.warn(a.Physics.Cautions)
