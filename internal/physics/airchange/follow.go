@@ -275,7 +275,6 @@ type fit struct {
 	coef     []float64
 	cov      *mat.SymDense
 	residual column
-	rows     int
 }
 
 // share is the sum of coefficients [from, to) over free = 1 - coef[0], with its
@@ -336,7 +335,7 @@ func leastSquares(y column, columns []column, least int) (*fit, error) {
 	if err := chol.SolveVecTo(&coef, xty); err != nil {
 		return nil, errTooFew{"the loggers' courses are too alike, so that their shares cannot be told apart"}
 	}
-	f := &fit{coef: coef.RawVector().Data, rows: rows, residual: column{make([]float64, n), make([]bool, n)}}
+	f := &fit{coef: coef.RawVector().Data, residual: column{make([]float64, n), make([]bool, n)}}
 	var rss float64
 	for i := range n {
 		if !usable(i) {

@@ -27,10 +27,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 	until := f.String("until", "", "use only readings before this time (RFC 3339)")
 	format := f.String("format", "text", "text for a person or json")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "case", "readings"); err != nil {
+	if err := parse(f, args, "case", "readings"); err != nil {
 		return err
 	}
 	if *format != "text" && *format != "json" {

@@ -129,7 +129,8 @@ func flags(name, synopsis string, s Streams) *flag.FlagSet {
 	return f
 }
 
-func parse(f *flag.FlagSet, args []string) error {
+// parse reads a command's flags and refuses it where a required one is missing.
+func parse(f *flag.FlagSet, args []string, required ...string) error {
 	if err := f.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
 			return err
@@ -139,12 +140,7 @@ func parse(f *flag.FlagSet, args []string) error {
 	if f.NArg() > 0 {
 		return usageError{fmt.Sprintf("%s takes no argument %q; flags begin with -", f.Name(), f.Arg(0))}
 	}
-	return nil
-}
-
-// need refuses a command whose required flags are missing.
-func need(f *flag.FlagSet, names ...string) error {
-	for _, n := range names {
+	for _, n := range required {
 		if f.Lookup(n).Value.String() == "" {
 			return usageError{fmt.Sprintf("%s needs -%s; dewcase %s -h lists the flags", f.Name(), n, f.Name())}
 		}

@@ -17,10 +17,7 @@ func migrate(ctx context.Context, args []string, s Streams) error {
 	d := addDaemonFlags(f)
 	to := f.String("to", "", "influxdb: move readings out; sqlite: bring them back; verify: compare what lies in "+
 		"InfluxDB alone with its digests")
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "config", "to"); err != nil {
+	if err := parse(f, args, "config", "to"); err != nil {
 		return err
 	}
 	if *to != "influxdb" && *to != "sqlite" && *to != "verify" {

@@ -36,10 +36,7 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 	madeAt := f.String("made", "", "time printed as that of making (RFC 3339; default now); with the same files and "+
 		"the same time the report is the same, byte by byte")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "case", "readings", "to"); err != nil {
+	if err := parse(f, args, "case", "readings", "to"); err != nil {
 		return err
 	}
 	paper, ok := report.PaperNamed(*paperName)

@@ -27,10 +27,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	data := f.String("data", config.Default().Data, "data folder")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
 	anew := addNewStore(f)
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "case", "readings"); err != nil {
+	if err := parse(f, args, "case", "readings"); err != nil {
 		return err
 	}
 	c, file, err := readCase(*caseFile)
@@ -210,10 +207,7 @@ func backup(ctx context.Context, args []string, s Streams) error {
 	f := flags("backup", "[-data DIR] -to FILE", s)
 	data := f.String("data", config.Default().Data, "data folder")
 	to := f.String("to", "", "file to write; one of that name is replaced once the copy is whole")
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "to"); err != nil {
+	if err := parse(f, args, "to"); err != nil {
 		return err
 	}
 	rep, err := sqlite.Backup(ctx, *data, *to)
@@ -233,10 +227,7 @@ func restore(ctx context.Context, args []string, s Streams) error {
 	f := flags("restore", "-from FILE -data DIR", s)
 	from := f.String("from", "", "backup file")
 	data := f.String("data", "", "data folder to make; it must not hold a store yet")
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if err := need(f, "from", "data"); err != nil {
+	if err := parse(f, args, "from", "data"); err != nil {
 		return err
 	}
 	lost, err := sqlite.Restore(ctx, *from, *data)
