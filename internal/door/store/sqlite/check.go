@@ -431,7 +431,7 @@ func (c *checker) caseFiles(ctx context.Context) error {
 
 // tell adds a finding.
 func (c *checker) tell(format string, args ...any) {
-	c.tell(format, args...)
+	c.r.add(Damage{What: fmt.Sprintf(format, args...)})
 }
 
 func (c *checker) states(ctx context.Context) error {
