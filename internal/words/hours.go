@@ -24,8 +24,9 @@ func (s Span) figure(key string, h *float64) Run {
 	return r
 }
 
-// Hours says for how long it was wet: wet for 1234 h (310 to 1750 h with the
-// loggers' accuracy, 95 %) of 2834 h observed; frost for 327 h; at risk for 1984 h.
+// Hours says for how long it was wet: wet for 1,234 h (310 to 1,750 h with
+// the loggers' accuracy, 95 %) of 2,834 h observed; frost for 327 h; at risk for
+// 1,984 h.
 func (s Span) Hours() Text {
 	if s.WetH == nil {
 		return nil

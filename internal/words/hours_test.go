@@ -44,20 +44,20 @@ func TestHoursAreToldWithTheirIntervalSpanBySpan(t *testing.T) {
 	whole := words.Span{At: "surfaces.0.", ObservedH: 2834, WetH: hours(1234), LowH: hours(310), HighH: hours(1750),
 		FrostH: hours(327), AtRiskH: hours(1984)}
 	one := words.SurfaceRecord{Spans: []words.Span{whole}}.Hours()
-	assert.Equal(t, "In all wet for 1234 h (310 to 1750 h with the loggers’ accuracy, 95 %) of 2834 h observed; "+
+	assert.Equal(t, "In all wet for 1,234 h (310 to 1,750 h with the loggers’ accuracy, 95 %) of 2,834 h observed; "+
 		"frost for "+
-		"327 h; at risk for 1984 h.", one[0].String())
+		"327 h; at risk for 1,984 h.", one[0].String())
 	paths := map[string]string{}
 	for _, r := range one[0] {
 		if r.From != "" {
 			paths[r.From] = r.Words
 		}
 	}
-	assert.Equal(t, map[string]string{"surfaces.0.hours_condensing": "1234", "surfaces.0.hours_condensing_low": "310",
-		"surfaces.0.hours_condensing_high": "1750", "surfaces.0.hours_observed": "2834", "surfaces.0.frost_hours": "327",
-		"surfaces.0.hours_at_risk": "1984"}, paths)
+	assert.Equal(t, map[string]string{"surfaces.0.hours_condensing": "1,234", "surfaces.0.hours_condensing_low": "310",
+		"surfaces.0.hours_condensing_high": "1,750", "surfaces.0.hours_observed": "2,834", "surfaces.0.frost_hours": "327",
+		"surfaces.0.hours_at_risk": "1,984"}, paths)
 	two := words.SurfaceRecord{Repair: "2 October", Spans: []words.Span{whole, {ObservedH: 40, WetH: hours(0.02)}}}.Hours()
-	assert.Equal(t, "Before the repair wet for 1234 h", two[0].String()[:32])
+	assert.Equal(t, "Before the repair wet for 1,234 h", two[0].String()[:33])
 	assert.Equal(t, "Since the repair wet for under 0.1 h (how sure cannot be said: a logger’s accuracy is not in the "+
 		"case "+
 		"file) of 40.0 h observed.", two[1].String())

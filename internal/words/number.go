@@ -9,17 +9,40 @@ import (
 // Missing stands where a figure could not be had.
 const Missing = "not known"
 
-// Fixed writes a figure with a true minus sign. What rounds to nothing and is not
-// nothing is "under 0.01": nothing is printed as 0.00.
+// minus is the true minus sign, U+2212.
+const minus = "−"
+
+// Int writes a number of things: 12,340.
+func Int(n int) string { return signed(float64(n), 0) }
+
+// Fixed writes a figure with a true minus sign and its thousands apart. What
+// rounds to nothing and is not nothing is "under 0.01": nothing is printed as
+// 0.00.
 func Fixed(x float64, decimals int) string {
-	s := fmt.Sprintf("%.*f", decimals, math.Abs(x))
-	switch zero := strings.Trim(s, "0.") == ""; {
+	s := signed(x, decimals)
+	switch {
 	case x == 0:
 		return "0"
-	case zero && decimals > 0:
+	case decimals > 0 && strings.Trim(s, "0.") == "":
 		return "under " + fmt.Sprintf("%.*f", decimals, math.Pow10(-decimals))
-	case x < 0 && !zero:
-		return "−" + s
+	}
+	return s
+}
+
+// Give writes an accuracy: ±0.3 K; unit begins with its space.
+func Give(x float64, decimals int, unit string) string {
+	s := signed(math.Abs(x), decimals)
+	if strings.Trim(s, "0.") == "" {
+		return "± under " + fmt.Sprintf("%.*f", decimals, math.Pow10(-decimals)) + unit
+	}
+	return "±" + s + unit
+}
+
+// Plus is Fixed with the sign of a figure above zero written too.
+func Plus(x float64, decimals int) string {
+	s := Fixed(x, decimals)
+	if x > 0 && !strings.HasPrefix(s, "under") && strings.Trim(s, "0.") != "" {
+		return "+" + s
 	}
 	return s
 }
@@ -31,10 +54,15 @@ func Signed(x float64) string { return signed(x, 1) }
 // Whole writes a figure without decimals.
 func Whole(x float64) string { return signed(x, 0) }
 
+// signed writes every figure of the program: sign, thousands, decimals.
 func signed(x float64, decimals int) string {
 	s := fmt.Sprintf("%.*f", decimals, math.Abs(x))
+	whole, _, _ := strings.Cut(s, ".")
+	for i := len(whole) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
 	if x < 0 && strings.Trim(s, "0.") != "" {
-		return "−" + s
+		return minus + s
 	}
 	return s
 }
@@ -90,12 +118,15 @@ func Of100(share float64) string {
 // Interval writes two whole figures: 39 to 93. The unit is said once, after it.
 func Interval(lo, hi float64) string { return Whole(lo) + " to " + Whole(hi) }
 
+// HoursInterval writes two figures of hours: 310 to 1,750.
+func HoursInterval(lo, hi float64) string { return Hours(lo) + " to " + Hours(hi) }
+
 // Count writes a number of things: 1 night, 2 nights.
 func Count(n int, one string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return fmt.Sprintf("%d %ss", n, one)
+	return Int(n) + " " + one + "s"
 }
 
 // Way says which way a figure went.

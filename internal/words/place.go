@@ -53,3 +53,14 @@ func HomeSurface(c *roof.Case, p roof.Position) string {
 	}
 	return "in the roof"
 }
+
+// Quantity names what a logger measures.
+func Quantity(key string) string {
+	switch key {
+	case "temp_c":
+		return "temperature"
+	case "rh_pct":
+		return "humidity"
+	}
+	return Key(key)
+}

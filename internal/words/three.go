@@ -72,10 +72,4 @@ func Odds(sum float64) string {
 }
 
 // Weight writes a weight of the ledger with its sign.
-func Weight(nats float64) string {
-	sign := ""
-	if nats > 0 {
-		sign = "+"
-	}
-	return sign + Fixed(nats, 2)
-}
+func Weight(nats float64) string { return Plus(nats, 2) }

@@ -15,6 +15,25 @@ func Day(t time.Time, zone *time.Location) string { return at(t, zone, "2 Januar
 // ShortDate is the day in a table: 2 Oct 2026.
 func ShortDate(t time.Time, zone *time.Location) string { return at(t, zone, "2 Jan 2006") }
 
+// DateOf writes a date of the assessment, 2026-10-02, as ShortDate does; anything
+// else is left as it is.
+func DateOf(iso string) string {
+	t, err := time.Parse(time.DateOnly, iso)
+	if err != nil {
+		return iso
+	}
+	return ShortDate(t, time.UTC)
+}
+
+// Month writes a month of the assessment, 2026-10, in words: October 2026.
+func Month(iso string) string {
+	t, err := time.Parse("2006-01", iso)
+	if err != nil {
+		return iso
+	}
+	return at(t, time.UTC, "January 2006")
+}
+
 // Moment is a time to the minute: 2 October 2026 15:04.
 func Moment(t time.Time, zone *time.Location) string { return at(t, zone, "2 January 2006 15:04") }
 

@@ -17,14 +17,21 @@ func TestFiguresAreWrittenOneWay(t *testing.T) {
 		{words.Fixed(-0.3, 0), "0"},
 		{words.Signed(-1.84), "−1.8"}, {words.Signed(-0.01), "0.0"}, {words.Signed(0), "0.0"},
 		{words.Whole(-19.4), "−19"}, {words.Whole(-0.4), "0"},
-		{words.Hours(1234.4), "1234"}, {words.Hours(99.96), "100"}, {words.Hours(42.25), "42.2"},
+		{words.Hours(1234.4), "1,234"}, {words.Hours(99.96), "100"}, {words.Hours(42.25), "42.2"},
 		{words.Hours(0.02), "under 0.1"}, {words.Hours(0), "0"},
 		{words.Percent(0.705), "70"}, {words.Percent(0.9971), "over 99"}, {words.Percent(0.0004), "under 0.1"},
 		{words.Percent(0.004), "0.4"}, {words.Percent(1), "100"}, {words.Percent(0), "0"},
 		{words.Share(0.704), "70 of 100"}, {words.Share(0.004), "under 1 of 100"}, {words.Share(0.9971), "over 99 of 100"},
 		{words.Interval(39.4, 93), "39 to 93"}, {words.Interval(-19, 100), "−19 to 100"},
+		{words.HoursInterval(31.04, 1750), "31.0 to 1,750"},
 		{words.Figure(0.0004), "under 0.001"}, {words.Figure(12.6), "13"}, {words.Figure(3.14159), "3.1"},
 		{words.Figure(0.314), "0.31"}, {words.Figure(-0.0312), "−0.031"},
+		{words.Whole(-1234567.4), "−1,234,567"}, {words.Fixed(123456.78, 1), "123,456.8"}, {words.Fixed(999.96, 1),
+			"1,000.0"},
+		{words.Give(0.31, 1, " K"), "±0.3 K"}, {words.Give(0.2, 0, ""), "± under 1"}, {words.Give(0, 2, ""), "± under 0.01"},
+		{words.Int(27500), "27,500"}, {words.Int(-999), "−999"}, {words.Count(2400, "night"), "2,400 nights"},
+		{words.Plus(0.7, 2), "+0.70"}, {words.Plus(-0.7, 2), "−0.70"}, {words.Plus(0, 1), "0"},
+		{words.Plus(0.001, 2), "under 0.01"},
 		{words.Count(1, "night"), "1 night"}, {words.Count(0, "night"), "0 nights"},
 	} {
 		assert.Equal(t, c.want, c.got)
@@ -46,6 +53,9 @@ func TestTimesAreWrittenAsPeopleSayThem(t *testing.T) {
 	assert.Equal(t, "1 October 2026", words.Date(at, nil))
 	assert.Equal(t, "2 Oct 2026", words.ShortDate(at, zone))
 	assert.Equal(t, "2 October 2026 00:30", words.Moment(at, zone))
+	assert.Equal(t, "2 Oct 2026", words.DateOf("2026-10-02"))
+	assert.Equal(t, "October 2026", words.Month("2026-10"))
+	assert.Equal(t, "soon", words.Month(words.DateOf("soon")))
 	for h, want := range map[float64]string{0.7: "42 minutes", 1: "1 hour", 0.99: "59 minutes", 0.995: "1 hour",
 		3.4: "3 hours", 0.005: "under a minute", 1.0 / 60: "1 minute", 47: "47 hours", 50: "2 days"} {
 		assert.Equal(t, want, words.DurationHours(h), "%g h", h)

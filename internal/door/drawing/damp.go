@@ -1,10 +1,9 @@
 package drawing
 
 import (
-	"fmt"
-
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/words"
 )
 
 // stripPoints is how many points of a course a picture is given.
@@ -66,9 +65,9 @@ func Shares(id string, shares []Share) *picture.Scene {
 		s.Items = append(s.Items, picture.Item{Kind: picture.Label, Class: "track-title", Text: c.Words, X: 0, Y: y + 14},
 			picture.Item{Kind: picture.Box, Class: "bar-ground", X: 0, X2: 1, Y: y + 19, Y2: y + 28},
 			picture.Item{Kind: picture.Box, Class: class, X: 0, X2: c.Support, Y: y + 19, Y2: y + 28},
-			picture.Item{Kind: picture.Label, Class: "tick", Text: fmt.Sprintf("%.2f", c.Support), X: 0, Y: y + 28, DX: -6,
+			picture.Item{Kind: picture.Label, Class: "tick", Text: words.Of100(c.Support), X: 0, Y: y + 28, DX: -6,
 				Anchor: picture.End})
-		s.Desc += fmt.Sprintf("%s: %.2f. ", c.Words, c.Support)
+		s.Desc += c.Words + ": " + words.Share(c.Support) + ". "
 	}
 	return s
 }

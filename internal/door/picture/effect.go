@@ -26,11 +26,9 @@ func (e Effect) Scene() *Scene {
 		if p == 0 {
 			class = "zero-heavy"
 		}
-		text := "no change"
-		if p < 0 {
-			text = fmt.Sprintf("+%.0f %%", -p)
-		} else if p > 0 {
-			text = fmt.Sprintf("−%.0f %%", p)
+		text := words.Plus(-p, 0) + " %"
+		if p == 0 {
+			text = "no change"
 		}
 		anchor := Middle
 		if p == -100 {

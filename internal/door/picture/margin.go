@@ -202,7 +202,7 @@ func (m MarginChart) Scene() *Scene {
 	s.add(Item{Kind: Box, Class: "near-band", Texture: Dots, X: 0, X2: marginSpan, Y: a.y(1), Y2: a.y(0)})
 	title := "margin, K"
 	if cut {
-		title += fmt.Sprintf(" (higher than %.0f K: dry, not drawn)", hi)
+		title += " (higher than " + words.Whole(hi) + " K: dry, not drawn)"
 	}
 	a.levels(s, title)
 	m.ticks(s, a.top, bottom)
@@ -339,16 +339,28 @@ func (m *MarginChart) flags(s *Scene, base float64) {
 	}
 }
 
-// Words is the chart's text alternative.
+// Words is the chart's text alternative: of a stretch with a repair in it, before
+// the repair and since.
 func (m *MarginChart) Words() string {
-	var wet, risk, observed float64
+	var wetH, riskH [2]float64
+	var observed float64
+	var repair time.Time
+	for _, e := range m.Events {
+		if e.IsRepair() && e.At.After(m.From) && e.At.Before(m.Until) {
+			repair = e.At
+		}
+	}
 	lowest, when := math.Inf(1), time.Time{}
 	for i := range m.Time {
+		part := 0
+		if !repair.IsZero() && !m.Time[i].Before(repair) {
+			part = 1
+		}
 		if v, ok := at(m.CondensingMin, i); ok {
-			wet += v
+			wetH[part] += v / 60
 		}
 		if v, ok := at(m.AtRiskMin, i); ok {
-			risk += v
+			riskH[part] += v / 60
 		}
 		next := m.Until
 		if i+1 < len(m.Time) {
@@ -362,15 +374,22 @@ func (m *MarginChart) Words() string {
 		}
 	}
 	zone := zoneOf(m.Zone)
-	const layout = "2 January 2006 15:04"
-	s := fmt.Sprintf("From %s to %s (%s): ", m.From.In(zone).Format(layout), m.Until.In(zone).Format(layout), zone)
+	s := fmt.Sprintf("From %s to %s (%s): ", words.Moment(m.From, zone), words.Moment(m.Until, zone), zone)
 	if math.IsInf(lowest, 1) {
 		return s + "not observed."
 	}
-	s += fmt.Sprintf("the surface was wet for %.1f h and within 1 K of it for %.1f h. Lowest margin %s K on %s.", wet/60,
-		risk/60, words.Signed(lowest), when.In(zone).Format(layout))
+	counted := func(part int) string {
+		return "counted, the surface was wet for " + words.Hours(wetH[part]) + " h and at risk (margin up to 1 K) for " +
+			words.Hours(riskH[part]) + " h"
+	}
+	if repair.IsZero() {
+		s += counted(0)
+	} else {
+		s += "before the repair of " + words.Date(repair, zone) + ", " + counted(0) + "; since then, " + counted(1)
+	}
+	s += fmt.Sprintf(". Lowest margin %s K on %s.", words.Signed(lowest), words.Moment(when, zone))
 	if m.Coverage != nil {
-		s += fmt.Sprintf(" Observed for %.0f %% of the time.", math.Min(100, observed/m.Until.Sub(m.From).Hours()*100))
+		s += " Observed for " + words.Percent(math.Min(1, observed/m.Until.Sub(m.From).Hours())) + " % of the time."
 	}
 	return s
 }

@@ -109,7 +109,7 @@ func (m *MarginChart) quiet(s *Scene, q Quiet, top float64) float64 {
 		s.add(Item{Kind: Line, Class: "ln quiet", Courses: plain.line(values, y), Top: top - 1, Bottom: bottom + 1})
 	}
 	s.add(Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: bottom},
-		Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.0f", most), X: 0, Y: top + 4, DX: -6, Anchor: End},
+		Item{Kind: Label, Class: "tick", Text: words.Whole(most), X: 0, Y: top + 4, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "tick", Text: "0", X: 0, Y: bottom + 4, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "axis-title", Text: q.Words, X: 0, Y: top - 7})
 	return bottom

@@ -1,7 +1,6 @@
 package picture
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -94,7 +93,7 @@ func (w WinterSheet) weather(s *Scene, y float64) float64 {
 		Item{Kind: Label, Class: "tick", Text: "0 °C", X: 0, Y: scale(0) + 4, DX: -6, Anchor: End},
 	)
 	if scale(lo)-scale(0) > 11 && lo < 0 {
-		s.add(Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("−%.0f", -lo), X: 0, Y: scale(lo) + 4, DX: -6, Anchor: End})
+		s.add(Item{Kind: Label, Class: "tick", Text: words.Whole(lo), X: 0, Y: scale(lo) + 4, DX: -6, Anchor: End})
 	}
 	y += sheetTempTall + 9
 	var clear, broken, unknown [][2]int
@@ -229,7 +228,7 @@ func (w WinterSheet) bars(s *Scene, top float64) float64 {
 		Item{Kind: Area, Class: "s-wet", Courses: wet},
 		Item{Kind: Area, Class: "s-frost", Texture: Stripe, Courses: frost},
 		Item{Kind: Level, Class: "axis", X: 0, X2: s.Span, Y: base},
-		Item{Kind: Label, Class: "tick", Text: fmt.Sprintf("%.0f h", most), X: 0, Y: top + 4, DX: -6, Anchor: End},
+		Item{Kind: Label, Class: "tick", Text: words.Whole(most) + " h", X: 0, Y: top + 4, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "tick", Text: "wet", X: 0, Y: (top+base)/2 + 2, DX: -6, Anchor: End},
 		Item{Kind: Label, Class: "tick", Text: "0", X: 0, Y: base + 4, DX: -6, Anchor: End},
 	)

@@ -28,14 +28,15 @@ func (b *builder) cause(p *part) {
 	}
 	b.window(p)
 	var shares []drawing.Share
-	t := &Table{Caption: "Support of each cause, which adds up to one, and what the readings give with everything seen " +
-		"on the survey left out",
-		Head:    []string{"Cause", "Support", "Readings alone", "Chance that it is among the causes"},
+	t := &Table{Caption: "What the evidence gives to each cause, of 100, and what the readings alone give, with " +
+		"everything " +
+		"seen on the survey left out",
+		Head:    []string{"Cause", "Share", "Readings alone", "Chance that it is among the causes, %"},
 		Numeric: []bool{false, true, true, true}}
 	for i, c := range f.Causes {
 		shares = append(shares, drawing.Share{Words: words.Upper(c.Cause.Words()), Support: c.Support})
 		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", words.Upper(c.Cause.Words())), {b.support(i)},
-			say("%s", words.Fixed(c.FromReadings, 2)), say("%s", words.Fixed(c.Membership, 2))}})
+			say("%s", words.Of100(c.FromReadings)), say("%s", words.Percent(c.Membership))}})
 	}
 	p.figure("support", drawing.Shares("report-support", shares), NoLegend, nil)
 	p.table(t)
@@ -51,7 +52,7 @@ func (b *builder) cause(p *part) {
 		"other cause. The lines of a table add up to its last, which is what the two shares give. Accuracy is ± twice the " +
 		"standard uncertainty where that is known.")
 	for i, c := range f.Causes {
-		p.head("%s: support %s", words.Upper(c.Cause.Words()), b.support(i))
+		p.head("%s: %s of 100", words.Upper(c.Cause.Words()), b.support(i))
 		b.ledger(p, i, c.Cause)
 	}
 }
@@ -60,19 +61,21 @@ func (b *builder) support(i int) Run {
 	if i >= len(b.Answer.Diagnosis.Causes) {
 		return Run{Words: words.Missing}
 	}
-	return figureAt(fmt.Sprintf("diagnosis.causes.%d.support", i), &b.Answer.Diagnosis.Causes[i].Support, 2)
+	return Run{Words: words.Of100(b.Answer.Diagnosis.Causes[i].Support),
+		From:  fmt.Sprintf("diagnosis.causes.%d.support", i),
+		Scale: 100}
 }
 
 // window says which stretch of the record the cause was looked for in, and what
-// was words.Missing.
+// was missing.
 func (b *builder) window(p *part) {
 	w := b.Answer.Finding.Window
 	if w.UntilMS <= w.FromMS {
 		return
 	}
-	line := fmt.Sprintf("Looked for in the record of %s to %s: %.0f days with %s (outdoor air below 5 °C) and %s "+
+	line := fmt.Sprintf("Looked for in the record of %s to %s: %s days with %s (outdoor air below 5 °C) and %s "+
 		"(covering 2.5 K below outdoor air for three hours).",
-		day(time.UnixMilli(w.FromMS), b.zone), day(time.UnixMilli(w.UntilMS), b.zone), w.Days,
+		day(time.UnixMilli(w.FromMS), b.zone), day(time.UnixMilli(w.UntilMS), b.zone), words.Whole(w.Days),
 		words.Count(w.ColdNights, "cold night"), words.Count(w.ClearNights, "clear night"))
 	if w.SpansRepair {
 		line += " It spans a repair that was shown to have changed nothing."

@@ -16,7 +16,7 @@ func (b *builder) limits(p *part) {
 			"drier."),
 		say("What was not observed is not known: gaps are hatched in every picture, count as neither wet nor dry, and can " +
 			"hide water."),
-		say("Hours of condensation say that water formed, not how much damage it did. Mould, timber and fixings are " +
+		say("Wet hours say that water formed, not how much damage it did. Mould, timber and fixings are " +
 			"estimates from temperature and humidity; nothing here replaces looking."),
 		say("Rain and plumbing are not told apart by loggers; a small leak into a well-aired loft can stay within their " +
 			"accuracy."),
@@ -57,15 +57,16 @@ func (b *builder) figures(p *part) {
 			"frost point where the air’s vapour pressure is below 611.2 Pa, so that it has no step. Surface and air meet "+
 			"where both are observed; between their times the margin runs straight, and a crossing divides the interval in "+
 			"proportion.", bold("Margin")),
-		say("%s: margin at or below 0 K. %s: margin at or below 1 K, condensing included. %s: condensing with the surface "+
-			"below 0 °C.", bold("Condensing"), bold("At risk"), bold("Frost")),
+		say("%s: margin at or below 0 K. %s: margin above 0 K and up to 1 K. %s: wet and near together. %s: wet with the "+
+			"surface below 0 °C.", bold("Wet"), bold("Near"), bold("At risk"), bold("Frost")),
+		say("%s: wet for 1 h or more in all. %s: wet for less.", bold("Wet night"), bold("Briefly wet")),
 		say("%s: the mean of the hours over the loggers’ stated accuracy, an error being shared by all readings of a "+
 			"logger; the 95 % interval holds 95 % of what such errors would give. A maker’s ± limits are taken as a "+
 			"rectangular distribution unless the case file gives a coverage factor. The plain count uses the calibrated "+
 			"readings as they are.", bold("Expected hours")),
-		say("%s, on the sheet: an hour of the clock is wet (or frost, where half of it was frozen) from 10 minutes of "+
-			"condensing, near from 10 minutes at risk, not observed where under 30 minutes were, and dry only where none of "+
-			"this holds. A night counts as wet where one of its hours is.", bold("A field")),
+		say("%s, on the sheet: an hour of the clock is wet (or frost, where half of it was frozen) from 10 wet "+
+			"minutes, near from 10 minutes at risk, not observed where under 30 minutes were, and dry only where none of "+
+			"this holds.", bold("A field")),
 		say("%s: an offset from a check is added to what the logger reports from the day of the check on. Raw readings "+
 			"are kept as received and never changed.", bold("Calibrated")),
 	})

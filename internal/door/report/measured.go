@@ -242,7 +242,7 @@ func (b *builder) gaps(p *part) {
 			break
 		}
 		t.Rows = append(t.Rows, cells(g.position, local(g.from, b.zone, "2 Jan 2006 15:04"),
-			local(g.until, b.zone, "2 Jan 2006 15:04"), fmt.Sprintf("%.0f", g.until.Sub(g.from).Hours())))
+			local(g.until, b.zone, "2 Jan 2006 15:04"), words.Whole(g.until.Sub(g.from).Hours())))
 	}
 	if len(all) == 0 {
 		p.para("No position was silent for %s hours or more.", fmt.Sprint(gapHours))

@@ -42,7 +42,7 @@ func (b *builder) foot() Foot {
 		f.Case = b.Case.ID
 	}
 	if x, ok := b.observed(); ok {
-		f.Coverage = fmt.Sprintf("observed %.0f %%", 100*x)
+		f.Coverage = "observed " + words.Percent(x) + " %"
 	}
 	if b.Demo {
 		f.Case += " · INVENTED DATA"
@@ -86,9 +86,9 @@ func (b *builder) answer() []Text {
 	if i, ok := b.wettest(); ok {
 		out = append(out, b.surfaceSentence(i))
 	} else if len(b.Answer.Surfaces) == 0 {
-		out = append(out, say("No surface is among the positions: hours of condensation cannot be given."))
+		out = append(out, say("No surface is among the positions: wet hours cannot be given."))
 	} else {
-		out = append(out, say("At no surface could hours of condensation be counted: part 2 says why."))
+		out = append(out, say("At no surface could wet hours be counted: part 2 says why."))
 	}
 	out = append(out, b.Answer.Cause(b.Case).Sentence())
 	f := b.Answer.Finding
@@ -148,8 +148,8 @@ func (b *builder) verdicts() []Text {
 	return out
 }
 
-// wettest is the surface, of those that speak for the house, with the most hours
-// condensing.
+// wettest is the surface, of those that speak for the house, with the most wet
+// hours.
 func (b *builder) wettest() (int, bool) {
 	of := b.Answer.Surfaces
 	order := drawing.InOrder(b.Case, b.Answer, len(of), func(i int) string { return of[i].Surface })

@@ -157,8 +157,8 @@ func (b *builder) mechanism(p *part, r repair.Result) {
 			Head:    []string{"What", "Times", "95 %: from", "to", "Credited to the repair", "Known from these readings"},
 			Numeric: []bool{false, true, true, true}}
 		for _, m := range r.Mechanism {
-			t.Rows = append(t.Rows, cells(words.Upper(m.What), fmt.Sprintf("%.2g", m.Factor), fmt.Sprintf("%.2g", m.Low),
-				fmt.Sprintf("%.2g", m.High), yes(m.Credited), yes(m.Identified)))
+			t.Rows = append(t.Rows, cells(words.Upper(m.What), words.Figure(m.Factor), words.Figure(m.Low),
+				words.Figure(m.High), yes(m.Credited), yes(m.Identified)))
 		}
 		p.table(t)
 	}

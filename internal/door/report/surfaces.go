@@ -78,49 +78,30 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 	b.howSure(p, i)
 }
 
-// hours is the table of one surface.
+// hours is the table of one surface, over the whole record or, once there is a
+// repair, before it and since: the two are never added up.
 func (b *builder) hours(p *part, i int) {
 	s := b.Answer.Surfaces[i]
-	t := &Table{Caption: "Hours at this surface", Head: []string{"What", "Figure", "95 % interval", "How it is counted"},
-		Numeric: []bool{false, true, true}}
-	both := say("–")
-	switch {
-	case s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil:
-		both = say("%s to %s", hoursAt(surfacePath(i, "hours_condensing_low"), s.HoursCondensingLow),
-			hoursAt(surfacePath(i, "hours_condensing_high"), s.HoursCondensingHigh))
-	case s.HoursCondensing != nil:
-		both = say("none: an accuracy is not stated")
-	}
-	row := func(what string, figure Run, between Text, how string) {
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), {figure}, between, say("%s", how)}})
-	}
-	row("Wet, h", hoursAt(surfacePath(i, "hours_condensing"), s.HoursCondensing), both,
-		"expected over the loggers’ accuracy")
-	row("Wet, counted, h", hoursAt(surfacePath(i, "hours_condensing_raw"), s.HoursCondensingRaw), say("–"),
-		"margin at or below 0 K at the calibrated readings")
-	row("At risk, h", hoursAt(surfacePath(i, "hours_at_risk"), s.HoursAtRisk), say("–"),
-		"counted: margin up to 1 K; includes the wet hours")
-	row("Frost, h", hoursAt(surfacePath(i, "frost_hours"), s.FrostHours), say("–"),
-		"the part of the counted wet hours with the surface below 0 °C")
-	row("Observed, h", hoursAt(surfacePath(i, "hours_observed"), &s.HoursObserved), say("–"),
-		"surface and its air together")
-	row("Most water at once, g/m²", figureAt(surfacePath(i, "peak_condensate_g_m2"), s.PeakCondensateGM2, 0), say("–"),
-		"by mass balance: good to a factor of about two")
-	if told, k, ok := b.effects(s.Surface); ok && told.Condensate != nil {
-		c, path := told.Condensate, fmt.Sprintf("physics.surfaces.%d.condensate.", k)
-		row("Nights wetted", countAt(path+"nights_wetted", c.NightsWetted), say("–"),
-			"by mass balance, from the least mass said below")
-		row("Mornings dried by noon", countAt(path+"mornings_dried", c.MorningsDried), say("–"), "of the nights wetted")
-		row("Mornings still wet at noon", countAt(path+"mornings_still_wet_at_noon", c.MorningsWet), say("–"),
-			"of the nights wetted; the rest was not observed at noon")
-		row("Condensed in all, g/m²", figureAt(path+"condensed_g_m2", &c.CondensedGM2, 0), say("–"), "by mass balance")
-		row("Dripped off, g/m²", figureAt(path+"dripped_g_m2", &c.DrippedGM2, 0), say("–"),
-			"of it, what the surface could not hold")
-		if c.MedianDryingH != nil {
-			row("Drying, h", hoursAt(path+"median_drying_h", c.MedianDryingH), say("–"), "median, from the most water to dry")
+	told, k, ok := b.effects(s.Surface)
+	if len(s.Spans) == 0 {
+		t := b.hoursOf(surfacePath(i, ""), assessment.Span{HoursObserved: s.HoursObserved, HoursCondensing: s.HoursCondensing,
+			HoursCondensingLow: s.HoursCondensingLow, HoursCondensingHigh: s.HoursCondensingHigh,
+			HoursCondensingRaw: s.HoursCondensingRaw, HoursAtRisk: s.HoursAtRisk, FrostHours: s.FrostHours})
+		t.Caption = "Hours and water at this surface"
+		if ok && told.Condensate != nil {
+			water(t, fmt.Sprintf("physics.surfaces.%d.condensate.", k), told.Condensate)
 		}
+		p.table(t)
 	}
-	p.table(t)
+	for n, x := range s.Spans {
+		t := b.hoursOf(surfacePath(i, fmt.Sprintf("spans.%d.", n)), x)
+		t.Caption = "Hours and water at this surface, " + []string{"before", "since"}[n] + " the repair of " +
+			local(s.Spans[1].From, b.zone, dayLayout)
+		if ok && len(told.Spans) > n && told.Spans[n].Condensate != nil {
+			water(t, fmt.Sprintf("physics.surfaces.%d.spans.%d.condensate.", k, n), told.Spans[n].Condensate)
+		}
+		p.table(t)
+	}
 	if of := b.film(s.Surface); of != nil {
 		gaps := ""
 		if of.GapsWet > 0 {
@@ -128,10 +109,52 @@ func (b *builder) hours(p *part, i int) {
 				"dry, so that what is counted is a lower bound.", of.GapsWet, words.Count(of.Gaps, "gap"))
 		}
 		p.quiet("Every figure in g/m² goes with the coefficient of heat transfer of still air, taken as %s W/m²K, which "+
-			"is known to a factor of about two; nights wetted are those on which at least %s g/m² condensed, and a smooth "+
-			"slope is taken to hold %s g/m² before it drips.%s",
-			fmt.Sprintf("%g", of.Settings.ConvectionWM2K), fmt.Sprintf("%g", of.Settings.WettedGM2),
-			fmt.Sprintf("%g", of.Settings.RunOffGM2), gaps)
+			"is known to a factor of about two; a smooth slope is taken to hold %s g/m² before it drips.%s",
+			fmt.Sprintf("%g", of.Settings.ConvectionWM2K), fmt.Sprintf("%g", of.Settings.RunOffGM2), gaps)
+	}
+}
+
+// row puts a figure into a table of hours and water.
+func row(t *Table, what string, figure Run, between Text, how string) {
+	t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", what), {figure}, between, say("%s", how)}})
+}
+
+// hoursOf is the table of the hours of one span, whose figures stand at a path.
+func (b *builder) hoursOf(at string, s assessment.Span) *Table {
+	t := &Table{Head: []string{"What", "Figure", "95 % interval", "How it is counted"}, Numeric: []bool{false, true, true}}
+	both := say("–")
+	switch {
+	case s.HoursCondensingLow != nil && s.HoursCondensingHigh != nil:
+		both = say("%s to %s", hoursAt(at+"hours_condensing_low", s.HoursCondensingLow),
+			hoursAt(at+"hours_condensing_high", s.HoursCondensingHigh))
+	case s.HoursCondensing != nil:
+		both = say("none: an accuracy is not stated")
+	}
+	row(t, "Wet, h", hoursAt(at+"hours_condensing", s.HoursCondensing), both, "expected over the loggers’ accuracy")
+	row(t, "Wet, counted, h", hoursAt(at+"hours_condensing_raw", s.HoursCondensingRaw), say("–"),
+		"margin at or below 0 K at the calibrated readings")
+	row(t, "At risk, h", hoursAt(at+"hours_at_risk", s.HoursAtRisk), say("–"),
+		"counted: margin up to 1 K; includes the wet hours")
+	row(t, "Frost, h", hoursAt(at+"frost_hours", s.FrostHours), say("–"),
+		"the part of the counted wet hours with the surface below 0 °C")
+	row(t, "Observed, h", hoursAt(at+"hours_observed", &s.HoursObserved), say("–"), "surface and its air together")
+	return t
+}
+
+// water adds the water balance to a table of hours.
+func water(t *Table, at string, c *assessment.Film) {
+	row(t, "Most water at once, g/m²", figureAt(at+"peak_g_m2", &c.PeakGM2, 0), say("–"),
+		"by mass balance: good to a factor of about two")
+	row(t, fmt.Sprintf("Nights with %g g/m² or more", c.WettedGM2), countAt(at+"nights_wetted", c.NightsWetted), say("–"),
+		"a film that can be wiped off; of "+words.Count(c.NightsSeen, "night"))
+	row(t, "Of these, dry by noon", countAt(at+"mornings_dried", c.MorningsDried), say("–"), "")
+	row(t, "Of these, still wet at noon", countAt(at+"mornings_still_wet_at_noon", c.MorningsWet), say("–"),
+		"noon was not observed after the rest")
+	row(t, "Formed in all, g/m²", figureAt(at+"condensed_g_m2", &c.CondensedGM2, 0), say("–"), "by mass balance")
+	row(t, "Dripped off, g/m²", figureAt(at+"dripped_g_m2", &c.DrippedGM2, 0), say("–"),
+		"of it, what the surface could not hold")
+	if c.MedianDryingH != nil {
+		row(t, "Drying, h", hoursAt(at+"median_drying_h", c.MedianDryingH), say("–"), "median, from the most water to dry")
 	}
 }
 
@@ -145,29 +168,37 @@ func (b *builder) film(surface string) *condensate.Result {
 	return nil
 }
 
-var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
-
 // howSure is which logger the doubt comes from, and what a check would buy.
 func (b *builder) howSure(p *part, i int) {
 	s := b.Answer.Surfaces[i]
-	if s.HoursCondensingLow == nil {
-		return
-	}
-	t := &Table{Caption: "How sure: whose error the interval comes from, and the interval that a check of it would leave",
-		Head:    []string{"Logger", "Quantity", "Part of the doubt, %", "If checked to ±0.1 K or ±1 %RH: from, h", "to, h"},
-		Numeric: []bool{false, false, true, true, true}}
-	for k, x := range s.HowSure {
-		if x.Part <= 0 {
-			continue
+	shown := false
+	table := func(when, at string, list []assessment.HowSure) {
+		t := &Table{Caption: "How sure" + when + ": whose error the interval comes from, and the interval that a " +
+			"check of it " +
+			"would leave",
+			Head:    []string{"Logger", "Quantity", "Part of the doubt, %", "If checked to ±0.1 K or ±1 %RH: from, h", "to, h"},
+			Numeric: []bool{false, false, true, true, true}}
+		for k, x := range list {
+			if x.Part <= 0 {
+				continue
+			}
+			path := fmt.Sprintf("%show_sure.%d.", at, k)
+			t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", x.Logger), say("%s", words.Quantity(x.Quantity)),
+				{shareAt(path+"part", x.Part)}, {hoursAt(path+"hours_condensing_low_if_checked", &x.CheckedLow)},
+				{hoursAt(path+"hours_condensing_high_if_checked", &x.CheckedHigh)}}})
 		}
-		path := surfacePath(i, fmt.Sprintf("how_sure.%d.", k))
-		quantity := quantityWords[x.Quantity]
-		t.Rows = append(t.Rows, Row{Cells: []Text{say("%s", x.Logger), say("%s", quantity), {shareAt(path+"part", x.Part)},
-			{hoursAt(path+"hours_condensing_low_if_checked", &x.CheckedLow)},
-			{hoursAt(path+"hours_condensing_high_if_checked", &x.CheckedHigh)}}})
+		p.table(t)
+		shown = shown || len(t.Rows) > 0
 	}
-	p.table(t)
-	if len(t.Rows) > 0 {
+	if len(s.Spans) == 0 && s.HoursCondensingLow != nil {
+		table("", surfacePath(i, ""), s.HowSure)
+	}
+	for n, x := range s.Spans {
+		if x.HoursCondensingLow != nil {
+			table([]string{" before the repair", " since the repair"}[n], surfacePath(i, fmt.Sprintf("spans.%d.", n)), x.HowSure)
+		}
+	}
+	if shown {
 		p.quiet("An error within the maker’s accuracy is shared by all readings of a logger and does not average out. A " +
 			"check of humidity over a salt solution (sodium chloride holds about 75 %RH), or side by side with a reference, " +
 			"entered under offsets in the case file, narrows the interval as the last columns say.")
@@ -201,27 +232,13 @@ func (b *builder) damp(p *part) {
 			}
 			row("Mould index, last", Text{figureAt(path+"mould.index_at_end", &m.End, 2)}, end)
 		}
-		wood := func(name, field string, w *assessment.TimberMoisture) {
-			if w == nil {
-				return
-			}
-			row(name+", highest, % of dry mass", Text{figureAt(path+field+".peak_pct", &w.PeakPct, 1)},
-				"20 % is the usual ceiling; decay does not start under about 22 % and is active from 25 to 30 % (common practice)")
-			row(name+", mean, %", Text{figureAt(path+field+".mean_pct", &w.MeanPct, 1)}, "")
-			row(name+", weeks over 20 %", say("%s (%s to %s)", figureAt(path+field+".weeks_over_20_pct", &w.WeeksOver20, 1),
-				figureAt(path+field+".weeks_over_20_pct_low", &w.WeeksLow, 1),
-				figureAt(path+field+".weeks_over_20_pct_high", &w.WeeksHigh, 1)),
-				"with the range that the estimate is good to")
+		if len(s.Spans) == 0 {
+			wood(row, "", path, s.Timber, s.Wood, s.Fixings)
 		}
-		wood("Wood moisture, estimated", "timber", s.Timber)
-		wood("Wood moisture, measured", "wood_measured", s.Wood)
-		if f := s.Fixings; f != nil {
-			row("Time of wetness, h a year", say("%s (%s to %s)",
-				figureAt(path+"fixings.wet_hours_per_year", &f.WetHoursPerYear, 0),
-				figureAt(path+"fixings.wet_hours_per_year_low", &f.LowPerYear, 0),
-				figureAt(path+"fixings.wet_hours_per_year_high", &f.HighPerYear, 0)),
-				"if the whole year were like the record; in brackets: if all that was not observed were dry, or wet. Category "+
-					f.Categories()+" of ISO 9223")
+		for n, x := range s.Spans {
+			wood(row, []string{"before the repair", "since the repair"}[n], fmt.Sprintf("%sspans.%d.", path, n),
+				x.Timber, x.Wood,
+				x.Fixings)
 		}
 		p.table(t)
 		if f := s.Fixings; f != nil && f.Remark != "" && !said[f.Remark] {
@@ -231,6 +248,37 @@ func (b *builder) damp(p *part) {
 		for _, n := range append(append([]string{}, s.Assumes...), s.Notes...) {
 			p.quiet("%s", words.Sentence(n))
 		}
+	}
+}
+
+// wood adds the rows on timber and fixings of one span.
+func wood(row func(what string, figure Text, how string), when, at string, estimated,
+	measured *assessment.TimberMoisture,
+	fixings *assessment.Corrosion) {
+	if when != "" {
+		when = ", " + when
+	}
+	of := func(name, field string, w *assessment.TimberMoisture) {
+		if w == nil {
+			return
+		}
+		row(name+when+", highest, % of dry mass", Text{figureAt(at+field+".peak_pct", &w.PeakPct, 1)},
+			"20 % is the usual ceiling; decay does not start under about 22 % and is active from 25 to 30 % (common practice)")
+		row(name+when+", mean, %", Text{figureAt(at+field+".mean_pct", &w.MeanPct, 1)}, "")
+		row(name+when+", weeks over 20 %", say("%s (%s to %s)", figureAt(at+field+".weeks_over_20_pct", &w.WeeksOver20, 1),
+			figureAt(at+field+".weeks_over_20_pct_low", &w.WeeksLow, 1),
+			figureAt(at+field+".weeks_over_20_pct_high", &w.WeeksHigh, 1)),
+			"with the range that the estimate is good to")
+	}
+	of("Wood moisture, estimated", "timber", estimated)
+	of("Wood moisture, measured", "wood_measured", measured)
+	if f := fixings; f != nil {
+		row("Time of wetness"+when+", h a year", say("%s (%s to %s)",
+			figureAt(at+"fixings.wet_hours_per_year", &f.WetHoursPerYear, 0),
+			figureAt(at+"fixings.wet_hours_per_year_low", &f.LowPerYear, 0),
+			figureAt(at+"fixings.wet_hours_per_year_high", &f.HighPerYear, 0)),
+			words.Upper(f.Class())+" of ISO 9223, if the whole year were like this; in brackets: if all that was not "+
+				"observed were dry, or wet")
 	}
 }
 
@@ -261,11 +309,11 @@ func (b *builder) vapour(p *part) {
 				percentAt("physics.house.loft_share_high", h.LoftShareHigh))
 		}
 		e := &Table{Caption: "How far the air of each place lay above outdoors",
-			Head:    []string{"Place", "Mean excess, Pa", "Standard uncertainty, Pa", "Moisture supply, g/m³"},
+			Head:    []string{"Place", "Mean excess, Pa", "±, Pa (95 %)", "Moisture supply, g/m³"},
 			Numeric: []bool{false, true, true, true}}
 		for i, x := range h.Excesses {
 			path := fmt.Sprintf("physics.house.excesses.%d.", i)
-			unc := Text{figureAt(path+"standard_uncertainty_pa", &x.UncPa, 0)}
+			unc := Text{{Words: words.Whole(2 * x.UncPa), From: path + "standard_uncertainty_pa", Scale: 2}}
 			if x.UncPa == 0 {
 				unc = say("%s", words.Missing)
 			}
@@ -294,7 +342,7 @@ func (b *builder) vapour(p *part) {
 		if len(m.Planes) > 0 {
 			where = words.List(m.Planes)
 		}
-		s.Rows = append(s.Rows, Row{Cells: []Text{say("%s", m.Month),
+		s.Rows = append(s.Rows, Row{Cells: []Text{say("%s", words.Month(m.Month)),
 			{figureAt(fmt.Sprintf("physics.steady_build_up.%d.condensed_g_m2", i), &m.CondensedGM2, 1)}, say("%s", where)}})
 	}
 	p.table(s)

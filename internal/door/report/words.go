@@ -31,7 +31,7 @@ func shareAt(path string, share float64) Run {
 	return Run{Words: words.Percent(share), From: path, Scale: 100}
 }
 
-func countAt(path string, n int) Run { return Run{Words: fmt.Sprint(n), From: path, Scale: 1} }
+func countAt(path string, n int) Run { return Run{Words: words.Int(n), From: path, Scale: 1} }
 
 const (
 	dayLayout  = "2 January 2006"

@@ -73,8 +73,10 @@ type Span struct {
 	HoursCondensing     *float64  `json:"hours_condensing"`
 	HoursCondensingLow  *float64  `json:"hours_condensing_low"`
 	HoursCondensingHigh *float64  `json:"hours_condensing_high"`
+	HoursCondensingRaw  *float64  `json:"hours_condensing_raw"`
 	HoursAtRisk         *float64  `json:"hours_at_risk"`
 	FrostHours          *float64  `json:"frost_hours"`
+	HowSure             []HowSure `json:"how_sure"`
 }
 
 // HowSure is one logger term's part in the width of the interval, and the
@@ -186,7 +188,7 @@ func surface(set *series.Set, p roof.Position) Surface {
 		return s
 	}
 	var all Span
-	if all, s.HoursCondensingRaw = span(c, set.FromMS, set.UntilMS); all.HoursObserved == 0 {
+	if all = span(c, set.FromMS, set.UntilMS); all.HoursObserved == 0 {
 		s.Notes = append(s.Notes, "surface "+p.ID+" and its air "+p.Meets+
 			" were never observed at the same time: hours are not computable")
 		return s
@@ -194,16 +196,13 @@ func surface(set *series.Set, p roof.Position) Surface {
 	s.HoursObserved, s.HoursCondensing, s.HoursAtRisk, s.FrostHours = all.HoursObserved, all.HoursCondensing,
 		all.HoursAtRisk, all.FrostHours
 	s.HoursCondensingLow, s.HoursCondensingHigh = all.HoursCondensingLow, all.HoursCondensingHigh
+	s.HoursCondensingRaw = all.HoursCondensingRaw
 	if at := latestRepair(set); at > 0 {
-		before, _ := span(c, set.FromMS, at)
-		since, _ := span(c, at, set.UntilMS)
-		s.Spans = append(s.Spans, before, since)
+		s.Spans = append(s.Spans, span(c, set.FromMS, at), span(c, at, set.UntilMS))
+		s.Spans[0].HowSure, s.Spans[1].HowSure = howSure(c, set.FromMS, at), howSure(c, at, set.UntilMS)
 	}
 	if s.HoursCondensingLow != nil {
-		for _, sh := range c.Shares([]risk.Span{{FromMS: set.FromMS, UntilMS: set.UntilMS}}, 0) {
-			s.HowSure = append(s.HowSure, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
-				round(sh.CheckedHigh, 4)})
-		}
+		s.HowSure = howSure(c, set.FromMS, set.UntilMS)
 	} else {
 		missing, _ := c.Accurate()
 		s.Notes = append(s.Notes, "the accuracy of logger "+missing+
@@ -212,18 +211,28 @@ func surface(set *series.Set, p roof.Position) Surface {
 	return s
 }
 
-// span sums a stretch of a surface's record up; counted are its wet hours at the
-// calibrated readings, which stand in where an accuracy is unknown.
-func span(c risk.Course, fromMS, untilMS int64) (s Span, counted *float64) {
+// howSure is whose error the interval over a stretch comes from.
+func howSure(c risk.Course, fromMS, untilMS int64) []HowSure {
+	out := []HowSure{}
+	for _, sh := range c.Shares([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0) {
+		out = append(out, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
+			round(sh.CheckedHigh, 4)})
+	}
+	return out
+}
+
+// span sums a stretch of a surface's record up; the wet hours counted at the
+// calibrated readings stand in for the expected ones where an accuracy is unknown.
+func span(c risk.Course, fromMS, untilMS int64) (s Span) {
 	sum := c.Sum(fromMS, untilMS)
-	counted = rounded(sum.CondensingMS / 3.6e6)
+	counted := rounded(sum.CondensingMS / 3.6e6)
 	s = Span{From: time.UnixMilli(fromMS).UTC(), Until: time.UnixMilli(untilMS).UTC(),
-		HoursObserved: round(sum.ObservedMS/3.6e6, 4), HoursCondensing: counted,
-		HoursAtRisk: rounded(sum.AtRiskMS / 3.6e6), FrostHours: rounded(sum.FrostMS / 3.6e6)}
+		HoursObserved: round(sum.ObservedMS/3.6e6, 4), HowSure: []HowSure{}, HoursCondensing: counted,
+		HoursCondensingRaw: counted, HoursAtRisk: rounded(sum.AtRiskMS / 3.6e6), FrostHours: rounded(sum.FrostMS / 3.6e6)}
 	if e, ok := c.Expected([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0); ok {
 		s.HoursCondensing, s.HoursCondensingLow, s.HoursCondensingHigh = rounded(e.MeanH), rounded(e.LowH), rounded(e.HighH)
 	}
-	return s, counted
+	return s
 }
 
 // latestRepair is the time of the last repair within the record, 0 for none.

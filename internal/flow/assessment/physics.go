@@ -3,6 +3,8 @@ package assessment
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 	"time"
 
 	"dewcase/internal/physics/airchange"
@@ -47,7 +49,16 @@ type SurfacePhysics struct {
 	Timber     *timber.Result
 	Wood       *timber.Result // measured by a logger
 	Fixings    *corrosion.Result
+	Parts      []PartPhysics // before the latest repair and since; none without one
 	Notes      []string
+}
+
+// PartPhysics is one surface over a part of the record.
+type PartPhysics struct {
+	FromMS, UntilMS int64
+	Condensate      *condensate.Result
+	Timber, Wood    *timber.Result
+	Fixings         *corrosion.Result
 }
 
 // SteadyMonth is one measured month through the case's layers.
@@ -146,7 +157,41 @@ func surfacePhysics(set *series.Set, pos roof.Position) SurfacePhysics {
 	}
 	s.Fixings, err = corrosion.Assess(spells, true, set.Case.Roof.Fixings)
 	note("fixings", err)
+	if at := latestRepair(set); at > 0 {
+		wood := set.Course(pos.ID).WoodPct
+		s.Parts = []PartPhysics{s.part(spells, wood, set.Case.Roof.Fixings, math.MinInt64, at),
+			s.part(spells, wood, set.Case.Roof.Fixings, at, math.MaxInt64)}
+		s.Parts[0].FromMS, s.Parts[1].UntilMS = set.FromMS, set.UntilMS
+	}
 	return s
+}
+
+// part is what the whole record's figures are in a part of it. What an error
+// stopped for the whole is missing here too.
+func (s *SurfacePhysics) part(spells []spell.Spell, wood series.Track, fixings string, fromMS,
+	untilMS int64) PartPhysics {
+	p := PartPhysics{FromMS: fromMS, UntilMS: untilMS}
+	if s.Condensate != nil {
+		p.Condensate = s.Condensate.Within(fromMS, untilMS)
+	}
+	if s.Timber != nil {
+		p.Timber = s.Timber.Within(spells, fromMS, untilMS)
+	}
+	begins := func(list []int64, ms int64) int {
+		return sort.Search(len(list), func(i int) bool { return list[i] >= ms })
+	}
+	if s.Wood != nil {
+		i, k := begins(wood.AtMS, fromMS), begins(wood.AtMS, untilMS)
+		p.Wood, _ = timber.Measured(wood.AtMS[i:k], wood.Value[i:k], wood.Joined[i:k])
+	}
+	if s.Fixings != nil {
+		of := slices.DeleteFunc(slices.Clone(spells), func(x spell.Spell) bool {
+			return x.FromMS < fromMS ||
+				x.FromMS >= untilMS
+		})
+		p.Fixings, _ = corrosion.Assess(of, true, fixings)
+	}
+	return p
 }
 
 // mouldClass is the surface's sensitivity: as the case file says, else by its

@@ -43,8 +43,33 @@ type SurfaceEffects struct {
 	Timber     *TimberMoisture `json:"timber" doc:"estimated from the surface's humidity, lagged by its thickness"`
 	Wood       *TimberMoisture `json:"wood_measured"`
 	Fixings    *Corrosion      `json:"fixings"`
+	Spans      []EffectSpan    `json:"spans" doc:"before the latest repair and since; empty without one; of the water, the night of the repair is in neither"`
 	Assumes    []string        `json:"assumes" doc:"what the figures assume and how far they are good"`
 	Notes      []string        `json:"notes"`
+}
+
+// EffectSpan is what the dampness of a surface does over a part of the record.
+type EffectSpan struct {
+	From       time.Time       `json:"from"`
+	Until      time.Time       `json:"until"`
+	Condensate *Film           `json:"condensate"`
+	Timber     *TimberMoisture `json:"timber"`
+	Wood       *TimberMoisture `json:"wood_measured"`
+	Fixings    *Corrosion      `json:"fixings"`
+}
+
+// melts are the thaws of each of the spans, or of the whole record.
+func (s SurfaceEffects) melts() (out [][]Melt) {
+	if s.Condensate == nil {
+		return nil
+	}
+	if len(s.Spans) == 0 {
+		return [][]Melt{s.Condensate.Melts}
+	}
+	for _, x := range s.Spans {
+		out = append(out, x.Condensate.Melts)
+	}
+	return out
 }
 
 // Film is the dew and frost on a surface by mass balance.
@@ -56,7 +81,9 @@ type Film struct {
 	CondensedGM2  float64    `json:"condensed_g_m2"`
 	DrippedGM2    float64    `json:"dripped_g_m2"`
 	WetHours      float64    `json:"wet_hours" doc:"hours with a film, also while it dries"`
-	NightsWetted  int        `json:"nights_wetted"`
+	NightsWetted  int        `json:"nights_wetted" doc:"nights on which wetted_from_g_m2 or more formed"`
+	NightsSeen    int        `json:"nights_with_readings" doc:"what nights_wetted is of"`
+	WettedGM2     float64    `json:"wetted_from_g_m2"`
 	MorningsDried int        `json:"mornings_dried"`
 	MorningsWet   int        `json:"mornings_still_wet_at_noon"`
 	MedianDryingH *float64   `json:"median_drying_h"`
@@ -177,8 +204,14 @@ func physicsAnswer(p Physics) PhysicsAnswer {
 		Notes: append([]string{}, p.Notes...)}
 	for _, s := range p.Surfaces {
 		x := SurfaceEffects{Surface: s.Surface, Condensate: filmOf(s.Condensate), Timber: timberOf(s.Timber),
-			Wood: timberOf(s.Wood), Fixings: corrosionOf(s.Fixings), Assumes: assumes(s),
+			Wood: timberOf(s.Wood), Fixings: corrosionOf(s.Fixings), Assumes: assumes(s), Spans: []EffectSpan{},
 			Notes: append([]string{}, s.Notes...)}
+		for _, part := range s.Parts {
+			x.Spans = append(x.Spans, EffectSpan{From: time.UnixMilli(part.FromMS).UTC(),
+				Until:      time.UnixMilli(part.UntilMS).UTC(),
+				Condensate: filmOf(part.Condensate), Timber: timberOf(part.Timber), Wood: timberOf(part.Wood),
+				Fixings: corrosionOf(part.Fixings)})
+		}
 		if m := s.Mould; m != nil {
 			x.Mould = &MouldIndex{Class: string(m.Class), ClassFrom: s.MouldClass, Peak: round(m.Peak, 3), End: round(m.End, 3),
 				Words: mould.Words(m.Peak), ASHRAE160: string(m.ASHRAE160)}
@@ -226,7 +259,8 @@ func filmOf(r *condensate.Result) *Film {
 	}
 	f := &Film{PeakGM2: round(r.PeakGM2, 2), CondensedGM2: round(r.CondensedGM2, 1),
 		DrippedGM2: round(r.DrippedGM2, 1), WetHours: round(r.WetH, 2),
-		NightsWetted: r.NightsWetted, MorningsDried: r.MorningsDried, MorningsWet: r.MorningsWet, Melts: []Melt{}}
+		NightsWetted: r.NightsWetted, NightsSeen: r.NightsSeen, WettedGM2: r.Settings.WettedGM2,
+		MorningsDried: r.MorningsDried, MorningsWet: r.MorningsWet, Melts: []Melt{}}
 	if r.PeakGM2 > 0 {
 		at := time.UnixMilli(r.PeakMS).UTC()
 		f.PeakAt = &at

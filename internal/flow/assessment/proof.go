@@ -69,7 +69,7 @@ func unjudged(c *roof.Case) []string {
 	for _, e := range repair.Unjudged(c) {
 		out = append(out, fmt.Sprintf("the repair of %s (%q) has no verdict: the case has no surface that it treats and "+
 			"that is not untouched; list the covering's or the underlay's underside under positions",
-			e.At.In(c.Property.Zone).Format(time.DateOnly), e.What))
+			words.Date(e.At, c.Property.Zone), e.What))
 	}
 	return out
 }

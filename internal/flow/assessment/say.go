@@ -58,3 +58,28 @@ func (a Assessment) Hours(i int) words.SurfaceRecord {
 	}
 	return r
 }
+
+// Films are what is said of the water on the k-th surface of the physics: one
+// over the whole record, or before the latest repair and since; nil where there
+// is no balance.
+func (a Assessment) Films(c *roof.Case, k int) []words.Film {
+	s := a.Physics.Surfaces[k]
+	say := func(f *Film) words.Film {
+		x := words.Film{Where: words.SurfaceOf(c, s.Surface), PeakGM2: f.PeakGM2, FormedGM2: f.CondensedGM2,
+			DrippedGM2: f.DrippedGM2, FilmH: f.WetHours, FromGM2: f.WettedGM2, Nights: f.NightsWetted, Of: f.NightsSeen,
+			DryByNoon: f.MorningsDried, WetAtNoon: f.MorningsWet, DryingH: f.MedianDryingH, Zone: c.Property.Zone}
+		if f.PeakAt != nil {
+			x.PeakAt = *f.PeakAt
+		}
+		return x
+	}
+	if s.Condensate == nil {
+		return nil
+	}
+	if len(s.Spans) < 2 {
+		return []words.Film{say(s.Condensate)}
+	}
+	before, since := say(s.Spans[0].Condensate), say(s.Spans[1].Condensate)
+	before.RepairBefore, since.RepairSince = s.Spans[1].From, s.Spans[1].From
+	return []words.Film{before, since}
+}

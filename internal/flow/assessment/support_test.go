@@ -70,5 +70,5 @@ func TestARepairWithoutAVerdictIsNamed(t *testing.T) {
 		Events:    []roof.Event{{At: time.Unix(0, 0), Kind: roof.Repair, What: "vents opened"}}}
 	a := Of(&series.Set{Case: c})
 	assert.Empty(t, a.Repairs)
-	assert.Contains(t, strings.Join(a.Notes, " "), `the repair of 1970-01-01 ("vents opened") has no verdict`)
+	assert.Contains(t, strings.Join(a.Notes, " "), `the repair of 1 January 1970 ("vents opened") has no verdict`)
 }

@@ -41,33 +41,30 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	for _, v := range a.Coverage {
 		gap := "no reading"
 		if v.LongestGapH != nil {
-			gap = fmt.Sprintf("longest gap %.1f h", *v.LongestGapH)
+			gap = "longest gap " + words.Hours(*v.LongestGapH) + " h"
 		}
-		p("  %-16s %5.1f %%  %s", v.Position, 100*v.Share, gap)
+		p("  %-16s %5s %%  %s", v.Position, words.Percent(v.Share), gap)
 	}
 	p("")
 	for i, s := range a.Surfaces {
-		p("Surface %s in the air of %s: %.1f h observed", s.Surface, orNone(s.Air), s.HoursObserved)
-		if s.HoursCondensing != nil {
-			interval := "no interval: an accuracy is unknown"
-			if s.HoursCondensingLow != nil {
-				interval = fmt.Sprintf("95 %% interval %.1f to %.1f h", *s.HoursCondensingLow, *s.HoursCondensingHigh)
-			}
-			p("  wet                  %7.1f h (%s; counted %.1f h)", *s.HoursCondensing, interval, *s.HoursCondensingRaw)
-			p("  at risk              %7.1f h, of which %.1f h wet; frost %.1f h", *s.HoursAtRisk,
-				*s.HoursCondensingRaw, *s.FrostHours)
+		p("Surface %s in the air of %s: %s h observed", s.Surface, orNone(s.Air), words.Hours(s.HoursObserved))
+		if len(s.Spans) == 0 {
+			p.hours(Span{HoursCondensing: s.HoursCondensing, HoursCondensingLow: s.HoursCondensingLow,
+				HoursCondensingHigh: s.HoursCondensingHigh, HoursCondensingRaw: s.HoursCondensingRaw, HoursAtRisk: s.HoursAtRisk,
+				FrostHours: s.FrostHours, HowSure: s.HowSure})
 		}
-		if len(s.HowSure) > 0 && s.HoursCondensingLow != nil {
-			h := s.HowSure[0]
-			p("  %.0f %% of the doubt comes from the %s of logger %s; checked to %s the interval would be %.1f to %.1f h",
-				100*h.Part, quantityWords[h.Quantity], h.Logger, checkWords[h.Quantity], h.CheckedLow, h.CheckedHigh)
+		for k, x := range s.Spans { // never added up
+			p("  %s the repair of %s: %s h observed", []string{"before", "since"}[k], words.Date(s.Spans[1].From, zone),
+				words.Hours(x.HoursObserved))
+			p.hours(x)
 		}
 		for _, n := range s.Notes {
 			p("  note: %s", n)
 		}
 		if i < len(a.Physics.Surfaces) && s.HoursObserved > 0 {
-			p.film(a.Physics.Surfaces[i].Condensate, zone)
-			p.damp(a.Physics.Surfaces[i])
+			e := a.Physics.Surfaces[i]
+			p.film(a.Films(c, i), zone, e.melts())
+			p.damp(e, zone)
 		}
 		p("")
 	}
@@ -112,6 +109,27 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	}
 }
 
+// hours writes the hours of a surface over a span.
+func (p printer) hours(s Span) {
+	if s.HoursCondensing == nil {
+		return
+	}
+	interval := "no interval: an accuracy is unknown"
+	if s.HoursCondensingLow != nil {
+		interval = "95 % interval " + words.HoursInterval(*s.HoursCondensingLow, *s.HoursCondensingHigh) + " h"
+	}
+	p("  wet                  %7s h (%s; counted %s h)", words.Hours(*s.HoursCondensing), interval,
+		words.Hours(*s.HoursCondensingRaw))
+	p("  at risk              %7s h, of which %s h wet; frost %s h", words.Hours(*s.HoursAtRisk),
+		words.Hours(*s.HoursCondensingRaw), words.Hours(*s.FrostHours))
+	if len(s.HowSure) > 0 && s.HoursCondensingLow != nil {
+		h := s.HowSure[0]
+		p("  %s %% of the doubt comes from the %s of logger %s; checked to %s the interval would be %s to %s h",
+			words.Percent(h.Part), words.Quantity(h.Quantity), h.Logger, checkWords[h.Quantity], words.Hours(h.CheckedLow),
+			words.Hours(h.CheckedHigh))
+	}
+}
+
 // cause writes the finding, how sure it is, and its evidence.
 func (p printer) cause(d Diagnosis, zone *time.Location) {
 	p("Cause: %s", d.Sentence)
@@ -130,7 +148,7 @@ func (p printer) cause(d Diagnosis, zone *time.Location) {
 	}
 	p.ledger(d)
 	for _, k := range d.Causes {
-		p("  %-24s support %.2f (by the readings alone %.2f)", spaced(k.Cause), k.Support, k.Alone)
+		p("  %-24s %s (by the readings alone %s)", spaced(k.Cause), words.Share(k.Support), words.Of100(k.Alone))
 		for _, e := range k.For {
 			p("    for:     %s", e)
 		}
@@ -150,18 +168,16 @@ func (p printer) ledger(d Diagnosis) {
 		spaced(string(l.Against[0])))
 	for _, line := range l.Lines {
 		if w := line.Weights[0]; w != 0 {
-			p("    %+6.2f  %s", w, line.Text)
+			p("    %6s  %s", words.Weight(w), line.Text)
 		}
 	}
-	p("    %+6.2f  sum: %s", l.Sums[0], words.Odds(l.Sums[0]))
+	p("    %6s  sum: %s", words.Weight(l.Sums[0]), words.Odds(l.Sums[0]))
 }
 
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
 // checkWords are what a logger is taken to be good to after a check.
 var checkWords = map[string]string{"temp_c": "±0.1 K in an ice bath", "rh_pct": "±1 %RH over a salt"}
-
-var quantityWords = map[string]string{"temp_c": "temperature", "rh_pct": "humidity"}
 
 func orNone(s string) string {
 	if s == "" {

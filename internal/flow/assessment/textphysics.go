@@ -1,59 +1,61 @@
 package assessment
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // printer writes one line.
 type printer func(format string, args ...any)
 
-// film writes the water balance of a surface.
-func (p printer) film(f *Film, zone *time.Location) {
-	if f == nil {
-		return
-	}
-	at := ""
-	if f.PeakAt != nil {
-		at = " on " + f.PeakAt.In(zone).Format("2 Jan 2006 15:04")
-	}
-	p("  most water at once   %7.0f g/m²%s; %.0f g/m² formed in all, %.0f dripped, a film lay for %.1f h (masses are "+
-		"good to a factor of about two)", f.PeakGM2, at, f.CondensedGM2, f.DrippedGM2, f.WetHours)
-	p("  nights wetted        %7d; dry by noon after %d, still wet after %d, not observed at noon after the rest",
-		f.NightsWetted, f.MorningsDried, f.MorningsWet)
-	if n := len(f.Melts); n > 0 {
-		most := f.Melts[0]
-		for _, m := range f.Melts {
-			if m.MassGM2 > most.MassGM2 {
-				most = m
-			}
+// film writes the water balance of a surface, before the latest repair and since
+// where there is one.
+func (p printer) film(films []words.Film, zone *time.Location, melts [][]Melt) {
+	for k, f := range films {
+		when := f.When()
+		if when != "" {
+			p("  %s", when)
 		}
-		p("  thaws of frost       %7d, the largest of %.0f g/m² on %s", n, most.MassGM2,
-			most.At.In(zone).Format("2 Jan 2006 15:04"))
+		p("  water on it: %s", f.Amounts())
+		p("    %s", f.Mornings())
+		if n := len(melts[k]); n > 0 {
+			most := slices.MaxFunc(melts[k], func(x, y Melt) int { return cmp.Compare(x.MassGM2, y.MassGM2) })
+			p("    frost thawed %s, the most %s g/m² on %s", times(n), words.Whole(most.MassGM2), words.Moment(most.At, zone))
+		}
+	}
+	if len(films) > 0 {
+		p("  masses are good to a factor of about two")
 	}
 }
 
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return words.Int(n) + " times"
+}
+
 // damp writes what the dampness of a surface does.
-func (p printer) damp(s SurfaceEffects) {
+func (p printer) damp(s SurfaceEffects, zone *time.Location) {
 	if m := s.Mould; m != nil {
-		p("  mould index, 0 to 6  %7.1f at most (%s), %.1f at the end; %s; ASHRAE 160: %s", m.Peak, m.Words, m.End,
-			m.ClassFrom, strings.ReplaceAll(m.ASHRAE160, "_", " "))
+		p("  mould index, 0 to 6  %7s at most (%s), %s at the end; %s; ASHRAE 160: %s", words.Signed(m.Peak), m.Words,
+			words.Signed(m.End), m.ClassFrom, words.Key(m.ASHRAE160))
 	}
-	if t := s.Timber; t != nil {
-		p("  timber, estimated    %7.1f %% at most, %.1f %% on average, over 20 %% for %.1f weeks (%.1f to %.1f)", t.PeakPct,
-			t.MeanPct, t.WeeksOver20, t.WeeksLow, t.WeeksHigh)
+	if len(s.Spans) == 0 {
+		p.wood(s.Timber, s.Wood, s.Fixings)
 	}
-	if t := s.Wood; t != nil {
-		p("  timber, measured     %7.1f %% at most, %.1f %% on average, over 20 %% for %.1f weeks", t.PeakPct, t.MeanPct,
-			t.WeeksOver20)
-	}
-	if f := s.Fixings; f != nil {
-		p("  fixings              %7.0f h of wetness a year if all the year were like the record (%.0f to %.0f with what "+
-			"was not observed): category %s", f.WetHoursPerYear, f.LowPerYear, f.HighPerYear, f.Categories())
-		p("                       %s", f.Remark)
+	for k, x := range s.Spans {
+		p("  %s the repair of %s", []string{"before", "since"}[k], words.Date(s.Spans[1].From, zone))
+		p.wood(x.Timber, x.Wood, x.Fixings)
 	}
 	for _, n := range s.Assumes {
 		p("  note: %s", n)
@@ -63,13 +65,27 @@ func (p printer) damp(s SurfaceEffects) {
 	}
 }
 
-// Categories are the category with those that it can as well be.
-func (f Corrosion) Categories() string {
-	if f.CategoryLow == f.CategoryHigh {
-		return f.Category
+// wood writes what the dampness of a surface does to timber and fixings.
+func (p printer) wood(timber, measured *TimberMoisture, fixings *Corrosion) {
+	if t := timber; t != nil {
+		p("  timber, estimated    %7s %% at most, %s %% on average, over 20 %% for %s weeks (%s to %s)",
+			words.Signed(t.PeakPct), words.Signed(t.MeanPct), words.Fixed(t.WeeksOver20, 1), words.Fixed(t.WeeksLow, 1),
+			words.Fixed(t.WeeksHigh, 1))
 	}
-	return fmt.Sprintf("%s (%s to %s)", f.Category, f.CategoryLow, f.CategoryHigh)
+	if t := measured; t != nil {
+		p("  timber, measured     %7s %% at most, %s %% on average, over 20 %% for %s weeks", words.Signed(t.PeakPct),
+			words.Signed(t.MeanPct), words.Fixed(t.WeeksOver20, 1))
+	}
+	if f := fixings; f != nil {
+		p("  fixings              %7s h of wetness a year if all the year were like this (%s to %s with what was not "+
+			"observed): %s", words.Whole(f.WetHoursPerYear), words.Whole(f.LowPerYear), words.Whole(f.HighPerYear),
+			f.Class())
+		p("                       %s", f.Remark)
+	}
 }
+
+// Class is the category of ISO 9223 with those that it can as well be.
+func (f Corrosion) Class() string { return words.TowClass(f.Category, f.CategoryLow, f.CategoryHigh) }
 
 // house writes the vapour picture, the air changes and the steady calculation.
 func (p printer) house(t PhysicsAnswer) {
@@ -77,11 +93,11 @@ func (p printer) house(t PhysicsAnswer) {
 	p("Vapour and air")
 	if h := t.House; h != nil {
 		for _, e := range h.Excesses {
-			unc := fmt.Sprintf("±%.0f Pa at 95 %%", 1.96*e.UncPa)
+			unc := "±" + words.Whole(2*e.UncPa) + " Pa at 95 %"
 			if e.UncPa == 0 {
 				unc = "accuracy not known"
 			}
-			p("  %-16s %5.0f Pa above outdoors (%s), %.1f g/m³", e.Place, e.MeanPa, unc, e.SupplyGM3)
+			p("  %-16s %5s Pa above outdoors (%s), %s g/m³", e.Place, words.Whole(e.MeanPa), unc, words.Signed(e.SupplyGM3))
 		}
 		if h.HumidityClass != nil {
 			border := ""
@@ -91,14 +107,15 @@ func (p printer) house(t PhysicsAnswer) {
 			p("  humidity class %d of 5 (ISO 13788 Annex A, limits from memory)%s", *h.HumidityClass, border)
 		}
 		if h.LoftShare != nil && h.LoftShareLow != nil && h.LoftShareHigh != nil {
-			p("  the loft's moisture stands for %.0f %% house air (95 %% interval %.0f to %.0f %%)", 100**h.LoftShare,
-				100**h.LoftShareLow, 100**h.LoftShareHigh)
+			p("  the loft's moisture stands for %s %% house air (95 %% interval %s to %s %%)", words.Percent(*h.LoftShare),
+				words.Percent(*h.LoftShareLow), words.Percent(*h.LoftShareHigh))
 		}
 	}
 	air := func(what string, a AirChange) {
 		switch {
 		case a.PerHour != nil && a.Low != nil && a.High != nil:
-			p("  air change of the %s: %.2g an hour (%.2g to %.2g); %s", what, *a.PerHour, *a.Low, *a.High, a.Why)
+			p("  air change of the %s: %s an hour (%s to %s); %s", what, words.Figure(*a.PerHour), words.Figure(*a.Low),
+				words.Figure(*a.High), a.Why)
 		case a.Why != "":
 			p("  air change of the %s: not identifiable here: %s", what, strings.TrimPrefix(a.Why, "not identifiable here: "))
 		}
@@ -110,7 +127,7 @@ func (p printer) house(t PhysicsAnswer) {
 		if len(m.Planes) > 0 {
 			where = strings.Join(m.Planes, ", ")
 		}
-		p("  build-up by ISO 13788, %s: %.0f g/m² condense (%s)", m.Month, m.CondensedGM2, where)
+		p("  build-up by ISO 13788, %s: %s g/m² condense (%s)", words.Month(m.Month), words.Whole(m.CondensedGM2), where)
 	}
 	for _, n := range t.Notes {
 		p("  note: %s", n)
@@ -131,11 +148,11 @@ func (p printer) survey(t PhysicsAnswer) {
 	p("")
 	p("What to open, by the rules of %s", t.Rules)
 	for _, o := range t.Openings {
-		line := fmt.Sprintf("  %-12s %.3g mm continuous asked for", strings.ReplaceAll(o.Where, "_", " "), o.NeededMM)
+		line := fmt.Sprintf("  %-12s %s mm continuous asked for", words.Key(o.Where), words.Whole(o.NeededMM))
 		if o.HaveMM != nil && o.ShortMM != nil {
-			line += fmt.Sprintf(", %.3g mm there, %.3g mm short", *o.HaveMM, *o.ShortMM)
+			line += fmt.Sprintf(", %s mm there, %s mm short", words.Whole(*o.HaveMM), words.Whole(*o.ShortMM))
 			if o.ShortMM2 != nil {
-				line += fmt.Sprintf(" (%.0f mm² in all)", *o.ShortMM2)
+				line += " (" + words.Whole(*o.ShortMM2) + " mm² in all)"
 			}
 		} else {
 			line += ", what is there is not known"

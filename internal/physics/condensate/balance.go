@@ -296,7 +296,9 @@ func (b *balance) wet(hours float64) {
 
 func (b *balance) peak(ms int64) {
 	m := b.mass
-	b.night.PeakGM2 = math.Max(b.night.PeakGM2, m)
+	if m > b.night.PeakGM2 {
+		b.night.PeakGM2, b.night.PeakMS = m, ms
+	}
 	if m > b.res.PeakGM2 {
 		b.res.PeakGM2, b.res.PeakMS = m, ms
 	}

@@ -390,3 +390,33 @@ func noonToNoon(zone *time.Location) func(ms int64) (fromMS, untilMS int64) {
 			time.Date(t.Year(), t.Month(), day+1, 12, 0, 0, 0, zone).UnixMilli()
 	}
 }
+
+// The parts of a record and the night that is cut between them add up to the
+// whole, wherever it is cut.
+func TestTwoPartsOfARecordAddUpToTheWhole(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		damp, swing := rapid.Float64Range(500, 900).Draw(t, "Pa"), rapid.Float64Range(1, 8).Draw(t, "K")
+		whole := run(t, course(24*6, 10*time.Minute, func(h float64) float64 { return 4 + swing*math.Cos(h/24*2*math.Pi) },
+			constant(damp)), condensate.Settings{})
+		cut := start + int64(rapid.IntRange(0, 24*6).Draw(t, "hours"))*hour
+		a, b := whole.Within(math.MinInt64, cut), whole.Within(cut, math.MaxInt64)
+		var between condensate.Night
+		for _, n := range whole.Nights {
+			if n.FromMS < cut && n.UntilMS > cut {
+				between = n
+			}
+		}
+		assert.InDelta(t, whole.CondensedGM2, a.CondensedGM2+b.CondensedGM2+between.CondensedGM2, 1e-9)
+		assert.InDelta(t, whole.DrippedGM2, a.DrippedGM2+b.DrippedGM2+between.DrippedGM2, 1e-9)
+		assert.InDelta(t, whole.WetH, a.WetH+b.WetH+between.WetH, 1e-9)
+		assert.InDelta(t, whole.ObservedH, a.ObservedH+b.ObservedH+between.ObservedH, 1e-9)
+		assert.Equal(t, whole.PeakGM2, max(a.PeakGM2, b.PeakGM2, between.PeakGM2))
+		for _, p := range []*condensate.Result{a, b} {
+			assert.LessOrEqual(t, p.MorningsDried+p.MorningsWet, p.NightsWetted)
+			assert.LessOrEqual(t, p.NightsWetted, p.NightsSeen)
+		}
+		all := whole.Within(math.MinInt64, math.MaxInt64)
+		assert.Equal(t, []any{whole.NightsWetted, whole.NightsSeen, whole.PeakMS, whole.MedianDryingH, len(whole.Melts)},
+			[]any{all.NightsWetted, all.NightsSeen, all.PeakMS, all.MedianDryingH, len(all.Melts)})
+	})
+}

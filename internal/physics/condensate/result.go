@@ -2,6 +2,7 @@ package condensate
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 )
 
@@ -23,6 +24,7 @@ type Result struct {
 	Gaps, GapsWet int     // gaps, and those that began with a film
 
 	NightsWetted  int // nights in which at least WettedGM2 condensed
+	NightsSeen    int // nights with any observation
 	MorningsDried int // of the wetted nights: dry by noon
 	MorningsWet   int // of the wetted nights: still wet at noon
 	MedianDryingH float64
@@ -47,10 +49,11 @@ const (
 
 // Night is what became of the film in one night.
 type Night struct {
-	FromMS                   int64
+	FromMS, UntilMS          int64
 	ObservedH                float64
 	CondensedGM2, DrippedGM2 float64
 	PeakGM2                  float64
+	PeakMS                   int64
 	WetH                     float64
 	Wetted                   bool
 	Morning                  Morning // of a wetted night
@@ -145,7 +148,7 @@ func (b *balance) openNight(ms int64) {
 	if b.night == nil || ms >= b.noonMS {
 		b.closeNight(false)
 		from, until := b.nightOf(ms)
-		b.night, b.noonMS = &Night{FromMS: from}, until
+		b.night, b.noonMS = &Night{FromMS: from, UntilMS: until}, until
 	}
 }
 
@@ -169,7 +172,9 @@ func (b *balance) closeNight(seen bool) {
 
 func mod(a, m int64) int64 { return ((a % m) + m) % m }
 
-func (r *Result) summarise() {
+// count counts nights and drying times.
+func (r *Result) count() {
+	r.NightsSeen = len(r.Nights)
 	for _, n := range r.Nights {
 		if !n.Wetted {
 			continue
@@ -196,10 +201,50 @@ func (r *Result) summarise() {
 			r.MedianDryingH = (drying[k-1] + drying[k]) / 2
 		}
 	}
+}
+
+func (r *Result) summarise() {
+	r.count()
 	r.Notes = append(r.Notes, fmt.Sprintf("masses assume a convective coefficient of %g W/(m² K) and are good to a "+
 		"factor of about two; they compare well with each other", r.Settings.ConvectionWM2K))
 	if r.GapsWet > 0 {
 		r.Notes = append(r.Notes, fmt.Sprintf("%d of %d gaps began with a film on the surface (%.1f g/m² in all): after "+
 			"each the balance starts from dry, so that later peaks are lower bounds", r.GapsWet, r.Gaps, r.ForgottenGM2))
 	}
+}
+
+// Within sums the balance up over the nights that lie whole in a part of the
+// record, with their thaws and with the films that were heaviest in them. A night
+// that the part cuts is not in it. What lay on the surface when the part began is,
+// as long as it lasts.
+func (r *Result) Within(fromMS, untilMS int64) *Result {
+	part := &Result{Settings: r.Settings}
+	in := func(ms int64) bool {
+		return slices.ContainsFunc(part.Nights, func(n Night) bool { return ms >= n.FromMS && ms < n.UntilMS })
+	}
+	for _, n := range r.Nights {
+		if n.FromMS < fromMS || n.UntilMS > untilMS {
+			continue
+		}
+		part.Nights = append(part.Nights, n)
+		part.ObservedH += n.ObservedH
+		part.CondensedGM2 += n.CondensedGM2
+		part.DrippedGM2 += n.DrippedGM2
+		part.WetH += n.WetH
+		if n.PeakGM2 > part.PeakGM2 {
+			part.PeakGM2, part.PeakMS = n.PeakGM2, n.PeakMS
+		}
+	}
+	for _, f := range r.Films {
+		if in(f.PeakMS) {
+			part.Films = append(part.Films, f)
+		}
+	}
+	for _, m := range r.Melts {
+		if in(m.AtMS) {
+			part.Melts = append(part.Melts, m)
+		}
+	}
+	part.count()
+	return part
 }

@@ -132,8 +132,9 @@ func Assess(spells []spell.Spell, atSurface bool, fixings string) (*Result, erro
 		}
 	}
 	if r.ObservedH < 0.9*HoursPerYear {
-		r.Notes = append(r.Notes, fmt.Sprintf("%.0f %% of a year was observed; the year as a whole lies between %s and "+
-			"%s, and a record of the damp season reads high", 100*r.ObservedH/HoursPerYear, r.Low, r.High))
+		r.Notes = append(r.Notes, fmt.Sprintf("%.0f %% of a year was observed; the year as a whole lies between "+
+			"class %d and class %d of 5, and a record of the damp season reads high", 100*r.ObservedH/HoursPerYear,
+			r.Low, r.High))
 	}
 	if !atSurface {
 		r.Notes = append(r.Notes, "counted with the air's humidity: a surface that cools below the air is wetter than this")

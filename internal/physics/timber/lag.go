@@ -182,6 +182,21 @@ func Lag(spells []spell.Spell, thicknessMM float64) (*Result, error) {
 	return r, nil
 }
 
+// Within sums up a part of the course that Lag has followed through the same
+// spells: those that begin in it. The wood brings along what it held before.
+func (r *Result) Within(spells []spell.Spell, fromMS, untilMS int64) *Result {
+	part := &Result{ThicknessMM: r.ThicknessMM}
+	var sum summary
+	for i, s := range spells {
+		if s.FromMS >= fromMS && s.FromMS < untilMS && i < len(r.Course) {
+			part.Course = append(part.Course, r.Course[i])
+			sum.add(part, s, r.Course[i])
+		}
+	}
+	sum.close(part)
+	return part
+}
+
 func meanEMC(spells []spell.Spell, hours float64) (float64, error) {
 	var sum, h float64
 	for _, s := range spells {

@@ -245,3 +245,19 @@ func TestWhatTheFormulaRefuses(t *testing.T) {
 	require.NoError(t, err)
 	assert.Zero(t, r.ObservedH)
 }
+
+// Two parts of a record hold its hours between them, and neither more water in
+// the wood than the whole.
+func TestTwoPartsOfAWoodsCourseAddUpToTheWhole(t *testing.T) {
+	spells := record(60*24, func(h int) float64 { return 70 + 28*math.Sin(float64(h)/200) })
+	whole, err := timber.Lag(spells, 25)
+	require.NoError(t, err)
+	rapid.Check(t, func(t *rapid.T) {
+		cut := spells[rapid.IntRange(1, len(spells)-1).Draw(t, "hour")].FromMS
+		a, b := whole.Within(spells, math.MinInt64, cut), whole.Within(spells, cut, math.MaxInt64)
+		assert.InDelta(t, whole.ObservedH, a.ObservedH+b.ObservedH, 1e-9)
+		assert.InDelta(t, whole.WeeksAbove, a.WeeksAbove+b.WeeksAbove, 1e-9)
+		assert.InDelta(t, whole.MeanPct*whole.ObservedH, a.MeanPct*a.ObservedH+b.MeanPct*b.ObservedH, 1e-6)
+		assert.Equal(t, whole.PeakPct, max(a.PeakPct, b.PeakPct))
+	})
+}

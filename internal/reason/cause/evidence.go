@@ -103,7 +103,7 @@ func (a *assessment) give(f feature, unit string, decimals int) string {
 	if !known(u) {
 		return "accuracy not known"
 	}
-	return fmt.Sprintf("±%.*f%s", decimals, 2*u, unit)
+	return words.Give(2*u, decimals, unit)
 }
 
 // told is the sentence on one figure, with its unit and the courses it is made of.
@@ -162,7 +162,7 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		share, u := a.figure(f)
 		give := "accuracy not known"
 		if known(u) {
-			give = say("±%.1f", 200*u)
+			give = words.Give(200*u, 1, "")
 		}
 		return say("The loft follows %.1f %% (%s) of a quick change of the house's humidity, as by showers and cooking.",
 			100*share, give), "", []*air{p.loft, p.indoor, p.outdoor}
@@ -182,21 +182,22 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		return say("Over the record the loft's vapour above outdoors went with time by a rank correlation of %s (%s).",
 			words.Weight(x), a.give(f, "", 2)), "", []*air{p.loft, p.outdoor}
 	case fDecay:
-		return say("At equal temperature the loft's vapour above outdoors %s a month (%s).", grew(x),
-			a.percentGive(f)), "1/30 d", []*air{p.loft, p.outdoor}
+		return say("At equal temperature the loft's vapour above outdoors %s.", grew(x,
+			a.percentGive(f))), "1/30 d", []*air{p.loft, p.outdoor}
 	default:
-		return say("At equal temperature the house's vapour above outdoors %s a month (%s).", grew(x),
-			a.percentGive(f)), "1/30 d", []*air{p.indoor, p.outdoor}
+		return say("At equal temperature the house's vapour above outdoors %s.", grew(x,
+			a.percentGive(f))), "1/30 d", []*air{p.indoor, p.outdoor}
 	}
 }
 
-// grew says how much something changed by in a month at a rate.
-func grew(rate float64) string {
+// grew says how much something changed by in a month at a rate,
+// and how surely that is known.
+func grew(rate float64, give string) string {
 	pct := 100 * (math.Exp(math.Min(rate, 5)) - 1)
 	if way := words.WayOf(-pct); way != words.Same {
-		return fmt.Sprintf("%s by %.0f %%", way, math.Abs(pct))
+		return fmt.Sprintf("%s by %s %% a month (%s)", way, words.Whole(math.Abs(pct)), give)
 	}
-	return words.Same.String()
+	return "stayed the same from month to month (" + give + ")"
 }
 
 // moreOrLess words a difference of vapour pressures: 32 Pa (±42) more.
@@ -205,13 +206,13 @@ func (a *assessment) moreOrLess(f feature) string {
 	if math.Round(a.f.value[f]) < 0 {
 		more = "less"
 	}
-	return fmt.Sprintf("%.0f Pa (%s) %s", math.Abs(a.f.value[f]), a.give(f, "", 0), more)
+	return fmt.Sprintf("%s Pa (%s) %s", words.Whole(math.Abs(a.f.value[f])), a.give(f, "", 0), more)
 }
 
 // percentGive is give for a share or a rate, in per cent without a sign.
 func (a *assessment) percentGive(f feature) string {
 	if u := a.f.se[f]; known(u) {
-		return fmt.Sprintf("±%.0f", 200*u)
+		return words.Give(200*u, 0, "")
 	}
 	return "accuracy not known"
 }

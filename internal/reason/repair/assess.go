@@ -295,9 +295,4 @@ func (s *site) swappedNear() bool {
 }
 
 // day0 is a date in the property's zone.
-func day0(c *roof.Case, t time.Time) string {
-	if c.Property.Zone != nil {
-		t = t.In(c.Property.Zone)
-	}
-	return t.Format("2006-01-02")
-}
+func day0(c *roof.Case, t time.Time) string { return words.Date(t, c.Property.Zone) }

@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 const (
@@ -45,13 +46,15 @@ func (a *assessor) sensitivity(r *Result, j *judge, l *look) {
 			continue
 		}
 		lim := accuracyOf(c, roof.RHPct, 2)
-		vary(fmt.Sprintf("humidity of %s read %+.1f %%", c.Position.ID, lim), func(t *terms) { t.shiftPct[o] = lim })
-		vary(fmt.Sprintf("humidity of %s read %+.1f %%", c.Position.ID, -lim), func(t *terms) { t.shiftPct[o] = -lim })
+		vary(fmt.Sprintf("humidity of %s read %s %%", c.Position.ID, words.Plus(lim, 1)),
+			func(t *terms) { t.shiftPct[o] = lim })
+		vary(fmt.Sprintf("humidity of %s read %s %%", c.Position.ID, words.Plus(-lim, 1)),
+			func(t *terms) { t.shiftPct[o] = -lim })
 	}
 	lim := accuracyOf(j.s.surface, roof.TempC, 0.3)
 	for _, k := range []float64{lim, -lim} {
 		f, ok := j.refitShifted(l, k)
-		add(fmt.Sprintf("temperature of %s read %+.1f K", r.Surface, k), f, ok, "")
+		add(fmt.Sprintf("temperature of %s read %s K", r.Surface, words.Plus(k, 1)), f, ok, "")
 	}
 	if j.s.wind.any {
 		f, ok := j.refitWind(l)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -16,8 +17,21 @@ type sureBody struct{ Surfaces []sureSurface }
 type sureSurface struct {
 	assessment.Surface
 	Words, Sentence string
-	Doubts          []assessment.HowSure
+	Doubts          []sureDoubts
 	Bar             *sureBar // nil where there is no interval
+}
+
+// sureDoubts are whose errors the interval of one span comes from.
+type sureDoubts struct {
+	When string
+	Of   []assessment.HowSure
+}
+
+func (s *sureSurface) doubts(when string, of []assessment.HowSure, shown bool) {
+	of = slices.DeleteFunc(slices.Clone(of), func(x assessment.HowSure) bool { return x.Part <= 0 })
+	if shown && len(of) > 0 {
+		s.Doubts = append(s.Doubts, sureDoubts{when, of})
+	}
 }
 
 func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
@@ -30,10 +44,9 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: words.Surface(h.Case, pos)}
 		row.Sentence, row.Bar = sureSentence(s, row.Words, a.Hours(i).Hours()), barOf(s)
-		for _, x := range s.HowSure {
-			if x.Part > 0 {
-				row.Doubts = append(row.Doubts, x)
-			}
+		row.doubts("", s.HowSure, len(s.Spans) == 0)
+		for k, x := range s.Spans {
+			row.doubts([]string{", before the repair", ", since the repair"}[k], x.HowSure, true)
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
@@ -76,26 +89,14 @@ func sureSentence(s assessment.Surface, where string, spans []words.Text) string
 	if len(spans) == 2 { // never added up
 		out = words.Upper(where) + ": " + spans[0].String() + " " + spans[1].String()
 	}
-	best := -1
-	for i, x := range s.HowSure {
-		if best < 0 || x.Part > s.HowSure[best].Part {
-			best = i
-		}
+	when, doubts := "The", s.HowSure
+	if n := len(s.Spans); n > 0 {
+		when, doubts = "Since the repair, the", s.Spans[n-1].HowSure
 	}
-	if best >= 0 {
-		x := s.HowSure[best]
-		out += fmt.Sprintf(" The largest part of the doubt, %s %%, is the %s of %s.", words.Percent(x.Part),
-			quantityWords(x.Quantity), x.Logger)
+	if len(doubts) > 0 {
+		x := slices.MaxFunc(doubts, func(x, y assessment.HowSure) int { return cmp.Compare(x.Part, y.Part) })
+		out += fmt.Sprintf(" %s largest part of the doubt, %s %%, is the %s of %s.", when, words.Percent(x.Part),
+			words.Quantity(x.Quantity), x.Logger)
 	}
 	return out
-}
-
-func quantityWords(q string) string {
-	switch q {
-	case "temp_c":
-		return "temperature"
-	case "rh_pct":
-		return "humidity"
-	}
-	return q
 }

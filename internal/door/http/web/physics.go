@@ -1,14 +1,15 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
@@ -23,12 +24,21 @@ type physicsBody struct {
 
 type physicsSurface struct {
 	assessment.SurfaceEffects
-	Words     string
-	Picture   *picture.Scene
-	Melts     []meltRow // the heaviest, newest last
-	MoreMelts int
+	Words   string
+	Picture *picture.Scene
+	Spans   []physicsSpan // one, or before the latest repair and since
+}
 
-	MorningsUnseen int // wetted nights whose noon was not observed
+// physicsSpan is what the dampness did over one span.
+type physicsSpan struct {
+	Film                 *words.Film // nil where there is no balance
+	When                 string      // "" is the whole record
+	Most                 string      // link to the night of most water
+	Melts                []meltRow   // the latest, newest last
+	AllMelts             int
+	Timber, WoodMeasured *assessment.TimberMoisture
+	Fixings              *assessment.Corrosion
+	Remark               bool // the fixings' remark is not said above
 }
 
 type meltRow struct {
@@ -49,25 +59,26 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	b := physicsBody{Physics: a.Physics}
-	for _, s := range a.Physics.Surfaces {
+	for k, s := range a.Physics.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
 		row := physicsSurface{SurfaceEffects: s, Words: words.Surface(h.Case, pos)}
 		if q := drawing.Strips(a.Behind.Surfaces, s.Surface); len(q) > 0 {
 			row.Picture = courses(h, row.Words, s.Surface, q)
 		}
-		if c := s.Condensate; c != nil {
-			b.HasMass = b.HasMass || c.PeakGM2 > 0
-			row.MorningsUnseen = max(c.NightsWetted-c.MorningsDried-c.MorningsWet, 0)
+		spans := []assessment.EffectSpan{{Condensate: s.Condensate, Timber: s.Timber, Wood: s.Wood, Fixings: s.Fixings}}
+		if len(s.Spans) > 0 {
+			spans = s.Spans
 		}
-		if s.Condensate != nil {
-			for i, m := range s.Condensate.Melts {
-				if i < len(s.Condensate.Melts)-maxMelts {
-					row.MoreMelts++
-					continue
-				}
-				v := view{surface: pos}
-				row.Melts = append(row.Melts, meltRow{m, v.link(h.ID, m.At.Add(-18*time.Hour), m.At.Add(6*time.Hour)) + "#margin"})
+		films := a.Films(h.Case, k)
+		for n, x := range spans {
+			span := physicsSpan{Timber: x.Timber, WoodMeasured: x.Wood, Fixings: x.Fixings,
+				Remark: n == 0 || spans[0].Fixings == nil || x.Fixings != nil && x.Fixings.Remark != spans[0].Fixings.Remark}
+			if x.Condensate != nil {
+				span.Film, span.When = &films[n], films[n].When()
+				span.water(h, pos, x.Condensate)
+				b.HasMass = b.HasMass || x.Condensate.PeakGM2 > 0
 			}
+			row.Spans = append(row.Spans, span)
 		}
 		b.Surfaces = append(b.Surfaces, row)
 	}
@@ -76,12 +87,12 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 	b.Sentence = physicsSentence(b.Surfaces)
 	if a.Physics.House != nil {
 		for _, e := range a.Physics.House.Excesses {
-			row := classRow{Place: e.Place, Excess: fmt.Sprintf("%.0f", e.MeanPa), Supply: words.Signed(e.SupplyGM3)}
+			row := classRow{Place: e.Place, Excess: words.Whole(e.MeanPa), Supply: words.Signed(e.SupplyGM3)}
 			if pos, ok := h.Case.Position(e.Place); ok {
 				row.Place = words.Position(pos)
 			}
 			if e.UncPa > 0 {
-				row.Excess += fmt.Sprintf(" ± %.0f", 2*e.UncPa)
+				row.Excess += " ± " + words.Whole(2*e.UncPa)
 			}
 			b.Classes = append(b.Classes, row)
 		}
@@ -90,31 +101,36 @@ func (p *Pages) physics(w http.ResponseWriter, r *http.Request) {
 		page{Title: "What the water does, " + h.Label, Case: h, Tab: "physics", Body: b})
 }
 
-// physicsSentence leads with the surface that held most water.
+// water links the night of most water and the latest thaws to the timeline.
+func (s *physicsSpan) water(h *head, pos roof.Position, f *assessment.Film) {
+	v := view{surface: pos}
+	link := func(at time.Time) string { return v.link(h.ID, at.Add(-18*time.Hour), at.Add(6*time.Hour)) + "#margin" }
+	if f.PeakAt != nil {
+		s.Most = link(*f.PeakAt)
+	}
+	s.AllMelts = len(f.Melts)
+	for _, m := range f.Melts[max(0, len(f.Melts)-maxMelts):] {
+		s.Melts = append(s.Melts, meltRow{m, link(m.At)})
+	}
+}
+
+// physicsSentence leads with the surface that held most water, before a repair
+// and since.
 func physicsSentence(s []physicsSurface) string {
-	best := -1
+	best, most := -1, -1.0
 	for i := range s {
-		if c := s[i].Condensate; c != nil && (best < 0 || c.PeakGM2 > s[best].Condensate.PeakGM2) {
-			best = i
+		if c := s[i].Condensate; c != nil && c.PeakGM2 > most {
+			best, most = i, c.PeakGM2
 		}
 	}
 	if best < 0 {
 		return "How much water lay on the surfaces could not be worked out."
 	}
-	c := s[best].Condensate
-	if c.NightsWetted == 0 {
-		return "No surface gathered enough water to count as wetted."
+	var said []string
+	for _, x := range s[best].Spans {
+		said = append(said, x.Film.Most())
 	}
-	out := fmt.Sprintf("Up to %.0f g/m² of water lay %s; it was wetted on %s", c.PeakGM2, s[best].Words,
-		words.Count(c.NightsWetted, "night"))
-	switch known := c.MorningsDried + c.MorningsWet; {
-	case known == 0:
-	case c.MorningsWet == 0:
-		out += " and dry again by noon each time"
-	default:
-		out += fmt.Sprintf(" and still wet at noon after %d of them", c.MorningsWet)
-	}
-	return out + "."
+	return strings.Join(said, " ")
 }
 
 // courses draws what follows from the margin over the whole record.

@@ -45,14 +45,6 @@ func payloadWords(b []byte) string {
 	return out.String()
 }
 
-// supportWords writes a cause's share of the support.
-func supportWords(x float64) string {
-	if x > 0 && x < 0.005 {
-		return "under 0.01"
-	}
-	return fmt.Sprintf("%.2f", x)
-}
-
 // shown lets a way to write a figure take one that could not be had.
 func shown(write func(float64) string) func(any) string {
 	return func(x any) string {
@@ -111,15 +103,17 @@ func (p *Pages) funcs() template.FuncMap {
 		},
 		"fall":    func(e repair.Effect) string { return words.Fall(e).String() },
 		"weight":  words.Weight,
-		"support": supportWords,
+		"support": words.Of100,
 		"classfrom": func(class, from string) string {
 			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise",
 				"mould_class in the case file can say otherwise", 1)
 		},
-		"category": func(s string) string { return strings.ReplaceAll(s, "tau", "τ") },
-		"known":    func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
+		"month":  words.Month,
+		"dateof": words.DateOf,
+		"fixed":  func(x float64) string { return words.Fixed(x, 1) },
+		"known":  func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
 
-		"quantity": quantityWords,
+		"quantity": words.Quantity,
 		"nightdate": func(zone *time.Location,
 			t *time.Time) string {
 			return evidence.Noon(*t, zone).Format(time.DateOnly)
