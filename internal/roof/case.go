@@ -223,6 +223,9 @@ type Event struct {
 	// CounterBattenMM is their depth since then; nil as before, or not said.
 	CounterBattenMM *float64
 	Sealed          Answer // the ceiling since a repair
+	// KeptInPlace are positions whose loggers sit exactly where they sat before a
+	// repair that lifted the covering or for which they were taken out.
+	KeptInPlace []string
 }
 
 // Contacts holds the people who receive alerts.

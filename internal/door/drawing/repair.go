@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 )
@@ -68,11 +69,11 @@ type Change struct {
 const halfHourMS = 30 * 60 * 1000
 
 // ChangeOf finds the last judged repair of a surface that has a course.
-func ChangeOf(results []repair.Result, surface string) (Change, bool) {
+func ChangeOf(results []assessment.Repair, surface string) (Change, bool) {
 	var last *repair.Result
 	for i, r := range results {
 		if r.Surface == surface && len(r.Course) > 1 && (last == nil || r.At.After(last.At)) {
-			last = &results[i]
+			last = &results[i].Result
 		}
 	}
 	if last == nil {

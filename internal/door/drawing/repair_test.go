@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/repair"
 )
 
@@ -30,7 +31,7 @@ func judged(at time.Time, halfHours int) repair.Result {
 
 func TestWhatARepairDidIsTheChangeBetweenTheModelsRuns(t *testing.T) {
 	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
-	e, ok := ChangeOf([]repair.Result{judged(at, 96)}, "slate")
+	e, ok := ChangeOf([]assessment.Repair{{Result: judged(at, 96)}}, "slate")
 	require.True(t, ok)
 	assert.InDelta(t, -2, *e.ChangeK[0], 1e-9)
 	x, ok := e.over(at.UnixMilli(), at.Add(time.Hour).UnixMilli())
@@ -49,7 +50,7 @@ func TestWhatARepairDidIsTheChangeBetweenTheModelsRuns(t *testing.T) {
 
 func TestTheUnrepairedCourseStandsOnWhatWasMeasured(t *testing.T) {
 	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
-	e, _ := ChangeOf([]repair.Result{judged(at, 96)}, "slate")
+	e, _ := ChangeOf([]assessment.Repair{{Result: judged(at, 96)}}, "slate")
 	mean := picture.NewFigures(3)
 	mean.Set(0, 3)
 	mean.Set(1, 0.7)

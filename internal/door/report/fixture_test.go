@@ -152,7 +152,7 @@ func worked(a *assessment.Answer, c *roof.Case) {
 		r.Course = append(r.Course, repair.Point{AtMS: at.UnixMilli() + int64(i)*1800_000, WithK: m + 1, WithoutK: m - 1,
 			MeasuredK: f(m)})
 	}
-	a.Repairs = []assessment.Repair{r}
+	a.Repairs = []assessment.Repair{{Result: r}}
 }
 
 // everyText calls each with every text of a document.

@@ -71,7 +71,7 @@ func (b *builder) result(p *part, i int) {
 		p.para("Needed for more: %s", words.Sentence(r.Needs))
 	}
 	b.effect(p, i)
-	b.mechanism(p, r)
+	b.mechanism(p, r.Result)
 	b.fair(p, i)
 	for k, n := range r.Notes {
 		if k == 0 { // what it is credited with
@@ -80,9 +80,9 @@ func (b *builder) result(p *part, i int) {
 		}
 		p.warn("%s", words.Sentence(n))
 	}
-	b.gates(p, r)
-	b.sensitivity(p, r)
-	b.leftOut(p, r)
+	b.gates(p, r.Result)
+	b.sensitivity(p, r.Result)
+	b.leftOut(p, r.Result)
 }
 
 // effect is the figures with their intervals, and the nights since.
@@ -118,7 +118,7 @@ func (b *builder) effect(p *part, i int) {
 	}
 	p.quiet("The verdict rests on the hours at risk. Measured hours are counted on half-hour means over the nights that " +
 		"count, and so differ from the hours of part 2.")
-	wet, risk := drawing.Paired(r, "report-"+id, b.zone)
+	wet, risk := drawing.Paired(r.Result, "report-"+id, b.zone)
 	if len(wet.Nights) > 0 {
 		legend := "Filled: measured. Outline: the same night in the same weather without the repair, by the model. " +
 			"Hatched: not observed well enough. All nights since are drawn, by plain count, also those that do not count for " +

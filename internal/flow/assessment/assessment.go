@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/reason/mechanism"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
@@ -113,8 +114,12 @@ type Cause struct {
 	Against []string `json:"against"`
 }
 
-// Repair is the verdict on one repair at one surface, with everything behind it.
-type Repair = repair.Result
+// Repair is the verdict on one repair at one surface, with everything behind it,
+// and what it changed of the roof's exchange of air.
+type Repair struct {
+	repair.Result
+	Exchanges []mechanism.Result `json:"mechanism" doc:"what the work changed; says nothing of wet hours"`
+}
 
 // Answer is an assessment with everything behind its figures, for pages and
 // reports.
@@ -129,7 +134,10 @@ func Of(set *series.Set) Answer {
 	whole, doubts := set, doubtsOf(set)
 	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
-	a.Repairs = append(a.Repairs, repair.Assess(set, repair.Options{})...)
+	results := repair.Assess(set, repair.Options{})
+	for i, x := range mechanism.Assess(set, results) {
+		a.Repairs = append(a.Repairs, Repair{results[i], x})
+	}
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
 	a.doubt(whole, doubts)
 	a.Notes = append(a.Notes, unjudged(set.Case)...)

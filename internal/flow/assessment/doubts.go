@@ -6,6 +6,7 @@ import (
 
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/reason/mechanism"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/words"
@@ -56,7 +57,8 @@ func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 	f.Finding, f.Strength, f.Firm, f.Mixed, f.With = cause.Undetermined, "", false, "", ""
 	f.Reasons, f.Next, f.Activities = texts, []string{needs}, nil
 	for i, r := range a.Repairs {
-		a.Repairs[i] = repair.Result{At: r.At, What: r.What, Surface: r.Surface, Air: r.Air, Verdict: repair.TooEarly,
+		a.Repairs[i].Exchanges = []mechanism.Result{}
+		a.Repairs[i].Result = repair.Result{At: r.At, What: r.What, Surface: r.Surface, Air: r.Air, Verdict: repair.TooEarly,
 			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: needs, Reason: needs, Notes: r.Notes,
 			Credit: r.Credit}
 	}

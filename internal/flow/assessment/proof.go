@@ -13,7 +13,7 @@ import (
 
 // unchanged tells which repairs were shown to change nothing at any surface
 // they treat, so that the search for the cause may look across them.
-func unchanged(results []repair.Result) func(roof.Event) bool {
+func unchanged(results []Repair) func(roof.Event) bool {
 	return func(e roof.Event) bool {
 		seen := false
 		for _, r := range results {

@@ -27,6 +27,18 @@ func (a Assessment) Verdict(c *roof.Case, i int) words.Verdict {
 			From: path("condensate_reduction_pct", "condensate_low_pct", "condensate_high_pct")}}
 }
 
+// Exchanges are what is said of what the i-th repair changed; it says nothing of
+// wet hours, and the verdict says nothing of these.
+func (a Assessment) Exchanges(i int) []words.Exchange {
+	var out []words.Exchange
+	for k, x := range a.Repairs[i].Exchanges {
+		said := x.Said
+		said.From = fmt.Sprintf("repairs.%d.mechanism.%d", i, k)
+		out = append(out, said)
+	}
+	return out
+}
+
 // Cause is what is said of the finding.
 func (a Answer) Cause(c *roof.Case) words.Cause {
 	f := a.Finding

@@ -74,6 +74,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		v := a.Verdict(c, i)
 		p("Repair of %s at %s: %s (%d nights before, %d after)", words.Moment(r.At, zone), r.Surface, v.Kind,
 			r.NightsBefore, r.NightsAfter)
+		for _, x := range a.Exchanges(i) {
+			p("  what the work changed, %s: %s. %s", x.Figure(), x.Kind, x.Sentence())
+		}
 		for _, f := range v.Falls() {
 			if f.Known() {
 				p("  %s", f.Clause())

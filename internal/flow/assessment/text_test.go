@@ -14,6 +14,7 @@ import (
 	"dewcase/internal/physics/vapour"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/openings"
+	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
 )
@@ -54,8 +55,8 @@ func TestTheTextSaysAllThatTheAnswerHolds(t *testing.T) {
 			HoursCondensingRaw: f(290),
 			HoursCondensingLow: f(200), HoursCondensingHigh: f(400), HoursAtRisk: f(500), FrostHours: f(10),
 			HowSure: []HowSure{{Logger: "k4", Quantity: "rh_pct", Part: 0.4, CheckedLow: 250, CheckedHigh: 350}}}},
-		Repairs: []Repair{{At: at, Surface: "slate", Verdict: "no_change_shown", ReductionPct: f(-12), LowPct: f(-40),
-			HighPct: f(9), AtRiskReductionPct: f(0.2), AtRiskLowPct: f(-0.3), AtRiskHighPct: f(5)}}}
+		Repairs: []Repair{{Result: repair.Result{At: at, Surface: "slate", Verdict: "no_change_shown", ReductionPct: f(-12),
+			LowPct: f(-40), HighPct: f(9), AtRiskReductionPct: f(0.2), AtRiskLowPct: f(-0.3), AtRiskHighPct: f(5)}}}}
 	a.Physics.Cautions = cautions(cause.Finding{Activities: []caution.Activity{caution.LiftCover}}, p)
 	text := textOf(a)
 	for _, want := range []string{

@@ -115,6 +115,9 @@ func anyCase(t *rapid.T) *roof.Case {
 		}
 		if e.Kind == roof.Repair {
 			e.Opened = roof.Openings{LoftEavesMM: optional(0, 50), VoidRidgeMM: optional(0, 50)}
+			if len(ids) > 0 && rapid.Bool().Draw(t, "kept") {
+				e.KeptInPlace = ids
+			}
 			e.CounterBattenMM = optional(0, 50)
 			e.Battens, e.Sealed = word("single", "counter"), answer()
 		}

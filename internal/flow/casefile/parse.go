@@ -230,6 +230,7 @@ func (s *section) event(e *roof.Event) {
 	s.word("battens", &e.Battens, "single", "counter")
 	s.number("counter_batten_mm", &e.CounterBattenMM, 0, 1000)
 	s.answer("sealed", &e.Sealed)
+	words(s, "kept_in_place", &e.KeptInPlace, s.position)
 	if s.task != reading || e.Kind == roof.Repair {
 		return
 	}

@@ -35,7 +35,7 @@ func saltmarrow() plan {
 		},
 		work: roof.Event{What: "slates re-laid on counter-battens, void open at eaves and ridge; loft eaves cut through",
 			Opened:  roof.Openings{LoftEavesMM: mm(12), VoidEavesMM: mm(25), VoidRidgeMM: mm(8)},
-			Battens: "counter", CounterBattenMM: mm(25)},
+			Battens: "counter", CounterBattenMM: mm(25), KeptInPlace: []string{"void"}},
 		world: roofsim.World{
 			Seed: 3, Cause: roofsim.UnventedBattenVoid,
 			House: roofsim.House{SpanM: 8.4, LengthM: 8.2, PitchDeg: 34, AzimuthDeg: 35, CeilingHeightM: 5.1, LeakageM2: 0.04,

@@ -82,6 +82,7 @@ func (p plan) build(now time.Time) (*house, error) {
 	for i := range c.Events {
 		e, w := &c.Events[i], p.work
 		e.What, e.Opened, e.Battens, e.CounterBattenMM = w.What, w.Opened, w.Battens, w.CounterBattenMM
+		e.KeptInPlace = w.KeptInPlace
 	}
 	h := &house{id: p.id}
 	for _, l := range c.Loggers {

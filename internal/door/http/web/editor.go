@@ -52,7 +52,8 @@ loggers:
     # accuracy: {temp_c: 0.3, rh_pct: 2.0}   # maker's +/- limits; without them no interval can be given
     fitted:
       - {position: loft, from: 2026-10-01T12:00:00Z}
-# A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed.
+# A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed;
+# kept_in_place lists positions whose loggers sit exactly where they sat before the covering was lifted.
 events: []                        # e.g. {at: 2026-12-20T12:00:00Z, kind: repair, what: "eaves vents cut through", treats: [loft, slate], opened_mm: {loft_eaves: 25}}
 `
 

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"time"
 
@@ -16,12 +17,13 @@ import (
 // repairsBody is the contractor's page.
 type repairsBody struct {
 	Sentence string
+	Changed  []words.Exchange // of all repairs, each once
 	Apart    []string // answers that differ by more than their intervals
 	Results  []resultView
 }
 
 type resultView struct {
-	repair.Result
+	assessment.Repair
 	Words      string // of the surface
 	Sentence   string
 	Effect     *picture.Scene
@@ -33,12 +35,24 @@ type resultView struct {
 	Rows       []comparisonRow
 	Water      *words.Fall
 	Beyond     string
+	Work       []words.Exchange // what the work changed, told before whether it helped
 }
 
 // comparisonRow is one quantity's hours with the three answers on it.
 type comparisonRow struct {
 	*repair.Comparison
 	words.Three
+}
+
+// tell adds what a repair changed, once each: several surfaces share a loft.
+func (b *repairsBody) tell(work []words.Exchange) {
+	for _, x := range work {
+		if !slices.ContainsFunc(b.Changed, func(o words.Exchange) bool {
+			return o.What == x.What && o.Place == x.Place && o.At.Equal(x.At)
+		}) {
+			b.Changed = append(b.Changed, x)
+		}
+	}
 }
 
 func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
@@ -50,7 +64,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 	for _, i := range drawing.ResultsInOrder(h.Case, a) {
 		res := a.Repairs[i]
 		pos, _ := h.Case.Position(res.Surface)
-		v := resultView{Result: res, Words: words.Surface(h.Case, pos)}
+		v := resultView{Repair: res, Words: words.Surface(h.Case, pos)}
 		v.Sentence = a.Verdict(h.Case, i).Sentence().String()
 		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
 			v.Effect = picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: a.Verdict(h.Case, i).Falls()}.Scene()
@@ -63,9 +77,11 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 				v.LeftOut = append(v.LeftOut, n)
 			}
 		}
-		if wet, risk := drawing.Paired(res, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
+		if wet, risk := drawing.Paired(res.Result, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
 			v.Wet, v.Risk = wet.Scene(), risk.Scene()
 		}
+		v.Work = a.Exchanges(i)
+		b.tell(v.Work)
 		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
 		b.Apart = append(b.Apart, assessment.Apart(h.Case, res)...)
 		for k, c := range []*repair.Comparison{res.AtRisk, res.Wet} {

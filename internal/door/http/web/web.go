@@ -14,6 +14,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -124,11 +125,11 @@ func New(opt Options) (*Pages, error) {
 	}
 	for _, file := range names {
 		name := file[len("templates/") : len(file)-len(".html")]
-		if name == "base" || name == "parts" {
+		if name == "base" || strings.HasPrefix(name, "parts") {
 			continue
 		}
 		t, err := template.New("base.html").Funcs(p.funcs()).ParseFS(templateFiles, "templates/base.html",
-			"templates/parts.html", file)
+			"templates/parts*.html", file)
 		if err != nil {
 			return nil, fmt.Errorf("reading the page template %s: %w", name, err)
 		}

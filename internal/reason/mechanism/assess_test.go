@@ -1,0 +1,119 @@
+package mechanism
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/reason/series"
+	"dewcase/internal/roof"
+	"dewcase/internal/words"
+)
+
+// invented is the climate of a void that is opened after 60 days, as a case.
+func invented(t testing.TB, nights int, event func(*roof.Event), edit func(*roof.Case)) (*series.Set, roof.Event) {
+	t.Helper()
+	r := winter(nights)
+	out, cover, loft := climate(r.hours(), 5)
+	air := noisy(vented(out, cover, func(k int) float64 {
+		if k < 60*24 {
+			return 0.05
+		}
+		return 0.8
+	}), 0.1, 6)
+	at := time.Date(2026, 12, 1, 9, 0, 0, 0, time.UTC)
+	e := roof.Event{At: at, Kind: roof.Repair, What: "void opened", Changes: []roof.Change{roof.VoidVentilation}}
+	if event != nil {
+		event(&e)
+	}
+	c := &roof.Case{ID: "void", Property: roof.Property{Timezone: "UTC", Zone: time.UTC}, Events: []roof.Event{e},
+		Positions: []roof.Position{{ID: "out", Place: roof.OutdoorAir}, {ID: "loft", Place: roof.LoftAir},
+			{ID: "void", Place: roof.BattenVoidAir}, {ID: "slate", Place: roof.CoveringUnderside, Meets: "void"}}}
+	if edit != nil {
+		edit(c)
+	}
+	set := &series.Set{Case: c, FromMS: at.AddDate(0, 0, -60).UnixMilli(), UntilMS: at.AddDate(0, 0, nights).UnixMilli()}
+	for i, col := range []*column{out, loft, air, cover} {
+		if i >= len(c.Positions) {
+			break
+		}
+		x := series.Course{Position: c.Positions[i]}
+		for k, v := range col.v {
+			x.TempC.AtMS = append(x.TempC.AtMS, set.FromMS+int64(k)*time.Hour.Milliseconds())
+			x.TempC.Value, x.TempC.Joined = append(x.TempC.Value, v), append(x.TempC.Joined, k < len(col.v)-1)
+		}
+		set.Courses = append(set.Courses, x)
+	}
+	return set, e
+}
+
+func asked(set *series.Set, e roof.Event) []Result {
+	return Assess(set, []repair.Result{{At: e.At, What: e.What, Surface: "slate"}})[0]
+}
+
+func TestWhatIsSaidOfAVoid(t *testing.T) {
+	logger := func(fits ...roof.Fitting) func(*roof.Case) {
+		return func(c *roof.Case) { c.Loggers = []roof.Logger{{ID: "k4", Fitted: fits}} }
+	}
+	at := time.Date(2026, 12, 1, 9, 0, 0, 0, time.UTC)
+	day := func(n int) time.Time { return at.AddDate(0, 0, n) }
+	kept := func(e *roof.Event) { e.Battens, e.KeptInPlace = "counter", []string{"void"} }
+	for _, c := range []struct {
+		name    string
+		nights  int
+		event   func(*roof.Event)
+		edit    func(*roof.Case)
+		verdict Verdict
+		want    words.ExchangeWant
+	}{
+		{"opened", 30, nil, nil, Changed, words.WantNothing},
+		{"the first nights", 2, nil, nil, TooEarly, words.WantAfter},
+		{"not enough hours yet", 3, nil, nil, TooEarly, words.WantHoursAfter},
+		{"the logger taken out and put back", 30, nil, logger(roof.Fitting{Position: "void", From: day(-60), To: day(-1)},
+			roof.Fitting{Position: "void", From: day(2)}), TooEarly, words.WantLoggerInPlace},
+		{"put back at its place, as somebody " +
+			"says", 30, kept, logger(roof.Fitting{Position: "void", From: day(-60), To: day(-1)},
+			roof.Fitting{Position: "void", From: day(2)}), Changed, words.WantNothing},
+		{"another logger in its place", 30, nil, func(c *roof.Case) {
+			c.Loggers = []roof.Logger{{ID: "k4", Fitted: []roof.Fitting{{Position: "void", From: day(-60), To: day(0)}}},
+				{ID: "k9", Fitted: []roof.Fitting{{Position: "void", From: day(0)}}}}
+		}, Changed, words.WantNothing},
+		{"the covering lifted", 30, func(e *roof.Event) { e.Battens = "counter" }, nil, TooEarly, words.WantWordOnLogger},
+		{"the covering lifted, the logger in its place", 30, kept, nil, Changed, words.WantNothing},
+		{"no covering logged", 30, nil, func(c *roof.Case) { c.Positions = c.Positions[:3] }, TooEarly, words.WantPlace},
+		{"an earlier work a fortnight ago", 30, nil, func(c *roof.Case) {
+			c.Events = append(c.Events, roof.Event{At: day(-6), Kind: roof.Repair, What: "before"})
+		}, TooEarly, words.WantHoursBefore},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := asked(invented(t, c.nights, c.event, c.edit))
+			require.Len(t, got, 1)
+			r := got[0]
+			assert.Equal(t, c.verdict, r.Verdict, r.Reason)
+			assert.Equal(t, c.want, r.Said.Want, r.Reason)
+			assert.Equal(t, r.Said.Sentence().String(), r.Reason)
+			assert.Equal(t, c.verdict == Changed, r.SinceNights != nil)
+			if c.verdict == Changed {
+				assert.Greater(t, *r.Factor, 8.0)
+				assert.Less(t, *r.Low, *r.Factor)
+				assert.Less(t, *r.ShareBefore, *r.ShareAfter)
+			}
+		})
+	}
+}
+
+// What the work cannot have done is told apart, and is no verdict.
+func TestAChangeWithoutCreditIsNoticedOnly(t *testing.T) {
+	got := asked(invented(t, 30, func(e *roof.Event) { e.Changes = []roof.Change{roof.WaterEntry} }, nil))
+	require.Len(t, got, 2)
+	assert.Equal(t, roof.VoidVentilation, got[0].What)
+	assert.False(t, got[0].Credited)
+	assert.Equal(t, TooEarly, got[0].Verdict)
+	assert.Contains(t, got[0].Reason, "Noticed, not caused")
+	assert.Equal(t, roof.WaterEntry, got[1].What)
+	assert.Equal(t, words.WantWetSpot, got[1].Said.Want)
+	assert.Nil(t, got[1].Factor)
+}
