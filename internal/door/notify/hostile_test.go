@@ -143,7 +143,7 @@ func TestAFailingWebhookIsTriedEverMoreRarelyAndSaidOnce(t *testing.T) {
 			return
 		}
 		mu.Lock()
-		got[r.Header.Get(HeaderKey)]++
+		got[r.Header.Get(headerKey)]++
 		mu.Unlock()
 		_, _ = io.Copy(io.Discard, r.Body)
 	}))

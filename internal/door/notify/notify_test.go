@@ -281,8 +281,8 @@ func TestWebhookIsSignedAndTakenOnce(t *testing.T) {
 	c.add(time.Hour)
 	o.Deliver(t.Context())
 	require.Len(t, got, 2, "a failed try and the delivery")
-	assert.Equal(t, "sha256="+Sign(secret, got[1].Get(HeaderTimestamp), bodies[1]), got[1].Get(HeaderSignature))
-	assert.Equal(t, got[0].Get(HeaderKey), got[1].Get(HeaderKey), "a repeat carries the same key")
+	assert.Equal(t, "sha256="+sign(secret, got[1].Get(headerTimestamp), bodies[1]), got[1].Get(headerSignature))
+	assert.Equal(t, got[0].Get(headerKey), got[1].Get(headerKey), "a repeat carries the same key")
 	var said map[string]any
 	require.NoError(t, json.Unmarshal(bodies[1], &said))
 	assert.Equal(t, "larkfield-9", said["case"])

@@ -25,9 +25,9 @@ import (
 // timestamp, full stop and body under the shared secret; a receiver refuses what
 // is old or was signed otherwise, and takes a key only once.
 const (
-	HeaderTimestamp = "Dewcase-Timestamp" // Unix seconds
-	HeaderSignature = "Dewcase-Signature" // sha256=HEX
-	HeaderKey       = "Dewcase-Key"
+	headerTimestamp = "Dewcase-Timestamp" // Unix seconds
+	headerSignature = "Dewcase-Signature" // sha256=HEX
+	headerKey       = "Dewcase-Key"
 )
 
 const maxAnswer = 64 << 10
@@ -130,9 +130,9 @@ func (w *Webhook) Send(ctx context.Context, m alert.Message, _ string) error {
 	stamp := strconv.FormatInt(w.now().Unix(), 10)
 	r.Header.Set("Content-Type", "application/json")
 	r.Header.Set("User-Agent", "dewcase")
-	r.Header.Set(HeaderTimestamp, stamp)
-	r.Header.Set(HeaderKey, m.Key)
-	r.Header.Set(HeaderSignature, "sha256="+Sign(w.secret, stamp, body))
+	r.Header.Set(headerTimestamp, stamp)
+	r.Header.Set(headerKey, m.Key)
+	r.Header.Set(headerSignature, "sha256="+sign(w.secret, stamp, body))
 	answer, err := w.client.Do(r)
 	if err != nil {
 		var around *url.Error
@@ -149,8 +149,8 @@ func (w *Webhook) Send(ctx context.Context, m alert.Message, _ string) error {
 	return nil
 }
 
-// Sign is the signature of a body sent at a time.
-func Sign(secret []byte, stamp string, body []byte) string {
+// sign is the signature of a body sent at a time.
+func sign(secret []byte, stamp string, body []byte) string {
 	h := hmac.New(sha256.New, secret)
 	h.Write([]byte(stamp + "."))
 	h.Write(body)

@@ -126,8 +126,8 @@ func (s Sky) String() string {
 // counts as clear (method of cause finding), and below which as overcast (common
 // practice: an overcast night leaves a covering within 1 K of the air).
 const (
-	ClearK    = 2.5
-	OvercastK = 1.0
+	clearK    = 2.5
+	overcastK = 1.0
 )
 
 // Sky judges the night by the undercooling of the covering.
@@ -135,9 +135,9 @@ func (n Night) Sky() Sky {
 	switch {
 	case n.UndercoolingK == nil:
 		return SkyUnknown
-	case *n.UndercoolingK > ClearK:
+	case *n.UndercoolingK > clearK:
 		return Clear
-	case *n.UndercoolingK < OvercastK:
+	case *n.UndercoolingK < overcastK:
 		return Overcast
 	}
 	return Broken

@@ -194,7 +194,7 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"an unclosed bracket":  {minimal + "roof: {pitch_deg: 3\n", "f.yaml:7: file: is not well-formed YAML"},
 		"not UTF-8":            {"case: c1\nproperty: \xff\n", "f.yaml:2: file: is not UTF-8 text"},
 		"UTF-16":               {"c\x00a\x00", "f.yaml:1: file: holds the control character U+0000"},
-		"over 1 MiB": {"#" + strings.Repeat("a", MaxBytes),
+		"over 1 MiB": {"#" + strings.Repeat("a", maxBytes),
 			"f.yaml:1: file: is 1048577 bytes; at most 1048576"},
 		"brackets without end":       {strings.Repeat("[", 100_000), "f.yaml:1: file: is nested deeper than 32 levels"},
 		"dashes without end":         {strings.Repeat("- ", 100_000), "f.yaml:1: file: is nested deeper than 32 levels"},

@@ -15,8 +15,8 @@ import (
 	"dewcase/internal/roof"
 )
 
-// MaxBytes is the largest case file that is read (contract, section 5).
-const MaxBytes = 1 << 20
+// maxBytes is the largest case file that is read (contract, section 5).
+const maxBytes = 1 << 20
 
 // Parse reads a case file; name stands before each fault. The case is nil when
 // there is any fault.
@@ -44,7 +44,7 @@ func ParseKept(name string, data []byte) (*roof.Case, roof.Faults) {
 }
 
 func parse(name string, data []byte) (*roof.Case, roof.Faults) {
-	doc := strictyaml.Parse(name, data, MaxBytes)
+	doc := strictyaml.Parse(name, data, maxBytes)
 	c := &roof.Case{Property: roof.Property{Zone: time.UTC}} // also of a file with faults
 	known := &met{zone: time.UTC, place: map[string]roof.Place{}}
 	known.read(doc.Root(), func(s *section) { s.whole(c) })

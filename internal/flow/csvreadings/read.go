@@ -20,8 +20,8 @@ const (
 	// maxLine is the longest row that is read; a longer one costs itself only,
 	// and no memory.
 	maxLine = 16 << 10
-	// MaxListed is how many bad rows are listed; all are counted.
-	MaxListed = 10_000
+	// maxListed is how many bad rows are listed; all are counted.
+	maxListed = 10_000
 	// maxNames bounds the memory that distinct logger names cost while reading.
 	maxNames = 10_000
 	// maxCells bounds the header; rows have as many cells as it.
@@ -46,7 +46,7 @@ type Summary struct {
 	Good     int
 	Bad      int
 	ByReason map[roof.Reason]int
-	Rejected []Rejected // the first MaxListed
+	Rejected []Rejected // the first maxListed
 	Notes    []string   // what was left aside, such as unknown columns
 }
 
@@ -325,7 +325,7 @@ func (d *reader) name64(cell []byte) (string, bool) {
 func (d *reader) reject(line []byte, column string, reason roof.Reason, detail string) {
 	d.sum.Bad++
 	d.sum.ByReason[reason]++
-	if len(d.sum.Rejected) < MaxListed {
+	if len(d.sum.Rejected) < maxListed {
 		d.sum.Rejected = append(d.sum.Rejected,
 			Rejected{Line: d.line, Column: column, Reason: reason, Detail: detail, Row: string(line[:min(len(line), 200)])})
 	}

@@ -215,10 +215,10 @@ func (endless) Read(p []byte) (int, error) {
 }
 
 func TestOnlySoManyBadRowsAreListedButAllAreCounted(t *testing.T) {
-	_, sum, err := readAll(t, header+"2026-11-25T06:10:00Z,a,4.3,90\n"+strings.Repeat("x\n", MaxListed+5))
+	_, sum, err := readAll(t, header+"2026-11-25T06:10:00Z,a,4.3,90\n"+strings.Repeat("x\n", maxListed+5))
 	require.NoError(t, err)
-	assert.Len(t, sum.Rejected, MaxListed)
-	assert.Equal(t, MaxListed+5, sum.Bad)
+	assert.Len(t, sum.Rejected, maxListed)
+	assert.Equal(t, maxListed+5, sum.Bad)
 }
 
 func TestNumbersReadAsStrconvReadsThem(t *testing.T) {

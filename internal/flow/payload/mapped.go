@@ -107,7 +107,7 @@ func (d *Decoder) number(m *decoding, p *mapping, f *field) {
 func (d *Decoder) pair(m *decoding, p *mapping, r roof.Reading) {
 	window := p.Pair
 	if window == 0 {
-		window = DefaultPair
+		window = defaultPair
 	}
 	if d.interval != nil {
 		if half := d.interval(m.caseID, r.Logger) / 2; half > 0 {

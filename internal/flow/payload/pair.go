@@ -6,10 +6,10 @@ import (
 	"dewcase/internal/roof"
 )
 
-// DefaultPair is the longest time between the temperature and the humidity of
+// defaultPair is the longest time between the temperature and the humidity of
 // one reading that come apart as bare numbers; common practice: such loggers
 // publish their quantities within seconds, and air moves little in 90 s.
-const DefaultPair = 90 * time.Second
+const defaultPair = 90 * time.Second
 
 // maxPending bounds the loggers whose last half is remembered.
 const maxPending = 10_000

@@ -21,21 +21,21 @@ func half1(q roof.Quantity, x float64, after time.Duration) roof.Reading {
 
 func TestHalvesOfOneTimeArePairedAndStaleOnesNever(t *testing.T) {
 	var p Pairer
-	r, _ := p.Pair("c", half1(roof.TempC, 4, 0), DefaultPair)
+	r, _ := p.Pair("c", half1(roof.TempC, 4, 0), defaultPair)
 	assert.Equal(t, start, r.At, "the first half is handed on at once")
-	r, _ = p.Pair("c", half1(roof.RHPct, 90, 90*time.Second), DefaultPair)
+	r, _ = p.Pair("c", half1(roof.RHPct, 90, 90*time.Second), defaultPair)
 	assert.Equal(t, start, r.At, "the second under the first's time")
 	assert.True(t, r.Values.Has(roof.TempC), "with what came before")
-	r, _ = p.Pair("c", half1(roof.RHPct, 91, 91*time.Second), DefaultPair)
+	r, _ = p.Pair("c", half1(roof.RHPct, 91, 91*time.Second), defaultPair)
 	assert.Equal(t, start.Add(91*time.Second), r.At, "a half that was paired is not paired again")
 	assert.False(t, r.Values.Has(roof.TempC))
 	// Faults, row 34: humidity three hours late.
-	r, _ = p.Pair("c", half1(roof.TempC, 5, 3*time.Hour), DefaultPair)
+	r, _ = p.Pair("c", half1(roof.TempC, 5, 3*time.Hour), defaultPair)
 	assert.False(t, r.Values.Has(roof.RHPct), "a stale half is not taken")
 	temperature, humidity := p.Unpaired()
 	assert.Equal(t, []int64{0, 1}, []int64{temperature, humidity})
 	other := half1(roof.RHPct, 90, 3*time.Hour)
-	r, _ = p.Pair("another case", other, DefaultPair)
+	r, _ = p.Pair("another case", other, defaultPair)
 	assert.False(t, r.Values.Has(roof.TempC), "nor one of another case")
 }
 
@@ -59,7 +59,7 @@ func TestThePairersMemoryIsBounded(t *testing.T) {
 	for i := range 3 * maxPending {
 		r := half1(roof.TempC, 4, time.Duration(i)*time.Millisecond)
 		r.Logger = time.Duration(i).String()
-		_, ready := p.Pair("c", r, DefaultPair)
+		_, ready := p.Pair("c", r, defaultPair)
 		require.True(t, ready)
 		require.LessOrEqual(t, len(p.pending), maxPending)
 	}
@@ -76,8 +76,8 @@ func TestPairingNeitherLosesNorMakesUpAValue(t *testing.T) {
 			q := rapid.SampledFrom([]roof.Quantity{roof.TempC, roof.RHPct}).Draw(t, "q")
 			in := half1(q, float64(i), at)
 			sent[q] = append(sent[q], float64(i))
-			r, ready := p.Pair("c", in, DefaultPair)
-			if !ready || in.At.Sub(r.At) > DefaultPair || in.At.Before(r.At) {
+			r, ready := p.Pair("c", in, defaultPair)
+			if !ready || in.At.Sub(r.At) > defaultPair || in.At.Before(r.At) {
 				t.Fatalf("%v became %v", in, r)
 			}
 			if x, _ := r.Values.Get(q); x != float64(i) {

@@ -39,9 +39,9 @@ type Message struct {
 // Prefix is the first level of the native topic dewcase/{case}/{logger}.
 const Prefix = "dewcase"
 
-// DefaultMaxBytes is the largest payload that is read unless an option says
+// defaultMaxBytes is the largest payload that is read unless an option says
 // otherwise; a week of five-minute readings caught up in one array fits.
-const DefaultMaxBytes = 1 << 20
+const defaultMaxBytes = 1 << 20
 
 // keptBytes is how much of what came a reject carries.
 const keptBytes = 4 << 10
@@ -71,7 +71,7 @@ func Intervals(of func(caseID, logger string) time.Duration) Option {
 // New makes a decoder of native messages and of those that the mappings
 // describe. An error names every mapping that is wrong.
 func New(mappings []Mapping, options ...Option) (*Decoder, error) {
-	d := &Decoder{maxBytes: DefaultMaxBytes}
+	d := &Decoder{maxBytes: defaultMaxBytes}
 	for _, o := range options {
 		o(d)
 	}

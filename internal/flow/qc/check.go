@@ -12,33 +12,33 @@ import (
 
 // The limits of rejection (contract, section 2).
 const (
-	MinTempC = -90.0
-	MaxTempC = 100.0
-	MinRHPct = 0.0
-	MaxRHPct = 105.0
-	MaxAhead = 24 * time.Hour
+	minTempC = -90.0
+	maxTempC = 100.0
+	minRHPct = 0.0
+	maxRHPct = 105.0
+	maxAhead = 24 * time.Hour
 )
 
-// Earliest is the first time that a reading can bear (contract, section 2).
-var Earliest = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+// earliest is the first time that a reading can bear (contract, section 2).
+var earliest = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // The limits of flags.
 const (
-	// SaturatedPct is the limit of a humidity sensor: at it, more moisture
+	// saturatedPct is the limit of a humidity sensor: at it, more moisture
 	// shows no more (design, Risk at a surface).
-	SaturatedPct = 100.0
+	saturatedPct = 100.0
 	// Common practice: battery loggers for houses are specified for -40..85 C
 	// and 0..100 %RH.
-	MakerMinTempC = -40.0
-	MakerMaxTempC = 85.0
-	// ClockDrift is how far ahead of its arrival a reading may be dated before
+	makerMinTempC = -40.0
+	makerMaxTempC = 85.0
+	// clockDrift is how far ahead of its arrival a reading may be dated before
 	// it is shown; common practice: a crystal strays 20 to 50 ppm, some 2 min
 	// a month.
-	ClockDrift = 2 * time.Minute
-	// ClockAhead is how far ahead it may be before its clock is taken as
+	clockDrift = 2 * time.Minute
+	// clockAhead is how far ahead it may be before its clock is taken as
 	// wrong: no drift reaches an hour, a wrong zone or a reset clock does
 	// (common practice).
-	ClockAhead = 55 * time.Minute
+	clockAhead = 55 * time.Minute
 )
 
 // further are the plausible ranges of the quantities that are not judged by
@@ -86,32 +86,32 @@ func Check(r roof.Reading, now time.Time) (roof.Flags, *Rejection) {
 	t, hasT := r.Values.Get(roof.TempC)
 	rh, hasRH := r.Values.Get(roof.RHPct)
 	switch {
-	case hasT && (t < MinTempC || t > MaxTempC):
+	case hasT && (t < minTempC || t > maxTempC):
 		return flags, &Rejection{Reason: roof.TempOutOfRange, Quantity: roof.TempC,
-			Detail: fmt.Sprintf("temp_c %v cannot be; from %v to %v °C is taken", t, MinTempC, MaxTempC)}
-	case hasRH && (rh < MinRHPct || rh > MaxRHPct):
+			Detail: fmt.Sprintf("temp_c %v cannot be; from %v to %v °C is taken", t, minTempC, maxTempC)}
+	case hasRH && (rh < minRHPct || rh > maxRHPct):
 		return flags, &Rejection{Reason: roof.RHOutOfRange, Quantity: roof.RHPct,
-			Detail: fmt.Sprintf("rh_pct %v cannot be; from %v to %v %%RH is taken", rh, MinRHPct, MaxRHPct)}
+			Detail: fmt.Sprintf("rh_pct %v cannot be; from %v to %v %%RH is taken", rh, minRHPct, maxRHPct)}
 	case !hasT && !hasRH:
 		return flags, &Rejection{Reason: roof.NoQuantity, Quantity: roof.TempC,
 			Detail: "neither temp_c nor rh_pct was measured; at least one is needed"}
-	case r.At.Before(Earliest):
+	case r.At.Before(earliest):
 		return flags, &Rejection{Reason: roof.TimeTooOld, OfTime: true,
 			Detail: fmt.Sprintf("the time %s is before 2000; set the logger's clock", stamp(r.At))}
-	case r.At.After(now.Add(MaxAhead)):
+	case r.At.After(now.Add(maxAhead)):
 		return flags, &Rejection{Reason: roof.TimeAhead, OfTime: true,
 			Detail: fmt.Sprintf("the time %s is more than 24 h ahead of %s; set the logger's clock", stamp(r.At), stamp(now))}
 	}
-	if hasRH && rh >= SaturatedPct {
+	if hasRH && rh >= saturatedPct {
 		flags |= roof.FlagSaturated
 		if rh > 100 {
 			flags |= roof.FlagOverRange
 		}
 	}
 	switch ahead := r.At.Sub(now); {
-	case ahead > ClockAhead:
+	case ahead > clockAhead:
 		flags |= roof.FlagFutureTime | roof.FlagClockWrong
-	case ahead > ClockDrift:
+	case ahead > clockDrift:
 		flags |= roof.FlagFutureTime
 	}
 	return flags, nil
@@ -119,7 +119,7 @@ func Check(r roof.Reading, now time.Time) (roof.Flags, *Rejection) {
 
 func limitsOf(q roof.Quantity) ([2]float64, bool) {
 	if q == roof.TempC {
-		return [2]float64{MakerMinTempC, MakerMaxTempC}, true
+		return [2]float64{makerMinTempC, makerMaxTempC}, true
 	}
 	l, ok := further[q]
 	return l, ok

@@ -18,23 +18,23 @@ const (
 	// minLate is how many readings a standing lag has: fewer show no pattern
 	// (common practice).
 	minLate = 4
-	// JumpK and JumpPct are the largest steps of air within one minute (WMO
+	// jumpK and jumpPct are the largest steps of air within one minute (WMO
 	// Guidelines on Quality Control Procedures for Data from Automatic Weather
-	// Stations, 2004, time consistency check; from memory), JumpKMin and
-	// JumpPctMin what each further minute allows (common practice: the
+	// Stations, 2004, time consistency check; from memory), jumpKMin and
+	// jumpPctMin what each further minute allows (common practice: the
 	// underside of a covering in the sun warms by under 0.5 K/min).
-	JumpK      = 3.0
-	JumpPct    = 10.0
-	JumpKMin   = 0.5
-	JumpPctMin = 2.0
+	jumpK      = 3.0
+	jumpPct    = 10.0
+	jumpKMin   = 0.5
+	jumpPctMin = 2.0
 	// jumpWithin is the longest step that is judged: over more, all can happen.
 	jumpWithin = 30 * time.Minute
-	// LagFor: readings that keep arriving one by one, each the same time after
+	// lagFor: readings that keep arriving one by one, each the same time after
 	// the moment they claim, come from a clock that is wrong; a logger that
 	// catches up sends many at once, and its lag shrinks. Common practice; the
-	// lag must be over LagMin and last LagFor.
-	LagMin = 12 * time.Hour
-	LagFor = 2 * time.Hour
+	// lag must be over lagMin and last lagFor.
+	lagMin = 12 * time.Hour
+	lagFor = 2 * time.Hour
 	// silence ends a run of readings.
 	silence = 2 * time.Hour
 )
@@ -52,14 +52,14 @@ type past struct {
 	lag   []evidence.Span
 }
 
-// NewHistory starts a history.
-func NewHistory() *History { return &History{loggers: map[string]*past{}} }
+// newHistory starts a history.
+func newHistory() *History { return &History{loggers: map[string]*past{}} }
 
 // Flag learns the readings of all loggers of a case, given in time order, and
 // returns the same readings with the flags that their history gives.
 func Flag(c *roof.Case, readings func(logger string) iter.Seq2[roof.Reading, error]) (
 	func(logger string) iter.Seq2[roof.Reading, error], error) {
-	h := NewHistory()
+	h := newHistory()
 	loggers := map[string]roof.Logger{}
 	for _, l := range c.Loggers {
 		loggers[l.ID] = l
@@ -114,7 +114,7 @@ func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) 
 			p.lag = late.end(p.lag)
 			late = run{}
 		}
-		if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > LagMin {
+		if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > lagMin {
 			late.add(r.At.UnixMilli())
 		}
 		last = r
@@ -139,7 +139,7 @@ func (r *run) add(ms int64) {
 }
 
 func (r *run) end(spans []evidence.Span) []evidence.Span {
-	if r.n >= minLate && r.ToMS-r.FromMS >= LagFor.Milliseconds() {
+	if r.n >= minLate && r.ToMS-r.FromMS >= lagFor.Milliseconds() {
 		return append(spans, r.Span)
 	}
 	return spans
@@ -203,7 +203,7 @@ func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]
 			if !fitted.IsZero() && r.At.Before(fitted) {
 				r.Flags |= roof.FlagBeforeFitting
 			}
-			if before[0].jump(r, roof.TempC, JumpK, JumpKMin) || before[1].jump(r, roof.RHPct, JumpPct, JumpPctMin) {
+			if before[0].jump(r, roof.TempC, jumpK, jumpKMin) || before[1].jump(r, roof.RHPct, jumpPct, jumpPctMin) {
 				r.Flags |= roof.FlagJump
 			}
 			if !yield(r, nil) {

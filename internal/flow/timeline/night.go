@@ -8,7 +8,7 @@ func CoverageOf(c *series.Course, fromMS, untilMS int64) (share, longestGapH flo
 	if untilMS <= fromMS {
 		return 0, 0
 	}
-	t := Observed(c)
+	t := observed(c)
 	return float64(t.ObservedMS(fromMS, untilMS)) / float64(untilMS-fromMS),
 		float64(t.LongestGapMS(fromMS, untilMS)) / 3.6e6
 }

@@ -43,7 +43,7 @@ func Rows(set *series.Set, fromMS, untilMS, stepMS int64) []Row {
 		fill(c.RHPct, func(i int, b series.Bin) { rows[i].Positions[k].RHPct = b })
 		fill(mapped(vapour, dewPointC), func(i int, b series.Bin) { rows[i].Positions[k].DewPointC = b })
 		fill(mapped(vapour, frostPointC), func(i int, b series.Bin) { rows[i].Positions[k].FrostPointC = b })
-		fill(Observed(c), func(i int, b series.Bin) { rows[i].Positions[k].ObservedMS = b.ObservedMS })
+		fill(observed(c), func(i int, b series.Bin) { rows[i].Positions[k].ObservedMS = b.ObservedMS })
 	}
 	for k, p := range surfaces {
 		c, err := risk.Margin(set, p.ID)

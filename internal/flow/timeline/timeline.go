@@ -14,10 +14,10 @@ import (
 	"dewcase/internal/roof"
 )
 
-// MaxSteps bounds what one view may hold, so that a request has a known cost.
-const MaxSteps = 50_000
+// maxSteps bounds what one view may hold, so that a request has a known cost.
+const maxSteps = 50_000
 
-// ErrTooLong is wrapped when a view would hold more than MaxSteps.
+// ErrTooLong is wrapped when a view would hold more than maxSteps.
 var ErrTooLong = roof.NewError(roof.Request, "too many steps")
 
 // View is a case along the time axis. Times are UTC.
@@ -80,9 +80,9 @@ func Steps(caseID string, fromMS, untilMS, stepMS int64) (int, error) {
 		return 0, fmt.Errorf("timeline of case %s: a step is at least 1 s and a span runs forward", caseID)
 	}
 	n := (untilMS - fromMS + stepMS - 1) / stepMS
-	if n > MaxSteps {
+	if n > maxSteps {
 		return 0, fmt.Errorf("timeline of case %s: %d steps of %d s: %w (at most %d; take a longer step or a shorter span)",
-			caseID, n, stepMS/1000, ErrTooLong, MaxSteps)
+			caseID, n, stepMS/1000, ErrTooLong, maxSteps)
 	}
 	return int(n), nil
 }
@@ -129,9 +129,9 @@ func Raw(set *series.Set, fromMS, untilMS int64) (View, error) {
 	}
 	slices.Sort(at)
 	at = slices.Compact(at)
-	if len(at) > MaxSteps {
+	if len(at) > maxSteps {
 		return View{}, fmt.Errorf("timeline of case %s: %d reading times: %w (at most %d; take a shorter span or a step)",
-			set.Case.ID, len(at), ErrTooLong, MaxSteps)
+			set.Case.ID, len(at), ErrTooLong, maxSteps)
 	}
 	v := View{Case: set.Case.ID, From: utc(fromMS), Until: utc(untilMS), Time: make([]time.Time, len(at)),
 		Events: events(set.Case, fromMS, untilMS), Positions: []Position{}, Surfaces: []Surface{}}
@@ -157,7 +157,7 @@ func rawPosition(c *series.Course, at []int64, untilMS int64) Position {
 		if i+1 < n {
 			next = at[i+1]
 		}
-		p.Coverage.Set(i, float64(Observed(c).ObservedMS(ms, next))/float64(next-ms))
+		p.Coverage.Set(i, float64(observed(c).ObservedMS(ms, next))/float64(next-ms))
 	}
 	same := func(x float64) (float64, bool) { return x, true }
 	fill := func(t series.Track, f func(float64) (float64, bool)) Band {
@@ -210,10 +210,10 @@ func rawSurface(set *series.Set, p roof.Position, at []int64, untilMS int64) Sur
 	return s
 }
 
-// Observed is the track by which a position counts as observed: an air position
+// observed is the track by which a position counts as observed: an air position
 // needs temperature and humidity together, everything else its temperature; a
 // position that never had humidity is judged by temperature alone.
-func Observed(c *series.Course) series.Track {
+func observed(c *series.Course) series.Track {
 	if !c.Position.Place.IsSurface() && c.VapourPa.Len() > 0 || c.TempC.Len() == 0 {
 		return c.VapourPa
 	}

@@ -17,23 +17,23 @@ var ErrInput = errors.New("cannot keep a water balance")
 
 // Defaults of Settings, each with where it comes from.
 const (
-	// DefaultConvection is the convective coefficient in W/(m2 K) of the still
+	// defaultConvection is the convective coefficient in W/(m2 K) of the still
 	// air of a loft or batten void at a sloped surface: the middle of 1.5 (a
 	// narrow void) to 5 (EN ISO 6946:2017, Annex C, heat flow upwards). Common
 	// practice; the film is proportional to it, so that every mass is good to a
 	// factor of about two.
-	DefaultConvection = 3.0
-	// DefaultLewis is the Lewis number of water vapour in air, D/a reversed: 0.87
+	defaultConvection = 3.0
+	// defaultLewis is the Lewis number of water vapour in air, D/a reversed: 0.87
 	// (ASHRAE Handbook Fundamentals, ch. 6, from memory).
-	DefaultLewis = 0.87
-	// DefaultRunOff is the film in g/m2 that a smooth sloped surface holds before
+	defaultLewis = 0.87
+	// defaultRunOff is the film in g/m2 that a smooth sloped surface holds before
 	// water runs and drips: 50..100 (common practice, from memory).
-	DefaultRunOff = 70.0
-	// DefaultWetted is the condensed mass in g/m2 from which a night counts as
+	defaultRunOff = 70.0
+	// defaultWetted is the condensed mass in g/m2 from which a night counts as
 	// wetted: a film one can see and wipe (common practice).
-	DefaultWetted = 1.0
-	// DryBelow is the film in g/m2 under which a surface counts as dry at noon.
-	DryBelow = 0.1
+	defaultWetted = 1.0
+	// dryBelow is the film in g/m2 under which a surface counts as dry at noon.
+	dryBelow = 0.1
 
 	cpAir = 1006.0 // J/(kg K), dry air at 0..20 C (ASHRAE Fundamentals, ch. 1)
 )
@@ -63,12 +63,12 @@ func BetaP(convectionWM2K, lewis, pressurePa float64) (float64, error) {
 
 // Settings of one surface; a zero value takes the default named there.
 type Settings struct {
-	ConvectionWM2K float64 // DefaultConvection
-	Lewis          float64 // DefaultLewis
+	ConvectionWM2K float64 // defaultConvection
+	Lewis          float64 // defaultLewis
 	PressurePa     float64 // psychro.StandardPressurePa
-	RunOffGM2      float64 // DefaultRunOff
-	WettedGM2      float64 // DefaultWetted
-	MeltGM2        float64 // frost that must have lain for its melt to be an event; DefaultWetted
+	RunOffGM2      float64 // defaultRunOff
+	WettedGM2      float64 // defaultWetted
+	MeltGM2        float64 // frost that must have lain for its melt to be an event; defaultWetted
 }
 
 func (s Settings) withDefaults() Settings {
@@ -77,11 +77,11 @@ func (s Settings) withDefaults() Settings {
 			*x = d
 		}
 	}
-	def(&s.ConvectionWM2K, DefaultConvection)
-	def(&s.Lewis, DefaultLewis)
+	def(&s.ConvectionWM2K, defaultConvection)
+	def(&s.Lewis, defaultLewis)
 	def(&s.PressurePa, psychro.StandardPressurePa)
-	def(&s.RunOffGM2, DefaultRunOff)
-	def(&s.WettedGM2, DefaultWetted)
-	def(&s.MeltGM2, DefaultWetted)
+	def(&s.RunOffGM2, defaultRunOff)
+	def(&s.WettedGM2, defaultWetted)
+	def(&s.MeltGM2, defaultWetted)
 	return s
 }

@@ -161,7 +161,7 @@ func (b *balance) closeNight(seen bool) {
 	n.Wetted = n.CondensedGM2 >= b.s.WettedGM2
 	switch {
 	case !n.Wetted || !seen:
-	case b.mass < DryBelow:
+	case b.mass < dryBelow:
 		n.Morning = MorningDried
 	default:
 		n.Morning = MorningWet

@@ -12,8 +12,8 @@ import (
 
 // The rule of ISO 9223:1992: wet while both are exceeded, strictly.
 const (
-	WetAboveRHPct = 80.0
-	WetAboveC     = 0.0
+	wetAboveRHPct = 80.0
+	wetAboveC     = 0.0
 )
 
 // HoursPerYear is a year of 365.25 days.
@@ -82,7 +82,7 @@ func WetHours(spells []spell.Spell) (float64, error) {
 	}
 	var h float64
 	for _, s := range spells {
-		if s.RHPct > WetAboveRHPct && s.TempC > WetAboveC {
+		if s.RHPct > wetAboveRHPct && s.TempC > wetAboveC {
 			h += s.Hours()
 		}
 	}

@@ -21,10 +21,10 @@ var ErrInput = errors.New("cannot calculate the build-up")
 const (
 	// Delta0 is the vapour permeability of still air in kg/(m s Pa), clause 6.2.
 	Delta0 = 2.0e-10
-	// DefaultRsi and DefaultRse are surface resistances in m2 K/W, heat flow
+	// defaultRsi and defaultRse are surface resistances in m2 K/W, heat flow
 	// upwards (EN ISO 6946:2017, Table 7).
-	DefaultRsi = 0.10
-	DefaultRse = 0.04
+	defaultRsi = 0.10
+	defaultRse = 0.04
 	// subdivideAbove is the resistance in m2 K/W from which a layer is divided,
 	// clause 6.3.
 	subdivideAbove = 0.25
@@ -98,10 +98,10 @@ type section struct {
 
 func (b BuildUp) section() (*section, error) {
 	if b.Rsi == 0 {
-		b.Rsi = DefaultRsi
+		b.Rsi = defaultRsi
 	}
 	if b.Rse == 0 {
-		b.Rse = DefaultRse
+		b.Rse = defaultRse
 	}
 	if !(b.Rsi > 0 && b.Rsi < 1 && b.Rse > 0 && b.Rse < 1) {
 		return nil, fmt.Errorf("%w: surface resistances of %g and %g m2K/W, want more than 0 and under 1", ErrInput, b.Rsi,

@@ -57,7 +57,7 @@ func Run(spells []spell.Spell, class Class) (*Result, error) {
 	}
 	r := &Result{Class: class, Course: make([]Point, 0, len(spells))}
 	standard := p
-	standard.Decline = ASHRAEDecline
+	standard.Decline = ashraeDecline
 	own, std := state{p: p}, state{p: standard}
 	for i, s := range spells {
 		if i > 0 && s.FromMS > spells[i-1].UntilMS {

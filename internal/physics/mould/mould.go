@@ -52,9 +52,9 @@ func ParametersOf(c Class) (Parameters, error) {
 		Sensitive, MediumResistant, Resistant)
 }
 
-// ASHRAEDecline is the decline that ANSI/ASHRAE 160-2016 uses for materials
+// ashraeDecline is the decline that ANSI/ASHRAE 160-2016 uses for materials
 // without a measured one (from memory).
-const ASHRAEDecline = 0.1
+const ashraeDecline = 0.1
 
 // CriticalRHPct is the humidity in % over water from which mould grows at tempC
 // (Hukka & Viitanen 1999, eq. 1, with the class's minimum of Ojanen et al. 2010):

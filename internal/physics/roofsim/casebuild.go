@@ -35,12 +35,10 @@ func (kit Kit) makeCase(w *Winter, sensors []sensor, slope int) *roof.Case {
 		c.Positions = append(c.Positions, p)
 		l := roof.Logger{ID: s.logger, Interval: kit.Interval,
 			Fitted: []roof.Fitting{{Position: s.position, From: w.Start.Add(-24 * time.Hour).UTC()}}}
-		if !f.HideAccuracy {
-			t, rh := f.TempLimitC, f.RHLimitPct
-			l.Accuracy = roof.Accuracy{TempC: &t, RHPct: &rh}
-			if s.vapourPa == nil {
-				l.Accuracy.RHPct = nil
-			}
+		t, rh := f.TempLimitC, f.RHLimitPct
+		l.Accuracy = roof.Accuracy{TempC: &t, RHPct: &rh}
+		if s.vapourPa == nil {
+			l.Accuracy.RHPct = nil
 		}
 		loggers := []roof.Logger{l}
 		for _, x := range kit.Swaps {

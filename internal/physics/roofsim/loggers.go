@@ -31,7 +31,6 @@ type Swap struct {
 // Faults are the errors and troubles of a kit. The zero value is perfect.
 type Faults struct {
 	TempLimitC, RHLimitPct float64 // maker's limits, as stated; true offsets are drawn evenly within them
-	HideAccuracy           bool    // the case file does not know them
 	NoiseC, NoiseRHPct     float64 // of one reading, standard deviation
 	ResolutionC, ResRHPct  float64 // rounding
 	DriftRHPct100D         float64 // greatest drift of humidity, per 100 d

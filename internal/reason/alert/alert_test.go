@@ -201,7 +201,7 @@ func TestQuietHoursEndInTheHousesZone(t *testing.T) {
 	} {
 		at, err := time.Parse(time.RFC3339, x.at)
 		require.NoError(t, err)
-		assert.Equal(t, x.want, AfterQuiet(c, at).UTC().Format(time.RFC3339), x.at)
+		assert.Equal(t, x.want, afterQuiet(c, at).UTC().Format(time.RFC3339), x.at)
 	}
 }
 

@@ -267,7 +267,7 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 
 func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {
 	zone := in.Case.Property.Zone
-	escalate := time.Duration(or(in.Case.Alerts.EscalateH, DefaultEscalateH) * float64(time.Hour))
+	escalate := time.Duration(or(in.Case.Alerts.EscalateH, defaultEscalateH) * float64(time.Hour))
 	kind := News
 	var due []*Alert
 	for _, a := range b.Alerts {
@@ -323,15 +323,15 @@ func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditio
 		a.Told[to] = Telling{now, a.Value, a.Told[to].Count + 1}
 	}
 	if to == Household {
-		m.After = AfterQuiet(in.Case, now)
+		m.After = afterQuiet(in.Case, now)
 	}
 	write(&m, in, due)
 	b.Sent = append(b.Sent, Sent{m.Key, now, to, kind, conditions, m.Subject})
 	return m
 }
 
-// AfterQuiet is now, or the end of the quiet hours that now lies in.
-func AfterQuiet(c *roof.Case, now time.Time) time.Time {
+// afterQuiet is now, or the end of the quiet hours that now lies in.
+func afterQuiet(c *roof.Case, now time.Time) time.Time {
 	from, err1 := time.Parse("15:04", c.Alerts.QuietFrom)
 	to, err2 := time.Parse("15:04", c.Alerts.QuietTo)
 	if err1 != nil || err2 != nil {

@@ -58,12 +58,12 @@ func (r Rule) worsened(told, x float64) bool {
 // Defaults of the thresholds that a case file can set.
 const (
 	DefaultWetHours   = 1.0 / 3 // h of water in one wetting: two readings of a ten-minute logger
-	DefaultWetNights  = 3       // of the last seven
-	DefaultTimberPct  = 20.0    // usual trade ceiling; Eurocode 5 service class 2
-	DefaultMouldIndex = 1.0     // growth under the microscope (Viitanen & Ritschkoff 1991)
-	DefaultSilentH    = 24.0
-	DefaultBatteryPct = 15.0
-	DefaultEscalateH  = 72.0
+	defaultWetNights  = 3       // of the last seven
+	defaultTimberPct  = 20.0    // usual trade ceiling; Eurocode 5 service class 2
+	defaultMouldIndex = 1.0     // growth under the microscope (Viitanen & Ritschkoff 1991)
+	defaultSilentH    = 24.0
+	defaultBatteryPct = 15.0
+	defaultEscalateH  = 72.0
 	// HouseholdMould is the index from which the household is told: growth that
 	// can be seen, and the limit of ANSI/ASHRAE 160-2016.
 	HouseholdMould = 3.0
@@ -79,9 +79,9 @@ func or(x, fallback float64) float64 {
 // RulesOf are the rules with the case's own thresholds.
 func RulesOf(s roof.AlertSettings) Rules {
 	const h = time.Hour
-	wet, nights := or(s.WetHours, DefaultWetHours), or(float64(s.WetNights), DefaultWetNights)
-	timber, mould := or(s.TimberPct, DefaultTimberPct), or(s.MouldIndex, DefaultMouldIndex)
-	silent, battery := or(s.SilentH, DefaultSilentH), or(s.BatteryPct, DefaultBatteryPct)
+	wet, nights := or(s.WetHours, DefaultWetHours), or(float64(s.WetNights), defaultWetNights)
+	timber, mould := or(s.TimberPct, defaultTimberPct), or(s.MouldIndex, defaultMouldIndex)
+	silent, battery := or(s.SilentH, defaultSilentH), or(s.BatteryPct, defaultBatteryPct)
 	return Rules{
 		// A wetting clears after two dry hours: water on the surface is gone from
 		// sight by then, and evening and morning dew of one night stay one alert.

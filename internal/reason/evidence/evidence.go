@@ -30,17 +30,17 @@ func FrostNight(wetHours, frostHours float64) bool { return frostHours > wetHour
 // one crossing between two readings (this program's choice).
 const BrieflyWetHours = 1.0 / 6
 
-// SeenShare is the share of a night that must be observed for it to be counted as
+// seenShare is the share of a night that must be observed for it to be counted as
 // dry or briefly wet (design, "Time"). A wet night is wet however little was seen
 // of the rest.
-const SeenShare = 0.8
+const seenShare = 0.8
 
 // State is what a night was, of so many hours of water, observed, and in all.
 func State(wetH, observedH, lengthH float64) words.NightState {
 	switch {
 	case WetNight(wetH):
 		return words.WetNight
-	case observedH+1e-6 < SeenShare*lengthH:
+	case observedH+1e-6 < seenShare*lengthH:
 		return words.NotSeen
 	case wetH >= BrieflyWetHours:
 		return words.BrieflyWet

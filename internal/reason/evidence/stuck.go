@@ -10,22 +10,22 @@ import (
 
 // When a probe has failed.
 const (
-	// StuckFor and StuckBelowPct: no movement at all for 8 h below 98.5 %RH while
+	// stuckFor and stuckBelowPct: no movement at all for 8 h below 98.5 %RH while
 	// neighbours move says that the probe failed (design, Risk at a surface);
 	// nearer saturation a humidity sensor stands still by itself.
-	StuckFor      = 8 * time.Hour
-	StuckBelowPct = 98.5
-	// CoarseFor is the same for a logger that reports in steps of CoarseStep and
+	stuckFor      = 8 * time.Hour
+	stuckBelowPct = 98.5
+	// coarseFor is the same for a logger that reports in steps of coarseStep and
 	// more, K or %RH, which stands still by rounding.
-	CoarseFor  = 24 * time.Hour
-	CoarseStep = 0.4
-	// StillWithin is how far values differ, K or %RH, that have not moved: the
+	coarseFor  = 24 * time.Hour
+	coarseStep = 0.4
+	// stillWithin is how far values differ, K or %RH, that have not moved: the
 	// last digit of those loggers that report three.
-	StillWithin = 0.002
-	// MovesK and MovesPct are what a neighbour must move by within that time;
+	stillWithin = 0.002
+	// movesK and movesPct are what a neighbour must move by within that time;
 	// common practice: some times the resolution of any such logger.
-	MovesK   = 1.0
-	MovesPct = 3.0
+	movesK   = 1.0
+	movesPct = 3.0
 	// Reach is how far from a reading the readings lie that decide whether its
 	// probe was stuck, so that a part of a record is judged as the whole is.
 	Reach = 25 * time.Hour
@@ -79,9 +79,9 @@ func (m *Movement) Add(r roof.Reading) {
 	rh, ok := r.Values.Get(roof.RHPct)
 	if ok {
 		rh = math.Min(rh, 100)
-		moved := m.of[1].add(ms, rh, rh < StuckBelowPct)
+		moved := m.of[1].add(ms, rh, rh < stuckBelowPct)
 		m.learn(1, ms, rh, moved)
-		if !math.IsNaN(moved) && moved > StillWithin { // the logger lives
+		if !math.IsNaN(moved) && moved > stillWithin { // the logger lives
 			m.of[0].end()
 		}
 	}
@@ -97,7 +97,7 @@ func (s *standing) add(ms int64, x float64, can bool) (step float64) {
 	if near {
 		step = math.Abs(x - s.last)
 	}
-	if !near || !can || step > StillWithin {
+	if !near || !can || step > stillWithin {
 		s.end()
 	}
 	if can {
@@ -112,7 +112,7 @@ func (s *standing) add(ms int64, x float64, can bool) (step float64) {
 }
 
 func (s *standing) end() {
-	if s.n >= minStill && s.run.ToMS-s.run.FromMS >= StuckFor.Milliseconds() {
+	if s.n >= minStill && s.run.ToMS-s.run.FromMS >= stuckFor.Milliseconds() {
 		s.spans = append(s.spans, s.run)
 	}
 	s.run, s.n = Span{}, 0
@@ -166,7 +166,7 @@ func (m *Movement) within(q int, from, to int64) extent {
 // moved reports that the logger moved by more than noise in bins [from, to).
 func (m *Movement) moved(from, to int64) bool {
 	t, rh := m.within(0, from, to), m.within(1, from, to)
-	return t.high-t.low >= MovesK || rh.high-rh.low >= MovesPct
+	return t.high-t.low >= movesK || rh.high-rh.low >= movesPct
 }
 
 // Stuck lists when a quantity (TempC or RHPct) of the logger stood still while
@@ -200,10 +200,10 @@ func (m *Movement) Stuck(q roof.Quantity, others []*Movement) (out []Span) {
 // failed judges the standstill that begins with bin from and lasts until bin
 // last at most; until is the end of what was judged.
 func (m *Movement) failed(k int, from, last int64, others []*Movement) (until int64, failed bool) {
-	const short, long = int64(StuckFor/bin) - 1, int64(CoarseFor/bin) - 1 // bins that surely lie within
+	const short, long = int64(stuckFor/bin) - 1, int64(coarseFor/bin) - 1 // bins that surely lie within
 	still := func(until int64) bool {
 		own := m.within(k, from, until)
-		return until <= last && own.high-own.low <= 1.01*StillWithin && // float32 rounds
+		return until <= last && own.high-own.low <= 1.01*stillWithin && // float32 rounds
 			slices.ContainsFunc(others, func(o *Movement) bool { return o.moved(from, until) })
 	}
 	if still(from + long) {
@@ -218,7 +218,7 @@ func (m *Movement) failed(k int, from, last int64, others []*Movement) (until in
 func (m *Movement) coarse(k int, from, to int64) bool {
 	const side = int64(around / bin)
 	if step := m.within(k, from-side, to+side).step; step == step {
-		return step >= CoarseStep
+		return step >= coarseStep
 	}
 	halves := 2 * float64(m.within(k, from, to).low)
 	return math.Abs(halves-math.Round(halves)) < 1e-4

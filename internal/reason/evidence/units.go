@@ -10,19 +10,19 @@ import (
 
 // Units that cannot be.
 const (
-	// FractionMax: no air of a house is drier than this in %RH throughout; a
+	// fractionMax: no air of a house is drier than this in %RH throughout; a
 	// humidity of 0 to 1 is a fraction, with a little over for wet probes.
-	FractionMax = 1.5
-	// FahrenheitMeanC: outdoor air and the air of rooms do not stay over it for
-	// FahrenheitFor in any climate with roofs that sweat; in Fahrenheit it is 2 C.
-	FahrenheitMeanC = 35.0
-	FahrenheitFor   = 14 * 24 * time.Hour
+	fractionMax = 1.5
+	// fahrenheitMeanC: outdoor air and the air of rooms do not stay over it for
+	// fahrenheitFor in any climate with roofs that sweat; in Fahrenheit it is 2 C.
+	fahrenheitMeanC = 35.0
+	fahrenheitFor   = 14 * 24 * time.Hour
 	// besideMeanC is what another logger's mean lies over that speaks Fahrenheit
 	// like one that certainly does: no loft or void of a cold season is so warm.
 	besideMeanC = 25.0
-	// DryRHPct and DryFor: rooms that people live in hold 15 %RH and more.
-	DryRHPct = 5.0
-	DryFor   = 3 * 24 * time.Hour
+	// dryRHPct and dryFor: rooms that people live in hold 15 %RH and more.
+	dryRHPct = 5.0
+	dryFor   = 3 * 24 * time.Hour
 
 	minUnits = 8 // readings, before anything is doubted (common practice)
 )
@@ -62,7 +62,7 @@ func (u *Units) Humidity(ms int64, rhPct float64) {
 		u.rhMax = rhPct
 	}
 	u.rh++
-	if rhPct >= DryRHPct {
+	if rhPct >= dryRHPct {
 		u.dryN = 0
 		return
 	}
@@ -91,13 +91,13 @@ func (u *Units) meanC() float64 { return u.sum / float64(max(u.temps, 1)) }
 // Doubt is what cannot be at a place; ok is false where everything can.
 func (u *Units) Doubt(place roof.Place) (kind UnitDoubt, value float64, ok bool) {
 	switch {
-	case u.rh >= minUnits && u.rhMax <= FractionMax:
+	case u.rh >= minUnits && u.rhMax <= fractionMax:
 		return Fraction, u.rhMax, true
-	case (place == roof.OutdoorAir || place == roof.IndoorAir) && u.temps >= minUnits && u.meanC() > FahrenheitMeanC &&
-		u.lastMS-u.firstMS >= FahrenheitFor.Milliseconds():
+	case (place == roof.OutdoorAir || place == roof.IndoorAir) && u.temps >= minUnits && u.meanC() > fahrenheitMeanC &&
+		u.lastMS-u.firstMS >= fahrenheitFor.Milliseconds():
 		return Fahrenheit, u.meanC(), true
-	case place == roof.IndoorAir && u.driestMS >= DryFor.Milliseconds():
-		return TooDry, DryRHPct, true
+	case place == roof.IndoorAir && u.driestMS >= dryFor.Milliseconds():
+		return TooDry, dryRHPct, true
 	}
 	return "", 0, false
 }

@@ -33,8 +33,8 @@ var slots = map[Where]struct {
 // Words is the opening in plain words.
 func (w Where) Words() string { return slots[w].words }
 
-// Have is the survey's slot at an opening; nil unknown.
-func Have(b roof.Build, w Where) *float64 { return slots[w].of(b.Openings) }
+// have is the survey's slot at an opening; nil unknown.
+func have(b roof.Build, w Where) *float64 { return slots[w].of(b.Openings) }
 
 // Rule is one opening that a rule set asks for on this roof.
 type Rule struct {

@@ -3,7 +3,7 @@
 //
 // It takes the survey of a case, the finding (a plain word of the contract), a
 // rule set, and the net free area of the chosen vent. It returns one line per
-// opening, in mm of continuous slot, mm2 per metre and mm2 in all, with the
+// opening, in mm of continuous slot and mm2 in all, with the
 // rule's source and how far that is confirmed; what must be looked at first;
 // and cautions.
 //
@@ -40,19 +40,17 @@ const Licence = "A rule of thumb for comparison, no licence to build: the local 
 
 // Line is one opening: asked for, there, short.
 type Line struct {
-	Where       Where
-	NeededMM    float64 // continuous, each side
-	NeededMM2M  float64 // mm2 for each metre of each side
-	Sides       int
-	NeededMM2   *float64 // in all; nil while the length is unknown
-	HaveMM      *float64 // on the survey; nil unknown
-	ShortMM     *float64 // each side; nil while unknown
-	ShortMM2    *float64 // in all
-	Vents       *int     // vents of the given net free area that close the shortfall
-	VentsNeeded *int     // the same for the whole need
-	Rule        Figure
-	Why         string
-	Instead     string // another way to meet the rule
+	Where     Where
+	NeededMM  float64 // continuous, each side
+	Sides     int
+	NeededMM2 *float64 // in all; nil while the length is unknown
+	HaveMM    *float64 // on the survey; nil unknown
+	ShortMM   *float64 // each side; nil while unknown
+	ShortMM2  *float64 // in all
+	Vents     *int     // vents of the given net free area that close the shortfall
+	Rule      Figure
+	Why       string
+	Instead   string // another way to meet the rule
 }
 
 // Answer is what to open.
@@ -118,9 +116,9 @@ func Worked(c *roof.Case, by time.Time, change roof.Change) bool {
 	return slices.ContainsFunc(c.Works(by), func(e roof.Event) bool { return slices.Contains(c.Alters(e), change) })
 }
 
-// Repaired stands for a finding that is of the roof as it was before a work on
+// repaired stands for a finding that is of the roof as it was before a work on
 // what it names.
-const Repaired = "repaired"
+const repaired = "repaired"
 
 // changeOf is the work that answers a finding.
 var changeOf = map[string]roof.Change{"ceiling_leakage": roof.CeilingChange,
@@ -130,13 +128,13 @@ var changeOf = map[string]roof.Change{"ceiling_leakage": roof.CeilingChange,
 // Since is the finding as it bears on the roof at a time.
 func Since(c *roof.Case, finding string, at time.Time) string {
 	if change, ok := changeOf[finding]; ok && Worked(c, at, change) {
-		return Repaired
+		return repaired
 	}
 	return finding
 }
 
 func line(b roof.Build, n Rule, ventMM2 float64) Line {
-	l := Line{Where: n.Where, NeededMM: n.MM, NeededMM2M: 1000 * n.MM, Sides: n.Sides, HaveMM: Have(b, n.Where),
+	l := Line{Where: n.Where, NeededMM: n.MM, Sides: n.Sides, HaveMM: have(b, n.Where),
 		Rule: n.Figure, Why: n.Why}
 	if n.OrHigh > 0 {
 		l.Instead = fmt.Sprintf("or %.0f mm continuous at the ridge or high up", n.OrHigh)
@@ -152,15 +150,12 @@ func line(b roof.Build, n Rule, ventMM2 float64) Line {
 		return l
 	}
 	area := func(mm float64) *float64 { a := mm * 1000 * *b.LengthM * float64(n.Sides); return &a }
-	count := func(mm2 float64) *int { k := int(math.Ceil(mm2/ventMM2 - 1e-9)); return &k }
 	l.NeededMM2 = area(n.MM)
-	if ventMM2 > 0 {
-		l.VentsNeeded = count(*l.NeededMM2)
-	}
 	if l.ShortMM != nil {
 		l.ShortMM2 = area(*l.ShortMM)
 		if ventMM2 > 0 {
-			l.Vents = count(*l.ShortMM2)
+			k := int(math.Ceil(*l.ShortMM2/ventMM2 - 1e-9))
+			l.Vents = &k
 		}
 	}
 	return l
@@ -191,7 +186,7 @@ func advice(finding string, r Rules) []string {
 	case "construction_moisture":
 		return []string{"Let the building dry: heat, air the rooms, keep the loft's openings free. Drying out ends by " +
 			"itself."}
-	case Repaired:
+	case repaired:
 		return []string{"The cause was found in the roof as it was before the work, and the work was on that. Whether " +
 			"anything is left to open the record since then says (Did it work); the lines below are what the rules ask " +
 			"for."}

@@ -36,9 +36,9 @@ type Share struct {
 	CheckedLow, CheckedHigh float64       // h
 }
 
-// Draws is how many points of the quasi-random sequence an expectation uses;
+// draws is how many points of the quasi-random sequence an expectation uses;
 // the mean is good to about 0.1 % of the span between its bounds.
-const Draws = 2048
+const draws = 2048
 
 // A check's remaining limits, common practice for a salt point (Greenspan 1977
 // gives the salts themselves to 0.1-0.5 %RH) and an ice bath.
@@ -263,7 +263,7 @@ func (g *class) atOrBelow(x float64) float64 {
 
 // simulate draws the hours; only >= 0 lets that term alone vary.
 func simulate(groups []*class, terms []term, only int) []float64 {
-	out := make([]float64, Draws)
+	out := make([]float64, draws)
 	offset := make([]float64, len(terms)+1) // the last stays 0, for exact terms
 	for d := range out {
 		for k, t := range terms {

@@ -123,7 +123,7 @@ func NewBuilder(c *roof.Case, untilMS int64) *Builder {
 // Add takes all readings of one logger in time order, with the flags that its
 // history gave. A logger that is not fitted anywhere adds nothing.
 func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error]) error {
-	fits := Fittings(logger)
+	fits := fittings(logger)
 	if len(fits) == 0 {
 		return nil
 	}
@@ -179,7 +179,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		}
 		runs[k].join(LongestSpanMS(usual))
 		st := &runs[k].stint
-		st.Logger, st.Accuracy, st.Offset, st.UsualMS = logger.ID, logger.Accuracy, OffsetAt(logger, st.UntilMS), usual
+		st.Logger, st.Accuracy, st.Offset, st.UsualMS = logger.ID, logger.Accuracy, offsetAt(logger, st.UntilMS), usual
 		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
 	}
 	return nil
@@ -300,7 +300,7 @@ func (r *run) after(ms int64) {
 // Calibrated applies the offset in force; 100..105 %RH as received counts as
 // 100, and a corrected humidity stays within 0..100.
 func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
-	o := OffsetAt(l, ms)
+	o := offsetAt(l, ms)
 	v := raw
 	if t, ok := raw.Get(roof.TempC); ok && o.TempC != 0 {
 		v.Set(roof.TempC, t+o.TempC)
@@ -311,9 +311,9 @@ func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
 	return v
 }
 
-// OffsetAt is the offset of a logger in force at a time; before the first it
+// offsetAt is the offset of a logger in force at a time; before the first it
 // has none.
-func OffsetAt(l roof.Logger, ms int64) roof.Offset {
+func offsetAt(l roof.Logger, ms int64) roof.Offset {
 	var best roof.Offset
 	for _, o := range l.Offsets {
 		if o.From.UnixMilli() <= ms && (best.From.IsZero() || !o.From.Before(best.From)) {
@@ -323,9 +323,9 @@ func OffsetAt(l roof.Logger, ms int64) roof.Offset {
 	return best
 }
 
-// Fittings lists a logger's fittings in time order, each closed where the next
+// fittings lists a logger's fittings in time order, each closed where the next
 // begins.
-func Fittings(l roof.Logger) []roof.Fitting {
+func fittings(l roof.Logger) []roof.Fitting {
 	fits := slices.Clone(l.Fitted)
 	slices.SortStableFunc(fits, func(a, b roof.Fitting) int { return a.From.Compare(b.From) })
 	for i := range fits {
@@ -338,7 +338,7 @@ func Fittings(l roof.Logger) []roof.Fitting {
 
 // FittedAt is the position where a logger was fitted at a time, "" for none.
 func FittedAt(l roof.Logger, at time.Time) string {
-	fits := Fittings(l)
+	fits := fittings(l)
 	if k := fittedAt(fits, at.UnixMilli()); k >= 0 {
 		return fits[k].Position
 	}

@@ -118,7 +118,7 @@ type Bin struct {
 func (t Track) Bins(fromMS, stepMS int64, n int) []Bin {
 	out := make([]Bin, n)
 	t.Pieces(fromMS, fromMS+stepMS*int64(n), func(p Piece) {
-		SplitAtSteps(p, fromMS, stepMS, func(k int, q Piece) {
+		splitAtSteps(p, fromMS, stepMS, func(k int, q Piece) {
 			b := &out[k]
 			lo, hi := math.Min(q.A, q.B), math.Max(q.A, q.B)
 			if b.ObservedMS == 0 {
@@ -139,9 +139,9 @@ func (t Track) Bins(fromMS, stepMS int64, n int) []Bin {
 	return out
 }
 
-// SplitAtSteps divides a piece at the bounds of the steps it crosses and calls
+// splitAtSteps divides a piece at the bounds of the steps it crosses and calls
 // each with the step's index.
-func SplitAtSteps(p Piece, fromMS, stepMS int64, each func(step int, q Piece)) {
+func splitAtSteps(p Piece, fromMS, stepMS int64, each func(step int, q Piece)) {
 	for k := (p.FromMS - fromMS) / stepMS; p.FromMS < p.UntilMS; k++ {
 		end := fromMS + (k+1)*stepMS
 		q := p

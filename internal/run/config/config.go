@@ -112,8 +112,8 @@ func Default() Config {
 	}
 }
 
-// MaxBytes is the largest configuration file that is read.
-const MaxBytes = 1 << 20
+// maxBytes is the largest configuration file that is read.
+const maxBytes = 1 << 20
 
 // Load reads a configuration file over the defaults.
 func Load(file string) (Config, roof.Faults, error) {
@@ -129,7 +129,7 @@ func Load(file string) (Config, roof.Faults, error) {
 // must not be used.
 func Parse(file string, data []byte) (Config, roof.Faults) {
 	c := Default()
-	doc := strictyaml.Parse(file, data, MaxBytes)
+	doc := strictyaml.Parse(file, data, maxBytes)
 	section(doc.Root(), keys{
 		{"data", text(&c.Data)},
 		{"store", word(&c.Store.Kind, "sqlite", "influxdb")},

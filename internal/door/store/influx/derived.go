@@ -20,10 +20,10 @@ const (
 	ofNightSurface = "night_surface" // tags case, surface, air; noon to noon in the property's zone
 )
 
-// Figures turns a case's hourly view into points. Hours lie at their start,
+// figures turns a case's hourly view into points. Hours lie at their start,
 // nights at the noon they begin with; what was not observed makes no field, and
 // a night's minutes are the sums of its hours.
-func Figures(c *roof.Case, v timeline.View) []Point {
+func figures(c *roof.Case, v timeline.View) []Point {
 	var out []Point
 	for _, p := range v.Positions {
 		for i, at := range v.Time {
@@ -197,7 +197,7 @@ func (d *Derived) copy(ctx context.Context, c *roof.Case) error {
 		if err != nil {
 			return err
 		}
-		points := Figures(c, v)
+		points := figures(c, v)
 		h := fnv.New64a()
 		var line []byte
 		for k := range points {
