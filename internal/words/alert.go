@@ -261,8 +261,7 @@ func (s Saying) HomeLetter(written time.Time, zone *time.Location) string {
 // message arrived stands on the alerts page, which knows.
 func Unanswered(mailed bool) string {
 	if !mailed {
-		return "The household has not seen it, and the case file names no mail address of the household " +
-			"(contacts.householder)."
+		return "The household has not seen it, and the case file names no mail address of the household."
 	}
 	return "A message was due to the household, which has not said that it has seen it. The alerts page says whether it " +
 		"arrived."

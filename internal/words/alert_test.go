@@ -146,7 +146,7 @@ func TestTheConsultantReadsOneLineAnAlert(t *testing.T) {
 	assert.Equal(t, "seen", words.AlertState("acknowledged", at, nil))
 	assert.Equal(t, "quiet until Tue 1 Dec 20:05", words.AlertState("snoozed", at, nil))
 	assert.Equal(t, "raised", words.AlertState("raised", at, nil))
-	assert.Contains(t, words.Unanswered(false), "contacts.householder")
+	assert.Contains(t, words.Unanswered(false), "names no mail address of the household")
 	assert.Contains(t, words.Unanswered(true), "has not said that it has seen it")
 }
 

@@ -96,6 +96,11 @@ func (h Home) defect() bool { return h.Level == FromWithin || h.Cause.Defect() }
 
 func (h Home) news() bool { return !h.Heard.IsZero() && h.Now.Sub(h.Heard) <= silentAfter }
 
+// past reports that none of the nights of the page lies within the record.
+func (h Home) past() bool {
+	return !h.Heard.IsZero() && h.Now.Sub(h.Heard) > 14*24*time.Hour
+}
+
 // what lies on the surface: frost, water, or dew where that is harmless.
 func (h Home) what() string {
 	switch {
@@ -112,6 +117,9 @@ func (h Home) Lead() Saying {
 	switch {
 	case h.Heard.IsZero():
 		return Saying{Lines: []string{"We have no news from your roof yet."}}
+	case h.past():
+		return Saying{Lines: []string{"We last heard from your roof on " + Date(h.Heard, h.Zone) + ".",
+			"This page says what was known then."}, Do: []string{"Your roof consultant can see this too."}}
 	case !h.news():
 		return Saying{Lines: []string{"We have heard nothing from your roof for " + Duration(h.Now.Sub(h.Heard)) + "."},
 			Do: []string{"Your roof consultant can see this too."}}
@@ -155,6 +163,8 @@ func (h Home) Tonight() string {
 	switch {
 	case h.news() && h.Wet:
 		return "There is " + h.what() + " " + h.where() + " already."
+	case h.Chance == nil && h.past():
+		return "We cannot say how tonight will be."
 	case h.Chance == nil:
 		return "We cannot say yet how tonight will be."
 	}
@@ -195,6 +205,8 @@ func (h Home) Fortnight() string {
 	}
 	span := fmt.Sprintf("%.0f to %.0f hours each", least, most)
 	switch {
+	case seen == 0 && h.past():
+		return "We have not seen the last two weeks."
 	case seen == 0:
 		return "We have not seen a whole night yet."
 	case wet == 0 && brief == 0:

@@ -122,6 +122,9 @@ func TestWhatLiesThereNowIsNamedAsItIs(t *testing.T) {
 	}
 	for want, h := range map[string]words.Home{
 		"We have no news from your roof yet.": with(func(h *words.Home) { h.Heard = time.Time{} }),
+		"We last heard from your roof on 11 March 2025. This page says what was known then.": with(func(h *words.Home) {
+			h.Heard = time.Date(2025, 3, 11, 9, 0, 0, 0, time.UTC)
+		}),
 		"We have heard nothing from your roof for 20 hours.": with(
 			func(h *words.Home) { h.Heard = h.Now.Add(-20 * time.Hour) }),
 		"Your roof is dry now.":                     base,

@@ -103,8 +103,8 @@ func source(t testing.TB) Source {
 	two, three := 2, 3
 	worked(&a, set.Case)
 	return Source{Case: set.Case, Answer: a, Version: "1.2.3", MadeAt: madeAt, MadeBy: "A. Surveyor",
-		CaseFile: Digest{strings.Repeat("ab", 32), "of the file elder.yaml"},
-		Readings: Digest{strings.Repeat("cd", 32), "of the file elder.csv"},
+		CaseFile: Digest{SHA256: strings.Repeat("ab", 32), Of: "of the file elder.yaml"},
+		Readings: Digest{SHA256: strings.Repeat("cd", 32), Of: "of the file elder.csv"},
 		Intake: Intake{Known: true, Rejected: []Rejected{{"rh_out_of_range", 4}}, Duplicates: &two, Conflicts: &three,
 			Notes: []string{"a column was not used"}},
 		Laid: laid(set)}

@@ -44,6 +44,15 @@ func (b *builder) limits(p *part) {
 func (b *builder) figures(p *part) {
 	p.quiet("Any figure here can be worked out again from the case file and the readings whose digests stand on the " +
 		"first page, with the program version named there: dewcase assess -format json prints them.")
+	for _, d := range []struct {
+		name string
+		Digest
+	}{{"case file", b.CaseFile}, {"readings", b.Readings}} {
+		if d.Get != "" {
+			p.para("The same bytes of the %s, also after later changes: %s of the daemon’s programming interface.", d.name,
+				mono(d.Get))
+		}
+	}
 	p.head("Words")
 	p.list(Bullets, []Text{
 		say("%s: from noon to noon in the zone of the property.", bold("Night")),

@@ -32,7 +32,8 @@ type Source struct {
 // Digest is by what a file can be told from another: its SHA-256.
 type Digest struct {
 	SHA256 string // hexadecimal; "" where there is none
-	Of     string // how to get the same bytes
+	Of     string // what it is the digest of
+	Get    string // the request that gives the same bytes; "" none
 }
 
 // Intake is what became of what came in.

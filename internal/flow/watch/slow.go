@@ -119,9 +119,11 @@ func loggers(in Input) (out []alert.Sign) {
 		if !known || !fitted(c, in.Now) || l.Last.IsZero() {
 			continue
 		}
-		silent := alert.Sign{Condition: alert.LoggerSilent, Position: l.Logger, Known: true, At: in.Now,
+		silent := alert.Sign{Condition: alert.LoggerSilent, Position: l.Logger, At: in.Now,
 			Value: max(0, in.Now.Sub(l.Last).Hours()), Since: l.Last, From: l.Last.Add(-24 * time.Hour), Until: in.Now}
 		silent.Facts.Detail = "last heard " + l.Last.UTC().Format("2 Jan 2006 15:04") + " UTC"
+		// A record that is only just coming in says nothing of silence.
+		silent.Known = !l.CatchingUp || silent.Value < 3
 		if silent.Value < 3 {
 			silent.Since = time.Time{}
 		}

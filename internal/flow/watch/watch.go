@@ -57,6 +57,7 @@ const hourMS = evidence.HourMS
 type Seen struct {
 	Logger     string
 	Last       time.Time
+	CatchingUp bool // readings of the past come in at this moment
 	BatteryPct *float64
 	BatteryAt  time.Time
 	// Of the readings of the last day: how many came, and how many were doubtful

@@ -258,7 +258,10 @@ func (a *Alert) to(s State, now time.Time, late bool) Transition {
 
 // take takes one known sign.
 func (a *Alert) take(s Sign, r Rule, now time.Time) []Transition {
-	a.Value, a.Facts = s.Value, s.Facts
+	a.Value = s.Value
+	if a.State == "" || !r.under(s.Value) { // what is over keeps the facts it was in force with
+		a.Facts = s.Facts
+	}
 	late := now.Sub(s.At) > r.Fresh
 	switch {
 	case r.over(s.Value):

@@ -69,9 +69,8 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 		}
 		sum := sha256.Sum256(file)
 		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),
-			Of: fmt.Sprintf("of the version kept on %s; GET /api/cases/%s/file/history/ with this digest at its end gives "+
-				"that file, also after later changes",
-				e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"), id)}
+			Of:  "of the version kept on " + e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"),
+			Get: fmt.Sprintf("GET /api/cases/%s/file/history/%s", id, hex.EncodeToString(sum[:]))}
 		if u := s.Answer.Until; u != nil {
 			if s.Readings, err = a.readingsDigest(ctx, id, version, u.Add(time.Millisecond), d); err != nil {
 				return s, err
@@ -91,13 +90,14 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 
 func (a *App) readingsDigest(ctx context.Context, id string, version int64, until time.Time, d *digests) (report.Digest,
 	error) {
-	of := fmt.Sprintf("of what GET /api/cases/%s/readings.csv?to=%s gives", id,
-		until.UTC().Format("2006-01-02T15:04:05.000Z"))
+	of := report.Digest{Of: "of all readings of the record, as the program exports them",
+		Get: fmt.Sprintf("GET /api/cases/%s/readings.csv?to=%s", id, until.UTC().Format("2006-01-02T15:04:05.000Z"))}
 	d.mu.Lock()
 	k, ok := d.by[id]
 	d.mu.Unlock()
 	if ok && k.version == version && k.until.Equal(until) {
-		return report.Digest{SHA256: k.sum, Of: of}, nil
+		of.SHA256 = k.sum
+		return of, nil
 	}
 	h := sha256.New()
 	if err := a.intake().Export(ctx, id, time.Time{}, until, h); err != nil {
@@ -110,7 +110,8 @@ func (a *App) readingsDigest(ctx context.Context, id string, version int64, unti
 		clear(d.by)
 	}
 	d.by[id] = k
-	return report.Digest{SHA256: k.sum, Of: of}, nil
+	of.SHA256 = k.sum
+	return of, nil
 }
 
 // counted is what of a case could not be used, by reason.

@@ -122,6 +122,7 @@ type house struct {
 	chance *float64
 	nights []watch.Night
 	where  string
+	heard  time.Time // the newest reading of any logger
 }
 
 // New makes the service; Run lets it look.
@@ -250,6 +251,12 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 	}
 	h.view, h.chance = watch.Look(in), in.Chance
 	h.nights, h.where = wettest(in)
+	h.heard = time.Time{}
+	for _, l := range in.Loggers {
+		if l.Last.After(h.heard) {
+			h.heard = l.Last
+		}
+	}
 	h.c, h.version, h.at, h.fault = c, version, now, ""
 	h.book.Judge(h.view.Level, now)
 	plan := alert.PlanInput{Links: b.pageLinks(c.ID), Tonight: h.chance}

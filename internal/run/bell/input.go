@@ -90,9 +90,14 @@ type arrivals struct {
 // heardLogger counts what came of a logger by the hour of its arrival, because a
 // reading with a wrong clock is not dated when it came.
 type heardLogger struct {
-	last  time.Time
-	hours map[int64][2]int // readings, of these with a clock that cannot be right
+	last    time.Time
+	arrived time.Time        // of whatever came last
+	hours   map[int64][2]int // readings, of these with a clock that cannot be right
 }
+
+// catchingUp is for how long after its last reading of the past a logger counts
+// as still handing its memory over.
+const catchingUp = 5 * time.Minute
 
 // maxHeard bounds the loggers counted of a case.
 const maxHeard = 1000
@@ -109,6 +114,7 @@ func (a *arrivals) add(caseID string, now time.Time, x *watch.Seen) {
 	if h.last.After(x.Last) && !h.last.After(now) {
 		x.Last = h.last
 	}
+	x.CatchingUp = now.Sub(h.arrived) < catchingUp
 	n := 0
 	for at, k := range h.hours {
 		if now.UnixMilli()-at*anHour > 25*anHour {
@@ -144,6 +150,7 @@ func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outc
 			h = &heardLogger{hours: map[int64][2]int{}}
 			all[r.Logger] = h
 		}
+		h.arrived = r.Arrived
 		k := h.hours[r.Arrived.UnixMilli()/anHour]
 		k[0]++
 		if r.Flags&roof.FlagClockWrong != 0 {

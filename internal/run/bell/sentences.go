@@ -10,6 +10,9 @@ import (
 	"dewcase/internal/words"
 )
 
+// oldRecord is how long ago the last reading of a finished record is.
+const oldRecord = 24 * time.Hour
+
 // homeOf is what a household's page says of a house.
 func homeOf(c *roof.Case, h *house, now time.Time) (words.Home, []homepage.Alert) {
 	zone := c.Property.Zone
@@ -38,6 +41,11 @@ func homeOf(c *roof.Case, h *house, now time.Time) (words.Home, []homepage.Alert
 		if shows(h.book.Level, a.Condition) {
 			shown = append(shown, a)
 		}
+	}
+	// A record that ended long ago has no surface that is watched, and is no house
+	// without news; of one that is just beginning nothing is known yet.
+	if said.Heard.IsZero() && now.Sub(h.heard) > oldRecord {
+		said.Heard = h.heard
 	}
 	slices.SortStableFunc(shown, func(x, y *alert.Alert) int { // the most pressing first
 		return slices.Index(alert.Conditions(), x.Condition) - slices.Index(alert.Conditions(), y.Condition)

@@ -66,3 +66,19 @@ func TestThePageTellsTheCauseAndTheWorkAsTheDiagnosisDoes(t *testing.T) {
 	assert.NotContains(t, found[0].Lines, "We cannot tell yet.")
 	assert.Contains(t, found[0].Lines, said.Why())
 }
+
+// An import of a winter long past is no house without news: what was known is
+// said, and until when.
+func TestAHouseWhoseRecordEndedSaysSo(t *testing.T) {
+	now := time.Date(2026, 10, 2, 9, 0, 0, 0, time.UTC)
+	c := &roof.Case{Property: roof.Property{Zone: time.UTC}}
+	for heard, want := range map[time.Time]string{
+		{}:                       "We have no news from your roof yet.",
+		now.Add(-time.Hour):      "We have no news from your roof yet.", // of a surface there is none yet
+		now.Add(-50 * time.Hour): "We have heard nothing from your roof for 2 days.",
+		now.AddDate(0, 0, -205):  "We last heard from your roof on 11 March 2026.",
+	} {
+		said, _ := homeOf(c, &house{book: &alert.Book{}, heard: heard}, now)
+		assert.Equal(t, want, said.Lead().Lines[0])
+	}
+}

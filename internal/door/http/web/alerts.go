@@ -99,6 +99,7 @@ type alertsBody struct {
 	Household  Household
 	Link       string      // a new link, shown once
 	LinkHere   bool        // it works on this machine only
+	LinkBefore bool        // a link made before it was withdrawn
 	GivenUp    []LetterRow // of the last week, which will not arrive
 	Sentence   string
 }
@@ -187,9 +188,9 @@ func split(rows []AlertRow) (b alertsBody) {
 	return b
 }
 
-func (a alertPages) one(w http.ResponseWriter, r *http.Request) { a.show(w, r, "") }
+func (a alertPages) one(w http.ResponseWriter, r *http.Request) { a.show(w, r, "", false) }
 
-func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string) {
+func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string, before bool) {
 	ctx := r.Context()
 	h, err := a.head(ctx, chi.URLParam(r, "case"))
 	if err != nil {
@@ -202,7 +203,7 @@ func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string) {
 		return
 	}
 	b := split(rows)
-	b.Channels, b.Link = a.desk.Channels(), link
+	b.Channels, b.Link, b.LinkBefore = a.desk.Channels(), link, before
 	if b.Letters, err = a.desk.Letters(ctx, h.ID); err == nil {
 		b.Household, err = a.desk.Household(ctx, h.ID)
 	}
@@ -247,6 +248,11 @@ func (a alertPages) snooze(w http.ResponseWriter, r *http.Request) {
 }
 
 func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
+	before, err := a.desk.Household(r.Context(), chi.URLParam(r, "case"))
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
 	link, err := a.desk.NewHomeLink(r.Context(), chi.URLParam(r, "case"), a.who(r))
 	if err != nil {
 		a.fail(w, r, err)
@@ -259,7 +265,7 @@ func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
 	if strings.HasPrefix(link, "/") {
 		link = scheme + r.Host + link
 	}
-	a.show(w, r, link)
+	a.show(w, r, link, !before.LinkMade.IsZero())
 }
 
 // onlyHere reports that an address leads to the very machine it is opened on.
