@@ -27,8 +27,8 @@ const (
 
 // Thresholds of the decision (method, section 7), as shares of 1.
 const (
-	settledSupport    = 0.5  // of the leading cause, to be named at all
-	settledMembership = 0.75 // or the chance that it is among the causes
+	settledSupport    = 0.45 // of the leading cause, to be named at all
+	settledMembership = 0.58 // and the chance that it is among the causes
 	strongSupport     = 0.8
 	mixedPosterior    = 0.5 // of a mixed state, for the hint at a second cause
 	fewPlacesSupport  = 0.7 // to be named where void or covering is not logged
@@ -143,16 +143,13 @@ func (f Finding) Of(c Cause) Support {
 }
 
 // shares are support and membership from states, section 6: a state of two faults
-// supports either by half, and makes either a member.
-func shares(p [states]float64, ceiling float64) (support, member map[Cause]float64) {
+// supports each by its part, and makes either a member.
+func (d division) shares(p [states]float64) (support, member map[Cause]float64) {
 	support, member = map[Cause]float64{}, map[Cause]float64{}
 	for _, c := range Named() {
-		for st, g := range gives(c, ceiling) {
+		for st, g := range d.gives(c) {
 			support[c] += g * p[st]
-			if state(st) == stateVC || state(st) == stateWU {
-				g *= 2
-			}
-			member[c] += g * p[st]
+			member[c] += g / d.part(c, state(st)) * p[st]
 		}
 	}
 	return support, member

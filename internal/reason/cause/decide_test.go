@@ -22,7 +22,7 @@ func TestAMissingPlaceWithholdsOnlyTheCausesThatNeedIt(t *testing.T) {
 		share  float64
 		want   Cause
 	}{
-		"every place":                      {all, stateV, 0.55, UnventedBattenVoid},
+		"every place":                      {all, stateV, 0.6, UnventedBattenVoid},
 		"every place, too little":          {all, stateV, 0.4, Undetermined},
 		"no indoor air, enough":            {without(roof.IndoorAir), stateV, 0.65, UnventedBattenVoid},
 		"no indoor air, too little":        {without(roof.IndoorAir), stateV, 0.55, Undetermined},
@@ -42,6 +42,7 @@ func TestAMissingPlaceWithholdsOnlyTheCausesThatNeedIt(t *testing.T) {
 			}
 			a.post[c.state] = c.share
 			a.survey = readSurvey(a.c, 0)
+			a.division = division{ours.mixing, a.survey.ceilingShare}
 			f := Finding{Finding: Undetermined, Window: Window{Places: c.logged}}
 			a.decide(&f)
 			assert.Equal(t, c.want, f.Finding, "%v", f.Reasons)

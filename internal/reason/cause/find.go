@@ -45,9 +45,7 @@ func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	a.p = assign(d, set.Case.Roof.Underlay.Class == "none")
 	a.f = extract(a.g, a.p)
 	a.finite()
-	a.survey = readSurvey(set.Case, a.g.startMS)
-	a.scores = m.score(a.f.value, math.Max(a.g.days(), 1))
-	a.post = posterior(a.scores, a.survey.prior)
+	a.weigh(m)
 	a.window(&f)
 	f.Window.SpansRepair, f.Window.Repair = w.SpansRepair, w.Repair
 	if w.SpansRepair && w.Repair.IsZero() {
@@ -61,18 +59,30 @@ func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	return a, f
 }
 
+// weigh scores the figures and the survey by a table.
+func (a *assessment) weigh(m *model) {
+	a.survey = readSurvey(a.c, a.g.startMS).trusted(m.trust)
+	a.division = division{m.mixing, a.survey.ceilingShare}
+	a.scores = m.score(a.f.value, a.f.se, math.Max(a.g.days(), 1))
+	a.plain = posterior(a.scores, a.survey.prior)
+	a.post = m.doubted(a.plain)
+	a.alone, _ = division{m.mixing, 0.5}.shares(m.doubted(posterior(a.scores, [states]float64{})))
+}
+
 // assessment is one run of Find.
 type assessment struct {
-	c      *roof.Case
-	set    *series.Set
-	d      gathered
-	g      grid
-	p      places
-	f      figures
-	survey survey
-	scores scores
-	post   [states]float64
-	capWhy []string
+	c        *roof.Case
+	set      *series.Set
+	d        gathered
+	g        grid
+	p        places
+	f        figures
+	survey   survey
+	scores   scores
+	division division
+	plain    [states]float64 // before the doubt
+	post     [states]float64
+	capWhy   []string
 
 	nightOf    []int
 	nights     int
@@ -226,13 +236,12 @@ func (a *assessment) caps() []string {
 
 // decide makes support, finding and the reasons against one (sections 6, 7).
 func (a *assessment) decide(f *Finding) {
-	a.support, a.membership = shares(a.post, a.survey.ceilingShare)
+	a.support, a.membership = a.division.shares(a.post)
 	if a.capWhy = a.caps(); len(a.capWhy) > 0 {
 		capped(a.support, cappedSupport)
 	}
 	lead, best := leading(a.support)
 	f.Leading = lead
-	a.alone, _ = shares(posterior(a.scores, [states]float64{}), 0.5)
 	for _, c := range Named() {
 		f.Causes = append(f.Causes, Support{Cause: c, Support: a.support[c], Membership: a.membership[c],
 			FromReadings: a.alone[c]})
@@ -259,8 +268,8 @@ func (a *assessment) decide(f *Finding) {
 		}
 		reason("“%s” leads, but it cannot be named without readings of %s", lead.Words(), joined(missing))
 	}
-	if best < settledSupport && a.membership[lead] < settledMembership {
-		reason("no cause has half of the evidence; “%s” leads with %s", lead.Words(), words.Share(best))
+	if best < settledSupport || a.membership[lead] < settledMembership {
+		reason("no cause has enough of the evidence; “%s” leads with %s", lead.Words(), words.Share(best))
 	}
 	if (a.p.void.empty() || a.p.covering.empty()) && best < fewPlacesSupport {
 		reason("the void or the covering is not logged, so that %s is not enough", words.Share(best))

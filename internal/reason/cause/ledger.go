@@ -17,6 +17,7 @@ const (
 	LineLimit    LineKind = "limit"    // what the limit on a kind of figure cuts off
 	LineDivision LineKind = "division" // how a state is divided among the causes it can be
 	LineMixing   LineKind = "mixing"   // other states that count for either cause
+	LineDoubt    LineKind = "doubt"    // what is kept for roofs with something that the table does not know
 	LineCap      LineKind = "cap"      // the cap on roofs that the table does not know
 	LineRounding LineKind = "rounding" // what the lines lost by being rounded
 )
@@ -53,31 +54,58 @@ func (l *Ledger) Column(c Cause) (column int, ok bool) {
 	return column, column >= 0
 }
 
-// gives says how much of each state counts for a cause; ceiling is the share of a
-// shut, moist loft that counts for ceiling_leakage.
-func gives(c Cause, ceiling float64) (g [states]float64) {
-	switch c {
-	case CeilingLeakage:
-		g[stateU], g[stateVC], g[stateWU] = ceiling, 0.5, 0.5*ceiling
-	case BlockedVentilation:
-		g[stateU], g[stateWU] = 1-ceiling, 0.5*(1-ceiling)
-	case UnventedBattenVoid:
-		g[stateV], g[stateVC] = 1, 0.5
-	case WaterIngress:
-		g[stateW], g[stateWU] = 1, 0.5
-	case NightSkyCooling:
-		g[stateS] = 1
-	case ConstructionMoist:
-		g[stateC] = 1
-	case NoneFound:
-		g[stateN] = 1
+// division says how states are divided among the causes that they can be.
+type division struct {
+	mixing
+	ceiling float64 // share of a shut, moist loft that counts for ceiling_leakage
+}
+
+// mixing is the part of a state of two faults that counts for one of them; the
+// rest counts for the other.
+type mixing struct{ void, air float64 } // of VC for the void, of WU for a shut, moist loft
+
+// split is the share of a shut, moist loft that counts for a cause.
+func (d division) split(c Cause, st state) float64 {
+	switch {
+	case st != stateU && st != stateWU:
+	case c == CeilingLeakage:
+		return d.ceiling
+	case c == BlockedVentilation:
+		return 1 - d.ceiling
+	}
+	return 1
+}
+
+// part is the part of a state of two faults that counts for one of them.
+func (d division) part(c Cause, st state) float64 {
+	switch {
+	case st == stateVC && c == UnventedBattenVoid:
+		return d.void
+	case st == stateVC:
+		return 1 - d.void
+	case st == stateWU && c == WaterIngress:
+		return 1 - d.air
+	case st == stateWU:
+		return d.air
+	}
+	return 1
+}
+
+var statesOf = map[Cause][]state{CeilingLeakage: {stateU, stateVC, stateWU}, BlockedVentilation: {stateU, stateWU},
+	UnventedBattenVoid: {stateV, stateVC}, WaterIngress: {stateW, stateWU}, NightSkyCooling: {stateS},
+	ConstructionMoist: {stateC}, NoneFound: {stateN}}
+
+// gives says how much of each state counts for a cause.
+func (d division) gives(c Cause) (g [states]float64) {
+	for _, st := range statesOf[c] {
+		g[st] = d.split(c, st) * d.part(c, st)
 	}
 	return g
 }
 
 // stands is the state by which a cause has most of its share.
 func (a *assessment) stands(c Cause) state {
-	g := gives(c, a.survey.ceilingShare)
+	g := a.division.gives(c)
 	best := stateU
 	for st := range states {
 		if g[st]*a.post[st] > g[best]*a.post[best] {
@@ -140,30 +168,22 @@ func (a *assessment) ledger(ranked []Support) *Ledger {
 		}
 		return k * d
 	})
-	ceiling := a.survey.ceilingShare
-	splits := func(c Cause, st state) float64 {
-		switch {
-		case st != stateU && st != stateWU:
-		case c == CeilingLeakage:
-			return ceiling
-		case c == BlockedVentilation:
-			return 1 - ceiling
-		}
-		return 1
-	}
+	d := a.division
 	add(LineDivision, a.seen(a.splitWords()), func(i int, x, y state) float64 {
-		return math.Log(splits(l.Cause, x) / splits(l.Against[i], y))
+		return math.Log(d.split(l.Cause, x) / d.split(l.Against[i], y))
 	})
-	add(LineDivision, plain("Two faults at once count half for each."), func(i int, x, y state) float64 {
-		return math.Log(gives(l.Cause, ceiling)[x] / splits(l.Cause, x) * splits(l.Against[i], y) /
-			gives(l.Against[i], ceiling)[y])
-	})
-	whole, _ := shares(a.post, ceiling)
+	add(LineDivision, plain("Of a house with two faults at once %.0f of 100 count for the void and the rest for the "+
+		"ceiling, or %.0f for the loft's moist air and the rest for water coming in.", 100*d.void, 100*d.air),
+		func(i int, x, y state) float64 { return math.Log(d.part(l.Cause, x) / d.part(l.Against[i], y)) })
+	add(LineDoubt, plain("Kept back, because a roof may have something that the method does not know."),
+		func(_ int, x, y state) float64 {
+			return math.Log(a.post[x]/a.plain[x]) - math.Log(a.post[y]/a.plain[y])
+		})
+	whole, _ := d.shares(a.post)
 	add(LineMixing, plain("Other states of the roof that count for either cause besides the likeliest."),
 		func(i int, x, y state) float64 {
 			c := l.Against[i]
-			return math.Log(whole[l.Cause]/(gives(l.Cause, ceiling)[x]*a.post[x])) -
-				math.Log(whole[c]/(gives(c, ceiling)[y]*a.post[y]))
+			return math.Log(whole[l.Cause]/(d.gives(l.Cause)[x]*a.post[x])) - math.Log(whole[c]/(d.gives(c)[y]*a.post[y]))
 		})
 	if len(a.capWhy) > 0 {
 		add(LineCap, plain("Support is held to %.1f at most on a roof that the method does not know.", cappedSupport),

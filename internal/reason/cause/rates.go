@@ -60,7 +60,8 @@ type Rate struct {
 // ceiling lifts ceiling_leakage to 0.27 (120 days, loft as logged) and at worst
 // 0.46 (60 days), the published table's to 0.26 and 0.40.
 func Rates() []Rate {
-	const now, before = "30 November 2026", "by the version before 30 November 2026"
+	const now = "by the version of the morning of 30 November 2026"
+	const before = "by the version before 30 November 2026"
 	return []Rate{
 		{"120 days, all", 240, 70.0, 11.2, 18.8, 29.2, 2.1, 0.210, now},
 		{"120 days, openings known", 193, 73.1, 11.4, 15.5, 30.6, 2.1, 0.196, now},

@@ -22,7 +22,7 @@ func workedValues() (v [features]float64) {
 }
 
 func TestGroupScoresMatchTheWorkedCheck(t *testing.T) {
-	s := published.score(workedValues(), 120)
+	s := published.score(workedValues(), [features]float64{}, 120)
 	want := map[group][states]float64{
 		groupLoad:     {-0.05, -0.95, -0.87, -3, -1.32, -1.16, 0, -3},
 		groupExchange: {-0.28, -0.17, -0.27, -1.90, -1.33, -1.51, 0, -1.97},
@@ -47,8 +47,8 @@ func TestSupportMatchesTheWorkedCheck(t *testing.T) {
 	}
 	support := func(c roof.Case, v [features]float64) (map[Cause]float64, map[Cause]float64, [states]float64, survey) {
 		s := readSurvey(&c, 0)
-		p := posterior(published.score(v, 120), s.prior)
-		sup, mem := shares(p, s.ceilingShare)
+		p := posterior(published.score(v, [features]float64{}, 120), s.prior)
+		sup, mem := division{published.mixing, s.ceilingShare}.shares(p)
 		return sup, mem, p, s
 	}
 	t.Run("short openings", func(t *testing.T) {
@@ -103,7 +103,7 @@ func TestSupportSumsToOneForEveryPosteriorAndSplit(t *testing.T) {
 		for _, f := range []float64{0, 0.119, 0.5, 0.881, 1} {
 			var p [states]float64
 			p[st] = 1
-			sup, mem := shares(p, f)
+			sup, mem := division{ours.mixing, f}.shares(p)
 			sum := 0.0
 			for _, c := range Named() {
 				sum += sup[c]
@@ -126,7 +126,7 @@ func TestNothingMeasuredLeavesTheSurveyAlone(t *testing.T) {
 	for i := range v {
 		v[i] = missing
 	}
-	p := posterior(published.score(v, 1), [states]float64{})
+	p := posterior(published.score(v, [features]float64{}, 1), [states]float64{})
 	for st := range states {
 		assert.InDelta(t, 1.0/8, p[st], 1e-12)
 		assert.False(t, math.IsNaN(p[st]))

@@ -3,6 +3,7 @@ package cause
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"dewcase/internal/roof"
@@ -100,6 +101,20 @@ func readSurvey(c *roof.Case, fromMS int64) survey {
 		s.take(l)
 	}
 	s.handover(c.Property.Completed, fromMS, move)
+	return s
+}
+
+// trusted takes what was seen, and the base before it, by a factor on the odds.
+func (s survey) trusted(factor float64) survey {
+	for st := range states {
+		s.prior[st] *= factor
+	}
+	s.lines = slices.Clone(s.lines)
+	for i := range s.lines {
+		for st := range states {
+			s.lines[i].moves[st] *= factor
+		}
+	}
 	return s
 }
 

@@ -23,12 +23,6 @@ import (
 // variants out; DEWCASE_TRIALS_HOUSES=second or shifted draws houses
 // of other kinds, abroad the first kind under other physics (package abroad).
 func TestTrials(t *testing.T) {
-	number := func(key string, or int) int {
-		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
-			return n
-		}
-		return or
-	}
 	each, seed := number("DEWCASE_TRIALS", 24), number("DEWCASE_SEED", 70_000)
 	const days = 120
 	places := []roof.Place{roof.OutdoorAir, roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside,
@@ -106,6 +100,14 @@ func TestTrials(t *testing.T) {
 	if y := tallies["120 days, openings known"]; y != nil {
 		t.Logf("120 days, openings known\n%s", y.table())
 	}
+}
+
+// number reads a number from the environment.
+func number(key string, or int) int {
+	if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
+		return n
+	}
+	return or
 }
 
 // newWorld draws a winter of the simulator's first kind in which the cause

@@ -95,6 +95,12 @@ type tally struct {
 		n         int
 		hit, mean float64
 	}
+	// bands are those of the leading cause's support, below 0.5, 0.7, 0.8 and
+	// above: how often it was among the true causes, and how often it was said to be.
+	bands [4]struct {
+		n         int
+		hit, said float64
+	}
 }
 
 func (y *tally) add(planted string, right []Cause, f Finding) {
@@ -128,6 +134,18 @@ func (y *tally) add(planted string, right []Cause, f Finding) {
 		} else {
 			y.confidentWrong++
 		}
+	}
+	lead := f.Causes[0].Support
+	band := &y.bands[0]
+	for i, from := range []float64{0.5, 0.7, 0.8} {
+		if lead >= from {
+			band = &y.bands[i+1]
+		}
+	}
+	band.n++
+	band.said += lead
+	if slices.Contains(right, f.Leading) {
+		band.hit++
 	}
 	truth := 0.0
 	for _, s := range f.Causes {
@@ -172,6 +190,12 @@ func (y *tally) table() string {
 		}
 		fmt.Fprintf(&b, "   second cause named %d", y.hints[string(p)])
 		b.WriteByte('\n')
+	}
+	for _, band := range y.bands {
+		if n := float64(band.n); n > 0 {
+			fmt.Fprintf(&b, "leading: said %.2f right %.2f, difference %+.2f, n %d\n", band.said/n, band.hit/n,
+				(band.said-band.hit)/n, band.n)
+		}
 	}
 	for i, bin := range y.bins {
 		if bin.n > 0 {
