@@ -26,6 +26,7 @@ import (
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/measuredroofs"
 	"dewcase/internal/testkit/roofworlds"
+	prose "dewcase/internal/words"
 )
 
 // told is all that the program says of one house, as text.
@@ -35,6 +36,8 @@ type told struct {
 	pages map[string]string // by what they are
 	sheet map[string]string // the timeline's page by surface
 	rows  map[string][]map[string]string
+	// minutes are the wet ones of the API's timeline, by surface.
+	minutes map[string]float64
 }
 
 var (
@@ -68,7 +71,8 @@ func (d daemon) patient(path string) string {
 // listen gathers what is said of a house.
 func (d daemon) listen(id string) told {
 	d.t.Helper()
-	x := told{pages: map[string]string{}, sheet: map[string]string{}, rows: map[string][]map[string]string{}}
+	x := told{pages: map[string]string{}, sheet: map[string]string{}, rows: map[string][]map[string]string{},
+		minutes: map[string]float64{}}
 	require.NoError(d.t, json.Unmarshal([]byte(d.patient("/api/cases/"+id+"/assessment")), &x.a))
 	_, file := d.ask("GET", "/api/cases/"+id+"/file", "")
 	var faults roof.Faults
@@ -84,6 +88,20 @@ func (d daemon) listen(id string) told {
 	var text strings.Builder
 	assessment.WriteText(&text, x.a, x.c)
 	x.pages["text"] = strings.Join(strings.Fields(text.String()), " ")
+	var view struct {
+		Surfaces []struct {
+			Surface       string
+			CondensingMin []*float64 `json:"condensing_min"`
+		}
+	}
+	require.NoError(d.t, json.Unmarshal([]byte(d.patient("/api/cases/"+id+"/timeline?step=86400")), &view))
+	for _, s := range view.Surfaces {
+		for _, m := range s.CondensingMin {
+			if m != nil {
+				x.minutes[s.Surface] += *m
+			}
+		}
+	}
 	for _, s := range x.a.Surfaces {
 		x.sheet[s.Surface] = plain(d.patient("/cases/" + id + "?surface=" + s.Surface))
 		rows, err := csv.NewReader(strings.NewReader(d.patient("/cases/" + id + "/nights.csv?surface=" +
@@ -136,7 +154,7 @@ func (x told) repair() time.Time {
 // figure finds every figure that a pattern's first group picks out of a text.
 func figures(text, pattern string) (out []float64) {
 	for _, m := range regexp.MustCompile(pattern).FindAllStringSubmatch(text, -1) {
-		x, err := strconv.ParseFloat(strings.ReplaceAll(m[1], "−", "-"), 64)
+		x, err := strconv.ParseFloat(strings.NewReplacer("−", "-", ",", "").Replace(m[1]), 64)
 		if err == nil {
 			out = append(out, x)
 		}
@@ -144,7 +162,7 @@ func figures(text, pattern string) (out []float64) {
 	return out
 }
 
-const number = `(−?[0-9]+(?:\.[0-9]+)?)`
+const number = `(−?[0-9][0-9,]*(?:\.[0-9]+)?)`
 
 // asPrinted holds a printed figure against its value to the places it shows.
 func asPrinted(t *testing.T, want, got float64, where string) {
@@ -204,6 +222,23 @@ func (x told) consistent(t *testing.T) {
 				checked++
 			}
 		}
+		for _, h := range x.a.Hours(i).Spans { // the report's part on the surface, and the text
+			if h.WetH == nil {
+				continue
+			}
+			between := ""
+			if h.LowH != nil && h.HighH != nil {
+				between = " " + prose.Hours(*h.LowH) + " to " + prose.Hours(*h.HighH)
+			}
+			assert.Contains(t, x.pages["report"], "Wet, h "+prose.Hours(*h.WetH)+between, "%s, %s", x.c.ID, s.Surface)
+			assert.Contains(t, x.pages["text"], "wet "+prose.Hours(*h.WetH)+" h (", "%s, %s", x.c.ID, s.Surface)
+			checked++
+		}
+		if s.HoursCondensingRaw != nil {
+			assert.InDelta(t, *s.HoursCondensingRaw, x.minutes[s.Surface]/60, 0.01+0.001**s.HoursCondensingRaw,
+				"%s, %s: the timeline of the API", x.c.ID, s.Surface)
+			checked++
+		}
 		counted := 0.0
 		for _, r := range x.rows[s.Surface] {
 			h, _ := strconv.ParseFloat(r["wet_h"], 64)
@@ -215,8 +250,52 @@ func (x told) consistent(t *testing.T) {
 			checked++
 		}
 	}
+	x.water(t, &checked)
+	x.doubts(t, &checked)
 	x.causes(t, &checked)
 	x.verdicts(t, &checked)
+}
+
+// water is told of each span alike on its page, in the report and in the text;
+// what formed before a repair is never added to what formed since.
+func (x told) water(t *testing.T, checked *int) {
+	for k := range x.a.Physics.Surfaces {
+		for _, film := range x.a.Films(x.c, k) {
+			for _, where := range []string{"water", "text"} {
+				assert.Contains(t, x.pages[where], film.Amounts(), "%s: the water in %s", x.c.ID, where)
+				assert.Contains(t, x.pages[where], film.Mornings(), "%s: the nights with a film in %s", x.c.ID, where)
+				*checked++
+			}
+			row := fmt.Sprintf("Nights with %g g/m² or more %d ", film.FromGM2, film.Nights)
+			if x.a.Surfaces[k].HoursObserved > 0 {
+				assert.Contains(t, x.pages["report"], row, "%s: the nights with a film in the report", x.c.ID)
+				*checked++
+			}
+		}
+	}
+}
+
+// doubts: of each span, whose error its interval comes from is the same on the
+// page and in the report.
+func (x told) doubts(t *testing.T, checked *int) {
+	for _, s := range x.a.Surfaces {
+		of := [][]assessment.HowSure{s.HowSure}
+		if len(s.Spans) > 0 {
+			of = [][]assessment.HowSure{s.Spans[0].HowSure, s.Spans[1].HowSure}
+		}
+		for _, list := range of {
+			for _, d := range list {
+				if d.Part <= 0 {
+					continue
+				}
+				cells := []string{d.Logger, prose.Quantity(d.Quantity), prose.Percent(d.Part)}
+				low, high := prose.Hours(d.CheckedLow), prose.Hours(d.CheckedHigh)
+				assert.Contains(t, x.pages["sure"], strings.Join(append(cells, low+" to "+high), " "), x.c.ID)
+				assert.Contains(t, x.pages["report"], strings.Join(append(cells, low, high), " "), x.c.ID)
+				*checked++
+			}
+		}
+	}
 }
 
 // causes are told alike on the cause's page, in the report, the list and the text.
