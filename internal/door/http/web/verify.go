@@ -18,7 +18,7 @@ import (
 type repairsBody struct {
 	Sentence string
 	Changed  []words.Exchange // of all repairs, each once
-	Apart    []string // answers that differ by more than their intervals
+	Apart    []string         // answers that differ by more than their intervals
 	Results  []resultView
 }
 
