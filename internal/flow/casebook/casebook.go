@@ -16,8 +16,8 @@ import (
 	"dewcase/internal/roof"
 )
 
-// Shelf keeps the files.
-type Shelf interface {
+// Store keeps the files.
+type Store interface {
 	Cases(ctx context.Context) ([]roof.CaseVersion, error) // without the files
 	Case(ctx context.Context, id string) (file []byte, etag string, updated time.Time, err error)
 	// WriteCase keeps a file; ifMatch "" does not ask for a version, otherwise
@@ -54,8 +54,8 @@ type If struct{ Match, NoneMatch string }
 
 // Book is the cases by id. It is safe for concurrent use.
 type Book struct {
-	shelf   Shelf
-	writing sync.Mutex // held from the shelf to by, so that both end with the same file
+	store   Store
+	writing sync.Mutex // held from the store to by, so that both end with the same file
 	mu      sync.RWMutex
 	by      map[string]Entry
 	told    []func(caseID string)
@@ -71,15 +71,15 @@ type Entry struct {
 
 // Open reads every case. A file that no longer parses (one kept by an older
 // version) is left out and named in the error; the book is usable all the same.
-func Open(ctx context.Context, shelf Shelf) (*Book, error) {
-	b := &Book{shelf: shelf, by: map[string]Entry{}}
-	versions, err := shelf.Cases(ctx)
+func Open(ctx context.Context, store Store) (*Book, error) {
+	b := &Book{store: store, by: map[string]Entry{}}
+	versions, err := store.Cases(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("listing the cases: %w", err)
 	}
 	var bad []error
 	for _, v := range versions {
-		file, etag, updated, err := shelf.Case(ctx, v.Case)
+		file, etag, updated, err := store.Case(ctx, v.Case)
 		if err != nil {
 			return nil, fmt.Errorf("reading case %s: %w", v.Case, err)
 		}
@@ -154,7 +154,7 @@ func (b *Book) Fitted(id, logger string) bool {
 
 // File is a case file as it was written, with its entity tag.
 func (b *Book) File(ctx context.Context, id string) ([]byte, string, error) {
-	file, etag, _, err := b.shelf.Case(ctx, id)
+	file, etag, _, err := b.store.Case(ctx, id)
 	if err != nil {
 		return nil, "", fmt.Errorf("case %q: %w", id, err)
 	}
@@ -163,12 +163,12 @@ func (b *Book) File(ctx context.Context, id string) ([]byte, string, error) {
 
 // History lists the versions of a case file, newest first.
 func (b *Book) History(ctx context.Context, id string, limit, before int) ([]roof.CaseVersion, error) {
-	return b.shelf.CaseHistory(ctx, id, limit, before)
+	return b.store.CaseHistory(ctx, id, limit, before)
 }
 
 // Version is one version of a case file.
 func (b *Book) Version(ctx context.Context, id, version string) (roof.CaseVersion, error) {
-	return b.shelf.CaseVersion(ctx, id, version)
+	return b.store.CaseVersion(ctx, id, version)
 }
 
 // Create keeps a new case under the id that its file names.
@@ -209,7 +209,7 @@ func (b *Book) put(ctx context.Context, c *roof.Case, file []byte, when If, by s
 	return created, etag, nil
 }
 
-// keep writes a checked case to the shelf and puts it in force.
+// keep writes a checked case to the store and puts it in force.
 func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, when If, by string) (created bool, etag string,
 	told []func(caseID string), err error) {
 	b.writing.Lock()
@@ -218,11 +218,11 @@ func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, when If, by 
 	if err != nil {
 		return false, "", nil, err
 	}
-	etag, created, err = b.shelf.WriteCase(ctx, c.ID, file, by, match)
+	etag, created, err = b.store.WriteCase(ctx, c.ID, file, by, match)
 	if err != nil {
 		return false, "", nil, err
 	}
-	_, _, updated, err := b.shelf.Case(ctx, c.ID)
+	_, _, updated, err := b.store.Case(ctx, c.ID)
 	if err != nil {
 		return false, "", nil, fmt.Errorf("reading case %s back: %w", c.ID, err)
 	}

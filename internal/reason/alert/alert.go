@@ -114,11 +114,11 @@ type Alert struct {
 	Under time.Time `json:"under,omitzero"`
 
 	// What was sent about it, by audience.
-	Told map[Audience]Telling `json:"told,omitempty"`
+	LastTold map[Audience]Sending `json:"told,omitempty"`
 }
 
-// Telling is the last that an audience heard of an alert.
-type Telling struct {
+// Sending is the last that an audience heard of an alert.
+type Sending struct {
 	At    time.Time `json:"at"`
 	Value float64   `json:"value"`
 	Count int       `json:"count"` // messages in this raising
@@ -300,7 +300,7 @@ func (a *Alert) raise(s Sign, r Rule, now time.Time, late bool) Transition {
 		a.Reopened++
 	} else {
 		a.ID = fmt.Sprintf("%s.%s.%d", s.Condition, s.Position, since.Unix())
-		a.Since, a.Reopened, a.Worst, a.Told = since, 0, s.Value, nil
+		a.Since, a.Reopened, a.Worst, a.LastTold = since, 0, s.Value, nil
 		a.AckBy, a.AckAt, a.AckValue = "", time.Time{}, 0
 	}
 	a.Cleared, a.SnoozedTo = time.Time{}, time.Time{}

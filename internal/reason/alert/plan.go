@@ -163,7 +163,7 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 		if !r.Household || !a.Tell || a.State != Raised || now.Sub(a.At) > r.Fresh {
 			continue
 		}
-		t := a.Told[Household]
+		t := a.LastTold[Household]
 		worse := t.Count > 0 && r.worsened(t.Value, a.Value) && now.Sub(t.At) >= time.Hour
 		switch {
 		case isWater(a.Condition):
@@ -251,7 +251,7 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 		// The one note about mere dew has no end to be told.
 		big := a.Condition == SuddenWetting || a.Condition == RepairFailing || a.Condition == WetNights && b.Level < Damp &&
 			b.toldSince(Household, a.Condition, a.Since, News, Weekly)
-		if big && a.State == Cleared && a.Told[Household].Count > 0 && now.Sub(a.Cleared) < 7*24*time.Hour {
+		if big && a.State == Cleared && a.LastTold[Household].Count > 0 && now.Sub(a.Cleared) < 7*24*time.Hour {
 			due = append(due, a)
 		}
 	}
@@ -260,7 +260,7 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 	}
 	m := b.send(in, Household, Over, due, nil, now)
 	for _, a := range due {
-		delete(a.Told, Household)
+		delete(a.LastTold, Household)
 	}
 	return m, true
 }
@@ -275,7 +275,7 @@ func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {
 		if !a.Open() || now.Sub(a.At) > r.Fresh {
 			continue
 		}
-		t, h := a.Told[Consultant], a.Told[Household]
+		t, h := a.LastTold[Consultant], a.LastTold[Household]
 		switch {
 		case r.Consultant && a.State == Raised && t.Count == 0 && !b.toldTonight(Consultant, a.Condition, zone, now),
 			r.Consultant && a.State == Raised && t.Count > 0 && r.worsened(t.Value, a.Value) && now.Sub(t.At) >= 12*time.Hour:
@@ -317,10 +317,10 @@ func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditio
 		if !slices.Contains(conditions, a.Condition) {
 			conditions = append(conditions, a.Condition)
 		}
-		if a.Told == nil {
-			a.Told = map[Audience]Telling{}
+		if a.LastTold == nil {
+			a.LastTold = map[Audience]Sending{}
 		}
-		a.Told[to] = Telling{now, a.Value, a.Told[to].Count + 1}
+		a.LastTold[to] = Sending{now, a.Value, a.LastTold[to].Count + 1}
 	}
 	if to == Household {
 		m.After = afterQuiet(in.Case, now)

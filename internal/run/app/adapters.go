@@ -65,13 +65,13 @@ func (r intake) Heard(ctx context.Context) ([]roof.HeardName, error) { return r.
 
 // views answers questions about the record by the id of a case.
 type views struct {
-	book   *casebook.Book
-	record *record.Reader
-	desk   *desk
-	now    func() time.Time
+	book     *casebook.Book
+	record   *record.Reader
+	assessor *assessor
+	now      func() time.Time
 }
 
-func (a *App) views() views { return views{a.book, a.record, a.desk, a.opt.Now} }
+func (a *App) views() views { return views{a.book, a.record, a.assessor, a.opt.Now} }
 
 func (v views) List(ctx context.Context) ([]api.CaseRow, error) {
 	out := []api.CaseRow{}
@@ -148,7 +148,7 @@ func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assess
 	if err != nil {
 		return assessment.Assessment{}, err
 	}
-	a, err := v.desk.Current(ctx, c)
+	a, err := v.assessor.Current(ctx, c)
 	return a.Assessment, err
 }
 

@@ -21,7 +21,7 @@ import (
 type evidence struct {
 	*record.Reader
 	roof.ReadingStore
-	*desk
+	*assessor
 }
 
 func (a *App) openAlerts(ctx context.Context) error {
@@ -39,7 +39,7 @@ func (a *App) openAlerts(ctx context.Context) error {
 	if a.outbox, err = notify.Open(ctx, a.store, channels, a.opt.Now, a.opt.Log); err != nil {
 		return err
 	}
-	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.desk}, Reach: reach, Outbox: a.outbox,
+	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.assessor}, Reach: reach, Outbox: a.outbox,
 		Publish: a.publish, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo, Log: a.opt.Log})
 	a.channelGauges()
 	return nil

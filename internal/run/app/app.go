@@ -57,7 +57,7 @@ type App struct {
 	hub        *hub
 	metrics    *metrics.Metrics
 	record     *record.Reader
-	desk       *desk
+	assessor   *assessor
 	bell       *bell.Bell
 	outbox     *notify.Outbox
 	decoder    *payload.Decoder
@@ -148,7 +148,7 @@ func (a *App) openStore(ctx context.Context) error {
 }
 
 func (a *App) openCases(ctx context.Context) error {
-	book, err := casebook.Open(ctx, shelf{a.store})
+	book, err := casebook.Open(ctx, caseStore{a.store})
 	if book == nil {
 		return err
 	}
@@ -158,8 +158,8 @@ func (a *App) openCases(ctx context.Context) error {
 	a.book = book
 	a.record = record.New(a.readings)
 	book.OnChange(a.record.CaseChanged)
-	a.desk = newDesk(a.base, a.record, a.opt.Now, a.opt.Log)
-	a.onStop("the assessments", waitFor(&a.desk.running)) // which only reads: leaving it behind costs nothing
+	a.assessor = newAssessor(a.base, a.record, a.opt.Now, a.opt.Log)
+	a.onStop("the assessments", waitFor(&a.assessor.running)) // which only reads: leaving it behind costs nothing
 	a.copyDerived()
 	return nil
 }

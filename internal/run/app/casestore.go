@@ -6,10 +6,10 @@ import (
 	"dewcase/internal/door/store/sqlite"
 )
 
-// shelf adapts the store to casebook.Shelf.
-type shelf struct{ *sqlite.Store }
+// caseStore adapts the store to casebook.Shelf.
+type caseStore struct{ *sqlite.Store }
 
 // WriteCase stores a case file.
-func (s shelf) WriteCase(ctx context.Context, id string, file []byte, by, ifMatch string) (string, bool, error) {
+func (s caseStore) WriteCase(ctx context.Context, id string, file []byte, by, ifMatch string) (string, bool, error) {
 	return s.Store.WriteCase(ctx, sqlite.CasePut{ID: id, File: file, By: by, IfMatch: ifMatch})
 }

@@ -62,7 +62,7 @@ func (p pageRecord) Answer(ctx context.Context, id string) (assessment.Answer, e
 	if err != nil {
 		return assessment.Answer{}, err
 	}
-	return p.desk.Recent(ctx, c)
+	return p.assessor.Recent(ctx, c)
 }
 
 func (p pageRecord) AnswerSoon(ctx context.Context, id string) (assessment.Answer, bool) {
@@ -70,7 +70,7 @@ func (p pageRecord) AnswerSoon(ctx context.Context, id string) (assessment.Answe
 	if err != nil {
 		return assessment.Answer{}, false
 	}
-	return p.desk.Soon(ctx, e.Case)
+	return p.assessor.Soon(ctx, e.Case)
 }
 
 // latestWithin is how far back of a logger's last record its values are looked

@@ -131,7 +131,7 @@ type marks interface {
 // bucket is used for the first time, so that a mirror or a store in InfluxDB is
 // whole from the beginning. Call it after opening the local store with its
 // outbox on.
-func Begin(ctx context.Context, local Shelf, kept marks, s Server) error {
+func Begin(ctx context.Context, local DayKeeper, kept marks, s Server) error {
 	const kind = "influx_begun"
 	key := s.URL + " " + s.Org + " " + s.Bucket
 	_, err := kept.State(ctx, kind, key)

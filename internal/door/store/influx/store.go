@@ -13,9 +13,9 @@ import (
 	"dewcase/internal/roof"
 )
 
-// Shelf is the local side that remembers, of every day, how many readings were
+// DayKeeper is the local side that remembers, of every day, how many readings were
 // stored and their digest, also once their content lies in the engine alone.
-type Shelf interface {
+type DayKeeper interface {
 	Outbox
 	PostAll(ctx context.Context) error
 	PostDay(ctx context.Context, of roof.KeptDay) error
@@ -29,7 +29,7 @@ type Shelf interface {
 // Local is a reading store with a shelf.
 type Local interface {
 	roof.ReadingStore
-	Shelf
+	DayKeeper
 }
 
 // Options tune a store. Zero values take the defaults.

@@ -23,7 +23,7 @@ func TestAPageLagsByAFewReadingsAndNeverByAnImport(t *testing.T) {
 		Loggers:   []roof.Logger{{ID: "k1", Interval: time.Hour, Fitted: []roof.Fitting{{Position: "loft", From: start}}}}}
 	store := mem.New()
 	r := record.New(store)
-	d := newDesk(ctx, r, func() time.Time { return start.AddDate(0, 1, 0) }, slog.New(slog.DiscardHandler))
+	d := newAssessor(ctx, r, func() time.Time { return start.AddDate(0, 1, 0) }, slog.New(slog.DiscardHandler))
 	hours := 0
 	add := func(n int) {
 		var batch []roof.Reading

@@ -12,10 +12,10 @@ import (
 	"dewcase/internal/roof"
 )
 
-// desk caches each case's assessment and recomputes it only when its readings or
+// assessor caches each case's assessment and recomputes it only when its readings or
 // its file changed. It computes one at a time, so that ingest always has a
 // processor left on a small board.
-type desk struct {
+type assessor struct {
 	record *record.Reader
 	now    func() time.Time
 	log    *slog.Logger
@@ -38,19 +38,19 @@ type answer struct {
 
 // A page may show an assessment that lacks the latest readings, but at most a
 // hundredth of them, so that no page shows half a winter after an import. It is
-// refreshed in the background at most once per renewAfter.
+// refreshed in the background at most once per refreshAfter.
 const (
-	renewAfter  = time.Minute
-	staleFor    = 36 * time.Hour
-	behindShare = 0.01
-	maxAnswers  = 200
+	refreshAfter = time.Minute
+	staleFor     = 36 * time.Hour
+	behindShare  = 0.01
+	maxAnswers   = 200
 )
 
-func newDesk(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *desk {
-	return &desk{record: r, now: now, log: log, base: base, by: map[string]answer{}, refreshing: map[string]bool{}}
+func newAssessor(base context.Context, r *record.Reader, now func() time.Time, log *slog.Logger) *assessor {
+	return &assessor{record: r, now: now, log: log, base: base, by: map[string]answer{}, refreshing: map[string]bool{}}
 }
 
-func (d *desk) kept(c *roof.Case) (answer, bool) {
+func (d *assessor) kept(c *roof.Case) (answer, bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	k, ok := d.by[c.ID]
@@ -58,14 +58,14 @@ func (d *desk) kept(c *roof.Case) (answer, bool) {
 }
 
 // Current is the assessment of everything that was stored when it was asked for.
-func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+func (d *assessor) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
 	asked := d.record.Version(c.ID)
 	if k, ok := d.kept(c); ok && k.version == asked {
 		return k.answer, nil
 	}
 	d.work.Lock()
 	defer d.work.Unlock()
-	// Whoever had the desk before may have begun after this was asked: readings
+	// Whoever had the assessor before may have begun after this was asked: readings
 	// that keep coming must not make everybody in the queue work it out again.
 	if k, ok := d.kept(c); ok && k.version >= asked {
 		return k.answer, nil
@@ -91,24 +91,24 @@ func (d *desk) Current(ctx context.Context, c *roof.Case) (assessment.Answer, er
 
 // Recent returns an assessment for a page: a slightly stale one at once, which is
 // then refreshed in the background.
-func (d *desk) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+func (d *assessor) Recent(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
 	k, ok := d.kept(c)
 	came := d.record.Version(c.ID) - k.version
 	if !ok || d.now().Sub(k.at) > staleFor || float64(came) > behindShare*float64(k.readings) {
 		return d.Current(ctx, c)
 	}
-	if k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
-		d.renew(c)
+	if k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > refreshAfter {
+		d.refresh(c)
 	}
 	return k.answer, nil
 }
 
 // Soon returns the last answer, however old, and refreshes it in the background.
 // Where there is none, it waits until the context ends.
-func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool) {
+func (d *assessor) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool) {
 	k, ok := d.kept(c)
-	if !ok || k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > renewAfter {
-		d.renew(c)
+	if !ok || k.version != d.record.Version(c.ID) && d.now().Sub(k.at) > refreshAfter {
+		d.refresh(c)
 	}
 	for !ok && ctx.Err() == nil {
 		select {
@@ -120,7 +120,7 @@ func (d *desk) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool)
 	return k.answer, ok
 }
 
-func (d *desk) renew(c *roof.Case) {
+func (d *assessor) refresh(c *roof.Case) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.refreshing[c.ID] || d.base.Err() != nil {
