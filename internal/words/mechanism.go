@@ -56,6 +56,7 @@ type Exchange struct {
 	Since             int      // evenings after the repair at which it became sure
 	Nights            int      // looked at
 	From              string   // path of the figures in the assessment; "" none
+	Together          bool     // loft and ceiling were changed at one time
 	LessHeat          bool     // the ceiling lets less heat through; whether less air is not shown
 
 	Want        ExchangeWant
@@ -150,6 +151,9 @@ func (x Exchange) Sentence() Text {
 			"weather, the household or another change.", x.change())
 	case x.Kind == Changed:
 		t := Say("%s Whether fewer hours are wet is another question.", x.change())
+		if x.Together {
+			t = append(t, Say(" Loft and ceiling were changed at one time: read the two together.")...)
+		}
 		if x.What == "void_ventilation" {
 			t = append(t, Say(" It holds if the void's logger sits where it sat before.")...)
 		}
@@ -168,6 +172,16 @@ func (x Exchange) change() Text {
 			fmt.Sprint(x.Since))
 	}
 	up := *x.Factor > 1
+	if x.What == "loft_ventilation" || *x.Low < 1 && *x.High > 1 {
+		more := map[bool]string{true: "more", false: "less"}[up]
+		t := Say("Since the work of %s %s exchanges %s air with outdoors than "+
+			"before", Date(x.At, x.Zone), x.Subject(), more)
+		if x.What == "ceiling" {
+			t = Say("Since the work of %s the ceiling lets %s air through than before", Date(x.At, x.Zone), more)
+		}
+		return append(t, Say(", sure since night %s; how much %s is known only roughly (about %s times, 95 %: %s to %s).",
+			fmt.Sprint(x.Since), more, x.times(0, *x.Factor), x.times(1, *x.Low), x.times(2, *x.High))...)
+	}
 	bound := Say("at least %s times", x.times(1, *x.Low))
 	if !up {
 		bound = Say("at most %s times", x.times(2, *x.High))

@@ -16,6 +16,7 @@ import (
 type assessor struct {
 	set   *series.Set
 	voids map[voidKey]Result
+	pairs map[int64]pair // by the repair's time
 }
 
 type voidKey struct {
@@ -23,10 +24,14 @@ type voidKey struct {
 	position string
 }
 
+func newAssessor(set *series.Set) *assessor {
+	return &assessor{set: set, voids: map[voidKey]Result{}, pairs: map[int64]pair{}}
+}
+
 // Assess answers for each repair and surface of results, in their order: every
 // quantity that the work is credited with, and what else was noticed.
 func Assess(set *series.Set, results []repair.Result) [][]Result {
-	a := &assessor{set: set, voids: map[voidKey]Result{}}
+	a := newAssessor(set)
 	out := make([][]Result, len(results))
 	for i, res := range results {
 		k := slices.IndexFunc(set.Case.Repairs(), func(e roof.Event) bool { return e.At.Equal(res.At) && e.What == res.What })
@@ -55,7 +60,11 @@ func (a *assessor) one(e roof.Event, surfaceID string) []Result {
 		case roof.WaterEntry:
 			r = waterEntry(a.set, e)
 		default:
-			continue
+			if !slices.Contains(alters, roof.LoftVentilation) && !slices.Contains(alters, roof.CeilingChange) {
+				continue
+			}
+			r = a.judgePair(e, q)
+			r.Said.Together = slices.Contains(alters, roof.LoftVentilation) && slices.Contains(alters, roof.CeilingChange)
 		}
 		r.What, r.Credited = q, credited
 		if !credited {

@@ -44,6 +44,36 @@
 // battens were changed the covering was lifted, and the repair's key
 // kept_in_place must name the void.
 //
+// # Ceiling and loft: two witnesses that must agree (loft.go, pair.go)
+//
+// Humidity: the changes D (loft) and C (ceiling) of the model of package repair,
+// fitted to the nights before once and from there to the nights after, 2 nights
+// left out; z = X / sqrt(sd^2 + 0.3^2 + p^2), p the root mean square of the same
+// change at repairs pretended after 30, 50 and 70 % of the nights before.
+//
+// Temperature: the balance of the loft's air on hours with T_under up to T_out +
+// 0.5 K and little sun in the last hours (3 h exponential mean of T_under above
+// outdoors up to 1.5 K); T_under is the mean of at most two underlays, else
+// coverings:
+//
+//	T_loft - T_under  on  T_out (a), 1, T_loft an hour ago (b), T_in (h), 12 h mean of T_loft (e)
+//
+// each less T_under, with sine and cosine of 24 and 12 h. The odds are a/r (loft;
+// c = 0.02, s0 = 0.2) and h/r (ceiling; c = 0.01, s0 = 0.1), r what is left for the
+// roof's surface. It is no witness at mean temperatures above 10 C, more than
+// 8 K apart, or at a share over 0.8.
+//
+// Z = (z + z)/sqrt(2), each cut at 3, and 0 unless both have one sign and 1 or
+// more. Changed when |Z| is over 2.5 at three looks three nights apart, from the
+// sixth night to the sixtieth; falls under 1.5 on three. The fit is made only
+// where the temperature has something to say. The factor is the fit's alone:
+// exp(1.2 D) and exp(1.4 C), and wide for the loft.
+//
+// No change of the ceiling is shown after 30 nights where a factor of four is
+// excluded and the temperature could witness, of the loft never before night 45.
+// Under new insulation heat and vapour part company: that less heat comes
+// through is said, and that less air does is not.
+//
 // # Water coming in
 //
 // Always too early: rain in the loft's balance, and its steady source without

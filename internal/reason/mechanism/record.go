@@ -13,6 +13,8 @@ const (
 	daysAfter  = 120 // looks go on to here
 )
 
+const dayMS = 24 * evidence.HourMS
+
 // seenPart is how much of an hour must be observed.
 const seenPart = 2.0 / 3
 
@@ -29,10 +31,9 @@ type record struct {
 
 // newRecord bounds the days by what may be used of the series.
 func newRecord(atMS, fromMS, untilMS, doubtMS int64) record {
-	const day = 24 * evidence.HourMS
-	r := record{atMS: atMS, doubtDays: int((doubtMS + day - 1) / day)}
-	r.first = -int(min(max((atMS-fromMS)/day, 0), daysBefore))
-	r.until = int(min(max((untilMS-atMS)/day, 0), daysAfter))
+	r := record{atMS: atMS, doubtDays: int((doubtMS + dayMS - 1) / dayMS)}
+	r.first = -int(min(max((atMS-fromMS)/dayMS, 0), daysBefore))
+	r.until = int(min(max((untilMS-atMS)/dayMS, 0), daysAfter))
 	return r
 }
 

@@ -58,8 +58,12 @@ func TestTrials(t *testing.T) {
 }
 
 func (s *simulated) try(what roof.Change) (x trial, ok bool) {
-	a := &assessor{set: s.set, voids: map[voidKey]Result{}}
+	a := newAssessor(s.set)
 	x.truth = s.factor[what]
+	if what != roof.VoidVentilation {
+		ok = s.tryPair(a, what, &x)
+		return x, ok
+	}
 	surface, _ := s.set.Case.Position("slate")
 	var r Result
 	cover, air := a.voidOf(s.event, surface)
@@ -67,14 +71,8 @@ func (s *simulated) try(what roof.Change) (x trial, ok bool) {
 	if v == nil {
 		return x, false
 	}
-	for i, run := 0, 0; i < len(v.evenings); i++ {
-		if !v.holds(i) {
-			run = 0
-			continue
-		}
-		if run++; run == looksRunning && x.ever == 0 {
-			x.ever, x.sign = i+firstVoidNight, math.Copysign(1, v.at(i).w.ln)
-		}
+	if n := firstRun(len(v.evenings), v.holds); n > 0 {
+		x.ever, x.sign = n-1+firstVoidNight, math.Copysign(1, v.at(n-1).w.ln)
 	}
 	x.held, _ = steady(len(v.evenings), v.holds, v.falls)
 	if i := 30 - firstVoidNight; i < len(v.evenings) && v.at(i).w.ok {
@@ -82,6 +80,31 @@ func (s *simulated) try(what roof.Change) (x trial, ok bool) {
 		x.unshown = x.at30.within(voidUnshown)
 	}
 	return x, true
+}
+
+// tryPair is the same of loft and ceiling.
+func (s *simulated) tryPair(a *assessor, what roof.Change, x *trial) bool {
+	p := a.pairOf(s.event)
+	if p.looks == nil || p.looks.follow() == nil {
+		return false
+	}
+	part := loftPart
+	if what == roof.CeilingChange {
+		part = ceilingPart
+	}
+	v := p.looks
+	if n := firstRun(len(v.looks), func(i int) bool { return math.Abs(v.z(i, part)) > pairZ }); n > 0 {
+		x.ever, x.sign = v.night(n-1), math.Copysign(1, v.z(n-1, part))
+	}
+	x.held, _ = v.stands(part)
+	if s.winter == s.twin {
+		return true // spares a fit
+	}
+	i := (30 - firstPairNight) / pairNights
+	x.at30, _ = v.factor(i, part)
+	_, witness := v.heat(i, part)
+	x.unshown = witness && part == ceilingPart && x.at30.within(ceilingClear)
+	return true
 }
 
 // bands of the true factor, by its logarithm's size.
