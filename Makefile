@@ -49,7 +49,7 @@ bench: build
 # winters; hours of processor time. DEWCASE_TRIALS and DEWCASE_SEED choose.
 .PHONY: trials
 trials:
-	go test -tags trials -run 'Trials' -timeout 12h -v ./internal/reason/cause ./internal/reason/repair ./internal/reason/mechanism ./internal/reason/predict ./internal/flow/watch
+	go test -tags trials -run 'Trials' -timeout 12h -v ./internal/reason/cause ./internal/reason/repair ./internal/reason/mechanism ./internal/reason/leak ./internal/reason/predict ./internal/flow/watch
 
 clean:
 	rm -rf bin dashboards/dist/*.js dashboards/dist/*.css

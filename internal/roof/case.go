@@ -225,8 +225,19 @@ type Event struct {
 	Sealed          Answer // the ceiling since a repair
 	// KeptInPlace are positions whose loggers sit exactly where they sat before a
 	// repair that lifted the covering or for which they were taken out.
-	KeptInPlace []string
+	KeptInPlace    []string
+	Leak           Leak   // what a repair of water entry mended; "" not said
+	AfterRain, Wet Answer // of an inspection: heavy rain had fallen; the spot was wet
 }
+
+// Leak is where water came in from.
+type Leak string
+
+// The leaks that a repair can have mended.
+const (
+	RainLeak     Leak = "rain"
+	PlumbingLeak Leak = "plumbing"
+)
 
 // Contacts holds the people who receive alerts.
 type Contacts struct {

@@ -63,6 +63,7 @@ type Exchange struct {
 	Have, Least int
 	ColderK     float64
 	Missing     string // the place that is not logged, in words
+	Leak        *Leak  // of water coming in
 }
 
 // Subject is what exchanges: the void, the loft, the ceiling.
@@ -146,6 +147,8 @@ func part(x float64) string {
 // wet hours but that they are another question.
 func (x Exchange) Sentence() Text {
 	switch {
+	case x.Leak != nil:
+		return Say("%s", x.Leak.Sentence())
 	case x.Noticed:
 		return Say("Noticed, not caused: %s The case file does not credit the work with it, so it may have come of the "+
 			"weather, the household or another change.", x.change())

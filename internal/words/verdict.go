@@ -103,6 +103,7 @@ type Verdict struct {
 	Where            string // in words: under the covering
 	Wet, Risk, Water Change
 	Needs            string // what would settle it, a clause
+	Leak             *Leak  // where the verdict is on a leak
 }
 
 // Falls are the quantities of a verdict, that which it rests on first.
@@ -135,6 +136,8 @@ func (v Verdict) lead() Change {
 func (v Verdict) Sentence() Text {
 	head, first := Bold(v.Headline()), v.lead()
 	switch {
+	case v.Leak != nil:
+		return Say("%s", v.Leak.Sentence())
 	case v.Kind == TooEarly && v.Needs != "":
 		return Say("%s. Needed: %s.", head, v.Needs)
 	case v.Kind == TooEarly || !first.Known():

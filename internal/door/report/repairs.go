@@ -64,8 +64,11 @@ func (b *builder) result(p *part, i int) {
 			p.para("%s", s)
 		}
 	}
-	if r.Reason != "" {
+	if r.Reason != "" && !r.OfLeak() {
 		p.para("%s", words.Sentence(r.Reason))
+	}
+	for _, s := range assessment.Leak(r) {
+		p.para("%s", s)
 	}
 	if r.Needs != "" && r.Verdict != repair.TooEarly {
 		p.para("Needed for more: %s", words.Sentence(r.Needs))

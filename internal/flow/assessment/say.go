@@ -16,7 +16,11 @@ func (a Assessment) Verdict(c *roof.Case, i int) words.Verdict {
 		}
 		return out
 	}
-	return words.Verdict{Kind: words.VerdictKind(r.Verdict), At: r.At, Zone: c.Property.Zone,
+	var leak *words.Leak
+	if r.OfLeak() {
+		leak = &r.Leak.Said
+	}
+	return words.Verdict{Kind: words.VerdictKind(r.Verdict), At: r.At, Zone: c.Property.Zone, Leak: leak,
 		Where: words.SurfaceOf(c, r.Surface), Needs: r.Needs,
 		Wet: words.Change{What: words.WetHours, Pct: r.ReductionPct, Low: r.LowPct, High: r.HighPct,
 			From: path("reduction_pct", "low_pct", "high_pct")},
@@ -25,6 +29,22 @@ func (a Assessment) Verdict(c *roof.Case, i int) words.Verdict {
 		Water: words.Change{What: words.Water, Pct: r.CondensateReductionPct, Low: r.CondensateLowPct,
 			High: r.CondensateHighPct,
 			From: path("condensate_reduction_pct", "condensate_low_pct", "condensate_high_pct")}}
+}
+
+// Leak is what a verdict on a leak was made of, a sentence each; none where the
+// repair is not said to have stopped one.
+func Leak(r Repair) []string {
+	if r.Leak == nil {
+		return nil
+	}
+	out := []string{}
+	if !r.OfLeak() {
+		out = append(out, r.Leak.Said.Sentence())
+	}
+	for _, line := range r.Leak.Said.Lines() {
+		out = append(out, words.Sentence(line))
+	}
+	return out
 }
 
 // Exchanges are what is said of what the i-th repair changed; it says nothing of

@@ -93,6 +93,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		if s := BeyondModel(r); s != "" {
 			p("  %s", s)
 		}
+		for _, s := range Leak(r) {
+			p("  leak:  %s", s)
+		}
 		if r.Reason != "" {
 			p("  why:   %s", r.Reason)
 		}

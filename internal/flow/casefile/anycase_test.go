@@ -120,6 +120,10 @@ func anyCase(t *rapid.T) *roof.Case {
 			}
 			e.CounterBattenMM = optional(0, 50)
 			e.Battens, e.Sealed = word("single", "counter"), answer()
+			e.Leak = roof.Leak(word("rain", "plumbing"))
+		}
+		if e.Kind == roof.Inspection {
+			e.AfterRain, e.Wet = answer(), answer()
 		}
 		c.Events = append(c.Events, e)
 	}

@@ -231,13 +231,30 @@ func (s *section) event(e *roof.Event) {
 	s.number("counter_batten_mm", &e.CounterBattenMM, 0, 1000)
 	s.answer("sealed", &e.Sealed)
 	words(s, "kept_in_place", &e.KeptInPlace, s.position)
-	if s.task != reading || e.Kind == roof.Repair {
+	leak := string(e.Leak)
+	s.word("leak", &leak, string(roof.RainLeak), string(roof.PlumbingLeak))
+	e.Leak = roof.Leak(leak)
+	seen := len(s.keys)
+	s.answer("after_rain", &e.AfterRain)
+	s.answer("wet", &e.Wet)
+	if s.task != reading {
 		return
 	}
-	for _, key := range s.keys[changes:] {
+	if e.Kind != roof.Repair {
+		s.refuse(s.keys[changes:seen], "stands at an event that is no repair",
+			"only a repair changes the roof; write kind: repair or leave it out")
+	}
+	if e.Kind != roof.Inspection {
+		s.refuse(s.keys[seen:], "stands at an event that is no inspection",
+			"only an inspection says what was seen; write kind: inspection or leave it out")
+	}
+}
+
+// refuse faults each of the keys that is there.
+func (s *section) refuse(keys []string, what, remedy string) {
+	for _, key := range keys {
 		if n := s.m.Get(key); n.Present() {
-			n.Fault("stands at an event that is no repair",
-				"only a repair changes the roof; write kind: repair or leave it out")
+			n.Fault(what, remedy)
 		}
 	}
 }

@@ -60,6 +60,9 @@ type Event struct {
 	At   time.Time      `json:"at"`
 	Kind roof.EventKind `json:"kind"`
 	What string         `json:"what"`
+	// Of an inspection; empty where it was not said.
+	AfterRain roof.Answer `json:"after_rain,omitempty" doc:"yes or no: heavy rain had fallen"`
+	Wet       roof.Answer `json:"wet,omitempty" doc:"yes or no: the spot was wet"`
 }
 
 // axis is the steps of a view.
@@ -239,7 +242,7 @@ func events(c *roof.Case, fromMS, untilMS int64) []Event {
 	out := []Event{}
 	for _, e := range c.Events {
 		if ms := e.At.UnixMilli(); ms >= fromMS && ms < untilMS {
-			out = append(out, Event{e.At.UTC(), e.Kind, e.What})
+			out = append(out, Event{e.At.UTC(), e.Kind, e.What, e.AfterRain, e.Wet})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Event) int { return a.At.Compare(b.At) })

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewcase/internal/reason/evidence"
+	"dewcase/internal/reason/leak"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
@@ -38,7 +39,7 @@ func Assess(set *series.Set, results []repair.Result) [][]Result {
 		if k < 0 {
 			continue
 		}
-		out[i] = a.one(set.Case.Repairs()[k], res.Surface)
+		out[i] = a.one(set.Case.Repairs()[k], res.Surface, res.Leak)
 	}
 	return out
 }
@@ -47,7 +48,7 @@ func Assess(set *series.Set, results []repair.Result) [][]Result {
 // they are told.
 var quantities = []roof.Change{roof.VoidVentilation, roof.LoftVentilation, roof.CeilingChange, roof.WaterEntry}
 
-func (a *assessor) one(e roof.Event, surfaceID string) []Result {
+func (a *assessor) one(e roof.Event, surfaceID string, mended *leak.Result) []Result {
 	out := []Result{}
 	surface, _ := a.set.Case.Position(surfaceID)
 	alters := a.set.Case.Alters(e)
@@ -58,7 +59,7 @@ func (a *assessor) one(e roof.Event, surfaceID string) []Result {
 		case roof.VoidVentilation:
 			r = a.void(e, surface)
 		case roof.WaterEntry:
-			r = waterEntry(a.set, e)
+			r = waterEntry(mended)
 		default:
 			if !slices.Contains(alters, roof.LoftVentilation) && !slices.Contains(alters, roof.CeilingChange) {
 				continue
@@ -80,11 +81,21 @@ func (a *assessor) one(e roof.Event, surfaceID string) []Result {
 	return out
 }
 
-// waterEntry is the answer on a leak: loggers of air do not tell, whatever they
-// read (package comment).
-func waterEntry(*series.Set, roof.Event) Result {
+// waterEntry is the answer on a leak, which package leak gives by wood and looks:
+// loggers of air do not tell, whatever they read (package comment).
+func waterEntry(l *leak.Result) Result {
 	var r Result
 	r.early(words.WantWetSpot)
+	if l == nil {
+		return r
+	}
+	r.Factor, r.Low, r.High, r.Said.Leak = l.Share, l.ShareLow, l.ShareHigh, &l.Said
+	switch l.Verdict {
+	case words.Worked:
+		r.Verdict = Changed
+	case words.NoChangeShown:
+		r.Verdict = NoChangeShown
+	}
 	return r
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/reason/leak"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -37,8 +38,10 @@ func Assess(set *series.Set, opts Options) []Result {
 	var out []Result
 	for i := range a.repairs {
 		surfaces, named := treatedSurfaces(set.Case, a.repairs[i])
+		mended := a.mended(a.repairs[i])
 		for _, s := range surfaces {
 			r := a.one(i, s)
+			r.takeLeak(mended)
 			if len(a.repairs[i].Treats) > 0 && !named {
 				r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
 					", which is neither a surface nor the air that meets one: every surface that is not untouched is judged (key "+
@@ -112,6 +115,31 @@ func credit(c *roof.Case, e roof.Event) Credit {
 
 func (c Credit) modelled() [3]bool { return [3]bool{c.LoftVentilation, c.Ceiling, c.VoidVentilation} }
 func (c Credit) any() bool         { return c.LoftVentilation || c.Ceiling || c.VoidVentilation }
+
+// mended is the answer on a leak, nil where the repair is not said to have stopped
+// one.
+func (a *assessor) mended(e roof.Event) *leak.Result {
+	if !slices.Contains(a.set.Case.Alters(e), roof.WaterEntry) {
+		return nil
+	}
+	r := leak.Judge(a.set, e)
+	return &r
+}
+
+// takeLeak puts the answer on a leak beside the verdict on the hours. Where the
+// repair changed nothing else, it is the verdict.
+func (r *Result) takeLeak(l *leak.Result) {
+	r.Leak = l
+	if r.OfLeak() {
+		r.Verdict, r.Reason, r.Needs = Verdict(l.Verdict), l.Reason, l.Needs
+	}
+}
+
+// OfLeak reports that the verdict is that on a leak, not on hours.
+func (r *Result) OfLeak() bool {
+	other := func(c roof.Change) bool { return c != roof.WaterEntry }
+	return r.Leak != nil && !r.Credit.any() && !slices.ContainsFunc(r.Credit.NotModelled, other)
+}
 
 // window is what one repair is judged on, bounded by its neighbours.
 func (a *assessor) window(i int, surface roof.Position) (fromMS, untilMS int64, notes []string) {

@@ -208,6 +208,50 @@ func TestWhateverCannotBeJudgedSaysWhatItNeeds(t *testing.T) {
 	}
 }
 
+// Loggers of air cannot tell whether a leak was stopped; looks after heavy rain can.
+func TestALeakIsJudgedByItsOwnEvidence(t *testing.T) {
+	look := func(m *roofsim.Measured, day int, wet roof.Answer) {
+		m.Case.Events = append(m.Case.Events, roof.Event{At: m.Case.Events[0].At.AddDate(0, 0, day), Kind: roof.Inspection,
+			AfterRain: roof.Yes, Wet: wet})
+	}
+	for name, c := range map[string]struct {
+		changes []roof.Change
+		looked  bool
+		ofLeak  bool
+		want    Verdict
+	}{
+		"water entry alone":      {changes: []roof.Change{roof.WaterEntry}, ofLeak: true, want: TooEarly},
+		"water entry, looked at": {changes: []roof.Change{roof.WaterEntry}, looked: true, ofLeak: true, want: Worked},
+		"with an underlay, which air does not tell": {changes: []roof.Change{roof.WaterEntry, roof.UnderlayChange},
+			looked: true, want: TooEarly},
+	} {
+		t.Run(name, func(t *testing.T) {
+			set := kitted(t, 11, strongVoid(), roofworlds.Kit{Interval: 30 * time.Minute}, 70, func(m *roofsim.Measured) {
+				m.Case.Events[0].Changes = c.changes
+				if c.looked {
+					look(m, -3, roof.Yes)
+					look(m, 6, roof.No)
+					look(m, 15, roof.No)
+				}
+			})
+			rs := Assess(set, Options{Draws: 20})
+			require.NotEmpty(t, rs)
+			for _, r := range rs {
+				require.NotNil(t, r.Leak)
+				assert.Equal(t, c.ofLeak, r.OfLeak())
+				assert.Equal(t, c.want, r.Verdict, r.Reason)
+				if c.looked {
+					assert.Len(t, r.Leak.Looks, 2)
+					continue
+				}
+				assert.Contains(t, r.Reason, "loggers of air cannot tell whether a leak was stopped")
+				assert.Contains(t, r.Needs, "wood-moisture readings (wood_pct) at the wet spot")
+				assert.NotContains(t, r.Needs, "another kind of evidence")
+			}
+		})
+	}
+}
+
 func setMeets(m *roofsim.Measured, surface, air string) {
 	for i := range m.Case.Positions {
 		if m.Case.Positions[i].ID == surface {

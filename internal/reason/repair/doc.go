@@ -51,6 +51,9 @@
 // what it treats) is switched off in the run without it. Other changes that
 // the fit sees stay in both runs: noticed, not caused.
 //
+// Whether a leak was stopped is judged by package leak, from wood and looks, and
+// stands beside; of a repair that changed nothing else it is the verdict.
+//
 // # The fall and its interval
 //
 // The fall given is the plain ratio of the two runs, 1 - with / without, of

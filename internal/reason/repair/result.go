@@ -3,6 +3,7 @@ package repair
 import (
 	"time"
 
+	"dewcase/internal/reason/leak"
 	"dewcase/internal/roof"
 )
 
@@ -48,6 +49,8 @@ type Result struct {
 	Needs        string   `json:"needs"`
 	Reason       string   `json:"reason" doc:"one sentence: why this verdict"`
 	Notes        []string `json:"notes" doc:"what must be known to read it, with what the repair is credited with"`
+
+	Leak *leak.Result `json:"leak,omitempty" doc:"whether a leak was stopped, where the repair is said to have stopped one"`
 
 	Credit      Credit      `json:"-"`
 	Mechanism   []Factor    `json:"-"`

@@ -55,6 +55,7 @@ loggers:
 # A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed;
 # kept_in_place lists positions whose loggers sit exactly where they sat before the covering was lifted.
 events: []                        # e.g. {at: 2026-12-20T12:00:00Z, kind: repair, what: "eaves vents cut through", treats: [loft, slate], opened_mm: {loft_eaves: 25}}
+                                  # or {at: 2027-01-09T10:00:00Z, kind: inspection, what: "boards at the chimney", after_rain: yes, wet: no}
 `
 
 func (p *Pages) newCase(w http.ResponseWriter, r *http.Request) {

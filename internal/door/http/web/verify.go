@@ -35,6 +35,7 @@ type resultView struct {
 	Rows       []comparisonRow
 	Water      *words.Fall
 	Beyond     string
+	Mended     []string         // what a verdict on a leak was made of
 	Work       []words.Exchange // what the work changed, told before whether it helped
 }
 
@@ -80,7 +81,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		if wet, risk := drawing.Paired(res.Result, strconv.Itoa(i), h.Zone); len(wet.Nights) > 0 {
 			v.Wet, v.Risk = wet.Scene(), risk.Scene()
 		}
-		v.Work = a.Exchanges(i)
+		v.Work, v.Mended = a.Exchanges(i), assessment.Leak(res)
 		b.tell(v.Work)
 		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
 		b.Apart = append(b.Apart, assessment.Apart(h.Case, res)...)

@@ -1,0 +1,78 @@
+//go:build trials
+
+package leak
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"testing"
+
+	"dewcase/internal/words"
+)
+
+// TestTrials measures how often a leak's repair is judged rightly by wood, on
+// boards of diffusion: TRIAL_N of each share that is left, seeds from TRIAL_FROM.
+func TestTrials(t *testing.T) {
+	number := func(key string, usual int) int {
+		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
+			return n
+		}
+		return usual
+	}
+	n, from := number("TRIAL_N", 200), number("TRIAL_FROM", 1)
+	for _, left := range []float64{1, 0.7, 0.5, 0.25, 0} {
+		worked, none, told := 0, 0, 0
+		by := map[int]int{20: 0, 40: 0, 60: 0}
+		covered, shares := 0, 0
+		for seed := range n {
+			r := rand.New(rand.NewPCG(uint64(from+seed), 0x77e7))
+			b := drawBoard(r, left)
+			set := b.lived(r)
+			first, ever := 0, false
+			for day := 6; day <= 60; day += 2 {
+				x := Judge(asOf(set, float64(day)), set.Case.Events[0])
+				if x.Verdict == words.Worked && first == 0 {
+					first = day
+				}
+				ever = ever || x.Verdict == words.NoChangeShown && day < 60
+				if day == 60 {
+					told++
+					if x.Share != nil {
+						shares++
+						if *x.ShareLow <= left && left <= *x.ShareHigh {
+							covered++
+						}
+					}
+				}
+			}
+			if first > 0 {
+				worked++
+				for d := range by {
+					if first <= d {
+						by[d]++
+					}
+				}
+			}
+			if ever {
+				none++
+			}
+		}
+		low, high := wilson(worked, n)
+		fmt.Printf("left %.2f, n %d: worked ever %d (%.1f %% [%.1f, %.1f]); by 20 days %d, 40 %d, 60 %d; no change shown "+
+			"before day 60 %d; a share told %d, its interval holds %d\n", left, n, worked, 100*float64(worked)/float64(n),
+			100*low, 100*high, by[20], by[40], by[60], none, shares, covered)
+	}
+}
+
+// wilson is the 95 % interval of a share (Wilson 1927).
+func wilson(k, n int) (low, high float64) {
+	const z = 1.96
+	p, m := float64(k)/float64(n), float64(n)
+	den := 1 + z*z/m
+	c := (p + z*z/(2*m)) / den
+	h := z * math.Sqrt(p*(1-p)/m+z*z/(4*m*m)) / den
+	return max(c-h, 0), min(c+h, 1)
+}
