@@ -70,6 +70,9 @@ func (b *builder) result(p *part, i int) {
 	for _, s := range assessment.Leak(r) {
 		p.para("%s", s)
 	}
+	if house := b.Answer.House(i); house != "" {
+		p.para("%s", words.Sentence(house))
+	}
 	if r.Needs != "" && r.Verdict != repair.TooEarly {
 		p.para("Needed for more: %s", words.Sentence(r.Needs))
 	}

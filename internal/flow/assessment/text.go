@@ -99,6 +99,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		if r.Reason != "" {
 			p("  why:   %s", r.Reason)
 		}
+		if house := a.House(i); house != "" {
+			p("  house: %s", house)
+		}
 		if r.Needs != "" {
 			p("  needs: %s", r.Needs)
 		}

@@ -18,6 +18,8 @@ import (
 type Options struct {
 	Draws         int  // of the interval; 0 is DefaultDraws
 	NoSensitivity bool // leave out the sensitivity list and the drawing
+	// Witness is a second witness of what loft and ceiling work changed; nil for none.
+	Witness SignWitness
 }
 
 // DefaultDraws is how many draws an interval rests on.
@@ -37,21 +39,45 @@ func Assess(set *series.Set, opts Options) []Result {
 	slices.SortStableFunc(a.repairs, func(x, y roof.Event) int { return x.At.Compare(y.At) })
 	var out []Result
 	for i := range a.repairs {
-		surfaces, named := treatedSurfaces(set.Case, a.repairs[i])
-		mended := a.mended(a.repairs[i])
-		for _, s := range surfaces {
-			r := a.one(i, s)
-			r.takeLeak(mended)
-			if len(a.repairs[i].Treats) > 0 && !named {
-				r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
-					", which is neither a surface nor the air that meets one: every surface that is not untouched is judged (key "+
-					"treats)")
-			}
-			if r.NightsBefore+r.NightsAfter == 0 {
-				a.countNights(&r, i, s)
-			}
-			out = append(out, r)
+		out = append(out, a.repair(i)...)
+	}
+	return out
+}
+
+// repair answers for one repair: for each surface by itself first, then for those
+// that one change of the loft treats together.
+func (a *assessor) repair(i int) []Result {
+	surfaces, named := treatedSurfaces(a.set.Case, a.repairs[i])
+	rows := make([]*row, len(surfaces))
+	for k, s := range surfaces {
+		rows[k] = a.one(i, s)
+	}
+	h := a.together(rows)
+	mended := a.mended(a.repairs[i])
+	out := make([]Result, len(rows))
+	for k, w := range rows {
+		if w.j != nil {
+			a.finish(w, i)
 		}
+		r := &w.Result
+		r.takeLeak(mended)
+		if len(a.repairs[i].Treats) > 0 && !named {
+			r.Notes = append(r.Notes, "the repair is said to treat "+strings.Join(a.repairs[i].Treats, ", ")+
+				", which is neither a surface nor the air that meets one: every surface that is not untouched is judged (key "+
+				"treats)")
+		}
+		if r.NightsBefore+r.NightsAfter == 0 {
+			a.countNights(r, i, surfaces[k])
+		}
+	}
+	if h != nil {
+		house := h.verdict()
+		for _, w := range h.rows {
+			w.House = house
+		}
+	}
+	for k, w := range rows {
+		out[k] = w.Result
 	}
 	return out
 }
@@ -198,21 +224,32 @@ func (a *assessor) disturbs(o roof.Event, surface roof.Position) bool {
 	return false
 }
 
-// one is the answer for one repair and one surface.
-func (a *assessor) one(i int, surface roof.Position) Result {
+// row is the answer for one repair and one surface, with the looks behind it; j is
+// nil where there is nothing to look at.
+type row struct {
+	Result
+	evenings
+	findings        findings
+	fromMS, untilMS int64
+}
+
+// one looks at one surface around one repair.
+func (a *assessor) one(i int, surface roof.Position) *row {
 	e := a.repairs[i]
-	r := Result{At: e.At.UTC(), What: e.What, Surface: surface.ID, Air: surface.Meets, Verdict: TooEarly}
+	w := &row{}
+	r := &w.Result
+	*r = Result{At: e.At.UTC(), What: e.What, Surface: surface.ID, Air: surface.Meets, Verdict: TooEarly}
 	r.Credit = credit(a.set.Case, e)
 	r.Notes = []string{"the repair is " + r.Credit.Text}
 	if !r.Credit.any() {
 		r.Needs = words.Need{Kind: words.OtherEvidence}.String()
 		r.Reason = "the work is said to have changed " + changesText(r.Credit.NotModelled) +
 			", which the method has no model of"
-		return r
+		return w
 	}
 	if a.set.FromMS == a.set.UntilMS {
 		r.Needs, r.Reason = words.Need{Kind: words.FittedLoggers}.String(), "no fitted logger has sent anything"
-		return r
+		return w
 	}
 	fromMS, untilMS, notes := a.window(i, surface)
 	r.Notes = append(r.Notes, notes...)
@@ -227,12 +264,12 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 	}
 	if r.Needs != "" {
 		if at <= a.set.FromMS {
-			a.againstOutdoors(&r, e, surface.ID)
+			a.againstOutdoors(r, e, surface.ID)
 		}
 		if r.Reason == "" {
 			r.Reason = "there is nothing yet to compare"
 		}
-		return r
+		return w
 	}
 	j, err := a.judge(e, surface.ID, fromMS, untilMS, r.Credit)
 	if err != nil {
@@ -243,20 +280,28 @@ func (a *assessor) one(i int, surface roof.Position) Result {
 			r.Needs = err.Error()
 		}
 		r.Reason = "a logger that the answer rests on is missing"
-		return r
+		return w
 	}
 	r.Notes = append(r.Notes, j.household()...)
-	f := j.decide(j.ends())
+	w.evenings = evenings{j: j, ends: j.ends()}
+	w.fromMS, w.untilMS = fromMS, untilMS
+	w.findings = w.decide()
+	return w
+}
+
+// finish fills in the answer once its verdict is found, and lets sensitivity and
+// untouched places have their say.
+func (a *assessor) finish(w *row, i int) {
+	r, j, f := &w.Result, w.j, w.findings
 	r.Verdict = f.verdict
-	a.write(&r, j, f)
+	a.write(r, j, f)
 	if len(f.looks) > 0 && f.looks[0].open {
 		if f.firm && !a.opts.NoSensitivity {
-			a.sensitivity(&r, j, f.looks[0])
+			a.sensitivity(r, j, f.looks[0])
 		}
-		a.control(&r, i, fromMS, untilMS, j, f)
+		a.control(r, i, w.fromMS, w.untilMS, j, f)
 	}
 	r.conclude(j, f)
-	return r
 }
 
 // judge sets up what looks at one surface.
@@ -265,8 +310,8 @@ func (a *assessor) judge(e roof.Event, surfaceID string, fromMS, untilMS int64, 
 	if err != nil {
 		return nil, err
 	}
-	seed := a.set.Case.ID + "/" + surfaceID
-	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(seed, a.opts.Draws)}
+	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(a.set.Case.ID, a.opts.Draws),
+		witness: a.opts.Witness}
 	if s.onLoft && !s.hasVoid {
 		j.terms.credit[2] = false
 		if !cr.LoftVentilation && !cr.Ceiling {

@@ -20,17 +20,17 @@ func (a *assessor) control(r *Result, i int, fromMS, untilMS int64, j *judge, f 
 		c.Text = "the untouched place " + id + " cannot be judged: it lacks " + err.Error()
 		return
 	}
-	ends := o.ends()
-	if len(ends) == 0 {
+	back := evenings{j: o, ends: o.ends()}
+	if len(back.ends) == 0 {
 		c.Text = "the untouched place " + id + " has no whole night after the repair"
 		return
 	}
 	var last *look
 	if f.firm {
-		g := o.decide(ends)
+		g := back.decide()
 		c.Verdict, last = g.verdict, g.looks[0]
 	} else {
-		last = o.evaluate(ends[len(ends)-1], nil, o.draws)
+		last = back.at(0)
 		c.Verdict = o.provisional(last)
 	}
 	if last == nil || !last.open {

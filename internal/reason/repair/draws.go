@@ -51,10 +51,10 @@ type spread struct {
 
 // sample is what the draws say.
 type sample struct {
+	repaired, bare []toll    // of each draw: with the repair and without it
 	wet, water     []float64 // ln((with + c)/(without + c)) of each draw
 	risk           []float64 // the same of the hours at risk, sorted
 	riskBeyond     []float64 // and with what roofs react beyond the model, sorted
-	bare           []toll    // without, of each draw
 	without, with  toll      // means
 	wetMean, wetSD float64
 	waterMean      float64
@@ -137,7 +137,6 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	t := d.f.t
 	var s sample
 	n = min(n, len(dc.z))
-	gain, gainSpread := t.riskGains()
 	us, st := make([]vector, 0, laneGroup), make([]*[4]float64, 0, laneGroup)
 	for i := 0; i < n; i += laneGroup {
 		us, st = us[:0], st[:0]
@@ -146,19 +145,30 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 		}
 		d.both(us, st, sp)
 		for k := range us {
-			w, o := t.count(t.bins, d.with[k], t.useA), t.count(d.bare, d.without[k], t.useA)
-			s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
-			risk := math.Log((w.riskH + fewHours) / (o.riskH + fewHours))
-			s.risk = append(s.risk, risk)
-			s.riskBeyond = append(s.riskBeyond, risk*math.Max(gain+gainSpread*dc.g[i+k], 0))
-			s.bare = append(s.bare, o)
-			s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
-			s.with.add(w)
-			s.without.add(o)
+			s.repaired = append(s.repaired, t.count(t.bins, d.with[k], t.useA))
+			s.bare = append(s.bare, t.count(d.bare, d.without[k], t.useA))
 		}
 	}
-	s.with.scale(1 / float64(n))
-	s.without.scale(1 / float64(n))
+	s.digest(dc, t.terms)
+	return s
+}
+
+// digest works out what the tolls of the draws say.
+func (s *sample) digest(dc dice, tm terms) {
+	gain, gainSpread := tm.riskGains()
+	for i, w := range s.repaired {
+		o := s.bare[i]
+		s.wet = append(s.wet, math.Log((w.wetH+fewHours)/(o.wetH+fewHours)))
+		risk := math.Log((w.riskH + fewHours) / (o.riskH + fewHours))
+		s.risk = append(s.risk, risk)
+		s.riskBeyond = append(s.riskBeyond, risk*math.Max(gain+gainSpread*dc.g[i], 0))
+		s.water = append(s.water, math.Log((w.water+fewWaterPa)/(o.water+fewWaterPa)))
+		s.with.add(w)
+		s.without.add(o)
+	}
+	n := float64(len(s.repaired))
+	s.with.scale(1 / n)
+	s.without.scale(1 / n)
 	s.wetMean, s.wetSD = meanSD(s.wet)
 	_, s.riskSD = meanSD(s.riskBeyond)
 	s.waterMean, s.waterSD = meanSD(s.water)
@@ -166,13 +176,15 @@ func (d *drawer) sample(dc dice, n int, sp spread) sample {
 	slices.Sort(s.riskBeyond)
 	s.with.wetH, s.with.riskH = tenth(s.with.wetH), tenth(s.with.riskH)
 	s.without.wetH, s.without.riskH = tenth(s.without.wetH), tenth(s.without.riskH)
-	return s
 }
 
 // riskFall is the fall of the at-risk hours between the two runs, with the
 // interval that a draw stays above, and below, with chance q: of the draws as they
 // are, and as wide as with what roofs react beyond the model.
 func (s *sample) riskFall(q float64) effect {
+	if len(s.risk) == 0 {
+		return effect{low: -100, high: 100}
+	}
 	return plain(s.with.riskH, s.without.riskH,
 		fall(math.Max(evidence.Quantile(s.risk, q), evidence.Quantile(s.riskBeyond, q))),
 		fall(math.Min(evidence.Quantile(s.risk, 1-q), evidence.Quantile(s.riskBeyond, 1-q))))
@@ -189,15 +201,15 @@ func plain(with, without, low, high float64) effect {
 
 // wetGains and riskGains are the factor on the logarithm of the fall and its
 // spread.
-func (t *trial) wetGains() (gain, spread float64) {
-	if t.terms.credit[0] || t.terms.credit[1] {
+func (tm terms) wetGains() (gain, spread float64) {
+	if tm.ofLoft() {
 		return loftGain, loftWetSpread
 	}
 	return wetGain, wetGainSpread
 }
 
-func (t *trial) riskGains() (gain, spread float64) {
-	if t.terms.credit[0] || t.terms.credit[1] {
+func (tm terms) riskGains() (gain, spread float64) {
+	if tm.ofLoft() {
 		return loftGain, loftRiskSpread
 	}
 	return riskGain, riskGainSpread

@@ -22,14 +22,14 @@ func TestGuardAgainstLosingThePowerOrTheHonesty(t *testing.T) {
 			rs := Assess(s.set, Options{Draws: 100, NoSensitivity: true})
 			require.NotEmpty(t, rs)
 			r := rs[0]
-			require.Equal(t, s.surface, r.Surface)
+			require.Equal(t, s.surfaces[0], r.Surface)
 			finite(t, r)
 			c.worked += int(step(r.Verdict == Worked))
 			c.worse += int(step(r.Verdict == GotWorse))
 			if r.ReductionPct == nil {
 				continue
 			}
-			wet, _, _, _, _ := s.truth(usedNights(r))
+			wet, _, _ := s.truth(r.Surface, usedNights(r))
 			c.answered++
 			c.covered += int(step(*r.LowPct <= 100*wet && 100*wet <= *r.HighPct))
 			if wet >= 0.4 {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/words"
@@ -21,6 +22,7 @@ type judge struct {
 	doubt    int // bins, of an uncertain repair time
 	dice     dice
 	draws    int
+	witness  SignWitness
 	swapNear bool // a logger of this air, surface or the loft changed within 7 days of the repair
 	wander   [3]float64
 	wandered bool
@@ -42,10 +44,13 @@ type look struct {
 	reduction effect // of condensing hours, per cent
 	risk      effect
 	riskFirm  effect // 99 % interval
+	riskFair  effect // 80 % interval
+	witnessed bool   // the loft's temperature shows the same change
 	water     effect
 	beyond    float64 // the fall of the wet hours as roofs react beyond the model
 	companion companion
-	like      *effect // risk, on nights with weather met before; nil until asked for
+	like      *effect       // risk, on nights with weather met before; nil until asked for
+	likeDraws func() sample // the draws behind it
 }
 
 // effect is a fall in per cent with its interval.
@@ -76,9 +81,11 @@ const (
 	maxSigmaK       = 0.8
 	maxDrift        = 2.5 // ratio of modelled to counted hours, after over before
 	minOverlap      = 5
+	fairChance      = 0.9 // that a fall needs which a second witness shows as well
 	minLikePart     = 0.5 // of the fall, on nights with weather met before
 	minFallPct      = 20.0
-	maxRisePct      = 20.0 // of the condensing hours, that a worked may leave possible
+	maxRisePct      = 30.0 // of the condensing hours, that a worked may leave possible
+	maxFallPct      = 20.0 // the same of a got worse
 	minCompanion    = 0.10
 	worseNights     = 28
 	runWorked       = 3
@@ -145,9 +152,11 @@ func (j *judge) evaluate(end int, from *fit, draws int) *look {
 	d := newDrawer(l.fit, l.bare)
 	l.spread = j.spread()
 	l.sample = d.sample(j.dice, draws, l.spread)
+	l.likeDraws = sync.OnceValue(func() sample { return j.likeWeather(l) })
 	w, o := d.central()
 	l.with, l.without = w, o
-	l.summarise()
+	l.summarise(j.terms, l.largestChange())
+	l.witnessed = j.seconded(l)
 	j.compare(l)
 	j.judgeGates(l)
 	return l
@@ -268,10 +277,11 @@ func square(x float64) float64 { return x * x }
 // fall turns a log ratio into a fall in per cent.
 func fall(lnRatio float64) float64 { return 100 * (1 - math.Exp(lnRatio)) }
 
-func (l *look) summarise() {
+// summarise makes the falls and their intervals of the draws; change is the
+// largest credited change.
+func (l *look) summarise(tm terms, change float64) {
 	s := &l.sample
-	change := l.largestChange()
-	gain, gainSpread := l.trial.wetGains()
+	gain, gainSpread := tm.wetGains()
 	m := gain * s.wetMean
 	u := 1.96 * math.Sqrt(square(gain*s.wetSD)+square(gainSpread*s.wetMean)+square(wetFloor)+square(wetChange*change))
 	own := 1.96 * math.Sqrt(square(s.wetSD)+square(wetFloor)+square(wetChange*change))
@@ -282,7 +292,7 @@ func (l *look) summarise() {
 	wu := 1.96 * math.Hypot(s.waterSD, waterSpread*change)
 	l.water = plain(s.with.water, s.without.water, fall(math.Max(wm, s.waterMean)+wu),
 		fall(math.Min(wm, s.waterMean)-wu))
-	l.risk, l.riskFirm = s.riskFall(0.975), s.riskFall(0.995)
+	l.risk, l.riskFirm, l.riskFair = s.riskFall(0.975), s.riskFall(0.995), s.riskFall(fairChance)
 }
 
 // largestChange is the greatest of the credited changes, as a logarithm.
@@ -304,6 +314,10 @@ func (j *judge) compare(l *look) {
 	c.obsBefore, c.obsAfter = sumOver(j.m.risk, t.useB), sumOver(j.m.risk, t.useA)
 	c.expBefore = t.count(t.bins, l.with, t.useB).riskH
 	c.expAfter = t.count(l.bare, l.without, t.useA).riskH
+	c.weigh()
+}
+
+func (c *companion) weigh() {
 	c.q = math.Log((c.obsAfter+companionOffset)/(c.expAfter+companionOffset)) - math.Log(
 		(c.obsBefore+companionOffset)/(c.expBefore+companionOffset))
 }
@@ -405,5 +419,8 @@ func (j *judge) range98(nights []int, get func(night) float64) (lo, hi float64) 
 	return evidence.Quantile(v, 0.02), evidence.Quantile(v, 0.98)
 }
 
-// straddles says that the 95 % interval of the at-risk fall takes in 0.
-func (l *look) straddles() bool { return l.risk.low <= 0 && l.risk.high >= 0 }
+// straddles says that the sign of the at-risk fall is open: its 95 % interval
+// takes in 0, and no second witness stands in for what that lacks.
+func (l *look) straddles() bool {
+	return l.risk.low <= 0 && l.risk.high >= 0 && !(l.witnessed && l.riskFair.low > 0)
+}

@@ -14,7 +14,8 @@ import (
 )
 
 // TestPlacebos pretends repairs every ten days on the measured, unrepaired roofs
-// and writes one line each to TRIAL_OUT, with what the rule rests on.
+// and writes a line for each of three evenings to TRIAL_OUT, with what the rule
+// rests on and whether its conditions hold, without a second witness and with one.
 func TestPlacebos(t *testing.T) {
 	out, err := os.OpenFile(os.Getenv("TRIAL_OUT"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
 	if err != nil {
@@ -46,30 +47,30 @@ func TestPlacebos(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
+					if trialWitness != nil {
+						j.witness = trialWitness(j)
+					}
 					ends := j.ends()
-					l := j.evaluate(ends[len(ends)-1], nil, 160)
-					if l.fit == nil {
-						continue
+					var last *fit
+					for _, end := range []int{min(30, len(ends)), min(45, len(ends)), len(ends)} {
+						l := j.evaluate(ends[end-1], last, 160)
+						if l.fit == nil {
+							continue
+						}
+						last = l.fit
+						d, c, v := l.trial.changes(&l.fit.u)
+						alone := l.as(0)
+						fmt.Fprintf(out, "%s,%s,%s,%s,%v,%d,"+
+							"%.1f,%.1f,%.1f,"+
+							"%.1f,%.1f,%.1f,"+
+							"%.3f,%.2f,%.2f,%.2f,"+
+							"%.0f,%.2f,%d,"+
+							"%v,%v,%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open,
+							len(l.trial.validA), l.reduction.pct, l.reduction.low, l.reduction.high,
+							l.risk.pct, l.risk.low, l.risk.high, l.companion.q, d, c, v,
+							l.sample.without.wetH, j.metShare(l), j.overlap(l.trial),
+							l.witnessed, j.worked(alone), j.worked(l), j.worse(l))
 					}
-					x := j.cross(l)
-					cf := 0.0
-					if x.AtRisk != nil {
-						cf = x.AtRisk.Pct
-					}
-					d, c, v := l.trial.changes(&l.fit.u)
-					fmt.Fprintf(out, "%s,%s,%s,%s,"+
-						"%v,%.1f,%.1f,"+
-						"%.1f,%.1f,%.1f,"+
-						"%.1f,%.1f,%.1f,"+
-						"%.3f,%.2f,%.2f,"+
-						"%.2f,%.2f,%.2f,"+
-						"%.2f,%.1f,%v,"+
-						"%.0f,%.2f,%d,"+
-						"%d,%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open,
-						l.reduction.pct, l.reduction.low, l.reduction.high, l.risk.pct, l.risk.low, l.risk.high,
-						l.riskFirm.low, l.riskFirm.high, l.companion.q, d, c, v, j.wander[0], j.wander[1], j.wander[2], cf,
-						x.AtRisk != nil, l.sample.without.wetH, j.metShare(l), j.overlap(l.trial), len(l.trial.validA), j.worked(l),
-						j.worse(l))
 				}
 			}
 		}

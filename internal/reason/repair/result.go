@@ -44,6 +44,8 @@ type Result struct {
 	Wet        *Comparison `json:"wet_hours,omitempty"`
 	Correction *Correction `json:"correction,omitempty" doc:"what widens the interval and moves no figure"`
 
+	House *House `json:"house,omitempty" doc:"loft and ceiling work: all its surfaces together, the same on each row"`
+
 	NightsBefore int      `json:"nights_before"`
 	NightsAfter  int      `json:"nights_after"`
 	Needs        string   `json:"needs"`

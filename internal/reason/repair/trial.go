@@ -28,6 +28,10 @@ func defaultTerms(credit [3]bool) terms {
 	return terms{credit: credit, lockNights: 4, sunWeight: 0.02, driftScale: 1, spreadScale: 1, structuralK: 0.05}
 }
 
+// ofLoft says that the work is credited with a change of the loft's exchange or
+// of the ceiling's flow.
+func (tm terms) ofLoft() bool { return tm.credit[0] || tm.credit[1] }
+
 // output is what the model is compared with at one air position: hourly vapour
 // pressures with their weights.
 type output struct {

@@ -12,6 +12,7 @@ import (
 type outcome struct {
 	wet, risk, water             float64 // true falls at the last look
 	workedAt, worseAt            int     // nights after at the first firm evening, 0 never
+	ownAt, houseAt               int     // the same by the surface alone, and of the house
 	open                         bool    // gates at the last look
 	reduction, atRisk, condensed effect
 }
@@ -40,7 +41,8 @@ func table(all []outcome) string {
 	for _, band := range []struct {
 		name     string
 		from, to float64
-	}{{"true fall of wet hours 40 % and more", 0.4, 9}, {"20 to 40 %", 0.2, 0.4}, {"5 to 20 %", 0.05, 0.2},
+	}{{"true fall of wet hours 50 % and more", 0.5, 9}, {"40 % and more", 0.4, 9}, {"20 to 40 %", 0.2, 0.4},
+		{"5 to 20 %", 0.05, 0.2},
 		{"within 5 %", -0.05, 0.05}, {"a rise", -1e9, -0.05}} {
 		n, worse := 0, 0
 		by := map[int]int{22: 0, 30: 0, 42: 0, 58: 0}

@@ -10,52 +10,68 @@ const patience = 3
 type findings struct {
 	looks   []*look
 	verdict Verdict
-	firm    bool // the rule of successive evenings decided
+	firm    bool   // the rule of successive evenings decided
+	house   *joint // it decided for all surfaces of the loft together
 }
 
-// decide replays as many evenings as the rule needs, latest first, each fit
-// starting from the next evening's optimum. The answer for a date depends on
-// the readings up to it alone, so a one-shot assessment and a daemon that looked
-// every evening say the same.
-func (j *judge) decide(ends []int) findings {
-	f := findings{verdict: TooEarly}
-	if len(ends) == 0 {
-		return f
+// holds says that the conditions of the verdict held i evenings ago.
+func (f findings) holds(j *judge, i int) bool {
+	if f.house != nil {
+		return f.house.j.worked(f.house.at(i))
 	}
-	at := func(i int) *look {
-		for len(f.looks) <= i {
-			var from *fit
-			if n := len(f.looks); n > 0 {
-				from = f.looks[n-1].fit
-			}
-			end := len(ends) - 1 - len(f.looks)
-			if end < 0 {
-				return nil
-			}
-			f.looks = append(f.looks, j.evaluate(ends[end], from, j.draws))
+	return j.worked(f.looks[i]) || j.worse(f.looks[i])
+}
+
+// evenings replays the looks at one surface, latest first, each fit starting from
+// the next evening's optimum. The answer for a date depends on the readings up to
+// it alone, so a one-shot assessment and a daemon that looked every evening say
+// the same.
+type evenings struct {
+	j     *judge
+	ends  []int
+	looks []*look
+}
+
+// at is the look i evenings ago; nil before the first.
+func (e *evenings) at(i int) *look {
+	for len(e.looks) <= i {
+		var from *fit
+		n := len(e.looks)
+		if n > 0 {
+			from = e.looks[n-1].fit
 		}
-		return f.looks[i]
+		if n >= len(e.ends) {
+			return nil
+		}
+		e.looks = append(e.looks, e.j.evaluate(e.ends[len(e.ends)-1-n], from, e.j.draws))
 	}
-	last := at(0)
+	return e.looks[i]
+}
+
+// decide replays as many evenings as the rule needs.
+func (e *evenings) decide() findings {
+	f := findings{verdict: TooEarly}
+	j := e.j
+	last := e.at(0)
 	if last != nil && last.fit != nil && j.terms.loftSwapBin == 0 && j.terms.voidSwapBin == 0 {
 		if found := j.undeclaredSwaps(last); len(found) > 0 {
 			j.allow(found)
 			j.wandered = false
-			f.looks = nil
-			last = at(0)
+			e.looks = nil
+			last = e.at(0)
 		}
 	}
 	f.verdict = j.provisional(last)
-	if last == nil || !last.open || last.straddles() {
-		return f
-	}
-	if last.risk.low > 0 {
-		if held(at, j.worked, runWorked) {
-			f.verdict, f.firm = Worked, true
+	if last != nil && last.open && !last.straddles() {
+		if last.risk.pct > 0 {
+			if held(e.at, j.worked, runWorked) {
+				f.verdict, f.firm = Worked, true
+			}
+		} else if held(e.at, j.worse, runWorse) {
+			f.verdict, f.firm = GotWorse, true
 		}
-	} else if held(at, j.worse, runWorse) {
-		f.verdict, f.firm = GotWorse, true
 	}
+	f.looks = e.looks
 	return f
 }
 

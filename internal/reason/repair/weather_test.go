@@ -32,12 +32,12 @@ func TestARoofDryAfterItsRepairIsJudgedWhereItsTwinWasWet(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s := simulate(t, c.seed, c.work, 66, 10*time.Minute)
 			a := &assessor{set: s.set, opts: Options{Draws: 80}, cache: newLayCache(), repairs: s.set.Case.Repairs()}
-			fromMS, untilMS, _ := a.window(0, s.set.Course(s.surface).Position)
-			j, err := a.judge(s.event, s.surface, fromMS, untilMS, credit(s.set.Case, s.event))
+			fromMS, untilMS, _ := a.window(0, s.set.Course(s.surfaces[0]).Position)
+			j, err := a.judge(s.event, s.surfaces[0], fromMS, untilMS, credit(s.set.Case, s.event))
 			require.NoError(t, err)
 			l := j.evaluate(j.ends()[c.evening], nil, 80)
 			require.NotNil(t, l.fit)
-			_, _, _, repaired, twin := s.truth(nightsOf(l.trial))
+			repaired, twin := s.hours(s.surfaces[0], nightsOf(l.trial))
 			if c.twinDry {
 				require.Zero(t, twin.Condensing)
 			} else {

@@ -90,11 +90,11 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 	c := l.companion
 	r.Companion = &Companion{Before: ratio(c.obsBefore, c.expBefore), After: ratio(c.obsAfter, c.expAfter), Q: c.q}
 	r.Companion.Text = words.Companion(r.Companion.Before, r.Companion.After)
-	for _, k := range f.looks {
+	for i, k := range f.looks {
 		if k.fit == nil {
 			continue
 		}
-		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].Date, Q: k.companion.q, Holds: j.worked(k) || j.worse(k)}
+		ev := Evening{Night: j.s.nights[j.s.nightOf[k.end-1]].Date, Q: k.companion.q, Holds: f.holds(j, i)}
 		if risk, wet := k.risk.given(), k.reduction.given(); risk != nil && wet != nil {
 			ev.AtRisk, ev.Wet = *risk, *wet
 		}
@@ -111,7 +111,7 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 		} else {
 			r.ReductionPct, r.LowPct, r.HighPct = l.reduction.given().parts()
 			r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = l.water.given().parts()
-			gain, spread := t.wetGains()
+			gain, spread := t.terms.wetGains()
 			r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-1.96*spread, 0)),
 				FactorHigh: tenth(gain + 1.96*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
 		}
@@ -263,6 +263,13 @@ func (r *Result) conclude(j *judge, f findings) {
 	switch r.Verdict {
 	case Worked:
 		r.Reason = l.risk.said(words.RiskHours).Moved(runWorked)
+		decided := l
+		if f.house != nil {
+			r.Reason, decided = f.house.said().String(), f.house.at(0)
+		}
+		if decided.risk.low <= 0 {
+			r.Notes = append(r.Notes, words.Seconded)
+		}
 		if l.reduction.low <= 0 {
 			r.Notes = append(r.Notes, "that the hours at risk fell is shown; that the wet hours fell is probable only, as "+
 				"their interval takes in no change")

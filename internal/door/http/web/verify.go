@@ -18,6 +18,7 @@ import (
 type repairsBody struct {
 	Sentence string
 	Changed  []words.Exchange // of all repairs, each once
+	Houses   []string         // all surfaces of a repair together
 	Apart    []string         // answers that differ by more than their intervals
 	Results  []resultView
 }
@@ -85,6 +86,9 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		b.tell(v.Work)
 		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
 		b.Apart = append(b.Apart, assessment.Apart(h.Case, res)...)
+		if house := a.House(i); house != "" {
+			b.Houses = append(b.Houses, house)
+		}
 		for k, c := range []*repair.Comparison{res.AtRisk, res.Wet} {
 			if c != nil {
 				v.Rows = append(v.Rows, comparisonRow{c, v.Three[k]})
