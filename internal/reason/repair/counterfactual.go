@@ -1,7 +1,5 @@
 package repair
 
-import "math"
-
 // regressors are the columns that explain one temperature of the roof from
 // others that the repair leaves alone.
 type regressors struct {
@@ -108,51 +106,4 @@ func (s *site) unrepairedTemps(loft, air regressors, before, after func(k int) b
 		}
 	}
 	return out
-}
-
-// cholesky factorises a symmetric m x m matrix given by its lower half in
-// place; false when it is not positive definite.
-func cholesky(a []float64, m int) bool {
-	for j := range m {
-		d := a[j*m+j]
-		for k := range j {
-			d -= a[j*m+k] * a[j*m+k]
-		}
-		if !(d > 0) {
-			return false
-		}
-		d = math.Sqrt(d)
-		a[j*m+j] = d
-		for i := j + 1; i < m; i++ {
-			s := a[i*m+j]
-			for k := range j {
-				s -= a[i*m+k] * a[j*m+k]
-			}
-			a[i*m+j] = s / d
-		}
-	}
-	return true
-}
-
-// solveCholesky solves L L' x = y in place.
-func solveCholesky(l []float64, m int, y []float64) {
-	for i := range m {
-		s := y[i]
-		for k := range i {
-			s -= l[i*m+k] * y[k]
-		}
-		y[i] = s / l[i*m+i]
-	}
-	solveUpper(l, m, y)
-}
-
-// solveUpper solves L' x = y in place.
-func solveUpper(l []float64, m int, y []float64) {
-	for i := m - 1; i >= 0; i-- {
-		s := y[i]
-		for k := i + 1; k < m; k++ {
-			s -= l[k*m+i] * y[k]
-		}
-		y[i] = s / l[i*m+i]
-	}
 }
