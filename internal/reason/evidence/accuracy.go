@@ -97,3 +97,14 @@ func Standard(stints []series.Stint, q roof.Quantity) (u float64, ok bool) {
 func VapourUncPa(vapourPa, tempC, uTempC, uRHPct float64) float64 {
 	return math.Hypot(vapourPa*psychro.LogSlopeWater(tempC)*uTempC, psychro.SatWaterPa(tempC)*uRHPct/100)
 }
+
+// LimitSlopes are how far the limit of air (psychro.LimitC) moves with a standing
+// error of its temperature, in K per K, and of its humidity, in K per %RH, at
+// airC, airPa and the humidity rhPct that they give: from p = RH/100 psat(T) and the
+// slope of the limit over p.
+func LimitSlopes(airC, airPa, rhPct float64) (perK, perPct float64) {
+	const step, leastPct = 1e-4, 0.1
+	p := math.Max(airPa, psychro.FloorPa)
+	perLn := (psychro.LimitC(p*(1+step)) - psychro.LimitC(p*(1-step))) / (2 * step)
+	return perLn * psychro.LogSlopeWater(airC), perLn / math.Max(rhPct, leastPct)
+}

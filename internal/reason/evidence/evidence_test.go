@@ -239,3 +239,15 @@ func TestAStepIsSampledWhereEnoughOfItWasObserved(t *testing.T) {
 		}
 	}
 }
+
+// In saturated air the limit is the air's own temperature, above 0 C: an error of
+// the air's temperature moves it as far. At 10 C a per cent of humidity is 0.15 K
+// (Magnus: d ln p / dT = 0.067 per K).
+func TestTheLimitMovesWithTheErrorsOfAir(t *testing.T) {
+	perK, perPct := evidence.LimitSlopes(10, psychro.SatWaterPa(10), 100)
+	assert.InDelta(t, 1, perK, 1e-3)
+	assert.InDelta(t, 0.149, perPct, 1e-3)
+	dryK, dryPct := evidence.LimitSlopes(10, psychro.SatWaterPa(10)/2, 50)
+	assert.Less(t, dryK, perK)
+	assert.Greater(t, dryPct, perPct)
+}

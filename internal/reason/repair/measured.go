@@ -61,9 +61,8 @@ func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk flo
 	if limitTs == 0 && limitTa == 0 && limitRH == 0 {
 		return step(margin <= 0), step(margin <= 1)
 	}
-	sat := psychro.SatWaterPa(airC)
-	rh := math.Min(100*pa/sat, 100)
-	perK, perPct := limitSlopes(airC, pa)
+	rh := rhPct(airC, pa)
+	perK, perPct := evidence.LimitSlopes(airC, pa, rh)
 	spreadK := math.Sqrt((limitTs*limitTs + perK*perK*limitTa*limitTa) / 3)
 	for _, e := range errorPoints {
 		m := margin - perPct*math.Min(e*limitRH, 100-rh)
@@ -73,6 +72,9 @@ func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk flo
 	n := float64(len(errorPoints))
 	return wet / n, risk / n
 }
+
+// rhPct is the relative humidity of air in %, at most 100.
+func rhPct(airC, pa float64) float64 { return math.Min(100*pa/psychro.SatWaterPa(airC), 100) }
 
 // below is the chance that an error with the spread (of two rectangular terms,
 // taken as normal) does not exceed x.

@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"dewcase/internal/physics/psychro"
 	"dewcase/internal/reason/evidence"
 )
 
@@ -86,14 +85,6 @@ func (j *judge) marginErrorK(k int) float64 {
 	if !ok {
 		return 0
 	}
-	perK, perPct := limitSlopes(air.tempC.v[k], air.pa.v[k])
+	perK, perPct := evidence.LimitSlopes(air.tempC.v[k], air.pa.v[k], rhPct(air.tempC.v[k], air.pa.v[k]))
 	return math.Sqrt(square(ts.Standard()) + square(perK*ta.Standard()) + square(perPct*rh.Standard()))
-}
-
-// limitSlopes are how far the limit of air moves with its temperature, and with
-// each per cent of its humidity.
-func limitSlopes(airC, pa float64) (perK, perPct float64) {
-	const h = 1e-3
-	perLn := (psychro.LimitC(pa*(1+h)) - psychro.LimitC(pa*(1-h))) / (2 * h)
-	return perLn * psychro.LogSlopeWater(airC), perLn / math.Max(math.Min(100*pa/psychro.SatWaterPa(airC), 100), 1)
 }

@@ -185,7 +185,7 @@ func (c *Course) classes(spans []Span, limitK float64, terms []term) []*class {
 		c.Pieces(span.FromMS, span.UntilMS, func(p Piece) {
 			sat := psychro.SatWaterPa(p.AirC)
 			rh := math.Min(100*p.AirPa/sat, 100)
-			perK, perPct := limitSlopes(p.AirC, p.AirPa, rh)
+			perK, perPct := evidence.LimitSlopes(p.AirC, p.AirPa, rh)
 			k := classKey{evidence.StintAt(c.surface, p.FromMS), evidence.StintAt(c.air, p.FromMS), int(math.Min(100-rh, 6) * 8),
 				int(math.Log(math.Max(perPct, 1e-3)) * 30)}
 			if g == nil || k != last {
@@ -289,15 +289,6 @@ func simulate(groups []*class, terms []term, only int) []float64 {
 		out[d] = sum
 	}
 	return out
-}
-
-// limitSlopes are dL/dT in K/K and dL/dRH in K per % at an air state, from
-// p = RH/100 psat(T) and the slope of the limit over p.
-func limitSlopes(airC, airPa, rhPct float64) (perK, perPct float64) {
-	p := math.Max(airPa, psychro.FloorPa)
-	const step = 1e-4
-	perLn := (psychro.LimitC(p*(1+step)) - psychro.LimitC(p*(1-step))) / (2 * step)
-	return perLn * psychro.LogSlopeWater(airC), perLn / math.Max(rhPct, 0.1)
 }
 
 var primes = [...]int{2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37}
