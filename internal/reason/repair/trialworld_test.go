@@ -14,6 +14,7 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
 )
 
@@ -97,7 +98,12 @@ func simulate(t testing.TB, seed uint64, w work, days int, interval time.Duratio
 	case noLoft:
 		declare = roof.LoftVentilation
 	}
-	winter, twin := roofworlds.RunTwin(world, roofsim.Options{Days: before + days, Repairs: []roofsim.Repair{rep}})
+	run := roofsim.Run
+	if os.Getenv("TRIAL_ABROAD") != "" {
+		run = abroad.Run
+	}
+	winter := run(world, roofsim.Options{Days: before + days, Repairs: []roofsim.Repair{rep}})
+	twin := run(world, roofsim.Options{Days: before + days})
 	kit := roofworlds.Kit{Interval: interval, SecondSlope: oneSlope, Faults: roofworlds.RoughFaults(), CaseID: "trial"}
 	if r.Float64() < 0.3 {
 		p := []string{"void", "slate", "loft"}[r.IntN(3)]
