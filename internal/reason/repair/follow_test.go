@@ -14,7 +14,7 @@ import (
 func TestAFollowerSeesTheLoftOpened(t *testing.T) {
 	s := simulate(t, 2, loftWork, 66, 10*time.Minute)
 	night := func(n int) int64 { return s.at.AddDate(0, 0, n).UnixMilli() }
-	f := Follow(s.set, s.event, s.surface)
+	f := Follow(s.set, s.event, s.surfaces[0])
 	require.NotNil(t, f)
 	late, _ := f.At(night(45))
 	early, sd := f.At(night(15))
@@ -25,7 +25,7 @@ func TestAFollowerSeesTheLoftOpened(t *testing.T) {
 		assert.GreaterOrEqual(t, p, 0.0)
 		assert.Less(t, p, 1.0)
 	}
-	again, _ := Follow(s.set, s.event, s.surface).At(night(15))
+	again, _ := Follow(s.set, s.event, s.surfaces[0]).At(night(15))
 	assert.Equal(t, early, again)
 }
 
@@ -33,12 +33,12 @@ func TestAFollowerNeedsNightsBefore(t *testing.T) {
 	s := simulate(t, 2, noWork, 20, 10*time.Minute)
 	assert.Nil(t, Follow(s.set, s.event, "no such surface"))
 	s.set.FromMS = s.at.AddDate(0, 0, -10).UnixMilli()
-	assert.Nil(t, Follow(s.set, s.event, s.surface))
+	assert.Nil(t, Follow(s.set, s.event, s.surfaces[0]))
 }
 
 func TestARepairsWindowEndsAtTheNext(t *testing.T) {
 	s := simulate(t, 2, noWork, 20, 10*time.Minute)
-	p, _ := s.set.Case.Position(s.surface)
+	p, _ := s.set.Case.Position(s.surfaces[0])
 	from, until := Window(s.set, s.event, p)
 	assert.Equal(t, []int64{s.set.FromMS, s.set.UntilMS}, []int64{from, until})
 	later := s.event
