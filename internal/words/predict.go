@@ -463,3 +463,21 @@ func Tally(hits, n int) string {
 		"expected to.",
 		hits, n)
 }
+
+// WetTally says the same of the wet hours.
+func WetTally(hits, n int) string {
+	return fmt.Sprintf("Of the wet hours, which are predicted less surely, %d of %d did.", hits, n)
+}
+
+// LeftOf says what a work would leave, for who cannot see the bar.
+func LeftOf(beforeH float64, left Reach) string {
+	return fmt.Sprintf("about %s of %s hours at risk left, between %s and %s in four of five such roofs",
+		Round(left.Best),
+		Round(beforeH), Round(left.Low), Round(left.High))
+}
+
+// NotASize says what a size that was asked for cannot be, and what is used.
+func NotASize(label, given string, lo, hi, used float64, unit string) string {
+	return fmt.Sprintf("%s: “%s” is not a figure between %g and %g %s; %g %s is used", label, given, lo, hi, unit,
+		used, unit)
+}

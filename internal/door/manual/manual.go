@@ -28,6 +28,7 @@ func Topics() []Topic {
 		{"repair", "How it is shown whether the work worked, and how often rightly", "reason/repair/doc.go"},
 		{"leak", "How it is judged whether a leak was stopped, and how often rightly", "reason/leak/doc.go"},
 		{"mechanism", "How it is shown what the work changed, and how often rightly", "reason/mechanism/doc.go"},
+		{"predict", "What each work would do to a roof, and how often that held", "reason/predict/doc.go"},
 		{"alerts", "When a household and its consultant are told", "flow/watch/watch.go"},
 		{"build-up", "What the rules of the trade say of a build-up", "reason/buildup/buildup.go"},
 		{"openings", "Which openings a rule asks for", "reason/openings/openings.go"},

@@ -100,6 +100,7 @@ func source(t testing.TB) Source {
 	set, err := inventedSet()
 	require.NoError(t, err)
 	a := assessment.Of(set)
+	a.Take(assessment.Foresee(set, a, nil))
 	two, three := 2, 3
 	worked(&a, set.Case)
 	return Source{Case: set.Case, Answer: a, Version: "1.2.3", MadeAt: madeAt, MadeBy: "A. Surveyor",

@@ -177,7 +177,7 @@ func TestAReadersToolFindsTheWordsOnPaper(t *testing.T) {
 	out, err := exec.Command(tool, "-layout", file, "-").Output()
 	require.NoError(t, err)
 	for _, want := range []string{"Moisture in the roof of 3 Elder Bank", "The answer",
-		"10. Annex: how each figure is made", "page 1 of"} {
+		"11. Annex: how each figure is made", "page 1 of"} {
 		assert.Contains(t, string(out), want)
 	}
 }

@@ -77,6 +77,7 @@ func (b *builder) result(p *part, i int) {
 		p.para("Needed for more: %s", words.Sentence(r.Needs))
 	}
 	b.effect(p, i)
+	b.foretold(p, r)
 	b.mechanism(p, r.Result)
 	b.fair(p, i)
 	for k, n := range r.Notes {

@@ -346,3 +346,20 @@ func TestAnswersThatDifferByMoreThanTheirIntervalsStandOnTheFirstPage(t *testing
 	assert.Contains(t, first, "the answers on the hours at risk differ by more than their intervals")
 	assert.NotContains(t, first, "the answers on the wet hours differ")
 }
+
+// What each work would have done stands before whether the work done did it, and
+// what was predicted of that beside its verdict.
+func TestPredictionsAndTheirScoreAreInTheReport(t *testing.T) {
+	s := source(t)
+	require.NotEmpty(t, s.Answer.Predictions)
+	at := s.Answer.Repairs[0].At
+	s.Answer.Scores = []assessment.Score{{At: at, Surface: s.Answer.Repairs[0].Surface,
+		Sentence: "Predicted before the work: as it came."}}
+	page := html(t, document(t, s))
+	assert.Contains(t, page, "What would help")
+	assert.Contains(t, page, "Predicted before the work: as it came.")
+	assert.Contains(t, page, "the rule decides")
+	assert.Less(t, strings.Index(page, `id="help"`), strings.Index(page, `id="repairs"`))
+	s.Answer.Predictions[0].MakesWorse, s.Answer.Predictions[0].Sentence = true, "It would probably make it worse."
+	assert.Contains(t, html(t, document(t, s)), "It would probably make it worse.")
+}

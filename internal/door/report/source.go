@@ -83,6 +83,7 @@ func New(s Source) (*Document, error) {
 	add("vapour", "Where the vapour is", b.vapour)
 	add("seen", "What was seen, and what the rules would open", b.seen)
 	add("cause", "The cause: evidence for and against", b.cause)
+	add("help", "What would help", b.help)
 	add("repairs", "Did the repair work", b.repairs)
 	add("limits", "What this report cannot say", b.limits)
 	add("cautions", "Before anyone climbs, cuts or seals", b.cautions)

@@ -34,8 +34,8 @@ type Assessment struct {
 	// Predictions, Help, Now and Scores are filled in by Take: they are worked out
 	// where they are asked for.
 	Predictions []Prediction  `json:"predictions" doc:"what each work would have done, over the record before any repair"`
-	Help        *Help         `json:"what_would_help" doc:"the same over all surfaces, ranked"`
-	Now         *Now          `json:"what_would_help_now" doc:"over the time since the latest work; null without one"`
+	Help        *Help         `json:"what_would_help,omitempty" doc:"the same over all surfaces, ranked"`
+	Now         *Now          `json:"what_would_help_now,omitempty" doc:"over the time since the latest work; none without one"`
 	Scores      []Score       `json:"prediction_scores" doc:"predictions before the works done, beside what was found"`
 	Physics     PhysicsAnswer `json:"physics"`
 	Notes       []string      `json:"notes"`

@@ -1,6 +1,7 @@
 package assessment
 
 import (
+	"slices"
 	"time"
 
 	"dewcase/internal/reason/cause"
@@ -21,22 +22,39 @@ type Foresight struct {
 	Scores []Score        // one a repair and surface, as in Repairs
 	c      *roof.Case
 	water  cause.Cause // that brings water, named or leading; "" none
+	fitted []*predict.House
 }
 
 // Foresee fits the roof as it stood before any repair, and as it stands since,
-// and runs what was predicted on through the nights after each work.
-func Foresee(set *series.Set, a Answer) *Foresight {
+// and runs what was predicted on through the nights after each work. An earlier
+// foresight of the same case file lends what the same readings were fitted to;
+// nil lends nothing.
+func Foresee(set *series.Set, a Answer, earlier *Foresight) *Foresight {
 	set = evidence.Undoubted(set, doubtsOf(set))
-	f := &Foresight{c: set.Case, Before: predict.Fit(set, predict.Before(set)), water: waterCause(a.Finding)}
+	f := &Foresight{c: set.Case, water: waterCause(a.Finding)}
+	if earlier != nil {
+		f.fitted = earlier.fitted
+	}
+	f.Before = f.fit(set, predict.Before(set))
 	changedNothing := unchanged(a.Repairs)
 	if era, ok := predict.Since(set, changedNothing); ok {
-		f.Since = predict.Fit(set, era)
+		f.Since = f.fit(set, era)
 	}
-	fitted := map[[2]int64]*predict.House{{f.Before.Era.FromMS, f.Before.Era.UntilMS}: f.Before}
+	used := []*predict.House{f.Before, f.Since}
 	for _, r := range a.Repairs {
-		f.Scores = append(f.Scores, f.score(set, r, changedNothing, fitted))
+		s, h := f.score(set, r, changedNothing)
+		f.Scores, used = append(f.Scores, s), append(used, h)
 	}
+	f.fitted = slices.DeleteFunc(used, func(h *predict.House) bool { return h == nil })
 	return f
+}
+
+func (f *Foresight) fit(set *series.Set, era predict.Era) *predict.House {
+	h := predict.Fit(set, era, f.fitted...)
+	if !slices.Contains(f.fitted, h) {
+		f.fitted = append(slices.Clip(f.fitted), h)
+	}
+	return h
 }
 
 // waterCause is the cause that ventilation would only hide, where it is named or
@@ -52,9 +70,8 @@ func waterCause(f cause.Finding) cause.Cause {
 
 // score sets the prediction of the last evening before a repair beside its
 // verdict.
-func (f *Foresight) score(set *series.Set, r Repair, unchanged func(roof.Event) bool,
-	fitted map[[2]int64]*predict.House) Score {
-	out := Score{At: r.At, Surface: r.Surface}
+func (f *Foresight) score(set *series.Set, r Repair, unchanged func(roof.Event) bool) (out Score, h *predict.House) {
+	out = Score{At: r.At, Surface: r.Surface}
 	var e roof.Event
 	for _, x := range f.c.Repairs() {
 		if x.At.Equal(r.At) {
@@ -64,18 +81,14 @@ func (f *Foresight) score(set *series.Set, r Repair, unchanged func(roof.Event) 
 	if e.At.UnixMilli() <= set.FromMS || e.At.UnixMilli() >= set.UntilMS {
 		out.why = words.NoNightsAfter
 	} else if _, out.why = predict.Done(f.c, e); out.why == words.Scored {
-		era := predict.BeforeWork(set, e, unchanged)
-		key := [2]int64{era.FromMS, era.UntilMS}
-		if fitted[key] == nil {
-			fitted[key] = predict.Fit(set, era)
-		}
+		h = f.fit(set, predict.BeforeWork(set, e, unchanged))
 		var s predict.Score
-		if s, out.why = fitted[key].Score(set, e, r.Surface, predict.DefaultPlan()); out.why == words.Scored {
+		if s, out.why = h.Score(set, e, r.Surface, predict.DefaultPlan()); out.why == words.Scored {
 			out.fill(s, r)
 		}
 	}
 	out.Sentence = out.said(f.c).Sentence().String()
-	return out
+	return out, h
 }
 
 // Score is a prediction of the last evening before a work, run on through the
@@ -87,8 +100,8 @@ type Score struct {
 	Work     string    `json:"work" doc:"empty where there is no prediction to score"`
 	Assumes  string    `json:"assumes"`
 	Nights   int       `json:"nights_after"`
-	AtRisk   *Spread   `json:"at_risk"`
-	Wet      *Spread   `json:"hours_condensing"`
+	AtRisk   *Spread   `json:"at_risk,omitempty"`
+	Wet      *Spread   `json:"hours_condensing,omitempty"`
 	FoundPct *float64  `json:"found_at_risk_change_pct"`
 	WetFound *float64  `json:"found_change_pct"`
 	Counts   bool      `json:"counts" doc:"the verdict is no longer too early, so that it is in the tally"`
@@ -97,6 +110,16 @@ type Score struct {
 	Sentence string    `json:"sentence"`
 
 	why words.NoScoreKind
+}
+
+// ScoreOf is the score of a repair at a surface, nil where it has none.
+func (f *Foresight) ScoreOf(r Repair) *Score {
+	for i, s := range f.Scores {
+		if s.At.Equal(r.At) && s.Surface == r.Surface {
+			return &f.Scores[i]
+		}
+	}
+	return nil
 }
 
 // Spread is a change in per cent with its 80 and 95 % intervals.
@@ -198,9 +221,17 @@ type Help struct {
 	Water        string         `json:"water_first" doc:"said where water may be getting in"`
 	Ranking      []HelpRank     `json:"ranking" doc:"best first, hours at risk over all surfaces"`
 	NotPredicted []NotPredicted `json:"not_predicted" doc:"work that these loggers cannot tell of"`
+	Differs      []Differs      `json:"model_against_count" doc:"surfaces where the fitted roof and the count differ much"`
 	Notes        []string       `json:"notes"`
 
 	Said words.Ranking `json:"-"`
+}
+
+// Differs says of a surface that the fitted roof's hours at risk and those
+// counted differ by more than half as much again.
+type Differs struct {
+	Surface string `json:"surface"`
+	Text    string `json:"text"`
 }
 
 // HelpPlan is what the works are taken to open, mm, and to spare.
@@ -279,7 +310,8 @@ func (f *Foresight) Predict(p predict.Plan, since bool) ([]Prediction, Help) {
 		out = append(out, prediction(f.c, s, x, workAssumes(x.Work, p, excess), opens(x.Work, p), from))
 	}
 	help := Help{From: from, Until: time.UnixMilli(h.Era.UntilMS).UTC(), Plan: HelpPlan(p), Ranking: []HelpRank{},
-		MakesWorse: []string{}, NotPredicted: []NotPredicted{}, Notes: []string{}}
+		MakesWorse: []string{}, NotPredicted: []NotPredicted{}, Differs: []Differs{},
+		Notes: []string{}}
 	if e := h.Era.After; e != nil {
 		at := e.At.UTC()
 		help.After = &at
@@ -311,7 +343,7 @@ func (f *Foresight) Predict(p predict.Plan, since bool) ([]Prediction, Help) {
 	for _, s := range h.Surfaces {
 		if n := words.ModelAgainstCount(s.ModelAtRiskH,
 			s.CountedAtRiskH); n != "" && s.Refused.Kind == words.Predicted {
-			help.Notes = append(help.Notes, words.Upper(words.Surface(f.c, s.Position))+": "+n)
+			help.Differs = append(help.Differs, Differs{s.Position.ID, n})
 		}
 	}
 	help.Notes = append(help.Notes, words.OverTheseNights, words.OnlyAir, words.RulesDecide, words.FromTrials)

@@ -50,7 +50,7 @@ func TestPredictionsStandInTheAssessmentUnderTheContractsKeys(t *testing.T) {
 	set := worked(t)
 	a := Of(set)
 	require.NotNil(t, a.Predictions, "never null")
-	a.Take(Foresee(set, a))
+	a.Take(Foresee(set, a, nil))
 	b, err := json.Marshal(a.Assessment)
 	require.NoError(t, err)
 	var got struct {
@@ -105,8 +105,8 @@ func TestAPredictionDoesNotKnowWhatCameAfter(t *testing.T) {
 	e := set.Case.Repairs()[0]
 	evening := set.Before(e.At.UnixMilli())
 	later, then := Of(set), Of(evening)
-	later.Take(Foresee(set, later))
-	then.Take(Foresee(evening, then))
+	later.Take(Foresee(set, later, nil))
+	then.Take(Foresee(evening, then, nil))
 	assert.Equal(t, then.Predictions, later.Predictions)
 	assert.Nil(t, then.Now)
 }

@@ -64,6 +64,9 @@ func (p printer) candidates(h Help, predictions []Prediction, c *roof.Case) {
 	for _, n := range h.NotPredicted {
 		p("  %s: %s", words.Upper(words.Work(n.Work)), n.Refused)
 	}
+	for _, d := range h.Differs {
+		p("  note: %s: %s", words.SurfaceOf(c, d.Surface), d.Text)
+	}
 	for _, n := range h.Notes {
 		p("  note: %s", n)
 	}

@@ -148,7 +148,7 @@ func (v views) Assessment(ctx context.Context, caseID string) (assessment.Assess
 	if err != nil {
 		return assessment.Assessment{}, err
 	}
-	a, err := v.assessor.Current(ctx, c)
+	a, _, err := v.assessor.Foreseen(ctx, c)
 	return a.Assessment, err
 }
 

@@ -34,6 +34,8 @@ type answer struct {
 	readings int64 // that it rests on
 	at       time.Time
 	answer   assessment.Answer
+	ahead    *assessment.Foresight // what works would do, where it was asked for
+	seen     int64                 // version that it rests on
 }
 
 // A page may show an assessment that lacks the latest readings, but at most a
@@ -59,34 +61,92 @@ func (d *assessor) kept(c *roof.Case) (answer, bool) {
 
 // Current is the assessment of everything that was stored when it was asked for.
 func (d *assessor) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
+	k, err := d.current(ctx, c, false)
+	return k.answer, err
+}
+
+// Foreseen is Current with what works would do, and how predictions fared, taken
+// into it.
+func (d *assessor) Foreseen(ctx context.Context, c *roof.Case) (assessment.Answer, *assessment.Foresight, error) {
+	k, err := d.current(ctx, c, true)
+	if err != nil {
+		return k.answer, nil, err
+	}
+	k.answer.Take(k.ahead)
+	return k.answer, k.ahead, nil
+}
+
+func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool) (answer, error) {
 	asked := d.record.Version(c.ID)
-	if k, ok := d.kept(c); ok && k.version == asked {
-		return k.answer, nil
+	enough := func(k answer, ok bool) bool {
+		return ok && k.version >= asked && (!ahead || k.ahead != nil && k.seen >= asked)
+	}
+	if k, ok := d.kept(c); enough(k, ok) {
+		return k, nil
 	}
 	d.work.Lock()
 	defer d.work.Unlock()
 	// Whoever had the assessor before may have begun after this was asked: readings
 	// that keep coming must not make everybody in the queue work it out again.
-	if k, ok := d.kept(c); ok && k.version >= asked {
-		return k.answer, nil
+	k, ok := d.kept(c)
+	if enough(k, ok) {
+		return k, nil
 	}
 	version := d.record.Version(c.ID)
 	readings, err := d.record.Readings(ctx, c)
 	if err != nil {
-		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+		return answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
 	set, err := d.record.Whole(ctx, c)
 	if err != nil {
-		return assessment.Answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
+		return answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
-	k := answer{c, version, readings, d.now(), assessment.Of(set)}
+	if !ok {
+		k = answer{version: -1} // of another case file
+	}
+	if k.version != version {
+		k = answer{c: c, version: version, readings: readings, at: d.now(), answer: assessment.Of(set), ahead: k.ahead,
+			seen: k.seen}
+	}
+	if ahead {
+		k.ahead, k.seen = assessment.Foresee(set, k.answer, k.ahead), version
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.by) >= maxAnswers {
 		clear(d.by)
 	}
 	d.by[c.ID] = k
-	return k.answer, nil
+	return k, nil
+}
+
+// foreseenFor is how long a page shows what works would do from readings that
+// were since added to: it changes once a day.
+const foreseenFor = 6 * time.Hour
+
+// Ahead is what works would do, for a page: of the last answer at hand where
+// that is recent.
+func (d *assessor) Ahead(ctx context.Context, c *roof.Case) (*assessment.Foresight, error) {
+	k, ok := d.kept(c)
+	came := d.record.Version(c.ID) - k.seen
+	if !ok || k.ahead == nil || d.now().Sub(k.at) > foreseenFor || float64(came) > behindShare*float64(k.readings) {
+		_, f, err := d.Foreseen(ctx, c)
+		return f, err
+	}
+	return k.ahead, nil
+}
+
+// AheadSoon is what works would do where it is at hand; where it is not, it is
+// worked out in the background.
+func (d *assessor) AheadSoon(c *roof.Case) (*assessment.Foresight, bool) {
+	if k, ok := d.kept(c); ok && k.ahead != nil {
+		return k.ahead, true
+	}
+	d.begin(c, "foreseeing what works would do failed", func() error {
+		_, _, err := d.Foreseen(d.base, c)
+		return err
+	})
+	return nil, false
 }
 
 // Recent returns an assessment for a page: a slightly stale one at once, which is
@@ -121,6 +181,14 @@ func (d *assessor) Soon(ctx context.Context, c *roof.Case) (assessment.Answer, b
 }
 
 func (d *assessor) refresh(c *roof.Case) {
+	d.begin(c, "refreshing an assessment failed", func() error {
+		_, err := d.Current(d.base, c)
+		return err
+	})
+}
+
+// begin works on a case in the background, once at a time.
+func (d *assessor) begin(c *roof.Case, failed string, work func() error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.refreshing[c.ID] || d.base.Err() != nil {
@@ -128,8 +196,8 @@ func (d *assessor) refresh(c *roof.Case) {
 	}
 	d.refreshing[c.ID] = true
 	d.running.Go(func() {
-		if _, err := d.Current(d.base, c); err != nil && d.base.Err() == nil {
-			d.log.Error("refreshing an assessment failed", "case", c.ID, "error", err)
+		if err := work(); err != nil && d.base.Err() == nil {
+			d.log.Error(failed, "case", c.ID, "error", err)
 		}
 		d.mu.Lock()
 		delete(d.refreshing, c.ID)

@@ -53,3 +53,50 @@ func TestAPageLagsByAFewReadingsAndNeverByAnImport(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, start.Add(601*time.Hour), now.Assessment.Until.UTC())
 }
+
+// What works would do changes at noon: a reading more lends it what it was
+// fitted to, and the answer is of everything that was stored.
+func TestWhatWorksWouldDoIsWorkedOutWhereItIsAskedFor(t *testing.T) {
+	ctx, start := context.Background(), time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
+	c := &roof.Case{ID: "larch-3", Property: roof.Property{Zone: time.UTC},
+		Positions: []roof.Position{{ID: "loft", Place: roof.LoftAir},
+			{ID: "felt", Place: roof.UnderlayUnderside, Meets: "loft"}},
+		Loggers: []roof.Logger{{ID: "k1", Interval: time.Hour, Fitted: []roof.Fitting{{Position: "loft", From: start}}}}}
+	store := mem.New()
+	r := record.New(store)
+	now := start.AddDate(0, 1, 0)
+	d := newAssessor(ctx, r, func() time.Time { return now }, slog.New(slog.DiscardHandler))
+	add := func(hour int) {
+		x := roof.Reading{Logger: "k1", At: start.Add(time.Duration(hour) * time.Hour)}
+		x.Values.Set(roof.TempC, 4)
+		x.Values.Set(roof.RHPct, 80)
+		batch := []roof.Reading{x}
+		outcomes, err := store.Append(ctx, c.ID, batch)
+		require.NoError(t, err)
+		r.Appended(c.ID, batch, outcomes)
+	}
+	for hour := range 500 {
+		add(hour)
+	}
+	a, err := d.Current(ctx, c)
+	require.NoError(t, err)
+	assert.Empty(t, a.Predictions, "not with every assessment")
+	a, first, err := d.Foreseen(ctx, c)
+	require.NoError(t, err)
+	require.Len(t, a.Predictions, 6)
+	assert.NotEmpty(t, a.Predictions[0].Refused, "no temperature under the underlay")
+	page, err := d.Ahead(ctx, c)
+	require.NoError(t, err)
+	assert.Same(t, first, page)
+	add(501) // in the evening: noon is not past
+	page, err = d.Ahead(ctx, c)
+	require.NoError(t, err)
+	assert.Same(t, first, page, "a page may lag by a reading")
+	_, again, err := d.Foreseen(ctx, c)
+	require.NoError(t, err)
+	assert.NotSame(t, first, again)
+	assert.Same(t, first.Before, again.Before, "fitted to the same readings")
+	soon, ok := d.AheadSoon(c)
+	assert.True(t, ok)
+	assert.Same(t, again, soon)
+}

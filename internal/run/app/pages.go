@@ -73,6 +73,22 @@ func (p pageRecord) AnswerSoon(ctx context.Context, id string) (assessment.Answe
 	return p.assessor.Soon(ctx, e.Case)
 }
 
+func (p pageRecord) Ahead(ctx context.Context, id string) (*assessment.Foresight, error) {
+	c, err := p.book.Case(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return p.assessor.Ahead(ctx, c)
+}
+
+func (p pageRecord) AheadSoon(id string) (*assessment.Foresight, bool) {
+	e, err := p.book.Get(id)
+	if err != nil {
+		return nil, false
+	}
+	return p.assessor.AheadSoon(e.Case)
+}
+
 // latestWithin is how far back of a logger's last record its values are looked
 // for: temperature and humidity may have come in different records.
 const latestWithin = 2 * time.Hour

@@ -61,7 +61,7 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 		}
 		version := a.record.Version(id)
 		s = report.Source{Case: e.Case, Version: a.opt.Version, MadeAt: a.opt.Now(), MadeBy: gate.Who(ctx), Demo: a.opt.Demo}
-		if s.Answer, err = a.assessor.Current(ctx, e.Case); err != nil {
+		if s.Answer, _, err = a.assessor.Foreseen(ctx, e.Case); err != nil {
 			return s, err
 		}
 		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {

@@ -56,7 +56,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 	notes := fileNotes(c, cols, sum)
 	cols = nil // the set holds what is needed; a winter by the minute is large
 	a := assessment.Of(set)
-	a.Take(assessment.Foresee(set, a))
+	a.Take(assessment.Foresee(set, a, nil))
 	if a.Until == nil && !untilTime.IsZero() {
 		a.Until = &untilTime
 	}

@@ -121,7 +121,7 @@ func reportSource(caseFile, readings string, until time.Time, strict bool, s Str
 	if !until.IsZero() {
 		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"
 	}
-	src.Answer.Take(assessment.Foresee(set, src.Answer))
+	src.Answer.Take(assessment.Foresee(set, src.Answer, nil))
 	src.Intake = fileIntake(cols, told)
 	src.Answer.Notes = append(src.Answer.Notes, fileNotes(c, cols, csvreadings.Summary{Notes: told.Notes})...)
 	return src, nil

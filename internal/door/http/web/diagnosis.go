@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/predict"
 	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
@@ -19,6 +20,7 @@ import (
 func (p *Pages) caseRoutes(r chi.Router) {
 	r.Get("/diagnosis", p.diagnosis)
 	r.Get("/repairs", p.repairs)
+	r.Get("/help", p.help)
 	r.Get("/stretch", p.stretchPart)
 	r.Get("/buildup", p.buildUp)
 	r.Get("/physics", p.physics)
@@ -54,6 +56,7 @@ type diagnosisBody struct {
 	From       time.Time
 	Until      time.Time
 	Everywhere string
+	Help       string // what would help, where the cause cannot be told
 }
 
 type causeRow struct {
@@ -100,6 +103,12 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 			row.Odds = words.Odds(row.Sum)
 		}
 		b.Causes = append(b.Causes, row)
+	}
+	if f.Finding == cause.Undetermined {
+		if ahead, ok := p.Record.AheadSoon(h.ID); ok {
+			_, help := ahead.Predict(predict.DefaultPlan(), true)
+			b.Help = help.Sentence
+		}
 	}
 	p.render(w, r, http.StatusOK, "diagnosis", page{Title: "Diagnosis, " + h.Label, Case: h, Tab: "diagnosis", Body: b})
 }

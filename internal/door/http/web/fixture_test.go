@@ -294,6 +294,33 @@ func (f *fixture) AnswerSoon(_ context.Context, id string) (assessment.Answer, b
 	return f.answer(id), true
 }
 
+// foreseen is kept for all fixtures: their house and winter are the same.
+var foreseen struct {
+	sync.Mutex
+	by map[string]*assessment.Foresight
+}
+
+func (f *fixture) Ahead(_ context.Context, id string) (*assessment.Foresight, error) {
+	a := f.answer(id)
+	foreseen.Lock()
+	defer foreseen.Unlock()
+	if foreseen.by == nil {
+		foreseen.by = map[string]*assessment.Foresight{}
+	}
+	if foreseen.by[id] == nil {
+		foreseen.by[id] = assessment.Foresee(f.sets[id], a, nil)
+	}
+	return foreseen.by[id], nil
+}
+
+func (f *fixture) AheadSoon(id string) (*assessment.Foresight, bool) {
+	if f.sets[id] == nil {
+		return nil, false
+	}
+	x, err := f.Ahead(context.Background(), id)
+	return x, err == nil
+}
+
 func (f *fixture) Latest(_ context.Context, id string) ([]web.Latest, error) {
 	if id != "larch-end-4" {
 		return nil, nil

@@ -36,8 +36,9 @@ type resultView struct {
 	Rows       []comparisonRow
 	Water      *words.Fall
 	Beyond     string
-	Mended     []string         // what a verdict on a leak was made of
-	Work       []words.Exchange // what the work changed, told before whether it helped
+	Mended     []string          // what a verdict on a leak was made of
+	Work       []words.Exchange  // what the work changed, told before whether it helped
+	Foretold   *assessment.Score // what was predicted before the work; nil where nothing was worked out
 }
 
 // comparisonRow is one quantity's hours with the three answers on it.
@@ -63,6 +64,14 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b repairsBody
+	ahead := &assessment.Foresight{}
+	if len(a.Repairs) > 0 {
+		var err error
+		if ahead, err = p.Record.Ahead(r.Context(), h.ID); err != nil {
+			p.fail(w, r, err)
+			return
+		}
+	}
 	for _, i := range drawing.ResultsInOrder(h.Case, a) {
 		res := a.Repairs[i]
 		pos, _ := h.Case.Position(res.Surface)
@@ -99,6 +108,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		}
 		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() +
 			"&surface=" + res.Surface + "#margin"
+		v.Foretold = ahead.ScoreOf(res)
 		b.Results = append(b.Results, v)
 	}
 	switch {

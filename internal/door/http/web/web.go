@@ -41,6 +41,11 @@ type Record interface {
 	// and waited for until the context ends; ok is false where that was too
 	// short.
 	AnswerSoon(ctx context.Context, id string) (a assessment.Answer, ok bool)
+	// Ahead is what works would do, and how what was predicted of those done has
+	// fared; making it takes about a second a surface, once a day.
+	Ahead(ctx context.Context, id string) (*assessment.Foresight, error)
+	// AheadSoon is the same where it is at hand; where not, one is begun.
+	AheadSoon(id string) (f *assessment.Foresight, ok bool)
 	// Latest is the last reading of every logger heard in the case.
 	Latest(ctx context.Context, id string) ([]Latest, error)
 }
@@ -147,6 +152,7 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
 		r.Get("/", p.houses)
 		r.Get("/messages", p.messages)
+		r.Get("/predictions", p.fared)
 		r.Get("/about", p.about)
 		r.Get("/about/{topic}", p.about)
 		r.Get("/login", p.loginForm)
