@@ -198,16 +198,19 @@ func nowhere(routes chi.Routes) http.HandlerFunc {
 	}
 }
 
-// schemaName tells types of one name in two rooms apart.
+// schemaName names the schema of a type by room and type, such as
+// TimelineColumn: two rooms may have a type of one name, which the registry
+// refuses. Types of this room keep their own name.
 func schemaName(t reflect.Type, hint string) string {
 	for t.Kind() == reflect.Pointer {
 		t = t.Elem()
 	}
 	name := huma.DefaultSchemaNamer(t, hint)
-	if room := path.Base(t.PkgPath()); t.Name() != "" && (room == "timeline" || room == "assessment") {
-		return strings.ToUpper(room[:1]) + room[1:] + name
+	room := path.Base(t.PkgPath())
+	if t.Name() == "" || !strings.HasPrefix(t.PkgPath(), "dewcase/") || room == "api" {
+		return name
 	}
-	return name
+	return strings.ToUpper(room[:1]) + room[1:] + name
 }
 
 // CaseID is the case named in a path.
