@@ -4,7 +4,6 @@
 package csvreadings
 
 import (
-	"bufio"
 	"bytes"
 	"errors"
 	"fmt"
@@ -17,9 +16,6 @@ import (
 )
 
 const (
-	// maxLine is the longest row that is read; a longer one costs itself only,
-	// and no memory.
-	maxLine = 16 << 10
 	// maxListed is how many bad rows are listed; all are counted.
 	maxListed = 10_000
 	// maxNames bounds the memory that distinct logger names cost while reading.
@@ -71,6 +67,36 @@ type fileError struct {
 
 func (e fileError) Unwrap() []error { return []error{e.Faults, e.kind} }
 
+// Usable is nil where a row of the file was good, and else the error for the
+// file as a whole.
+func (s Summary) Usable(name string) error {
+	if s.Good > 0 {
+		return nil
+	}
+	problem := "is a header only"
+	if s.Bad > 0 {
+		problem = fmt.Sprintf("none of its %d rows can be used", s.Bad)
+	}
+	return fileError{append(roof.Faults{{File: name, Line: 1, Key: "rows", Problem: problem,
+		Remedy: "at least one good reading is needed"}}, s.Faults(name)...), ErrNoGoodRow}
+}
+
+// Refuse counts a bad row, and lists it while there is room.
+func (s *Summary) Refuse(r Rejected) {
+	if s.ByReason == nil {
+		s.ByReason = map[roof.Reason]int{}
+	}
+	s.Bad++
+	s.ByReason[r.Reason]++
+	if len(s.Rejected) < maxListed {
+		r.Row = r.Row[:min(len(r.Row), maxRowKept)]
+		s.Rejected = append(s.Rejected, r)
+	}
+}
+
+// maxRowKept is how much of a bad row is kept, in bytes.
+const maxRowKept = 200
+
 // Read reads a readings file and hands on each good reading with its line. The
 // name stands before each fault; now is the time of arrival, against which
 // times ahead are judged.
@@ -79,37 +105,25 @@ func (e fileError) Unwrap() []error { return []error{e.Faults, e.kind} }
 // roof.Faults), that r failed, or that each did; what was handed on before
 // stands. Duplicates and conflicts are the store's to tell.
 func Read(name string, r io.Reader, now time.Time, each func(reading roof.Reading, line int) error) (Summary, error) {
-	d := &reader{name: name, lines: bufio.NewReaderSize(r, maxLine+2), now: now.UTC().Truncate(time.Millisecond),
+	d := &reader{name: name, Lines: NewLines(r), now: now.UTC().Truncate(time.Millisecond),
 		each: each, names: map[string]string{}}
-	d.sum.ByReason = map[roof.Reason]int{}
 	if err := d.header(); err != nil {
 		return d.sum, err
 	}
 	if err := d.rows(); err != nil {
 		return d.sum, err
 	}
-	if d.sum.Good == 0 {
-		faults := d.sum.Faults(name)
-		problem := "is a header only"
-		if d.sum.Bad > 0 {
-			problem = fmt.Sprintf("none of its %d rows can be used", d.sum.Bad)
-		}
-		faults = append(roof.Faults{{File: name, Line: 1, Key: "rows", Problem: problem,
-			Remedy: "at least one good reading is needed"}}, faults...)
-		return d.sum, fileError{faults, ErrNoGoodRow}
-	}
-	return d.sum, nil
+	return d.sum, d.sum.Usable(name)
 }
 
 type reader struct {
-	name    string
-	lines   *bufio.Reader
+	name string
+	*Lines
 	now     time.Time
 	each    func(roof.Reading, int) error
 	names   map[string]string
 	columns []column
 	cells   [][]byte
-	line    int
 	sum     Summary
 }
 
@@ -129,36 +143,15 @@ const (
 	quantityCell
 )
 
-// next returns the next line without its end. A line that is too long comes
-// back as tooLong with its first bytes; the reader stands behind it.
-func (d *reader) next() (line []byte, tooLong bool, err error) {
-	line, err = d.lines.ReadSlice('\n')
-	if len(line) == 0 && err != nil {
-		return nil, false, err
-	}
-	d.line++
-	if errors.Is(err, bufio.ErrBufferFull) {
-		line, tooLong = bytes.Clone(line[:80]), true
-		for errors.Is(err, bufio.ErrBufferFull) {
-			_, err = d.lines.ReadSlice('\n')
-		}
-	}
-	if err != nil && !errors.Is(err, io.EOF) {
-		return nil, false, err
-	}
-	line = bytes.TrimSuffix(line, []byte("\n"))
-	return bytes.TrimSuffix(line, []byte("\r")), tooLong, nil
-}
-
 func (d *reader) fault(problem, remedy string) error {
-	return fileError{roof.Faults{{File: d.name, Line: max(d.line, 1), Key: "header", Problem: problem, Remedy: remedy}},
+	return fileError{roof.Faults{{File: d.name, Line: max(d.At, 1), Key: "header", Problem: problem, Remedy: remedy}},
 		ErrNoGoodRow}
 }
 
 const headerRemedy = "the first line must name the columns: time,logger,temp_c,rh_pct"
 
 func (d *reader) header() error {
-	line, tooLong, err := d.next()
+	line, tooLong, err := d.Next()
 	if errors.Is(err, io.EOF) {
 		return d.fault("the file is empty", headerRemedy)
 	}
@@ -169,7 +162,7 @@ func (d *reader) header() error {
 		return d.fault("the file is UTF-16", "save it as UTF-8")
 	}
 	line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
-	cells, err := split(line, nil)
+	cells, err := Split(line, ',', nil)
 	switch {
 	case tooLong || len(cells) > maxCells:
 		return d.fault("the first line is too long", headerRemedy)
@@ -221,27 +214,27 @@ func (d *reader) setColumns(cells [][]byte) error {
 
 func (d *reader) rows() error {
 	for {
-		line, tooLong, err := d.next()
+		line, tooLong, err := d.Next()
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {
-			return fmt.Errorf("reading %s after line %d: %w", d.name, d.line, err)
+			return fmt.Errorf("reading %s after line %d: %w", d.name, d.At, err)
 		}
 		if len(bytes.TrimSpace(line)) == 0 {
 			continue
 		}
 		d.sum.Rows++
 		if tooLong {
-			d.reject(line, "row", roof.BadRow, fmt.Sprintf("the row is longer than %d bytes", maxLine))
+			d.reject(line, "row", roof.BadRow, fmt.Sprintf("the row is longer than %d bytes", MaxLine))
 			continue
 		}
 		r, ok := d.row(line)
 		if !ok {
 			continue
 		}
-		if err := d.each(r, d.line); err != nil {
-			return fmt.Errorf("taking line %d of %s: %w", d.line, d.name, err)
+		if err := d.each(r, d.At); err != nil {
+			return fmt.Errorf("taking line %d of %s: %w", d.At, d.name, err)
 		}
 		d.sum.Good++
 	}
@@ -249,7 +242,7 @@ func (d *reader) rows() error {
 
 // row reads one row; what is wrong with it has been noted when ok is false.
 func (d *reader) row(line []byte) (r roof.Reading, ok bool) {
-	cells, err := split(line, d.cells[:0])
+	cells, err := Split(line, ',', d.cells[:0])
 	d.cells = cells
 	if err != nil {
 		d.reject(line, "row", roof.BadRow, "the row cannot be read: "+err.Error())
@@ -281,10 +274,10 @@ func (d *reader) row(line []byte) (r roof.Reading, ok bool) {
 			if len(cell) == 0 {
 				continue
 			}
-			x, err := number(cell)
+			x, err := Number(cell)
 			if err != nil {
 				reason := roof.BadValue
-				if errors.Is(err, errFinite) {
+				if errors.Is(err, ErrNotFinite) {
 					reason = roof.NotFinite
 				}
 				d.reject(line, c.name, reason, fmt.Sprintf("%.40q %v; write one such as 4.31, or nothing for not measured", cell,
@@ -323,10 +316,6 @@ func (d *reader) name64(cell []byte) (string, bool) {
 }
 
 func (d *reader) reject(line []byte, column string, reason roof.Reason, detail string) {
-	d.sum.Bad++
-	d.sum.ByReason[reason]++
-	if len(d.sum.Rejected) < maxListed {
-		d.sum.Rejected = append(d.sum.Rejected,
-			Rejected{Line: d.line, Column: column, Reason: reason, Detail: detail, Row: string(line[:min(len(line), 200)])})
-	}
+	d.sum.Refuse(Rejected{Line: d.At, Column: column, Reason: reason, Detail: detail,
+		Row: string(line[:min(len(line), maxRowKept)])})
 }

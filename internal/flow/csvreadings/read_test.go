@@ -104,7 +104,7 @@ func TestEachBadRowIsReportedByLineAndTheGoodOnesKept(t *testing.T) {
 		"a quote inside":         {"2026-11-25T06:10:00Z,a\"b,4.3,90", roof.BadRow, "row"},
 		"not UTF-8":              {"2026-11-25T06:10:00Z,a\xff,4.3,90", roof.BadRow, "row"},
 		"a NUL":                  {"2026-11-25T06:10:00Z,a\x00,4.3,90", roof.BadLogger, "logger"},
-		"far too long":           {strings.Repeat("x", 3*maxLine), roof.BadRow, "row"},
+		"far too long":           {strings.Repeat("x", 3*MaxLine), roof.BadRow, "row"},
 		"semicolons":             {"2026-11-25T06:10:00Z;a;4.3;90", roof.BadRow, "row"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -164,7 +164,7 @@ func TestAFileThatCannotBeUsedNamesTheLine(t *testing.T) {
 		"a column twice": {"time,logger,temp_c,rh_pct,temp_c\n", "r.csv:1: header: the column temp_c occurs twice"},
 		"header only":    {header, "r.csv:1: rows: is a header only"},
 		"no good row":    {header + "x\n", "r.csv:1: rows: none of its 1 rows can be used"},
-		"a long header":  {strings.Repeat("a,", maxLine), "r.csv:1: header: the first line is too long"},
+		"a long header":  {strings.Repeat("a,", MaxLine), "r.csv:1: header: the first line is too long"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, _, err := readAll(t, tc.text)
@@ -224,7 +224,7 @@ func TestOnlySoManyBadRowsAreListedButAllAreCounted(t *testing.T) {
 func TestNumbersReadAsStrconvReadsThem(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text := rapid.StringMatching(`[-+]?([0-9]{1,20}(\.[0-9]{0,25})?|\.[0-9]{1,25})([eE][-+]?[0-9]{1,2})?`).Draw(t, "text")
-		got, err := number([]byte(text))
+		got, err := Number([]byte(text))
 		if err != nil {
 			t.Fatalf("%s: %v", text, err)
 		}

@@ -13,19 +13,21 @@ var (
 	errStrayQuote = errors.New("there is a quote inside a cell that is not quoted")
 	errNotUTF8    = errors.New("it is not UTF-8 text")
 	errNumber     = errors.New("is not a plain decimal number")
-	errFinite     = errors.New("is not a finite number")
 )
 
-// split cuts one line into cells, appending to cells. A quoted cell may hold
-// commas and doubled quotes but not a line break: a quote left open costs its
-// own line and no other. What it returns may point into line.
-func split(line []byte, cells [][]byte) ([][]byte, error) {
+// ErrNotFinite is the error for a number that is written but is none, such as NaN.
+var ErrNotFinite = errors.New("is not a finite number")
+
+// Split cuts one line into cells at a separator, appending to cells. A quoted
+// cell may hold separators and doubled quotes but not a line break: a quote left
+// open costs its own line and no other. What it returns may point into line.
+func Split(line []byte, separator byte, cells [][]byte) ([][]byte, error) {
 	if !utf8.Valid(line) {
 		return cells, errNotUTF8
 	}
 	for {
 		if len(line) > 0 && line[0] == '"' {
-			cell, rest, err := unquote(line[1:])
+			cell, rest, err := unquote(line[1:], separator)
 			if err != nil {
 				return cells, err
 			}
@@ -36,7 +38,7 @@ func split(line []byte, cells [][]byte) ([][]byte, error) {
 			line = rest
 			continue
 		}
-		i := bytes.IndexByte(line, ',')
+		i := bytes.IndexByte(line, separator)
 		cell := line
 		if i >= 0 {
 			cell = line[:i]
@@ -53,7 +55,7 @@ func split(line []byte, cells [][]byte) ([][]byte, error) {
 }
 
 // unquote reads from behind an opening quote; rest is nil at the line's end.
-func unquote(line []byte) (cell, rest []byte, err error) {
+func unquote(line []byte, separator byte) (cell, rest []byte, err error) {
 	var joined []byte
 	for {
 		i := bytes.IndexByte(line, '"')
@@ -69,7 +71,7 @@ func unquote(line []byte) (cell, rest []byte, err error) {
 		switch {
 		case len(line) == 0:
 			return cell, nil, nil
-		case line[0] == ',':
+		case line[0] == separator:
 			return cell, line[1:], nil
 		case line[0] != '"':
 			return nil, nil, errAfterQuote
@@ -82,15 +84,15 @@ func unquote(line []byte) (cell, rest []byte, err error) {
 	}
 }
 
-// number reads a plain decimal number: a sign, digits with a decimal point, an
+// Number reads a plain decimal number: a sign, digits with a decimal point, an
 // exponent. What ParseFloat takes besides (NaN, Inf, hexadecimal, underscores)
 // and what spreadsheets write besides (a decimal comma, thousands) is refused.
-func number(cell []byte) (float64, error) {
+func Number(cell []byte) (float64, error) {
 	for _, c := range cell {
 		if (c < '0' || c > '9') && c != '.' && c != '-' && c != '+' && c|0x20 != 'e' {
 			switch string(bytes.ToLower(bytes.TrimLeft(cell, "+-"))) {
 			case "nan", "inf", "infinity":
-				return 0, errFinite
+				return 0, ErrNotFinite
 			}
 			return 0, errNumber
 		}
@@ -98,7 +100,7 @@ func number(cell []byte) (float64, error) {
 	x, err := strconv.ParseFloat(string(cell), 64)
 	switch {
 	case errors.Is(err, strconv.ErrRange):
-		return 0, errFinite
+		return 0, ErrNotFinite
 	case err != nil:
 		return 0, errNumber
 	}
