@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -66,6 +67,17 @@ type fileError struct {
 }
 
 func (e fileError) Unwrap() []error { return []error{e.Faults, e.kind} }
+
+// IsHeader reports whether a line is the header of a readings file.
+func IsHeader(line []byte) bool {
+	cells, err := Split(bytes.TrimPrefix(line, []byte("\xef\xbb\xbf")), ',', nil)
+	for _, name := range required {
+		if !slices.ContainsFunc(cells, func(c []byte) bool { return string(c) == name }) {
+			return false
+		}
+	}
+	return err == nil
+}
 
 // Usable is nil where a row of the file was good, and else the error for the
 // file as a whole.

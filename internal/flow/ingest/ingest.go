@@ -230,10 +230,20 @@ const maxFileLoggers = 10_000
 // maxListed bounds the rows listed by line; all are counted.
 const maxListed = 5000
 
-// CSV takes a readings file in. Good rows are kept whatever the others are. A
-// file that cannot be read or holds no good row wraps ErrUnusable; the report
-// says what there is to say in that case too.
+// Rows hands on each good reading of a file with its line, and sums up the rest.
+type Rows func(now time.Time, each func(r roof.Reading, line int) error) (csvreadings.Summary, error)
+
+// CSV takes a readings file in, as File does.
 func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Report, error) {
+	return p.File(ctx, caseID, name, func(now time.Time, each func(roof.Reading, int) error) (csvreadings.Summary, error) {
+		return csvreadings.Read(name, r, now, each)
+	})
+}
+
+// File takes the readings of a file in. Good rows are kept whatever the others
+// are. A file that cannot be read or holds no good row wraps ErrUnusable; the
+// report says what there is to say in that case too.
+func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report, error) {
 	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}, Doubts: []string{}}
 	units := map[string]*evidence.Units{}
 	now := p.Now()
@@ -257,7 +267,7 @@ func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Repor
 		return err
 	}
 	var rejects []roof.Reject
-	sum, err := csvreadings.Read(name, r, now, func(reading roof.Reading, line int) error {
+	sum, err := rows(now, func(reading roof.Reading, line int) error {
 		ok, err := p.admit(ctx, caseID, reading.Logger, now, max(p.MaxLoggers, maxFileLoggers))
 		if err != nil {
 			return err

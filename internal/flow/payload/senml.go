@@ -153,9 +153,9 @@ func (b *base) record(v value) (record, *problem) {
 		return record{}, p
 	}
 	if b.value != 0 {
-		x = tidy(b.value + x)
+		x = Tidy(b.value + x)
 	}
-	return record{ours: true, quantity: known.quantity, value: known.unit.convert(x), time: b.time + t}, nil
+	return record{ours: true, quantity: known.quantity, value: known.unit.Convert(x), time: b.time + t}, nil
 }
 
 func numberLabel(v value, label string, into *float64) *problem {

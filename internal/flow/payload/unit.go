@@ -41,26 +41,26 @@ func unitsOf(q roof.Quantity) []Unit {
 	return []Unit{WattMetre2}
 }
 
-// convert turns a number in the unit into the unit of our quantity. The
+// Convert turns a number in the unit into the unit of our quantity. The
 // definitions are exact: 0 C = 273.15 K, 1 F step = 5/9 K, 32 F = 0 C (BIPM SI
 // brochure, section 2.3.1; NIST SP 811, appendix B.8).
-func (u Unit) convert(x float64) float64 {
+func (u Unit) Convert(x float64) float64 {
 	switch u {
 	case Fahrenheit:
-		return tidy((x - 32) * 5 / 9)
+		return Tidy((x - 32) * 5 / 9)
 	case Kelvin:
-		return tidy(x - 273.15)
+		return Tidy(x - 273.15)
 	case Fraction:
-		return tidy(x * 100)
+		return Tidy(x * 100)
 	case KilometreHour:
-		return tidy(x / 3.6)
+		return Tidy(x / 3.6)
 	}
 	return x
 }
 
-// tidy takes the binary dust off a converted decimal number, so that 277.46 K
+// Tidy takes the binary dust off a converted decimal number, so that 277.46 K
 // is 4.31 C and 0.928 is 92.8 %. It rounds to 9 decimals; no sensor has six.
-func tidy(x float64) float64 {
+func Tidy(x float64) float64 {
 	if y := math.Round(x*1e9) / 1e9; math.Abs(x) < 1e6 {
 		return y
 	}
@@ -114,9 +114,9 @@ func (f *field) number(v value) (x float64, measured bool, p *problem) {
 		return 0, false, nil
 	}
 	if f.Scale != 0 && f.Scale != 1 {
-		x = tidy(x * f.Scale)
+		x = Tidy(x * f.Scale)
 	}
-	return f.Unit.convert(x), true, nil
+	return f.Unit.Convert(x), true, nil
 }
 
 func notDecimal(name, text string) *problem {
