@@ -21,9 +21,10 @@ import (
 )
 
 func assess(_ context.Context, args []string, s Streams) error {
-	f := flags("assess", "-case FILE -readings FILE [-until TIME] [-format text|json] [-strict]", s)
+	f := flags("assess", "-case FILE -readings FILE [-readings FILE] [-until TIME] [-format text|json] [-strict] "+
+		asSynopsis, s)
 	caseFile := f.String("case", "", "case file (YAML)")
-	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	in := addReadings(f)
 	until := f.String("until", "", "use only readings before this time (RFC 3339)")
 	format := f.String("format", "text", "text for a person or json")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
@@ -43,9 +44,9 @@ func assess(_ context.Context, args []string, s Streams) error {
 	debug.SetMemoryLimit(256 << 20)
 	c, _, err := readCase(*caseFile)
 	if err != nil {
-		return withReadingsFaults(err, *readings, s)
+		return withReadingsFaults(err, in, s)
 	}
-	cols, sum, err := readColumns(*readings, *strict, s)
+	cols, sum, err := in.columns(c, *strict, s)
 	if err != nil {
 		return err
 	}
@@ -83,20 +84,8 @@ func assess(_ context.Context, args []string, s Streams) error {
 // readColumns reads a whole readings file. Bad rows are told by line; with
 // strict they make the file unusable.
 func readColumns(file string, strict bool, s Streams) (*csvreadings.Columns, csvreadings.Summary, error) {
-	in, name, done, err := openReadings(file, s)
-	if err != nil {
-		return nil, csvreadings.Summary{}, err
-	}
-	defer done()
-	cols := csvreadings.NewColumns()
-	sum, err := csvreadings.Read(name, in, time.Now(), func(r roof.Reading, _ int) error {
-		cols.Add(r)
-		return nil
-	})
-	if err != nil {
-		return nil, sum, err
-	}
-	return cols, sum, tellBadRows(sum, name, strict, s)
+	in := &readingsFiles{files: several{file}}
+	return in.columns(nil, strict, s)
 }
 
 // recordOf is the calibrated record of what was read, only of readings before a
@@ -114,19 +103,22 @@ func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series
 }
 
 // withReadingsFaults adds to a case file's faults what makes the readings file
-// unusable too, so that both are put right in one go.
-func withReadingsFaults(caseErr error, file string, s Streams) error {
+// unusable too, so that both are put right in one go. Files in other forms are
+// judged by the house's zone and loggers, which are not known then.
+func withReadingsFaults(caseErr error, in *readingsFiles, s Streams) error {
 	var all, more roof.Faults
-	if !errors.As(caseErr, &all) {
+	if !errors.As(caseErr, &all) || in.as != "" {
 		return caseErr
 	}
-	in, name, done, err := openReadings(file, s)
-	if err == nil {
-		defer done()
-		_, err = csvreadings.Read(name, in, time.Now(), func(roof.Reading, int) error { return nil })
-	}
-	if errors.As(err, &more) {
-		all = slices.Concat(all, more)
+	for _, file := range in.files {
+		r, name, done, err := openReadings(file, s)
+		if err == nil {
+			_, err = csvreadings.Read(name, r, time.Now(), func(roof.Reading, int) error { return nil })
+			done()
+		}
+		if errors.As(err, &more) {
+			all = slices.Concat(all, more)
+		}
 	}
 	return all
 }

@@ -9,11 +9,13 @@ import (
 	"log/slog"
 	"os"
 	"os/user"
+	"slices"
 	"strings"
 	"time"
 
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
 	"dewcase/internal/run/config"
@@ -21,9 +23,10 @@ import (
 
 // importFiles stores a case file and a readings file in the embedded store.
 func importFiles(ctx context.Context, args []string, s Streams) error {
-	f := flags("import", "-case FILE -readings FILE [-data DIR] [-strict] [-new-store]", s)
+	f := flags("import", "-case FILE -readings FILE [-readings FILE] [-data DIR] [-strict] [-new-store] "+asSynopsis+
+		" [-keep NAME]", s)
 	caseFile := f.String("case", "", "case file (YAML)")
-	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	in := addReadings(f)
 	data := f.String("data", config.Default().Data, "data folder")
 	strict := f.Bool("strict", false, "a bad row makes the whole file unusable")
 	anew := addNewStore(f)
@@ -34,29 +37,25 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	if *strict {
-		again := func() error { return nil }
-		if *readings == "-" {
-			kept, err := keptInput(s.In)
-			if err != nil {
-				return err
-			}
-			defer func() { _ = kept.Close() }()
-			s.In = kept
-			again = func() error { _, err := kept.Seek(0, io.SeekStart); return err }
-		}
-		if _, _, err := readColumns(*readings, true, s); err != nil {
+	if in.as != "" || *strict {
+		if err := in.keptInput(s); err != nil {
 			return err
 		}
-		if err := again(); err != nil {
-			return fmt.Errorf("reading standard input again: %w", err)
+	}
+	defer in.close()
+	var sources []source
+	look := func(kept []exports.Recipe) error {
+		if sources, err = in.sources(c, kept, s); err != nil || !*strict {
+			return err
+		}
+		return in.strictly(sources, s)
+	}
+	_, missing := os.Stat(*data)
+	if in.as == "" || missing != nil { // no recipe is wanted or kept: files that cannot be used make no store
+		if err := look(nil); err != nil {
+			return err
 		}
 	}
-	in, name, done, err := openReadings(*readings, s)
-	if err != nil {
-		return err
-	}
-	defer done()
 	log := slog.New(slog.NewTextHandler(s.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	store, err := sqlite.Open(ctx, *data, sqlite.Options{Log: log, NewStore: *anew})
 	if err != nil {
@@ -65,13 +64,50 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	defer store.Close()
 	path := ingest.Path{Store: store, Cases: named{c}, Rejects: now{store, log}, Count: uncounted{},
 		MaxLoggers: config.Default().MQTT.MaxLoggers, Now: time.Now}
-	rep, err := path.CSV(ctx, c.ID, name, in)
-	if err != nil {
-		return err
+	if sources == nil {
+		kept, err := recipes(ctx, store)
+		if err != nil {
+			return err
+		}
+		if err := look(kept); err != nil {
+			return err
+		}
+	}
+	total := ingest.Report{}
+	for _, src := range sources {
+		rep, err := path.File(ctx, c.ID, src.name, src.rows)
+		if err != nil {
+			return err
+		}
+		tellImported(src.name, rep, s)
+		total.Stored, total.Merged, total.Duplicates = total.Stored+rep.Stored, total.Merged+rep.Merged,
+			total.Duplicates+rep.Duplicates
+		total.Conflicts, total.RejectedN = total.Conflicts+rep.Conflicts, total.RejectedN+rep.RejectedN
+		for _, l := range rep.Unknown {
+			if !slices.Contains(total.Unknown, l) {
+				total.Unknown = append(total.Unknown, l)
+			}
+		}
 	}
 	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {
 		return err
 	}
+	if err := in.keepRecipe(ctx, store, sources); err != nil {
+		return err
+	}
+	for _, l := range total.Unknown {
+		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
+	}
+	fmt.Fprintf(s.Out, "case %s: %d readings stored, %d completed, %d duplicates, %d conflicts, %d rejected\n", c.ID,
+		total.Stored, total.Merged, total.Duplicates, total.Conflicts, total.RejectedN)
+	if err := store.Close(); err != nil {
+		return fmt.Errorf("closing the store: %w", err)
+	}
+	return nil
+}
+
+// tellImported says what there is to say of one file.
+func tellImported(name string, rep ingest.Report, s Streams) {
 	for i, r := range rep.Rejected {
 		if i == roof.FaultLines {
 			fmt.Fprintf(s.Err, "and %d more bad rows (%d in all)\n", rep.RejectedN-i, rep.RejectedN)
@@ -82,15 +118,6 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	for _, d := range rep.Doubts {
 		fmt.Fprintln(s.Err, d)
 	}
-	for _, l := range rep.Unknown {
-		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
-	}
-	fmt.Fprintf(s.Out, "case %s: %d readings stored, %d completed, %d duplicates, %d conflicts, %d rejected\n", c.ID,
-		rep.Stored, rep.Merged, rep.Duplicates, rep.Conflicts, rep.RejectedN)
-	if err := store.Close(); err != nil {
-		return fmt.Errorf("closing the store: %w", err)
-	}
-	return nil
 }
 
 // keptInput lays standard input down in a nameless file, to be read twice: once

@@ -1,0 +1,336 @@
+package commands
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"dewcase/internal/door/exportfile"
+	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/flow/exports"
+	"dewcase/internal/flow/ingest"
+	"dewcase/internal/roof"
+)
+
+// asSynopsis are the flags of files that are no readings files.
+const asSynopsis = "[-as auto|RECIPE [-zone ZONE] [-logger NAME] [-dates dmy|mdy|ymd] [-unit C|F|K|percent|fraction] " +
+	"[-fold first|second]]"
+
+// readingsFiles are the files that a command reads, and how.
+type readingsFiles struct {
+	files  several
+	as     string
+	recipe exports.Recipe // of -as, where it names one
+	said   exports.Answers
+	keep   string
+	input  *os.File // standard input, where it must be read more than once
+	opened []*exportfile.File
+	closed []*os.File
+}
+
+// several is a flag that may be given more than once.
+type several []string
+
+func (s *several) String() string     { return strings.Join(*s, ", ") }
+func (s *several) Set(v string) error { *s = append(*s, v); return nil }
+
+func addReadings(f *flag.FlagSet) *readingsFiles {
+	r := &readingsFiles{}
+	f.Var(&r.files, "readings", "readings file (CSV), or with -as a file in another form; may be given more than once; - "+
+		"reads standard input")
+	f.StringVar(&r.as, "as", "", "auto: recognise the files' form; or a recipe, FILE.yaml or the name of a kept one")
+	f.Func("zone", "with -as: zone in which the loggers' clock ran, such as Europe/London, or +01:00 if it was never "+
+		"changed", func(v string) error {
+		if _, ok := exports.Zone(v); !ok {
+			return errors.New("write a zone such as Europe/London, or an offset such as +01:00")
+		}
+		r.said.Zone = v
+		return nil
+	})
+	f.Func("logger", "with -as: the logger of a file that names none", func(v string) error {
+		if !roof.ValidID(v) {
+			return errors.New("1 to 64 of A-Z, a-z, 0-9, . _ - can name a logger")
+		}
+		r.said.Logger = v
+		return nil
+	})
+	word := func(name, about string, set func(string), words ...string) {
+		f.Func(name, about, func(v string) error {
+			if !slices.Contains(words, v) {
+				return fmt.Errorf("it is one of %s", strings.Join(words, ", "))
+			}
+			set(v)
+			return nil
+		})
+	}
+	word("dates", "with -as: the order of day, month and year, `dmy|mdy|ymd`",
+		func(v string) { r.said.Dates = exports.Order(v) }, "dmy", "mdy", "ymd")
+	word("unit", "with -as: the unit of temperatures, `C|F|K`, or of humidities, percent|fraction, where the file does "+
+		"not say; may be given once for each", func(v string) {
+		if len(v) == 1 {
+			r.said.TempUnit = v
+		} else {
+			r.said.RHUnit = v
+		}
+	}, "C", "F", "K", "percent", "fraction")
+	word("fold", "with -as: which pass of the hour that clocks show twice in autumn is meant, `first|second`",
+		func(v string) { r.said.Fold = exports.Fold(v) }, "first", "second")
+	if f.Name() == "import" {
+		f.Func("keep", "with -as: keep the answers as a recipe of this name, for the next files of the kind",
+			func(v string) error {
+				if !roof.ValidID(v) {
+					return errors.New("1 to 64 of A-Z, a-z, 0-9, . _ - can name a recipe")
+				}
+				r.keep = v
+				return nil
+			})
+	}
+	return r
+}
+
+// source is one table, ready to be read.
+type source struct {
+	name string
+	rows ingest.Rows
+	plan *exports.Plan // nil for a readings file
+}
+
+// sources opens the files. With -as each is looked through first, and whatever
+// in any of them is doubtful is told at once.
+func (r *readingsFiles) sources(c *roof.Case, kept []exports.Recipe, s Streams) ([]source, error) {
+	if r.as == "" {
+		return r.plain(s)
+	}
+	if err := r.readRecipe(kept); err != nil {
+		return nil, err
+	}
+	house := exports.HouseOf(c)
+	answers := r.said
+	if r.as == "auto" {
+		house.Recipes = kept
+	} else {
+		answers = answers.Over(r.recipe.Answers)
+	}
+	var out []source
+	var open roof.Faults
+	for _, file := range r.files {
+		plans, err := r.look(file, answers, house)
+		var faults roof.Faults
+		if errors.As(err, &faults) {
+			open = append(open, faults...)
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range plans {
+			if len(r.recipe.Kind) > 0 && !p.Canonical && !slices.Equal(p.Kind, r.recipe.Kind) {
+				open = append(open, roof.Fault{File: p.Text.Name, Line: 1, Key: "header",
+					Problem: "its columns are not those of the recipe " + r.recipe.Name,
+					Remedy:  "say -as auto, or take the recipe of this kind of file"})
+				continue
+			}
+			open = append(open, p.Faults()...)
+			out = append(out, source{name: p.Text.Name, rows: p.Read, plan: p})
+		}
+	}
+	return out, open.Err()
+}
+
+// plain are readings files.
+func (r *readingsFiles) plain(s Streams) ([]source, error) {
+	var out []source
+	for _, file := range r.files {
+		in, name, err := r.open(file, s)
+		if err != nil {
+			return nil, err
+		}
+		again := false
+		out = append(out, source{name: name, rows: func(now time.Time, each func(roof.Reading, int) error) (
+			csvreadings.Summary, error) {
+			if f, ok := in.(*os.File); ok && again {
+				if _, err := f.Seek(0, io.SeekStart); err != nil {
+					return csvreadings.Summary{}, fmt.Errorf("reading %s again: %w", name, err)
+				}
+			}
+			again = true
+			return csvreadings.Read(name, in, now, each)
+		}})
+	}
+	return out, nil
+}
+
+func (r *readingsFiles) open(file string, s Streams) (io.Reader, string, error) {
+	if file == "-" && r.input != nil {
+		return r.input, "-", nil
+	}
+	in, name, _, err := openReadings(file, s)
+	if f, ok := in.(*os.File); ok && file != "-" {
+		r.closed = append(r.closed, f)
+	}
+	return in, name, err
+}
+
+func (r *readingsFiles) look(file string, a exports.Answers, h exports.House) ([]*exports.Plan, error) {
+	in, name, err := r.open(file, Streams{})
+	if err != nil {
+		return nil, err
+	}
+	opened, err := exportfile.Open(name, in.(*os.File))
+	if err != nil {
+		return nil, err
+	}
+	r.opened = append(r.opened, opened)
+	return exports.LookAll(opened.Texts, a, h)
+}
+
+// readRecipe finds the recipe that -as names.
+func (r *readingsFiles) readRecipe(kept []exports.Recipe) error {
+	if r.as == "auto" {
+		return nil
+	}
+	if ext := filepath.Ext(r.as); ext == ".yaml" || ext == ".yml" {
+		data, err := os.ReadFile(r.as)
+		if err != nil {
+			return roof.Faults{{File: r.as, Line: 1, Key: "file", Problem: plainError(err),
+				Remedy: "name a recipe that can be read"}}
+		}
+		r.recipe, err = exports.ReadRecipe(r.as, data)
+		return err
+	}
+	for _, k := range kept {
+		if k.Name == r.as {
+			r.recipe = k
+			return nil
+		}
+	}
+	return usageError{fmt.Sprintf("-as is auto, a file FILE.yaml, or the name of a kept recipe; there is no recipe %q",
+		r.as)}
+}
+
+// keptInput lays standard input down where it has to be read twice, and refuses
+// it twice among the files.
+func (r *readingsFiles) keptInput(s Streams) error {
+	n := 0
+	for _, f := range r.files {
+		if f == "-" {
+			n++
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	if n > 1 {
+		return usageError{"standard input can be read once: -readings - was given twice"}
+	}
+	in, err := keptInput(s.In)
+	if err != nil {
+		return err
+	}
+	r.input = in
+	return nil
+}
+
+func (r *readingsFiles) close() {
+	for _, o := range r.opened {
+		_ = o.Close()
+	}
+	for _, f := range r.closed {
+		_ = f.Close()
+	}
+	if r.input != nil {
+		_ = r.input.Close()
+	}
+}
+
+// columns reads all files for an analysis without a store.
+func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadings.Columns, csvreadings.Summary,
+	error) {
+	defer r.close()
+	total := csvreadings.Summary{ByReason: map[roof.Reason]int{}}
+	if r.as != "" {
+		if err := r.keptInput(s); err != nil {
+			return nil, total, err
+		}
+	}
+	sources, err := r.sources(c, nil, s)
+	if err != nil {
+		return nil, total, err
+	}
+	cols := csvreadings.NewColumns()
+	for _, src := range sources {
+		sum, err := src.rows(time.Now(), func(x roof.Reading, _ int) error {
+			cols.Add(x)
+			return nil
+		})
+		if err != nil {
+			return nil, sum, err
+		}
+		total.Rows, total.Good, total.Bad = total.Rows+sum.Rows, total.Good+sum.Good, total.Bad+sum.Bad
+		for reason, n := range sum.ByReason {
+			total.ByReason[reason] += n
+		}
+		total.Notes = append(total.Notes, sum.Notes...)
+		if err := tellBadRows(sum, src.name, strict, s); err != nil {
+			return nil, total, err
+		}
+	}
+	return cols, total, nil
+}
+
+// strictly reads all files through and stores nothing: one bad row makes them
+// unusable.
+func (r *readingsFiles) strictly(sources []source, s Streams) error {
+	for _, src := range sources {
+		sum, err := src.rows(time.Now(), func(roof.Reading, int) error { return nil })
+		if err != nil {
+			return err
+		}
+		if err := tellBadRows(sum, src.name, true, s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// recipeKind is under what recipes are kept in the store.
+const recipeKind = "recipe"
+
+func recipes(ctx context.Context, store *sqlite.Store) ([]exports.Recipe, error) {
+	kept, err := store.States(ctx, recipeKind)
+	if err != nil {
+		return nil, err
+	}
+	var out []exports.Recipe
+	for _, k := range kept {
+		r, err := exports.ReadRecipe("recipe "+k.Key, k.Blob)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// keepRecipe keeps the answers of -keep for the files of the first kind.
+func (r *readingsFiles) keepRecipe(ctx context.Context, store *sqlite.Store, sources []source) error {
+	if r.keep == "" {
+		return nil
+	}
+	for _, src := range sources {
+		if src.plan == nil || src.plan.Canonical {
+			continue
+		}
+		recipe := exports.Recipe{Name: r.keep, Kind: src.plan.Kind, Answers: r.said.Over(r.recipe.Answers)}
+		return store.PutState(ctx, recipeKind, r.keep, exports.WriteRecipe(recipe))
+	}
+	return usageError{"-keep needs -as and a file that is no readings file"}
+}
