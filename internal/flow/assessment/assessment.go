@@ -134,7 +134,7 @@ func Of(set *series.Set) Answer {
 	whole, doubts := set, doubtsOf(set)
 	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
-	results := repair.Assess(set, repair.Options{})
+	results := repair.Assess(set, repair.Options{Witness: mechanism.NewWitness(set)})
 	for i, x := range mechanism.Assess(set, results) {
 		a.Repairs = append(a.Repairs, Repair{results[i], x})
 	}

@@ -82,8 +82,14 @@ func (p *pairLooks) heat(i, part int) (c *contrast, witness bool) {
 		l.heat[part], l.after = &x, p.r.mean(p.out, 1, p.night(i))
 	}
 	c = l.heat[part]
-	return c, c.ok && c.before.x < mostShare && c.after.x < mostShare && !(p.before > warmC) && !(l.after > warmC) &&
-		math.Abs(p.before-l.after) <= pairWeatherK
+	return c, p.witnesses(c, l.after)
+}
+
+// witnesses says that a contrast of the loft's balance can witness a change, in
+// the weather before and in that after, by its mean temperature outdoors.
+func (p *pairLooks) witnesses(c *contrast, afterC float64) bool {
+	return c.ok && c.before.x < mostShare && c.after.x < mostShare && !(p.before > warmC) && !(afterC > warmC) &&
+		math.Abs(p.before-afterC) <= pairWeatherK
 }
 
 // fit is the humidity's witness at a look; ok is false where the model cannot be

@@ -47,9 +47,7 @@ func TestPlacebos(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					if trialWitness != nil {
-						j.witness = trialWitness(j)
-					}
+					j.witness = TrialWitness(set)
 					ends := j.ends()
 					var last *fit
 					for _, end := range []int{min(30, len(ends)), min(45, len(ends)), len(ends)} {

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"dewcase/internal/reason/series"
 )
 
 // TestTrials measures the operating figures on simulated winters and prints
@@ -56,8 +58,8 @@ func TestTrials(t *testing.T) {
 // mostNights after the repair are counted in the table.
 const mostNights = 58
 
-// trialWitness makes the second witness of a trial; nil for none.
-var trialWitness func(*judge) SignWitness
+// TrialWitness makes the second witness of a trial (witness_trials_test.go).
+var TrialWitness func(*series.Set) SignWitness
 
 // variants are the rule without a second witness and with one.
 var variants = [2]string{"", ", seconded"}
@@ -112,8 +114,8 @@ func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *j
 			t.Logf("%d, %s: %v", seed, surface, err)
 			continue
 		}
-		if trialWitness != nil {
-			j.witness = trialWitness(j)
+		if TrialWitness != nil {
+			j.witness = TrialWitness(s.set)
 		}
 		f := &followed{surface: surface, by: map[int]*look{}}
 		f.j, f.ends, f.fromMS, f.untilMS = j, j.ends(), fromMS, untilMS
