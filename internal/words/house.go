@@ -7,6 +7,7 @@ type House struct {
 	Risk     Change
 	Worked   bool
 	Evenings int
+	Seconded bool // it stands by the loft's temperature too
 	// Taken is why a verdict on one of the surfaces was taken back; "" where none was.
 	Taken string
 }
@@ -16,7 +17,9 @@ func (h House) String() string {
 	said := h.Risk.Untold()
 	switch {
 	case h.Worked:
-		said = h.Risk.Moved(h.Evenings)
+		if said = h.Risk.Moved(h.Evenings); h.Seconded {
+			said += "; " + Seconded
+		}
 	case h.Taken != "":
 		said = h.Risk.Clause().String() + ", but " + h.Taken
 	}

@@ -85,7 +85,9 @@ func (h *joint) open() (ids []string) {
 }
 
 func (h *joint) said() words.House {
-	return words.House{Surfaces: h.open(), Risk: h.at(0).risk.said(words.RiskHours), Worked: h.held, Evenings: runWorked}
+	l := h.at(0)
+	return words.House{Surfaces: h.open(), Risk: l.risk.said(words.RiskHours), Worked: h.held, Evenings: runWorked,
+		Seconded: !h.j.alone(l)}
 }
 
 // newJoint is nil where fewer than two surfaces have been looked at on the same

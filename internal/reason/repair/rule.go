@@ -49,13 +49,17 @@ func (j *judge) seconded(l *look) bool {
 // itself, to 90 % and 97.5 %. The two witnesses share no reading but outdoor and
 // indoor temperature: both err together less often than one alone.
 func (j *judge) certain(l *look) bool {
-	switch {
-	case j.strict() && l.witnessed:
-		return l.risk.low > 0
-	case j.strict():
+	second := l.riskFair
+	if j.strict() {
+		second = l.risk
+	}
+	return j.alone(l) || l.witnessed && second.low > 0
+}
+
+// alone says that the fall is certain by the humidity alone.
+func (j *judge) alone(l *look) bool {
+	if j.strict() {
 		return l.riskFirm.low > 0
-	case l.witnessed:
-		return l.riskFair.low > 0
 	}
 	return l.risk.low > 0
 }

@@ -263,12 +263,11 @@ func (r *Result) conclude(j *judge, f findings) {
 	switch r.Verdict {
 	case Worked:
 		r.Reason = l.risk.said(words.RiskHours).Moved(runWorked)
-		decided := l
-		if f.house != nil {
-			r.Reason, decided = f.house.said().String(), f.house.at(0)
-		}
-		if decided.risk.low <= 0 {
-			r.Notes = append(r.Notes, words.Seconded)
+		switch {
+		case f.house != nil:
+			r.Reason = f.house.said().String()
+		case !j.alone(l):
+			r.Reason += "; " + words.Seconded
 		}
 		if l.reduction.low <= 0 {
 			r.Notes = append(r.Notes, "that the hours at risk fell is shown; that the wet hours fell is probable only, as "+
