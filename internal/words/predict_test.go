@@ -123,6 +123,13 @@ func TestTheRankingSaysWhatHelpsWhatHarmsAndWhenNothingDoes(t *testing.T) {
 			"300 would " +
 			"have been left. Sealing the ceiling would do about as much.", "loft_vented", false,
 			words.Ranking{Ranks: []words.Rank{loft, ceiling, leave}}},
+		{"likely and not certain", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 " +
+			"October about " +
+			"300 would have been left. That is a best estimate: no change at all lies within what is likely.",
+			"loft_vented",
+			false, words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 303, FallPct: 41,
+				Open: true},
+				leave}}},
 		{"the first does harm", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 " +
 			"October about " +
 			"300 would have been left.", "loft_vented", false, words.Ranking{Ranks: []words.Rank{void, loft, leave}}},

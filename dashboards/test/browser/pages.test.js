@@ -72,7 +72,7 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/positions", house + "/diagnosis", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
@@ -90,6 +90,21 @@ test("a phone of 390 px scrolls no page sideways", async () => {
     assert.equal(await p.page.evaluate(() => document.documentElement.scrollWidth), 390, path);
     await p.done();
   }
+});
+
+test("planned millimetres are changed by keyboard and without script", async () => {
+  const p = await open(house + "/help", { javaScriptEnabled: false });
+  const table = () => p.page.locator("main").innerText();
+  const before = await table();
+  await p.page.locator("#p-loft_eaves").focus();
+  await p.page.keyboard.press("Control+A");
+  await p.page.keyboard.type("40");
+  const begun = Date.now();
+  await Promise.all([p.page.waitForURL(/loft_eaves=40/), p.page.keyboard.press("Enter")]);
+  assert.ok(Date.now() - begun < 5000, "no fit is made anew");
+  assert.notEqual(await table(), before);
+  assert.equal(await p.page.locator("#p-loft_eaves").inputValue(), "40");
+  await p.done();
 });
 
 test("the sentence with its figure stands on a phone's first screen", async () => {

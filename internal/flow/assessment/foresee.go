@@ -221,8 +221,9 @@ type Help struct {
 	Water        string         `json:"water_first" doc:"said where water may be getting in"`
 	Ranking      []HelpRank     `json:"ranking" doc:"best first, hours at risk over all surfaces"`
 	NotPredicted []NotPredicted `json:"not_predicted" doc:"work that these loggers cannot tell of"`
-	Differs      []Differs      `json:"model_against_count" doc:"surfaces where the fitted roof and the count differ much"`
-	Notes        []string       `json:"notes"`
+	Differs      []Differs      `json:"model_against_count" doc:"surfaces where the fitted roof and the count " +
+		"differ much"`
+	Notes []string `json:"notes"`
 
 	Said words.Ranking `json:"-"`
 }
@@ -252,6 +253,7 @@ type HelpRank struct {
 	ChangePct  float64 `json:"at_risk_change_pct"`
 	Alike      bool    `json:"alike" doc:"with the first, by less than can be told apart"`
 	MakesWorse bool    `json:"makes_worse"`
+	Open       bool    `json:"takes_in_no_change" doc:"at every surface the 80 % interval does"`
 }
 
 // NotPredicted is work of which nothing is said.
@@ -323,10 +325,10 @@ func (f *Foresight) Predict(p predict.Plan, since bool) ([]Prediction, Help) {
 	for _, x := range o.Ranks {
 		r.Ranks = append(r.Ranks, words.Rank{Work: string(x.Work), BeforeH: x.BeforeH, AfterH: x.AfterH,
 			FallPct: x.FallPct,
-			Harms:   x.Harms, Alike: x.Alike})
+			Harms:   x.Harms, Alike: x.Alike, Open: x.Open})
 		help.Ranking = append(help.Ranking, HelpRank{string(x.Work), workAssumes(x.Work, p, excess), round(x.BeforeH,
 			1),
-			round(x.AfterH, 1), -x.FallPct + 0, x.Alike, x.Harms})
+			round(x.AfterH, 1), -x.FallPct + 0, x.Alike, x.Harms, x.Open})
 		if x.Harms {
 			help.MakesWorse = append(help.MakesWorse, string(x.Work))
 		}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"iter"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -109,4 +110,17 @@ func TestAPredictionDoesNotKnowWhatCameAfter(t *testing.T) {
 	then.Take(Foresee(evening, then, nil))
 	assert.Equal(t, then.Predictions, later.Predictions)
 	assert.Nil(t, then.Now)
+}
+
+func TestTheHeadlineSaysWhereNoChangeIsLikelyToo(t *testing.T) {
+	set := worked(t)
+	a := Of(set)
+	a.Take(Foresee(set, a, nil))
+	for _, h := range []Help{*a.Help, a.Now.Help} {
+		for _, r := range h.Ranking {
+			if r.Work == h.Recommended {
+				assert.Equal(t, r.Open, strings.Contains(h.Sentence, "no change at all"), h.Sentence)
+			}
+		}
+	}
 }

@@ -75,6 +75,37 @@
 // work and without. A verdict whose estimate lies in the 80 % interval is a hit;
 // over an installation four of five should be.
 //
+// # How often it held
+//
+// Simulated winters of 25 to 150 days, houses of the second kind, causes of all
+// ten kinds, ordinary and cheap loggers, full and partial kits, a fifth of the
+// survey unknown and some of it wrong; truth is the same house in the same
+// weather and household with the work from the first day: void 25 and 10 mm,
+// vents 10 and 5 mm, 32 to 92 % of the ceiling's leakage cut, both, a drier house.
+// Seeds 1001 to 1160, 149 roofs with 20 h wet or more, 1203 predictions, 30
+// November 2026; in brackets bootstrap intervals over roofs, "average" is the mean
+// effect of that work at that kind of surface:
+//
+//	                     95 % holds   80 % holds   mean error  average  nothing  direction, effects over 10 %
+//	at risk              97 [95, 98]  89 [86, 91]  0.078       0.129    0.154    522 of 530
+//	wet                  97 [95, 99]  90 [88, 93]  0.117       0.196    0.237    595 of 615
+//	water                98 [96, 99]  91 [88, 93]  0.268       0.436    0.542    670 of 714
+//	at risk, covering    96 [93, 98]  85 [81, 89]  0.059       0.118    0.106    179 of 183
+//	wet, covering        96 [93, 98]  86 [82, 90]  0.086       0.192    0.174    235 of 243
+//	at risk, underlay    98 [97, 99]  92 [89, 95]  0.097       0.140    0.202    343 of 347
+//	wet, underlay        99 [98, 100] 95 [93, 97]  0.156       0.201    0.316    360 of 372
+//
+// Weakest: vents with ceiling under the covering, 80 % intervals of the hours at
+// risk held 74 [66, 81]. Pairs of works over 10 points apart at a surface were in
+// the right order 842 times of 932 (hours at risk; wet hours 767 of 865). Of 69
+// warnings of harm under the covering 66 were true, of 78 true harms 66 were
+// warned of.
+//
+// On two measured sound roofs, four half winters each in two kits, every interval
+// of 95 % took in no change, and none contradicted that of another half winter.
+//
+//	TRIAL_FROM=1001 TRIAL_TO=1160 go test -tags trials -run 'TestTrials$' -timeout 12h -v ./internal/reason/predict
+//
 // # Limits
 //
 // The strength is a guess to a factor of 1.9 (loft) to 2.5 (void) either way. Work

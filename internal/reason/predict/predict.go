@@ -442,6 +442,7 @@ type Rank struct {
 	FallPct float64
 	Harms   bool
 	Alike   bool // with the best, by less than can be told apart
+	Open    bool // at every surface the 80 % interval takes in no change
 }
 
 // alikePct is how far apart, in points of the fall, two works are told apart.
@@ -467,7 +468,7 @@ func (h *House) Predict(p Plan) Outcome {
 			}
 			r := total[w]
 			if r == nil {
-				r = &Rank{Work: w}
+				r = &Rank{Work: w, Open: true}
 				total[w] = r
 			}
 			r.BeforeH += f.AtRiskH
@@ -477,6 +478,7 @@ func (h *House) Predict(p Plan) Outcome {
 			}
 			r.AfterH += f.AtRiskH * math.Exp(x.AtRisk.Mean)
 			r.Harms = r.Harms || x.Harms
+			r.Open = r.Open && x.AtRisk.High80 >= 0
 		}
 	}
 	for _, w := range Works() {

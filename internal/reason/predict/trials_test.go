@@ -14,24 +14,21 @@ import (
 	"time"
 
 	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/roof"
+	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
 	"dewcase/internal/words"
 )
 
 // TestTrials sets predictions beside the truth on simulated winters: the same
 // house in the same weather and household, with and without the work from the
-// first day. TRIAL_FROM and TRIAL_TO are the seeds; a table is printed every
-// tenth roof, so that a broken-off run has its figures.
+// first day. TRIAL_FROM and TRIAL_TO are the seeds, TRIAL_PHYSICS=abroad takes
+// the winters that nothing here was tuned on; a table is printed every tenth
+// roof, so that a broken-off run has its figures.
 func TestTrials(t *testing.T) {
-	number := func(key string, usual int) int {
-		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
-			return n
-		}
-		return usual
-	}
 	var y scores
 	for seed := number("TRIAL_FROM", 1); seed <= number("TRIAL_TO", 40); seed++ {
-		l := live(t, uint64(seed), true)
+		l := liveBy(t, lives(), uint64(seed), true)
 		begun := time.Now()
 		h := Fit(l.set, Before(l.set))
 		took := time.Since(begun)
@@ -78,6 +75,96 @@ func (l *lived) truth(work Work, surface string, e Era) (out [quantities]float64
 	out[atRisk], out[wet], out[water] = ln(a.AtRisk, b.AtRisk), ln(a.Condensing, b.Condensing),
 		ln(a.DepositGM2, b.DepositGM2)
 	return out
+}
+
+func number(key string, usual int) int {
+	if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
+		return n
+	}
+	return usual
+}
+
+func lives() physics {
+	if os.Getenv("TRIAL_PHYSICS") == "abroad" {
+		return abroad.Run
+	}
+	return roofsim.Run
+}
+
+// TestTrialsOfScores sets what is scored beside the truth: a prediction of the
+// last evening before a work, run on through the nights after it, against the
+// same house without the work in the same weather.
+func TestTrialsOfScores(t *testing.T) {
+	held := map[Work][4]int{} // n, 80 % at risk, 95 % at risk, 95 % wet
+	for seed := number("TRIAL_FROM", 1); seed <= number("TRIAL_TO", 40); seed++ {
+		w := []Work{VoidVented, LoftVented, CeilingSealed, VentsAndCeiling}[seed%4]
+		l, e := repaired(t, lives(), uint64(seed), w)
+		h := Fit(l.set, BeforeWork(l.set, e, func(roof.Event) bool { return false }))
+		for _, f := range h.Surfaces {
+			s, why := h.Score(l.set, e, f.Position.ID, DefaultPlan())
+			if why != words.Scored {
+				continue
+			}
+			after := Era{FromMS: e.At.UnixMilli() + 4*dayMS, UntilMS: l.set.UntilMS}
+			truth := l.truth(w, f.Position.ID, after)
+			x := held[w]
+			count := func(i int, q quantity, r *Range, reach float64) {
+				if r != nil && math.Abs(truth[q]-r.Mean) <= reach*r.Sigma {
+					x[i]++
+				}
+			}
+			x[0]++
+			count(1, atRisk, &s.AtRisk, reach80)
+			count(2, atRisk, &s.AtRisk, reach95)
+			count(3, wet, s.Wet, reach95)
+			held[w] = x
+			fmt.Printf("%d %s %s: true %.2f, predicted %.2f +- %.2f (%d nights)\n", seed, w, f.Position.ID, truth[atRisk],
+				s.AtRisk.Mean, s.AtRisk.Sigma, s.Nights)
+		}
+		if seed%10 == 0 {
+			fmt.Println(held)
+		}
+	}
+	fmt.Println("work: n, 80 % at risk held, 95 % at risk held, 95 % wet held:", held)
+}
+
+// repaired is a house that lives through a winter with one of the works done on
+// its 45th day, beside its twin without.
+func repaired(t *testing.T, run physics, seed uint64, w Work) (*lived, roof.Event) {
+	t.Helper()
+	r := rand.New(rand.NewPCG(seed, 0x5c07ed))
+	causes := roofworlds.Causes()
+	world := roofworlds.SecondKind.Draw(seed, causes[int(seed/4)%len(causes)])
+	at := world.Start.AddDate(0, 0, 45).Add(10 * time.Hour)
+	p := DefaultPlan()
+	most := func(a, b float64) *float64 { x := max(a, b); return &x }
+	x := roofsim.Repair{At: at}
+	var changes []roof.Change
+	if w == VoidVented {
+		x.VoidEavesMM, x.VoidRidgeMM = most(world.Roof.VoidEavesMM[0], p.VoidEavesMM),
+			most(world.Roof.VoidRidgeMM[0], p.VoidRidgeMM)
+		changes = append(changes, roof.VoidVentilation)
+	}
+	if w == LoftVented || w == VentsAndCeiling {
+		x.LoftEavesMM, x.LoftRidgeMM = most(world.Roof.LoftEavesMM, p.LoftEavesMM),
+			most(world.Roof.LoftRidgeMM, p.LoftRidgeMM)
+		changes = append(changes, roof.LoftVentilation)
+	}
+	if w == CeilingSealed || w == VentsAndCeiling {
+		x.CeilingLeakFactor = 0.08 + 0.6*r.Float64()
+		changes = append(changes, roof.CeilingChange)
+	}
+	o := roofsim.Options{Days: 95}
+	bare := run(world, o)
+	o.Repairs = []roofsim.Repair{x}
+	with := run(world, o)
+	kit := roofworlds.Kit{Interval: 10 * time.Minute, Faults: roofworlds.RoughFaults(), CaseID: "trial"}
+	m := kit.Measure(with, seed)
+	for i := range m.Case.Events {
+		m.Case.Events[i].Changes = changes
+	}
+	return &lived{set: buildSet(t, m), slope: m.Slope, bare: bare, worked: map[Work]*roofsim.Winter{w: with}},
+		m.Case.Repairs()[0]
 }
 
 type scored struct {

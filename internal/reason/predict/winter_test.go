@@ -32,6 +32,14 @@ type lived struct {
 // without and with each work. withWorks false leaves the works out.
 func live(t testing.TB, seed uint64, withWorks bool) *lived {
 	t.Helper()
+	return liveBy(t, roofsim.Run, seed, withWorks)
+}
+
+// physics lets a house live through a winter.
+type physics func(roofsim.World, roofsim.Options) *roofsim.Winter
+
+func liveBy(t testing.TB, run physics, seed uint64, withWorks bool) *lived {
+	t.Helper()
 	r := rand.New(rand.NewPCG(seed, 0x9ed1c7))
 	causes := roofworlds.Causes()
 	w := roofworlds.SecondKind.Draw(seed, causes[seed%uint64(len(causes))])
@@ -40,7 +48,7 @@ func live(t testing.TB, seed uint64, withWorks bool) *lived {
 		days = 45
 	}
 	o := roofsim.Options{Days: days}
-	l := &lived{bare: roofsim.Run(w, o), worked: map[Work]*roofsim.Winter{}}
+	l := &lived{bare: run(w, o), worked: map[Work]*roofsim.Winter{}}
 	kit := roofworlds.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults(), CaseID: "trial",
 		Blur: roofworlds.Blur{UnknownShare: 0.2, WrongShare: 0.04}}
 	if seed%2 == 1 {
@@ -69,11 +77,11 @@ func live(t testing.TB, seed uint64, withWorks bool) *lived {
 		CeilingSealed:   {At: at, CeilingLeakFactor: cut},
 		VentsAndCeiling: {At: at, LoftEavesMM: le, LoftRidgeMM: lr, CeilingLeakFactor: cut},
 	} {
-		l.worked[work] = roofsim.Run(w, roofsim.Options{Days: days, Repairs: []roofsim.Repair{x}})
+		l.worked[work] = run(w, roofsim.Options{Days: days, Repairs: []roofsim.Repair{x}})
 	}
 	drier := w
 	drier.Household.NewRoutineDay, drier.Household.NewRoutineFactor = 1e-6, 0.4+0.4*r.Float64()
-	l.worked[DrierHouse] = roofsim.Run(drier, o)
+	l.worked[DrierHouse] = run(drier, o)
 	z := time.Time{}
 	l.left = roofworlds.ExcessPa(l.worked[DrierHouse], l.worked[DrierHouse].IndoorPa, z, z) /
 		roofworlds.ExcessPa(l.bare, l.bare.IndoorPa, z, z)
