@@ -221,9 +221,8 @@ type Help struct {
 	Water        string         `json:"water_first" doc:"said where water may be getting in"`
 	Ranking      []HelpRank     `json:"ranking" doc:"best first, hours at risk over all surfaces"`
 	NotPredicted []NotPredicted `json:"not_predicted" doc:"work that these loggers cannot tell of"`
-	Differs      []Differs      `json:"model_against_count" doc:"surfaces where the fitted roof and the count " +
-		"differ much"`
-	Notes []string `json:"notes"`
+	Differs      []Differs      `json:"model_against_count" doc:"where fitted roof and count differ much"`
+	Notes        []string       `json:"notes"`
 
 	Said words.Ranking `json:"-"`
 }
