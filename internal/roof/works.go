@@ -45,6 +45,33 @@ func (c *Case) Alters(e Event) []Change {
 	return out
 }
 
+// Opens reports whether a repair at a time was said to open the void or the loft
+// to outdoor air: declared among its changes, and not with slots that are all
+// shut.
+func (c *Case) Opens(at time.Time, ch Change) bool {
+	for _, e := range c.Repairs() {
+		if !e.At.Equal(at) || !slices.Contains(e.Changes, ch) {
+			continue
+		}
+		slots := []*float64{e.Opened.VoidEavesMM, e.Opened.VoidRidgeMM}
+		switch ch {
+		case LoftVentilation:
+			slots = []*float64{e.Opened.LoftEavesMM, e.Opened.LoftRidgeMM}
+		case VoidVentilation:
+		default:
+			return false
+		}
+		said, open := false, false
+		for _, mm := range slots {
+			said, open = said || mm != nil, open || mm != nil && *mm > 0
+		}
+		if open || !said {
+			return true
+		}
+	}
+	return false
+}
+
 // RoofAt is the roof as it stood at a time: the survey, with what the works by
 // then say of it. What a work changed without saying to what is not known.
 func (c *Case) RoofAt(at time.Time) Build {

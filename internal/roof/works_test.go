@@ -81,3 +81,28 @@ func TestRepairsComeInTimeOrderWhateverTheFilesOrder(t *testing.T) {
 	}
 	assert.Equal(t, []time.Time{first, second}, at)
 }
+
+func TestWhatARepairWasSaidToOpen(t *testing.T) {
+	at := time.Date(2026, 10, 2, 9, 0, 0, 0, time.UTC)
+	mm := func(x float64) *float64 { return &x }
+	for _, x := range []struct {
+		name       string
+		e          roof.Event
+		void, loft bool
+	}{
+		{"declared", roof.Event{Changes: []roof.Change{roof.VoidVentilation}}, true, false},
+		{"declared with its slots", roof.Event{Changes: []roof.Change{roof.VoidVentilation, roof.LoftVentilation},
+			Opened: roof.Openings{VoidEavesMM: mm(25), LoftEavesMM: mm(0), LoftRidgeMM: mm(5)}}, true, true},
+		{"shut", roof.Event{Changes: []roof.Change{roof.LoftVentilation},
+			Opened: roof.Openings{LoftEavesMM: mm(0)}}, false, false},
+		{"inferred only", roof.Event{Treats: []string{"loft"}}, false, false},
+		{"a ceiling opens nothing outdoors", roof.Event{Changes: []roof.Change{roof.CeilingChange}}, false, false},
+	} {
+		x.e.At, x.e.Kind = at, roof.Repair
+		c := &roof.Case{Events: []roof.Event{x.e}}
+		assert.Equal(t, x.void, c.Opens(at, roof.VoidVentilation), x.name)
+		assert.Equal(t, x.loft, c.Opens(at, roof.LoftVentilation), x.name)
+		assert.False(t, c.Opens(at, roof.CeilingChange), x.name)
+		assert.False(t, c.Opens(at.AddDate(0, 0, 1), roof.VoidVentilation), x.name)
+	}
+}

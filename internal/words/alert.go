@@ -15,6 +15,7 @@ const (
 	TimberWet     = "timber_wet"
 	SuddenWetting = "sudden_wetting"
 	RepairFailing = "repair_not_holding"
+	WorkUnseen    = "work_not_seen"
 	LoggerSilent  = "logger_silent"
 	BatteryLow    = "battery_low"
 	Implausible   = "readings_implausible"
@@ -25,6 +26,7 @@ const (
 var titles = map[string]string{SurfaceWet: "surface wet now", WetNights: "run of wet nights",
 	FrostMelting: "frost melting, drip likely", MouldRising: "mould index rising", TimberWet: "timber damp",
 	SuddenWetting: "sudden wetting not tied to cold, possible leak", RepairFailing: "repair not holding",
+	WorkUnseen:   "an opening made does not show in the air",
 	LoggerSilent: "logger silent", BatteryLow: "battery low", Implausible: "readings implausible",
 	ClockWrong: "clock wrong", DaemonTrouble: "trouble of the daemon"}
 

@@ -105,34 +105,47 @@ func (x Exchange) times(i int, v float64) Run {
 	return Run{Words: Times(v), From: x.From + "." + path, Scale: 1}
 }
 
-// FactorWords is the factor for a table: 15.
-func (x Exchange) FactorWords() string {
+// FactorText is the factor for a table: 15.
+func (x Exchange) FactorText() Text {
 	if !x.known() {
-		return "–"
+		return Say("–")
 	}
-	return Times(*x.Factor)
+	return Text{x.times(0, *x.Factor)}
 }
 
-// IntervalWords is its interval: 4.0 to 57.
-func (x Exchange) IntervalWords() string {
+// IntervalText is its interval: 4.0 to 57.
+func (x Exchange) IntervalText() Text {
 	if !x.known() {
-		return "–"
+		return Say("–")
 	}
-	return Times(*x.Low) + " to " + Times(*x.High)
+	return Say("%s to %s", x.times(1, *x.Low), x.times(2, *x.High))
 }
 
-// Times is a factor with two figures, without more digits than it has.
-func Times(v float64) string {
+// RoundTimes keeps of a factor what it is known to: two figures.
+func RoundTimes(v float64) float64 {
+	p := math.Pow10(timesDecimals(v))
+	if v >= 9.5 {
+		p = math.Pow10(1 - int(math.Log10(max(v, 10))))
+	}
+	return math.Round(v*p) / p
+}
+
+func timesDecimals(v float64) int {
 	switch {
-	case v < 0.01:
-		return "under 0.01"
 	case v < 0.995:
-		return Fixed(v, 2)
+		return 2
 	case v < 9.5:
-		return Fixed(v, 1)
+		return 1
 	}
-	p := math.Pow10(max(int(math.Log10(v))-1, 0))
-	return Whole(math.Round(v/p) * p)
+	return 0
+}
+
+// Times is a factor as printed: 15, 2.4, 0.31.
+func Times(v float64) string {
+	if v < 0.01 {
+		return "under 0.01"
+	}
+	return Fixed(RoundTimes(v), timesDecimals(v))
 }
 
 // part is a share of 0..1 with two decimals; nothing is printed as 0.00.
@@ -218,6 +231,18 @@ func (x Exchange) unshown() Text {
 	}
 	return Say("No change of the %s is shown after %s: a change by a factor of five or more is excluded. If the work "+
 		"was meant to open it, look whether it is cut through.", x.Figure(), Count(x.Nights, "night"))
+}
+
+// Question asks after an opening that does not show in the air, a clause.
+func (x Exchange) Question() string {
+	if x.What == "void_ventilation" {
+		return fmt.Sprintf("%s after the work of %s the exchange of %s with outdoor air shows no change, and one by a "+
+			"factor of five or more is excluded: is the void cut through?", Count(x.Nights, "night"), Date(x.At, x.Zone),
+			x.Subject())
+	}
+	return fmt.Sprintf("%s after the work of %s the vents do not air %s as far as humidity and temperature tell (about "+
+		"half of good vents are not found this way): are they cut through?", Count(x.Nights, "night"), Date(x.At, x.Zone),
+		x.Subject())
 }
 
 // want is what is missing, a clause.

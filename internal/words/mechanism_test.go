@@ -144,8 +144,21 @@ func TestFactorsHaveNoMoreDigitsThanTheyKnow(t *testing.T) {
 	}
 	x := 15.2
 	known := words.Exchange{Factor: &x, Low: &x, High: &x}
-	assert.Equal(t, "15", known.FactorWords())
-	assert.Equal(t, "15 to 15", known.IntervalWords())
-	assert.Equal(t, "–", words.Exchange{}.FactorWords())
-	assert.Equal(t, "–", words.Exchange{}.IntervalWords())
+	assert.Equal(t, "15", known.FactorText().String())
+	assert.Equal(t, "15 to 15", known.IntervalText().String())
+	assert.Equal(t, "–", words.Exchange{}.FactorText().String())
+	assert.Equal(t, "–", words.Exchange{}.IntervalText().String())
+}
+
+func TestAnOpeningThatDoesNotShowIsAskedAfter(t *testing.T) {
+	at := time.Date(2026, 10, 2, 9, 0, 0, 0, time.UTC)
+	x := words.Exchange{What: "void_ventilation", Nights: 34, At: at, Zone: time.UTC}
+	assert.Equal(t, "34 nights after the work of 2 October 2026 the exchange of the void with outdoor air shows no "+
+		"change, "+
+		"and one by a factor of five or more is excluded: is the void cut through?", x.Question())
+	x.What = "loft_ventilation"
+	assert.Equal(t, "34 nights after the work of 2 October 2026 the vents do not air the loft as far as humidity and "+
+		"temperature tell (about half of good vents are not found this way): are they cut through?", x.Question())
+	a := words.Alert{Condition: words.WorkUnseen, Position: "slate", Detail: x.Question()}
+	assert.Contains(t, a.Line(), "An opening made does not show in the air (slate): 34 nights after")
 }

@@ -15,6 +15,7 @@ import (
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/timeline"
+	"dewcase/internal/reason/mechanism"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
@@ -153,7 +154,7 @@ func worked(a *assessment.Answer, c *roof.Case) {
 		r.Course = append(r.Course, repair.Point{AtMS: at.UnixMilli() + int64(i)*1800_000, WithK: m + 1, WithoutK: m - 1,
 			MeasuredK: f(m)})
 	}
-	a.Repairs = []assessment.Repair{{Result: r}}
+	a.Repairs = []assessment.Repair{{Result: r, Exchanges: []mechanism.Result{opened(at)}}}
 }
 
 // everyText calls each with every text of a document.

@@ -58,6 +58,7 @@ func (b *builder) result(p *part, i int) {
 	pos, _ := b.Case.Position(r.Surface)
 	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
 		bold(words.Key(string(r.Verdict))))
+	b.exchanges(p, i)
 	p.add(Lead, b.Answer.Verdict(b.Case, i).Sentence())
 	for _, three := range assessment.Three(r) {
 		if s := three.String(); s != "" {

@@ -2,7 +2,9 @@ package assessment
 
 import (
 	"fmt"
+	"strings"
 
+	"dewcase/internal/reason/mechanism"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -57,6 +59,25 @@ func (a Assessment) Exchanges(i int) []words.Exchange {
 		out = append(out, said)
 	}
 	return out
+}
+
+// unseenLoft is the factor below which the best estimate of an opened loft's
+// exchange speaks for openings that do not work: without it the half of good vents
+// that is not found would be asked after.
+const unseenLoft = 1.5
+
+// Unseen asks after openings that the i-th repair was to make and that do not show
+// in the air; empty for none.
+func (a Assessment) Unseen(c *roof.Case, i int) string {
+	var out []string
+	for _, x := range a.Repairs[i].Exchanges {
+		if x.Verdict != mechanism.NoChangeShown || !x.Credited || !c.Opens(a.Repairs[i].At, x.What) ||
+			x.What == roof.LoftVentilation && *x.Factor >= unseenLoft {
+			continue
+		}
+		out = append(out, x.Said.Question())
+	}
+	return strings.Join(out, "; ")
 }
 
 // Cause is what is said of the finding.

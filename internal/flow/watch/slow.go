@@ -46,6 +46,9 @@ type Turn struct {
 	At      time.Time // of the repair
 	Verdict string
 	Best    string // the best firm verdict so far, "" none
+	// Unseen asks after openings that the work was to make and that do not show in
+	// the air, "" for none.
+	Unseen string
 	// Of the wet hours.
 	ReductionPct, LowPct, HighPct *float64
 }
@@ -108,6 +111,31 @@ func slow(in Input) (out []alert.Sign) {
 			s.Facts.Detail += ", it was " + words.Key(r.Best)
 		}
 		out = append(out, s)
+	}
+	return append(out, unseen(in)...)
+}
+
+// unseen are the signs of openings that do not show: one a repair, at the first
+// surface it answers for, and of each surface the latest repair.
+func unseen(in Input) (out []alert.Sign) {
+	told := map[int64]bool{}
+	at := map[string]int{}
+	for _, r := range in.Slow.Repairs {
+		if told[r.At.UnixMilli()] {
+			continue
+		}
+		told[r.At.UnixMilli()] = true
+		s := alert.Sign{Condition: alert.WorkUnseen, Position: r.Surface, Known: true, At: in.Slow.At, From: r.At,
+			Until: in.Slow.At, Facts: alert.Facts{Detail: r.Unseen}}
+		if r.Unseen != "" {
+			s.Value = 1
+		}
+		if i, ok := at[r.Surface]; !ok {
+			at[r.Surface] = len(out)
+			out = append(out, s)
+		} else if r.At.After(out[i].From) {
+			out[i] = s
+		}
 	}
 	return out
 }

@@ -149,6 +149,7 @@ type Winter struct {
 	Slope                         [2]Slope
 	WoodSurfacePct, WoodMeanPct   []float64
 	LoftACH, HouseACH             []float64
+	CeilingM3H                    []float64 // house air into the loft, diffusion through the ceiling counted as air
 	Away                          []bool
 	// Water is the closing water balance of the whole run, kg.
 	Water Balance
@@ -274,7 +275,7 @@ func NewWinter(w World, o Options, n int) *Winter {
 // series lists every recorded course.
 func (w *Winter) series() []*[]float64 {
 	all := []*[]float64{&w.OutdoorC, &w.OutdoorPa, &w.IndoorC, &w.IndoorPa, &w.LoftC, &w.LoftPa, &w.Cloud, &w.WindMS,
-		&w.SunWM2, &w.RainMM, &w.SkyC, &w.WoodSurfacePct, &w.WoodMeanPct, &w.LoftACH, &w.HouseACH}
+		&w.SunWM2, &w.RainMM, &w.SkyC, &w.WoodSurfacePct, &w.WoodMeanPct, &w.LoftACH, &w.HouseACH, &w.CeilingM3H}
 	for s := range 2 {
 		x := &w.Slope[s]
 		all = append(all, &x.VoidC, &x.VoidPa, &x.CoverC, &x.UnderlayC, &x.CoverFilmGM2, &x.UnderlayFilmGM2, &x.CoverRateGM2H,
@@ -294,6 +295,7 @@ func (w *Winter) record(k int, s *state) {
 	fl := &s.net.flow
 	w.LoftACH[k] = 3600 * fl[out][zoneLoft] / g.loftM3
 	w.HouseACH[k] = 3600 * fl[out][zoneHouse] / g.houseM3
+	w.CeilingM3H[k] = 3600 * (fl[zoneHouse][zoneLoft] + g.ceilingDiffusion(&s.world.House)/vapourStore)
 	w.Away[k] = s.living.away[k]
 	for sl := range 2 {
 		x := &w.Slope[sl]

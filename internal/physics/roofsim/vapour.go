@@ -84,7 +84,7 @@ func (s *state) vapourStep(k int, dt float64) {
 	}
 	b[zoneHouse] += s.living.moistureKgS[k]
 	// Ceiling by diffusion.
-	ceiling := g.ceilingM2 / (w.House.CeilingSdM/airDelta + 2/filmBeta(2.5))
+	ceiling := g.ceilingDiffusion(&w.House)
 	m[zoneHouse][zoneHouse] += ceiling
 	m[zoneLoft][zoneLoft] += ceiling
 	m[zoneHouse][zoneLoft] -= ceiling
@@ -299,4 +299,9 @@ func (s *state) leak(k int, dt float64) {
 	} else if s.films[fPatch].kgM2 <= 0 {
 		s.patchM2 = 0
 	}
+}
+
+// ceilingDiffusion is the ceiling's vapour conductance without any air, kg/(s Pa).
+func (g *geometry) ceilingDiffusion(h *House) float64 {
+	return g.ceilingM2 / (h.CeilingSdM/airDelta + 2/filmBeta(2.5))
 }

@@ -26,6 +26,7 @@ const (
 	TimberWet     Condition = words.TimberWet     // value: % moisture of the wood
 	SuddenWetting Condition = words.SuddenWetting // damp that cold does not explain; value: Pa above the usual
 	RepairFailing Condition = words.RepairFailing // value: 1 while the verdict has turned
+	WorkUnseen    Condition = words.WorkUnseen    // value: 1 while an opening that was made shows no change
 	LoggerSilent  Condition = words.LoggerSilent  // value: hours without a word
 	BatteryLow    Condition = words.BatteryLow    // value: % of charge
 	Implausible   Condition = words.Implausible   // value: doubtful readings of the last day, %
@@ -37,7 +38,7 @@ const (
 // Conditions lists every condition, the most pressing first.
 func Conditions() []Condition {
 	return []Condition{SuddenWetting, FrostMelting, SurfaceWet, WetNights, RepairFailing, MouldRising, TimberWet,
-		DaemonTrouble, LoggerSilent, ClockWrong, Implausible, BatteryLow}
+		WorkUnseen, DaemonTrouble, LoggerSilent, ClockWrong, Implausible, BatteryLow}
 }
 
 // Sign is what is known of one condition at one position at one time.

@@ -108,6 +108,11 @@ func RulesOf(s roof.AlertSettings) Rules {
 		// The verdict as the repair method gives it, standing for two days.
 		RepairFailing: {Raise: 1, Clear: 0, For: 48 * h, ClearFor: 48 * h, Fresh: 72 * h, Reopen: 30 * 24 * h,
 			Household: true, Consultant: true},
+		// What the work changed, as package mechanism finds it after 30 nights or more,
+		// standing for two days. It is a question to who did the work: a consultant's
+		// matter.
+		WorkUnseen: {Raise: 1, Clear: 0, For: 48 * h, ClearFor: 48 * h, Fresh: 72 * h, Reopen: 365 * 24 * h,
+			Consultant: true},
 		// A day without a word is more than a flat battery's hiccup (common practice).
 		LoggerSilent: {Raise: silent, Clear: min(silent/4, 3), Fresh: 365 * 24 * h, Reopen: 24 * h, Worse: 7,
 			Consultant: true},

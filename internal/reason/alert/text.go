@@ -67,7 +67,8 @@ func consultantCautions(due []*Alert) (out []string) {
 	for _, a := range due {
 		do := caution.Activity("")
 		switch a.Condition {
-		case SurfaceWet, WetNights, FrostMelting, MouldRising, TimberWet, SuddenWetting, RepairFailing:
+		case SurfaceWet, WetNights, FrostMelting, MouldRising, TimberWet, SuddenWetting, RepairFailing,
+			WorkUnseen:
 			do = caution.LookInLoft
 		case LoggerSilent, BatteryLow, Implausible:
 			do = caution.FitLogger

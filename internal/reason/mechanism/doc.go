@@ -35,8 +35,8 @@
 // over 3, z of N of the same sign and over 1.5, |L| of W over 0.3, and mean
 // outdoor temperatures within 6 K. The void changed when it holds on three
 // evenings running; the verdict falls when |z| of W is under 2 on three. The
-// factor is exp(1.7 L) of version W with c = 0.01 and s0 = 0.25, its standard
-// error sqrt((1.7 s)^2 + (0.2 L)^2) in the logarithm.
+// factor is exp(1.6 L) of version W with c = 0.01 and s0 = 0.25, its standard
+// error sqrt((1.6 s)^2 + (0.3 L)^2) in the logarithm.
 //
 // The void's logger must sit where it sat: seeing 5 % of outdoor air that it did
 // not see before reads like a new opening. Fittings in the case file decide

@@ -46,11 +46,10 @@ func (r *Result) conclude() {
 	r.Reason = s.Sentence().String()
 }
 
-// figures gives the factor to three figures.
+// figures gives the factor as it is printed everywhere.
 func (r *Result) figures(f factor) {
 	round := func(x float64) *float64 {
-		p := math.Pow10(2 - int(math.Floor(math.Log10(x))))
-		x = math.Round(x*p) / p
+		x = words.RoundTimes(x)
 		return &x
 	}
 	r.Factor, r.Low, r.High = round(f.mid), round(f.low), round(f.high)

@@ -5,6 +5,7 @@ package mechanism
 import (
 	"iter"
 	"math/rand/v2"
+	"os"
 	"testing"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
 )
 
@@ -85,11 +87,14 @@ func simulate(t testing.TB, seed uint64, w work, declare roof.Change) *simulated
 	}
 	o := roofsim.Options{Days: trialBefore + trialAfter, Repairs: []roofsim.Repair{rep}}
 	s := &simulated{factor: map[roof.Change]float64{}}
-	if w == noWork {
-		s.winter = roofsim.Run(world, o)
-		s.twin = s.winter
-	} else {
-		s.winter, s.twin = roofworlds.RunTwin(world, o)
+	run := roofsim.Run
+	if os.Getenv("TRIAL_ABROAD") != "" {
+		run = abroad.Run
+	}
+	s.winter = run(world, o)
+	s.twin = s.winter
+	if o.Repairs = nil; w != noWork {
+		s.twin = run(world, o)
 	}
 	kit := roofworlds.Kit{Interval: 20 * time.Minute, Faults: roofworlds.RoughFaults(), CaseID: "trial"}
 	if r.Float64() < 0.3 {
@@ -113,10 +118,7 @@ func simulate(t testing.TB, seed uint64, w work, declare roof.Change) *simulated
 	}
 	s.factor[roof.VoidVentilation] = ratio(s.winter.Slope[s.slope].VoidACH, s.twin.Slope[s.slope].VoidACH)
 	s.factor[roof.LoftVentilation] = ratio(s.winter.LoftACH, s.twin.LoftACH)
-	s.factor[roof.CeilingChange] = 1
-	if rep.CeilingLeakFactor > 0 {
-		s.factor[roof.CeilingChange] = rep.CeilingLeakFactor
-	}
+	s.factor[roof.CeilingChange] = ratio(s.winter.CeilingM3H, s.twin.CeilingM3H)
 	return s
 }
 

@@ -187,7 +187,7 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 		}
 		return
 	}
-	s := slowOf(a, before)
+	s := slowOf(c, a, before)
 	s.Done = now
 	blob, err := json.Marshal(s)
 	if err == nil {
@@ -203,7 +203,7 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 
 // slowOf takes from an assessment what alerts need; the best firm verdict of a
 // repair so far is carried on.
-func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
+func slowOf(c *roof.Case, a assessment.Answer, before *watch.Slow) *watch.Slow {
 	s := &watch.Slow{Finding: a.Diagnosis.Finding, Strength: a.Diagnosis.Strength, Repaired: a.Finding.Window.Repair,
 		Doubts: a.Doubts}
 	if a.From != nil && a.Until != nil {
@@ -243,9 +243,9 @@ func slowOf(a assessment.Answer, before *watch.Slow) *watch.Slow {
 		}
 		s.Surfaces = append(s.Surfaces, x)
 	}
-	for _, r := range a.Repairs {
+	for i, r := range a.Repairs {
 		t := watch.Turn{Surface: r.Surface, At: r.At, Verdict: string(r.Verdict), ReductionPct: r.ReductionPct,
-			LowPct: r.LowPct, HighPct: r.HighPct}
+			LowPct: r.LowPct, HighPct: r.HighPct, Unseen: a.Unseen(c, i)}
 		if before != nil {
 			for _, old := range before.Repairs {
 				if old.Surface == t.Surface && old.At.Equal(t.At) {

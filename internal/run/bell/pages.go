@@ -130,7 +130,8 @@ func evidenceLink(caseID string, x *alert.Alert) string {
 	q := url.Values{"from": {x.From.Add(-pad).UTC().Format(time.RFC3339)},
 		"to": {x.Until.Add(pad).UTC().Format(time.RFC3339)}}
 	switch x.Condition {
-	case alert.SurfaceWet, alert.WetNights, alert.FrostMelting, alert.MouldRising, alert.TimberWet, alert.RepairFailing:
+	case alert.SurfaceWet, alert.WetNights, alert.FrostMelting, alert.MouldRising, alert.TimberWet, alert.RepairFailing,
+		alert.WorkUnseen:
 		q.Set("surface", x.Position)
 	}
 	return "/cases/" + caseID + "?" + q.Encode() + "#margin"

@@ -131,7 +131,7 @@ func (s *state) wet(k int, dt float64) {
 			tilePa[i] = s.tiles[i] / (b.CoveringStoreKgM3 * tileM) * satC[i]
 		}
 	}
-	ceiling := g.ceilingM2 / (s.world.House.CeilingSdM/diffusion + 1/beta(5) + 1/beta(2.5))
+	ceiling := s.ceilingDiffusion()
 	betaV, betaL := beta(2.2), beta(2.5)
 	fabric := g.slopeM2 / (b.UnderlaySdM/diffusion + 1/betaV + 1/betaL)
 	behind := g.slopeM2 / (b.UnderlaySdM/diffusion + 1/betaV)
@@ -289,6 +289,11 @@ func (s *state) waterKg() float64 {
 	return t
 }
 
+// ceilingDiffusion is the ceiling's vapour conductance without any air, kg/(s Pa).
+func (s *state) ceilingDiffusion() float64 {
+	return s.size.ceilingM2 / (s.world.House.CeilingSdM/diffusion + 1/beta(5) + 1/beta(2.5))
+}
+
 func (s *state) record(w *roofsim.Winter, k int) {
 	x, g := s.weather, &s.size
 	w.OutdoorC[k], w.OutdoorPa[k], w.Cloud[k], w.WindMS[k] = x.tempC[k], x.vapourPa[k], x.cloud[k], x.windMS[k]
@@ -296,6 +301,7 @@ func (s *state) record(w *roofsim.Winter, k int) {
 	w.IndoorC[k], w.IndoorPa[k], w.LoftC[k], w.LoftPa[k] = s.indoorC, s.indoorPa, s.loftC, s.loftPa
 	w.WoodSurfacePct[k] = 100 * s.surface
 	w.WoodMeanPct[k] = 100 * (s.surface*s.surfaceKg + s.core*s.coreKg) / (s.surfaceKg + s.coreKg)
+	w.CeilingM3H[k] = 3600 * (s.flow.up + s.ceilingDiffusion()/vapourM3Pa)
 	w.LoftACH[k], w.HouseACH[k] = 3600*s.flow.loft/g.loftM3, 3600*(s.flow.house+s.flow.up)/g.houseM3
 	for i := range 2 {
 		y := &w.Slope[i]
