@@ -38,6 +38,7 @@ type Assessment struct {
 	Now         *Now          `json:"what_would_help_now,omitempty" doc:"over the time since the latest work; none without one"`
 	Scores      []Score       `json:"prediction_scores" doc:"predictions before the works done, beside what was found"`
 	Physics     PhysicsAnswer `json:"physics"`
+	Settle      []Settle      `json:"settle" doc:"what one more logger, look or check would do for what is open"`
 	Notes       []string      `json:"notes"`
 }
 
@@ -146,6 +147,7 @@ func Of(set *series.Set) Answer {
 	a.Behind = physics(set, a.Finding)
 	a.Physics = physicsAnswer(a.Behind)
 	a.Physics.Cautions = cautions(a.Finding, a.Behind)
+	a.settle(set.Case)
 	for i := range a.Surfaces {
 		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {
 			a.Surfaces[i].PeakCondensateGM2 = rounded(c.PeakGM2)
@@ -157,7 +159,7 @@ func Of(set *series.Set) Answer {
 // measured is what the readings say without any model: coverage and hours.
 func measured(set *series.Set) Assessment {
 	a := Assessment{Case: set.Case.ID, Coverage: []Coverage{}, Surfaces: []Surface{}, Repairs: []Repair{},
-		Predictions: []Prediction{}, Scores: []Score{}, Notes: []string{}}
+		Predictions: []Prediction{}, Scores: []Score{}, Settle: []Settle{}, Notes: []string{}}
 	if set.UntilMS > 0 {
 		from, until := time.UnixMilli(set.FromMS).UTC(), time.UnixMilli(set.UntilMS).UTC()
 		a.From, a.Until = &from, &until

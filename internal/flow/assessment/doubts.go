@@ -55,7 +55,7 @@ func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 	needs := strings.Join(texts, " ")
 	f := &a.Finding
 	f.Finding, f.Strength, f.Firm, f.Mixed, f.With = cause.Undetermined, "", false, "", ""
-	f.Reasons, f.Next, f.Activities = texts, []string{needs}, nil
+	f.Reasons, f.Next, f.Activities, f.Settle = texts, []string{needs}, nil, nil
 	for i, r := range a.Repairs {
 		a.Repairs[i].Exchanges = []mechanism.Result{}
 		a.Repairs[i].Result = repair.Result{At: r.At, What: r.What, Surface: r.Surface, Air: r.Air, Verdict: repair.TooEarly,

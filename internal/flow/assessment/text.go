@@ -110,6 +110,7 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		}
 	}
 	p.help(a, c)
+	p.settle(a.Settle)
 	p.house(a.Physics)
 	p.survey(a.Physics)
 	p.warn(a.Physics.Cautions)

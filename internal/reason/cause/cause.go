@@ -115,6 +115,7 @@ type Finding struct {
 	Figures    []Figure
 	States     map[string]float64 // posterior of the physical states
 	Ledger     *Ledger            // how the shares came about; nil where no cause has any
+	Settle     []Settler          // further loggers and looks, most gain first; empty while nothing is open
 	// AirChanges is the apparent air change of the loft an hour with the range
 	// the method is good to; nil where it could not be had.
 	AirChanges *[3]float64

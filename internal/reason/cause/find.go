@@ -56,6 +56,7 @@ func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	a.evidence(&f)
 	a.notes(&f)
 	a.next(&f)
+	a.settle(&f, m)
 	return a, f
 }
 

@@ -142,6 +142,7 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 	}
 	pg := page{Title: h.Label, Case: h, Tab: "timeline"}
 	if !h.HasRecord || len(h.Surfaces) == 0 {
+		pg.Body = assessment.Kits(h.Case)
 		p.render(w, r, http.StatusOK, "empty", pg)
 		return
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -36,7 +37,8 @@ func (p *Pages) asked(w http.ResponseWriter, r *http.Request, tab string) (h *he
 		return nil, a, false
 	}
 	if !h.HasRecord {
-		p.render(w, r, http.StatusOK, "empty", page{Title: h.Label, Case: h, Tab: tab})
+		p.render(w, r, http.StatusOK, "empty", page{Title: h.Label, Case: h, Tab: tab,
+			Body: assessment.Kits(h.Case)})
 		return nil, a, false
 	}
 	if a, err = p.Record.Answer(r.Context(), h.ID); err != nil {
@@ -52,6 +54,7 @@ type diagnosisBody struct {
 	Sentence   string
 	Finding    cause.Finding
 	Causes     []causeRow
+	Settle     []assessment.Settle
 	Cautions   []caution.Caution
 	From       time.Time
 	Until      time.Time
@@ -86,7 +89,8 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 	}
 	f := a.Finding
 	b := diagnosisBody{Sentence: a.Cause(h.Case).Sentence().String(), Finding: f, Everywhere: caution.Everywhere,
-		Cautions: caution.For(f.Activities...)}
+		Settle:   a.Settling(assessment.OfCause),
+		Cautions: caution.For(slices.Concat(f.Activities, a.SettleActivities(assessment.OfCause))...)}
 	if f.Window.UntilMS > 0 {
 		b.From, b.Until = time.UnixMilli(f.Window.FromMS), time.UnixMilli(f.Window.UntilMS)
 	}

@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"sync"
 	"time"
 
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
 )
 
 // guidedPlaces are the places that the short form offers, with the id a
@@ -53,11 +56,17 @@ type guidedBody struct {
 	Places  any
 	Choices []choice
 	Sizes   any
+	Kits    []assessment.Kit // for a house of which nothing is known yet
+	// Cautions go with fitting them.
+	Cautions []caution.Caution
 }
+
+var unknownKits = sync.OnceValue(func() []assessment.Kit { return assessment.Kits(&roof.Case{}) })
 
 func (p *Pages) guided(w http.ResponseWriter, r *http.Request) {
 	p.render(w, r, http.StatusOK, "guided",
-		page{Title: "New house", Body: guidedBody{guidedPlaces, guidedChoices, guidedSizes}})
+		page{Title: "New house", Body: guidedBody{guidedPlaces, guidedChoices, guidedSizes,
+			unknownKits(), caution.For(caution.FitLogger, caution.LiftCover)}})
 }
 
 // fromGuided writes a case file from the short form and shows it for review:

@@ -8,11 +8,16 @@ import (
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
 
 // sureBody is the page of how sure the hours are.
-type sureBody struct{ Surfaces []sureSurface }
+type sureBody struct {
+	Surfaces []sureSurface
+	Settle   []assessment.Settle
+	Cautions []caution.Caution
+}
 
 type sureSurface struct {
 	assessment.Surface
@@ -39,7 +44,8 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	var b sureBody
+	b := sureBody{Settle: a.Settling(assessment.OfHours),
+		Cautions: caution.For(a.SettleActivities(assessment.OfHours)...)}
 	for i, s := range a.Surfaces {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: words.Surface(h.Case, pos)}
