@@ -76,3 +76,13 @@ func wilson(k, n int) (low, high float64) {
 	h := z * math.Sqrt(p*(1-p)/m+z*z/(4*m*m)) / den
 	return max(c-h, 0), min(c+h, 1)
 }
+
+func drawBoard(r *rand.Rand, left float64) board {
+	b := board{thicknessM: 0.025 + 0.025*r.Float64(), diffusion: 0.6e-10 * math.Pow(3, r.Float64()),
+		excessPct: 6 + 16*r.Float64(), depth: r.IntN(cells), hysteresisPct: 2 * r.Float64(), rainy: 0.25 + 0.3*r.Float64(),
+		plumbing: r.IntN(4) == 0, left: left, byHand: r.IntN(2) == 0, biasPct: r.NormFloat64()}
+	if r.IntN(3) == 0 {
+		b.oneFace, b.thicknessM = true, 0.018+0.007*r.Float64()
+	}
+	return b
+}
