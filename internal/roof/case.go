@@ -162,6 +162,13 @@ type Logger struct {
 	Accuracy Accuracy
 	Fitted   []Fitting
 	Offsets  []Offset
+	Station  *Station // a weather station whose imported series stands in for outdoor air; nil is a logger of the house
+}
+
+// Station is where a weather station stands. A nil number is unknown.
+type Station struct {
+	DistanceKM        *float64
+	HeightDifferenceM *float64 // of the station above the house
 }
 
 // Accuracy is the accuracy stated by the maker. With K 0 the values are limits of a

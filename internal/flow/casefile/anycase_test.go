@@ -83,6 +83,9 @@ func anyCase(t *rapid.T) *roof.Case {
 			Interval: time.Duration(rapid.Int64Range(1000, 86_400_000).Draw(t, "interval")) * time.Millisecond,
 			Accuracy: roof.Accuracy{TempC: optional(0, 2), RHPct: optional(0, 5),
 				K: rapid.SampledFrom([]float64{0, 1, 2}).Draw(t, "k")}}
+		if rapid.Bool().Draw(t, "station") {
+			l.Station = &roof.Station{DistanceKM: optional(0, 50), HeightDifferenceM: optional(-300, 300)}
+		}
 		at := instant()
 		if len(ids) > 0 {
 			for range rapid.IntRange(0, 3).Draw(t, "fittings") {

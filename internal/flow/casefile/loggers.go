@@ -22,10 +22,34 @@ func (s *section) loggers(c *roof.Case) {
 			s.number("rh_pct", &l.Accuracy.RHPct, 0, 100)
 			s.given("k", &l.Accuracy.K, 0.01, 100)
 		})
+		s.station(l)
 		s.fitted(l)
 		s.offsets(l)
 		if s.task == reading {
 			unique(s.m.Get("id"), l.ID, lines)
+		}
+	})
+}
+
+// station says that the logger is a weather station, which the key alone does:
+// station: {} is one whose distance and height are not known.
+func (s *section) station(l *roof.Logger) {
+	at := roof.Station{}
+	if l.Station != nil {
+		at = *l.Station
+	}
+	there := func(s *section) {
+		s.number("distance_km", &at.DistanceKM, 0, 500)
+		s.number("height_difference_m", &at.HeightDifferenceM, -4000, 4000)
+	}
+	written := ""
+	if s.task == writing && l.Station != nil {
+		written = braced(s.write(there))
+	}
+	s.key("station", "", written, func(n strictyaml.Node) {
+		if n.Present() {
+			s.read(n, there)
+			l.Station = &at
 		}
 	})
 }

@@ -79,7 +79,7 @@ func (f *Finding) step(do caution.Activity, format string, args ...any) bool {
 }
 
 var fitWords = map[roof.Place]string{
-	roof.OutdoorAir:        "outdoor air, shaded",
+	roof.OutdoorAir:        "outdoor air, shaded (or import the hourly readings of the nearest weather station)",
 	roof.IndoorAir:         "a living room or landing",
 	roof.LoftAir:           "the loft, 1 m above the insulation",
 	roof.BattenVoidAir:     "the void, at mid-slope on the colder side",

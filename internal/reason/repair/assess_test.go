@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -248,6 +249,46 @@ func TestALeakIsJudgedByItsOwnEvidence(t *testing.T) {
 				assert.Contains(t, r.Needs, "wood-moisture readings (wood_pct) at the wet spot")
 				assert.NotContains(t, r.Needs, "another kind of evidence")
 			}
+		})
+	}
+}
+
+// A station of the place stands in for outdoor air, and the answer says so and is
+// wider.
+func TestAStationStandsInForOutdoorAir(t *testing.T) {
+	km, up := 12.0, 40.0
+	for name, c := range map[string]struct {
+		without []roof.Place
+		change  func(*roofsim.Measured)
+		note    string
+		needs   string
+	}{
+		"nothing outdoors": {without: []roof.Place{roof.OutdoorAir}, needs: "nearest weather station"},
+		"a station": {change: func(m *roofsim.Measured) {
+			for i := range m.Case.Loggers {
+				if m.Case.Loggers[i].Fitted[0].Position == m.Case.At(roof.OutdoorAir)[0].ID {
+					m.Case.Loggers[i].Station = &roof.Station{DistanceKM: &km, HeightDifferenceM: &up}
+				}
+			}
+		}, note: "a weather station 12 km away, 40 m above the house stands in for outdoor air"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			kit := roofworlds.Kit{Interval: 30 * time.Minute, Without: c.without}
+			rs := Assess(kitted(t, 13, strongVoid(), kit, 80, c.change), Options{Draws: 80, NoSensitivity: true})
+			require.NotEmpty(t, rs)
+			if c.needs != "" {
+				assert.Equal(t, TooEarly, rs[0].Verdict)
+				assert.Contains(t, rs[0].Needs, c.needs)
+				return
+			}
+			require.NotNil(t, rs[0].AtRiskLowPct)
+			s := &site{hasIn: true, hasLoft: true}
+			j := &judge{s: s, terms: defaultTerms([3]bool{false, false, true})}
+			own, strict := j.spread(), j.strict()
+			s.station = &roof.Station{}
+			assert.Greater(t, j.spread().change[2], own.change[2], "wider")
+			assert.True(t, !strict && j.strict(), "and the bar is higher")
+			assert.Contains(t, strings.Join(rs[0].Notes, "\n"), c.note)
 		})
 	}
 }

@@ -51,6 +51,11 @@
 // what it treats) is switched off in the run without it. Other changes that
 // the fit sees stay in both runs: noticed, not caused.
 //
+// Without outdoor air nothing is fitted. An imported series of a weather station
+// (the logger's key station) stands in: brought to the house's height by the
+// lapse rate of the standard atmosphere, with every structural error half as
+// large again and the bar of 99.5 % (judgement; package series has its own error).
+//
 // Whether a leak was stopped is judged by package leak, from wood and looks, and
 // stands beside; of a repair that changed nothing else it is the verdict.
 //

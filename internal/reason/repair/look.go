@@ -264,7 +264,7 @@ func (j *judge) spread() spread {
 	}
 	for k := range s0 {
 		s0[k] *= j.terms.spreadScale
-		if !j.s.hasLoft {
+		if !j.s.hasLoft || j.s.station != nil {
 			s0[k] *= 1.5
 		}
 		s.change[k] = math.Sqrt((2*s0[k]*s0[k] + j.wander[k]*j.wander[k]) / 3)

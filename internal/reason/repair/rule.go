@@ -13,7 +13,10 @@ import (
 // quantile let false verdicts through and the nights did not, and on 170
 // simulated winters without work neither was needed, while of 20 strong repairs
 // of loft vents the quantile, which hangs on one draw in two hundred, found none.
-func (j *judge) strict() bool { return j.swapNear || j.s != nil && !j.s.hasIn }
+//
+// Where a weather station stands in for outdoor air the same is asked: its own
+// errors move with the weather as a roof's do.
+func (j *judge) strict() bool { return j.swapNear || j.s != nil && (!j.s.hasIn || j.s.station != nil) }
 
 // SignWitness tells by something other than humidity whether an exchange of the
 // roof's air has changed.

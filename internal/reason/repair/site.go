@@ -7,6 +7,7 @@ import (
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // site is one roof as the loggers show it around one repair and one surface,
@@ -23,7 +24,8 @@ type site struct {
 	cover, lay              channel
 	hasIn, hasLoft, hasVoid bool
 	hasCover, hasLay        bool
-	wind                    channel // of a station; any false without one
+	wind                    channel       // of a station; any false without one
+	station                 *roof.Station // that stands in for outdoor air; nil where a logger of the house tells it
 	voidCourse, loftCourse  *series.Course
 	coverCourse, outCourse  *series.Course
 	nights                  []night
@@ -97,14 +99,9 @@ func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS in
 		return nil, ignored{fmt.Sprintf("a temperature and humidity logger in the air that meets %s (%s)", surfaceID,
 			s.air.Position.ID)}
 	}
-	for _, c := range set.At(roof.OutdoorAir) {
-		if measuredAir(c) && (s.outCourse == nil ||
-			c.VapourPa.ObservedMS(fromMS, untilMS) > s.outCourse.VapourPa.ObservedMS(fromMS, untilMS)) {
-			s.outCourse = c
-		}
-	}
+	s.outCourse = outdoors(set, fromMS, untilMS)
 	if s.outCourse == nil {
-		return nil, ignored{"outdoor air: fit a logger outdoors or import the weather station's series of the place"}
+		return nil, ignored{words.OutdoorMissing}
 	}
 	if untilMS-fromMS < 2*24*3600*1000 {
 		return nil, ignored{"a longer record: it spans less than two days"}
@@ -121,6 +118,25 @@ func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS in
 	s.repairBin = s.inside(e.At.UnixMilli())
 	s.layNights()
 	return s, nil
+}
+
+// outdoors is the position of outdoor air with most observed time; a weather
+// station counts half, so that a logger of the house goes before it.
+func outdoors(set *series.Set, fromMS, untilMS int64) (best *series.Course) {
+	most := int64(-1)
+	for _, c := range set.At(roof.OutdoorAir) {
+		if !measuredAir(c) {
+			continue
+		}
+		n := 2 * c.VapourPa.ObservedMS(fromMS, untilMS)
+		if c.Stints[0].Station != nil {
+			n /= 2
+		}
+		if n > most {
+			best, most = c, n
+		}
+	}
+	return best
 }
 
 // layCache keeps what is laid on one grid, since several surfaces share it.
@@ -163,6 +179,12 @@ func (s *site) collect(cache *layCache) {
 	if treated(s.event, s.outCourse.Position.ID) {
 		s.notes = append(s.notes, "the repair is said to treat the outdoor logger "+s.outCourse.Position.ID+
 			"; outdoor air is used all the same")
+	}
+	for _, st := range s.outCourse.Stints {
+		if s.station == nil && st.Station != nil {
+			s.station = st.Station
+			s.notes = append(s.notes, words.StationStandsIn(st.Station.DistanceKM, st.Station.HeightDifferenceM))
+		}
 	}
 	var rooms []climate
 	for _, c := range s.set.At(roof.IndoorAir) {

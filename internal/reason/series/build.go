@@ -17,8 +17,9 @@ type Stint struct {
 	Logger          string
 	FromMS, UntilMS int64 // first and last reading used there
 	Accuracy        roof.Accuracy
-	Offset          roof.Offset // the offset in force at its end
-	UsualMS         int64       // its usual interval
+	Offset          roof.Offset   // the offset in force at its end
+	UsualMS         int64         // its usual interval
+	Station         *roof.Station // where it is a weather station
 }
 
 // Course is everything measured at one position, calibrated.
@@ -179,7 +180,8 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		}
 		runs[k].join(LongestSpanMS(usual))
 		st := &runs[k].stint
-		st.Logger, st.Accuracy, st.Offset, st.UsualMS = logger.ID, logger.Accuracy, offsetAt(logger, st.UntilMS), usual
+		st.Logger, st.Station, st.Accuracy, st.UsualMS = logger.ID, logger.Station, stationAccuracy(logger), usual
+		st.Offset = offsetAt(logger, st.UntilMS)
 		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
 	}
 	return nil
@@ -298,7 +300,8 @@ func (r *run) after(ms int64) {
 }
 
 // Calibrated applies the offset in force; 100..105 %RH as received counts as
-// 100, and a corrected humidity stays within 0..100.
+// 100, and a corrected humidity stays within 0..100. A weather station's reading is
+// brought to the height of the house.
 func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
 	o := offsetAt(l, ms)
 	v := raw
@@ -308,7 +311,7 @@ func Calibrated(l roof.Logger, ms int64, raw roof.Values) roof.Values {
 	if rh, ok := raw.Get(roof.RHPct); ok {
 		v.Set(roof.RHPct, math.Min(math.Max(math.Min(rh, 100)+o.RHPct, 0), 100))
 	}
-	return v
+	return atHouse(l.Station, v)
 }
 
 // offsetAt is the offset of a logger in force at a time; before the first it

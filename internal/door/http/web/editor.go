@@ -50,6 +50,7 @@ loggers:
   - id: logger-1                  # also the last segment of the MQTT topic
     # interval_s: 300
     # accuracy: {temp_c: 0.3, rh_pct: 2.0}   # maker's +/- limits; without them no interval can be given
+    # station: {distance_km: 12, height_difference_m: 80}   # an imported weather station that stands in outdoors
     fitted:
       - {position: loft, from: 2026-10-01T12:00:00Z}
 # A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed;
