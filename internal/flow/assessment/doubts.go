@@ -16,7 +16,8 @@ import (
 func doubtsOf(set *series.Set) []evidence.Doubt {
 	doubts := evidence.Doubts(set)
 	for i, d := range doubts {
-		doubts[i].Text = words.UnitDoubt(string(d.Kind), d.Logger, d.Value)
+		said, step := words.UnitDoubt(string(d.Kind), d.Logger, d.Value)
+		doubts[i].Said, doubts[i].Step, doubts[i].Text = said, step, said+" "+words.Sentence(step)
 	}
 	return doubts
 }
@@ -26,24 +27,24 @@ func doubtsOf(set *series.Set) []evidence.Doubt {
 func (a *Assessment) DoubtAt(s Surface) string {
 	for _, d := range a.Doubts {
 		if d.Position == s.Surface || d.Position == s.Air {
-			return d.Text
+			return d.Said
 		}
 	}
 	return ""
 }
 
-// doubt says first which loggers cannot be believed, and takes back what would
-// be concluded without them: no cause is named and no repair judged.
+// doubt takes back what would be concluded without the loggers that cannot be
+// believed: no cause is named and no repair judged. Doubts names them first; each
+// section after it says once why it is silent and what would help.
 func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 	a.Doubts = append([]evidence.Doubt{}, doubts...)
 	if len(doubts) == 0 {
 		return
 	}
-	var texts []string
+	var said, steps []string
 	for _, d := range doubts {
-		texts = append(texts, d.Text)
+		said, steps = append(said, d.Said), append(steps, d.Step)
 	}
-	a.Notes = slices.Concat(texts, a.Notes)
 	for i := range whole.Courses {
 		a.Coverage[i] = coverage(whole, &whole.Courses[i])
 	}
@@ -52,14 +53,20 @@ func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 			a.Surfaces[i].Notes = slices.Insert(a.Surfaces[i].Notes, 0, text)
 		}
 	}
-	needs := strings.Join(texts, " ")
 	f := &a.Finding
 	f.Finding, f.Strength, f.Firm, f.Mixed, f.With = cause.Undetermined, "", false, "", ""
-	f.Reasons, f.Next, f.Activities, f.Settle = texts, []string{needs}, nil, nil
+	f.Reasons, f.Next, f.Activities, f.Settle = said, steps, nil, nil
 	for i, r := range a.Repairs {
 		a.Repairs[i].Exchanges = []mechanism.Result{}
 		a.Repairs[i].Result = repair.Result{At: r.At, What: r.What, Surface: r.Surface, Air: r.Air, Verdict: repair.TooEarly,
-			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: needs, Reason: needs, Notes: r.Notes,
-			Credit: r.Credit}
+			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: strings.Join(steps, "; "),
+			Reason: strings.Join(said, " "), Notes: r.Notes, Credit: r.Credit}
 	}
+}
+
+// doubted reports that a line was said at the head of the text, among the doubts.
+func (a Assessment) doubted(line string) bool {
+	return slices.ContainsFunc(a.Doubts, func(d evidence.Doubt) bool {
+		return strings.Contains(line, d.Said) || strings.Contains(line, d.Step)
+	})
 }

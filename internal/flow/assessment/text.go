@@ -30,7 +30,7 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	p("")
 	for i, d := range a.Doubts {
 		if i == 0 {
-			p("First of all: figures that cannot be")
+			p("First of all: figures that cannot be right")
 		}
 		p("  %s", d.Text)
 		if i == len(a.Doubts)-1 {
@@ -58,8 +58,13 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 				words.Hours(x.HoursObserved))
 			p.hours(x)
 		}
+		if a.DoubtAt(s) != "" {
+			p("  nothing is concluded here: see the first lines")
+		}
 		for _, n := range s.Notes {
-			p("  note: %s", n)
+			if !a.doubted(n) {
+				p("  note: %s", n)
+			}
 		}
 		if i < len(a.Physics.Surfaces) && s.HoursObserved > 0 {
 			e := a.Physics.Surfaces[i]
@@ -68,7 +73,11 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		}
 		p("")
 	}
-	p.cause(a.Diagnosis, zone)
+	d := a.Diagnosis
+	if len(a.Doubts) > 0 {
+		d.Reasons, d.Next = []string{"see the first lines"}, ""
+	}
+	p.cause(d, zone)
 	for i, r := range a.Repairs {
 		p("")
 		v := a.Verdict(c, i)
@@ -96,13 +105,13 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		for _, s := range Leak(r) {
 			p("  leak:  %s", s)
 		}
-		if r.Reason != "" {
+		if r.Reason != "" && !a.doubted(r.Reason) {
 			p("  why:   %s", r.Reason)
 		}
 		if house := a.House(i); house != "" {
 			p("  house: %s", house)
 		}
-		if r.Needs != "" {
+		if r.Needs != "" && !a.doubted(r.Needs) {
 			p("  needs: %s", r.Needs)
 		}
 		for _, n := range r.Notes {

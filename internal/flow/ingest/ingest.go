@@ -292,7 +292,8 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 	for _, logger := range slices.Sorted(maps.Keys(units)) {
 		// Where it is fitted is the case file's to say; a file asks as of outdoor air.
 		if kind, value, ok := units[logger].Doubt(roof.OutdoorAir); ok {
-			rep.Doubts = append(rep.Doubts, words.UnitDoubt(string(kind), logger, value))
+			said, step := words.UnitDoubt(string(kind), logger, value)
+			rep.Doubts = append(rep.Doubts, said+" "+words.Sentence(step))
 		}
 	}
 	p.report(ctx, &rep, sum, rejects, caseID, name, now)

@@ -44,6 +44,10 @@ type Doubt struct {
 	Kind     UnitDoubt `json:"kind"`
 	Value    float64   `json:"value" doc:"greatest humidity, %RH, or mean temperature, C"`
 	Text     string    `json:"text" doc:"what cannot be, and what to do"`
+	// Said and Step are the two halves of Text: what cannot be, and, as a clause,
+	// what to do about it.
+	Said string `json:"said"`
+	Step string `json:"step"`
 }
 
 // Units gathers what a logger's readings say of their units.

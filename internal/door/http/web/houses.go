@@ -133,9 +133,9 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 	if a, ok := p.Record.AnswerSoon(soon, id); ok {
 		f, row.Cause = &a.Finding, a.Cause(h.Case).Brief()
 		if len(a.Doubts) > 0 {
-			row.Sentence = a.Doubts[0].Text
+			row.Sentence = a.Doubts[0].Said
 			worst.Forget()
-			row.need(10, "the figures of a logger cannot be")
+			row.need(10, "the figures of a logger cannot be right")
 		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
 			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
