@@ -120,6 +120,26 @@ func TestUnknownStandsAndGoneClears(t *testing.T) {
 	assert.Equal(t, Cleared, s.b.Alerts[0].State, "a surface that left the case is watched no more")
 }
 
+func TestWhatIsOverKeepsTheFactsItWasInForceWith(t *testing.T) {
+	s := newScript(t)
+	say := func(v float64, what string) {
+		Step(s.b, []Sign{{Condition: SurfaceWet, Position: "slate", Value: v, Known: true, At: s.now, Tell: true,
+			Facts: Facts{Detail: what}}}, s.rules, s.now)
+		s.now = s.now.Add(time.Hour)
+	}
+	say(2, "wet for 2 h")
+	say(5, "wet for 5 h")
+	assert.Equal(t, "wet for 5 h", s.b.Alerts[0].Facts.Detail, "in force: what is so now")
+	for range 4 {
+		say(0, "dry")
+	}
+	require.Equal(t, Cleared, s.b.Alerts[0].State)
+	assert.Equal(t, "wet for 5 h", s.b.Alerts[0].Facts.Detail)
+	say(3, "wet for 3 h")
+	require.Equal(t, Raised, s.b.Alerts[0].State)
+	assert.Equal(t, "wet for 3 h", s.b.Alerts[0].Facts.Detail, "raised anew: what raised it")
+}
+
 func TestNoFlappingInsideTheBand(t *testing.T) {
 	for _, c := range Conditions() {
 		rapid.Check(t, func(r *rapid.T) {

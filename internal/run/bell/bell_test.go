@@ -238,3 +238,73 @@ func TestAHouseholdIsTold120DaysOfWaterInAFewMessages(t *testing.T) {
 		}), "no message goes out twice")
 	})
 }
+
+// A logger that hands over its memory is not silent while it does; one that fell
+// silent is, on time, also where readings of its past still trickle in.
+func TestALoggerThatHandsOverItsPastIsNotSilentAndASilentOneIs(t *testing.T) {
+	const day = 24 * 60 // minutes
+	for name, c := range map[string]struct {
+		each func(minute int, k1 func(age time.Duration)) // what comes in a minute
+		want int                                          // minute of the alert, -1 for none
+	}{
+		"ten days handed over in ten minutes, then the present": {func(m int, k1 func(time.Duration)) {
+			if m < 10 {
+				for i := range 12 {
+					k1(time.Duration(120-12*m-i) * 2 * time.Hour)
+				}
+			} else if m%60 == 10 {
+				k1(0)
+			}
+		}, -1},
+		"ten days handed over in ten minutes, then nothing": {func(m int, k1 func(time.Duration)) {
+			if m < 10 {
+				for i := range 12 {
+					k1(5*24*time.Hour + time.Duration(120-12*m-i)*2*time.Hour)
+				}
+			}
+		}, 14},
+		"the past hands itself over without an end": {func(m int, k1 func(time.Duration)) {
+			k1(10*24*time.Hour - time.Duration(m)*time.Minute)
+		}, 15},
+		"silent from the first hour on": {func(m int, k1 func(time.Duration)) {
+			if m == 0 {
+				k1(0)
+			}
+		}, day},
+		"silent, and older readings trickle in": {func(m int, k1 func(time.Duration)) {
+			if m == 0 {
+				k1(0)
+			} else if m%4 == 0 {
+				k1(time.Duration(30*day-m) * time.Minute)
+			}
+		}, day},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				s := live(t, func(string, []byte, bool) error { return nil }, "larch-3")
+				found := -1
+				for m := 0; m < day+30 && found < 0; m++ {
+					c.each(m, func(age time.Duration) {
+						r := roof.Reading{Logger: "k1", At: time.Now().Add(-age), Arrived: time.Now()}
+						r.Values.Set(roof.TempC, 5+float64(m%7)/10)
+						s.log.store(t, s.Bell, "larch-3", r)
+					})
+					time.Sleep(time.Minute)
+					synctest.Wait()
+					rows, err := s.Alerts(t.Context(), "larch-3")
+					require.NoError(t, err)
+					for _, x := range rows {
+						if x.Condition == alert.LoggerSilent && x.Position == "k1" && x.Open() {
+							found = m
+						}
+					}
+				}
+				if c.want < 0 {
+					assert.Equal(t, -1, found, "raised in minute %d", found)
+				} else {
+					assert.InDelta(t, c.want, found, 5) // looks are minutes apart
+				}
+			})
+		})
+	}
+}

@@ -91,13 +91,36 @@ type arrivals struct {
 // reading with a wrong clock is not dated when it came.
 type heardLogger struct {
 	last    time.Time
-	arrived time.Time        // of whatever came last
+	newest  time.Time        // measured; the past comes in as it moves on
+	began   time.Time        // to move on, without a lull
+	moved   time.Time        // on last
 	hours   map[int64][2]int // readings, of these with a clock that cannot be right
 }
 
-// catchingUp is for how long after its last reading of the past a logger counts
-// as still handing its memory over.
-const catchingUp = 5 * time.Minute
+// A logger that hands its memory over moves on to newer readings all the time:
+// one that has not for movesWithin is done. What was measured before its newest
+// reading says nothing, and after catchUpFor a logger that is not yet at the
+// present is silent, however its past trickles in.
+const (
+	movesWithin = 5 * time.Minute
+	catchUpFor  = 15 * time.Minute
+)
+
+// takes notes what was measured at a time and arrived at another.
+func (h *heardLogger) takes(measured, arrived time.Time) {
+	if !measured.After(h.newest) {
+		return
+	}
+	if arrived.Sub(h.moved) > catchUpFor {
+		h.began = arrived
+	}
+	h.newest, h.moved = measured, arrived
+}
+
+// catchingUp reports that the logger is only just handing its past over.
+func (h *heardLogger) catchingUp(now time.Time) bool {
+	return now.Sub(h.moved) < movesWithin && now.Sub(h.began) < catchUpFor
+}
 
 // maxHeard bounds the loggers counted of a case.
 const maxHeard = 1000
@@ -114,7 +137,7 @@ func (a *arrivals) add(caseID string, now time.Time, x *watch.Seen) {
 	if h.last.After(x.Last) && !h.last.After(now) {
 		x.Last = h.last
 	}
-	x.CatchingUp = now.Sub(h.arrived) < catchingUp
+	x.CatchingUp = h.catchingUp(now)
 	n := 0
 	for at, k := range h.hours {
 		if now.UnixMilli()-at*anHour > 25*anHour {
@@ -150,7 +173,7 @@ func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outc
 			h = &heardLogger{hours: map[int64][2]int{}}
 			all[r.Logger] = h
 		}
-		h.arrived = r.Arrived
+		h.takes(r.At, r.Arrived)
 		k := h.hours[r.Arrived.UnixMilli()/anHour]
 		k[0]++
 		if r.Flags&roof.FlagClockWrong != 0 {
