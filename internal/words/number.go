@@ -80,6 +80,20 @@ func Figure(x float64) string {
 	return Fixed(x, 3)
 }
 
+// Size writes a length, a pitch or a layer's sd without its unit, to three places
+// and without noughts at the end: 5, 7.5, 1,250.
+func Size(x float64) string {
+	decimals := 0
+	for limit := 100.0; decimals < 4 && math.Abs(x) < limit; limit /= 10 {
+		decimals++
+	}
+	s := signed(x, decimals)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
 // Hours writes hours without their unit: one decimal, none from 100 h up.
 func Hours(h float64) string {
 	if math.Abs(h) >= 99.95 {

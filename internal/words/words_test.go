@@ -19,6 +19,8 @@ func TestFiguresAreWrittenOneWay(t *testing.T) {
 		{words.Whole(-19.4), "−19"}, {words.Whole(-0.4), "0"},
 		{words.Hours(1234.4), "1,234"}, {words.Hours(99.96), "100"}, {words.Hours(42.25), "42.2"},
 		{words.Hours(0.02), "under 0.1"}, {words.Hours(0), "0"},
+		{words.Size(25), "25"}, {words.Size(7.5), "7.5"}, {words.Size(16.67), "16.7"}, {words.Size(1250), "1,250"},
+		{words.Size(0.05), "0.05"}, {words.Size(0), "0"}, {words.Size(40), "40"}, {words.Size(0.0213), "0.0213"},
 		{words.Percent(0.705), "70"}, {words.Percent(0.9971), "over 99"}, {words.Percent(0.0004), "under 0.1"},
 		{words.Percent(0.004), "0.4"}, {words.Percent(1), "100"}, {words.Percent(0), "0"},
 		{words.Share(0.704), "70 of 100"}, {words.Share(0.004), "under 1 of 100"}, {words.Share(0.9971), "over 99 of 100"},

@@ -53,6 +53,7 @@ import (
 	"dewcase/internal/reason/openings"
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // Verdict is what a rule says.
@@ -252,16 +253,16 @@ func (k *check) depth() {
 		switch have := k.b.CounterBattenMM; {
 		case have == nil:
 			k.ask("counter_batten_depth", "battens", "The depth of the counter-battens is not known.",
-				fmt.Sprintf("They should be %.0f mm or more.", d.MM), "Measure at the eaves or verge and enter counter_batten_mm.",
+				fmt.Sprintf("They should be %s mm or more.", words.Size(d.MM)), "Measure at the eaves or verge and enter counter_batten_mm.",
 				caution.LiftCover)
 		case *have < d.MM-0.5:
 			k.fault("counter_batten_depth", "battens",
-				fmt.Sprintf("Counter-battens of %.0f mm where %.0f mm are asked for.", *have, d.MM),
+				fmt.Sprintf("Counter-battens of %s mm where %s mm are asked for.", words.Size(*have), words.Size(d.MM)),
 				"A shallow path closes where the underlay bellies up.", "Deeper counter-battens when the covering is next lifted.",
 				d.Figure.Source, caution.LiftCover)
 		default:
 			k.sound("counter_batten_depth", "battens",
-				fmt.Sprintf("Counter-battens of %.0f mm (%.0f mm asked for).", *have, d.MM), d.Figure.Source)
+				fmt.Sprintf("Counter-battens of %s mm (%s mm asked for).", words.Size(*have), words.Size(d.MM)), d.Figure.Source)
 		}
 	}
 }
@@ -323,16 +324,16 @@ func (k *check) opening(id, where string, have *float64, need float64, source, w
 	const rounding = 0.05
 	switch {
 	case have == nil:
-		k.ask(id, "openings", fmt.Sprintf("What is open to the %s is not known; %.3g mm are asked for.", where, need), why,
+		k.ask(id, "openings", fmt.Sprintf("What is open to the %s is not known; %s mm are asked for.", where, words.Size(need)), why,
 			"Look and measure: net free slot, mesh deducted.")
 	case *have == 0:
-		k.fault(id, "openings", fmt.Sprintf("Nothing is open to the %s; %.3g mm are asked for.", where, need), why, cure,
+		k.fault(id, "openings", fmt.Sprintf("Nothing is open to the %s; %s mm are asked for.", where, words.Size(need)), why, cure,
 			source, caution.CutOpenings, caution.WorkOutside)
 	case *have < need-rounding:
-		k.fault(id, "openings", fmt.Sprintf("%.3g mm are open to the %s, of %.3g mm asked for.", *have, where, need), why,
+		k.fault(id, "openings", fmt.Sprintf("%s mm are open to the %s, of %s mm asked for.", words.Size(*have), where, words.Size(need)), why,
 			cure, source, caution.CutOpenings, caution.WorkOutside)
 	default:
-		k.sound(id, "openings", fmt.Sprintf("%.3g mm are open to the %s (%.3g mm asked for).", *have, where, need), source)
+		k.sound(id, "openings", fmt.Sprintf("%s mm are open to the %s (%s mm asked for).", words.Size(*have), where, words.Size(need)), source)
 		return true
 	}
 	return false
@@ -444,13 +445,13 @@ func (k *check) lrLoft() {
 	high := b.Openings.LoftRidgeMM
 	from := len(k.out)
 	if lenient < 0 && orHigh > 0 && high != nil && *high >= orHigh {
-		k.sound("loft_eaves", "openings", fmt.Sprintf("%.3g mm at high level do in place of the eaves.", *high), source)
+		k.sound("loft_eaves", "openings", fmt.Sprintf("%s mm at high level do in place of the eaves.", words.Size(*high)), source)
 	} else {
 		k.opening("loft_eaves", "loft at the eaves", b.Openings.LoftEavesMM, strict, source, whyLoft, cureLoft)
 		if e := b.Openings.LoftEavesMM; lenient < 0 && orHigh > 0 && high == nil && (e == nil || *e < strict) {
 			k.soften("loft_eaves")
 			k.ask("loft_ridge", "openings", "What is open to the loft high up is not known.",
-				fmt.Sprintf("Here %.3g mm at the ridge would do in place of the eaves.", orHigh),
+				fmt.Sprintf("Here %s mm at the ridge would do in place of the eaves.", words.Size(orHigh)),
 				"Look up at the ridge from the loft, measure the slot.")
 		}
 	}

@@ -7,6 +7,7 @@ import (
 
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // Sizes of common practice.
@@ -71,12 +72,12 @@ func (k *check) details() {
 	}
 	if s := b.Underlay.SdM; finite(s) && b.Underlay.Class == "LR" && *s > 0.05+1e-9 {
 		k.add(Finding{ID: "sd", Element: "underlay", Verdict: Remark, Source: "BS 5250: LR is 0.25 MN s/g or less, sd 0.05 m",
-			What: fmt.Sprintf("The underlay is entered as LR with sd %.3g m; LR ends at 0.05 m.", *s),
+			What: fmt.Sprintf("The underlay is entered as LR with sd %s m; LR ends at 0.05 m.", words.Size(*s)),
 			Why:  "Class and figure do not agree: check the maker's sheet."})
 	}
 	if s := b.Underlay.SdM; finite(s) && b.Underlay.Class == "HR" && *s <= 0.05 {
 		k.add(Finding{ID: "sd", Element: "underlay", Verdict: Remark, Source: "BS 5250: LR is 0.25 MN s/g or less, sd 0.05 m",
-			What: fmt.Sprintf("The underlay is entered as HR with sd %.3g m; up to 0.05 m is LR.", *s),
+			What: fmt.Sprintf("The underlay is entered as HR with sd %s m; up to 0.05 m is LR.", words.Size(*s)),
 			Why:  "Class and figure do not agree: check the maker's sheet."})
 	}
 }
@@ -128,21 +129,21 @@ func (k *check) drape() {
 		k.ask("drape", "underlay", "The drape of the underlay is not known.", "Pulled tight, it holds a leak against the "+
 			"battens; about 15 mm lets it run to the middle and out.", "Look between two rafters from inside.")
 	case *d < minDrapeMM:
-		k.fault("drape", "underlay", fmt.Sprintf("The underlay is pulled tight (drape %.0f mm).", *d),
+		k.fault("drape", "underlay", fmt.Sprintf("The underlay is pulled tight (drape %s mm).", words.Size(*d)),
 			"Water that gets in lies against the battens and their nails and rots them.",
-			fmt.Sprintf("A drape of about %.0f mm between rafters when the covering is next lifted, or counter-battens over "+
-				"a tight one.", drapeWantedMM), source, caution.LiftCover)
+			fmt.Sprintf("A drape of about %s mm between rafters when the covering is next lifted, or counter-battens over "+
+				"a tight one.", words.Size(drapeWantedMM)), source, caution.LiftCover)
 	case *d > maxDrapeMM:
-		k.fault("drape", "underlay", fmt.Sprintf("The underlay sags (drape %.0f mm).", *d),
+		k.fault("drape", "underlay", fmt.Sprintf("The underlay sags (drape %s mm).", words.Size(*d)),
 			"It can touch the insulation or close the path below, and water ponds on it; more than about 15 mm is not wanted.",
 			"Tension it when the covering is next lifted.", source, caution.LiftCover)
 	case *d < drapeFairMM:
 		k.add(Finding{ID: "drape", Element: "underlay", Verdict: Remark, Source: source,
-			What: fmt.Sprintf("The underlay drapes %.0f mm; about %.0f mm is wanted.", *d, drapeWantedMM),
+			What: fmt.Sprintf("The underlay drapes %s mm; about %s mm is wanted.", words.Size(*d), words.Size(drapeWantedMM)),
 			Why:  "Water that gets in may stand against the battens rather than run to the middle and out.",
 			Cure: "More drape between the rafters when the covering is next lifted; no reason to lift it."})
 	default:
-		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %.0f mm (about %.0f mm is wanted).", *d, drapeWantedMM),
+		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %s mm (about %s mm is wanted).", words.Size(*d), words.Size(drapeWantedMM)),
 			source)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // works says of each work what it changed of the survey, which is from before
@@ -21,7 +22,7 @@ func (k *check) works(c *roof.Case, at time.Time) {
 		}{{"loft at the eaves", e.Opened.LoftEavesMM}, {"loft at the ridge", e.Opened.LoftRidgeMM},
 			{"void at the eaves", e.Opened.VoidEavesMM}, {"void at the ridge", e.Opened.VoidRidgeMM}} {
 			if s.mm != nil {
-				since = append(since, fmt.Sprintf("%s open %.3g mm", s.where, *s.mm))
+				since = append(since, fmt.Sprintf("%s open %s mm", s.where, words.Size(*s.mm)))
 			}
 		}
 		if e.Battens != "" {

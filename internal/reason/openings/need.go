@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Where an opening is.
@@ -166,7 +167,7 @@ func (r *Rules) uk(b roof.Build, nhbc bool) {
 		r.need(LoftEaves, ukLR, eavesSides(b), "LR underlay over an ordinary ceiling")
 		if b.Ceiling.Sealed == roof.Unknown && b.Covering.Air != "closed" {
 			r.ask("Look whether the ceiling is sealed (hatch, downlights, pipes): a sealed one under an air-open covering "+
-				"needs %.0f mm in place of %.0f.", ukLRSealed.Value, ukLR.Value)
+				"needs %s mm in place of %s.", words.Size(ukLRSealed.Value), words.Size(ukLR.Value))
 		}
 	}
 	if nhbc {
@@ -176,26 +177,26 @@ func (r *Rules) uk(b roof.Build, nhbc bool) {
 
 func (r *Rules) ukHR(b roof.Build) {
 	if b.PitchDeg == nil {
-		r.ask("Enter the pitch: at %.0f degrees or less the eaves need %.0f mm, above it %.0f mm.", lowPitch.Value,
-			ukHRLow.Value, ukHR.Value)
+		r.ask("Enter the pitch: at %s degrees or less the eaves need %s mm, above it %s mm.", words.Size(lowPitch.Value),
+			words.Size(ukHRLow.Value), words.Size(ukHR.Value))
 		return
 	}
 	low := *b.PitchDeg <= lowPitch.Value
 	if low {
 		r.need(LoftEaves, ukHRLow, eavesSides(b),
-			fmt.Sprintf("vapour-closed underlay at a pitch of %.0f degrees", *b.PitchDeg))
+			fmt.Sprintf("vapour-closed underlay at a pitch of %s degrees", words.Size(*b.PitchDeg)))
 	} else {
 		r.need(LoftEaves, ukHR, eavesSides(b), "a vapour-closed underlay leaves the openings as the only way out")
 	}
 	switch {
 	case *b.PitchDeg > steepPitch.Value:
-		r.need(LoftRidge, ukHigh, 1, fmt.Sprintf("pitch over %.0f degrees", steepPitch.Value))
+		r.need(LoftRidge, ukHigh, 1, fmt.Sprintf("pitch over %s degrees", words.Size(steepPitch.Value)))
 	case b.SpanM != nil && *b.SpanM > wideSpan.Value:
-		r.need(LoftRidge, ukHigh, 1, fmt.Sprintf("span over %.0f m", wideSpan.Value))
+		r.need(LoftRidge, ukHigh, 1, fmt.Sprintf("span over %s m", words.Size(wideSpan.Value)))
 	case b.Shape == "monopitch":
 		r.need(LoftRidge, ukHigh, 1, "a single slope has no second eaves to draw through")
 	case b.SpanM == nil:
-		r.ask("Enter the span: over %.0f m an opening at high level is needed as well.", wideSpan.Value)
+		r.ask("Enter the span: over %s m an opening at high level is needed as well.", words.Size(wideSpan.Value))
 	}
 }
 
@@ -284,8 +285,8 @@ func (r *Rules) germany(b roof.Build) {
 		r.Depths = append(r.Depths, Depth{"counter-battens", counter.Value, counter},
 			Depth{"clear height of the ventilated layer", deHeight.Value, deHeight})
 	}
-	r.Remarks = append(r.Remarks, fmt.Sprintf("The layers below the ventilated one should add up to sd %.0f m or more.",
-		deSd.Value))
+	r.Remarks = append(r.Remarks, fmt.Sprintf("The layers below the ventilated one should add up to sd %s m or more.",
+		words.Size(deSd.Value)))
 }
 
 func (r *Rules) usa(b roof.Build) {

@@ -32,6 +32,7 @@ import (
 
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
+	"dewcase/internal/words"
 )
 
 // Licence is the sentence that closes every answer.
@@ -137,7 +138,7 @@ func line(b roof.Build, n Rule, ventMM2 float64) Line {
 	l := Line{Where: n.Where, NeededMM: n.MM, Sides: n.Sides, HaveMM: have(b, n.Where),
 		Rule: n.Figure, Why: n.Why}
 	if n.OrHigh > 0 {
-		l.Instead = fmt.Sprintf("or %.0f mm continuous at the ridge or high up", n.OrHigh)
+		l.Instead = fmt.Sprintf("or %s mm continuous at the ridge or high up", words.Size(n.OrHigh))
 	}
 	if l.HaveMM != nil {
 		short := math.Max(0, n.MM-*l.HaveMM)

@@ -90,6 +90,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"signed":  shown(words.Signed),
 		"percent": shown(words.Percent),
 		"whole":   shown(words.Whole),
+		"size":    shown(words.Size),
 		"upper":   words.Upper,
 		"plural":  words.Count,
 		"alertstate": func(state any, until time.Time, zone *time.Location) string {
