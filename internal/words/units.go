@@ -10,7 +10,8 @@ func UnitDoubt(kind, logger string, value float64) (finding, step string) {
 	case "humidity_as_fraction":
 		finding = fmt.Sprintf("Logger %s reported no humidity over %s %%RH: the air of a house is never so dry.", logger,
 			Fixed(value, 2))
-		step = "send the humidity of logger " + logger + " in per cent; if these are fractions (0 to 1), say so in the mapping"
+		step = "send the humidity of logger " + logger + " in per cent; " +
+			"if these are fractions (0 to 1), say so in the mapping"
 	case "temperature_in_fahrenheit":
 		finding = fmt.Sprintf("Logger %s reported a mean of %s °C over weeks: no air about a house is so warm.", logger,
 			Fixed(value, 1))

@@ -253,7 +253,8 @@ func (k *check) depth() {
 		switch have := k.b.CounterBattenMM; {
 		case have == nil:
 			k.ask("counter_batten_depth", "battens", "The depth of the counter-battens is not known.",
-				fmt.Sprintf("They should be %s mm or more.", words.Size(d.MM)), "Measure at the eaves or verge and enter counter_batten_mm.",
+				fmt.Sprintf("They should be %s mm or more.", words.Size(d.MM)),
+				"Measure at the eaves or verge and enter counter_batten_mm.",
 				caution.LiftCover)
 		case *have < d.MM-0.5:
 			k.fault("counter_batten_depth", "battens",
@@ -322,18 +323,22 @@ func (k *check) soften(ids ...string) {
 
 func (k *check) opening(id, where string, have *float64, need float64, source, why, cure string) bool {
 	const rounding = 0.05
+	asked, open := words.Size(need), ""
+	if have != nil {
+		open = words.Size(*have)
+	}
 	switch {
 	case have == nil:
-		k.ask(id, "openings", fmt.Sprintf("What is open to the %s is not known; %s mm are asked for.", where, words.Size(need)), why,
+		k.ask(id, "openings", fmt.Sprintf("What is open to the %s is not known; %s mm are asked for.", where, asked), why,
 			"Look and measure: net free slot, mesh deducted.")
 	case *have == 0:
-		k.fault(id, "openings", fmt.Sprintf("Nothing is open to the %s; %s mm are asked for.", where, words.Size(need)), why, cure,
+		k.fault(id, "openings", fmt.Sprintf("Nothing is open to the %s; %s mm are asked for.", where, asked), why, cure,
 			source, caution.CutOpenings, caution.WorkOutside)
 	case *have < need-rounding:
-		k.fault(id, "openings", fmt.Sprintf("%s mm are open to the %s, of %s mm asked for.", words.Size(*have), where, words.Size(need)), why,
+		k.fault(id, "openings", fmt.Sprintf("%s mm are open to the %s, of %s mm asked for.", open, where, asked), why,
 			cure, source, caution.CutOpenings, caution.WorkOutside)
 	default:
-		k.sound(id, "openings", fmt.Sprintf("%s mm are open to the %s (%s mm asked for).", words.Size(*have), where, words.Size(need)), source)
+		k.sound(id, "openings", fmt.Sprintf("%s mm are open to the %s (%s mm asked for).", open, where, asked), source)
 		return true
 	}
 	return false
@@ -445,7 +450,8 @@ func (k *check) lrLoft() {
 	high := b.Openings.LoftRidgeMM
 	from := len(k.out)
 	if lenient < 0 && orHigh > 0 && high != nil && *high >= orHigh {
-		k.sound("loft_eaves", "openings", fmt.Sprintf("%s mm at high level do in place of the eaves.", words.Size(*high)), source)
+		k.sound("loft_eaves", "openings", fmt.Sprintf("%s mm at high level do in place of the eaves.", words.Size(*high)),
+			source)
 	} else {
 		k.opening("loft_eaves", "loft at the eaves", b.Openings.LoftEavesMM, strict, source, whyLoft, cureLoft)
 		if e := b.Openings.LoftEavesMM; lenient < 0 && orHigh > 0 && high == nil && (e == nil || *e < strict) {

@@ -143,8 +143,8 @@ func (k *check) drape() {
 			Why:  "Water that gets in may stand against the battens rather than run to the middle and out.",
 			Cure: "More drape between the rafters when the covering is next lifted; no reason to lift it."})
 	default:
-		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %s mm (about %s mm is wanted).", words.Size(*d), words.Size(drapeWantedMM)),
-			source)
+		k.sound("drape", "underlay", fmt.Sprintf("The underlay drapes %s mm (about %s mm is wanted).", words.Size(*d),
+			words.Size(drapeWantedMM)), source)
 	}
 }
 

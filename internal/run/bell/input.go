@@ -90,11 +90,11 @@ type arrivals struct {
 // heardLogger counts what came of a logger by the hour of its arrival, because a
 // reading with a wrong clock is not dated when it came.
 type heardLogger struct {
-	last    time.Time
-	newest  time.Time        // measured; the past comes in as it moves on
-	began   time.Time        // to move on, without a lull
-	moved   time.Time        // on last
-	hours   map[int64][2]int // readings, of these with a clock that cannot be right
+	last   time.Time
+	newest time.Time        // measured; the past comes in as it moves on
+	began  time.Time        // to move on, without a lull
+	moved  time.Time        // on last
+	hours  map[int64][2]int // readings, of these with a clock that cannot be right
 }
 
 // A logger that hands its memory over moves on to newer readings all the time:
