@@ -302,6 +302,9 @@ var foreseen struct {
 
 func (f *fixture) Ahead(_ context.Context, id string) (*assessment.Foresight, error) {
 	a := f.answer(id)
+	if len(a.Doubts) > 0 { // a test has changed the readings
+		return assessment.Foresee(f.sets[id], a, nil), nil
+	}
 	foreseen.Lock()
 	defer foreseen.Unlock()
 	if foreseen.by == nil {
