@@ -12,7 +12,7 @@ import (
 // that the message does not meet the mapping's conditions.
 func (d *Decoder) mapped(m *decoding, p *mapping, c captured) bool {
 	switch {
-	case p.Form == IgnoreForm, m.Retained && p.Retained == "ignore", len(m.Payload) == 0:
+	case p.form.decode == nil, m.Retained && p.Retained == "ignore", len(m.Payload) == 0:
 		return true
 	}
 	if p.segments && p.fieldsOf(c.quantity) == nil {
@@ -37,17 +37,7 @@ func (d *Decoder) mapped(m *decoding, p *mapping, c captured) bool {
 			return true
 		}
 	}
-	switch p.Form {
-	case NativeForm:
-		m.nativeBody(m.Payload)
-	case SenMLForm:
-		m.senMLBody()
-	case NumberForm:
-		d.number(m, p, p.fieldsOf(c.quantity)[0])
-	default:
-		return d.json(m, p, c)
-	}
-	return true
+	return p.form.decode(d, m, p, c)
 }
 
 // fieldsOf lists the fields that a topic's quantity level brings.
@@ -72,35 +62,46 @@ func (d *decoding) nameLogger(p *mapping, name string) *problem {
 	return nil
 }
 
-func (d *decoding) senMLBody() {
-	elements, err := splitArray(d.Payload)
-	if firstByte(d.Payload) != '[' || err != nil {
-		d.reject(wrong(roof.BadPayload, "not a SenML pack, which is a JSON array: %v", err), d.Payload)
-		return
+// senMLPack decodes SenML on a topic that is not the native one.
+func (*Decoder) senMLPack(m *decoding, _ *mapping, _ captured) bool {
+	elements, err := splitArray(m.Payload)
+	if firstByte(m.Payload) != '[' || err != nil {
+		m.reject(wrong(roof.BadPayload, "not a SenML pack, which is a JSON array: %v", err), m.Payload)
+		return true
 	}
-	d.senML(elements, d.Payload)
+	m.senML(elements, m.Payload)
+	return true
+}
+
+// nativeOnOtherTopic decodes the native shapes on a topic that is not the native
+// one.
+func (*Decoder) nativeOnOtherTopic(m *decoding, _ *mapping, _ captured) bool {
+	m.nativeBody(m.Payload)
+	return true
 }
 
 // number decodes a bare number.
-func (d *Decoder) number(m *decoding, p *mapping, f *field) {
+func (d *Decoder) number(m *decoding, p *mapping, c captured) bool {
+	f := p.fieldsOf(c.quantity)[0]
 	text := value{kind: textKind, text: string(m.Payload)}
 	bare := *f
 	bare.Text = true // all of it is text
 	x, measured, problem := bare.number(text)
 	if problem != nil {
 		m.reject(problem, m.Payload)
-		return
+		return true
 	}
 	if !measured {
-		return
+		return true
 	}
 	r := m.reading()
 	r.Values.Set(f.Quantity, x)
 	if r, problem = m.timed(r, time.Time{}, false); problem != nil {
 		m.reject(problem, m.Payload)
-		return
+		return true
 	}
 	d.pair(m, p, r)
+	return true
 }
 
 // pair joins a reading that came in parts and without a time.

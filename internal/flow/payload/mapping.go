@@ -11,18 +11,6 @@ import (
 	"dewcase/internal/roof"
 )
 
-// Form is how the payload of a mapped topic is read.
-type Form string
-
-// The forms.
-const (
-	JSONForm   Form = "json"   // values are picked out by pointers
-	NumberForm Form = "number" // the payload is one bare number
-	SenMLForm  Form = "senml"  // SenML by its units
-	NativeForm Form = "native" // as on the native topic
-	IgnoreForm Form = "ignore" // nothing to read: availability, firmware and the like
-)
-
 // Mapping says how messages of one family of topics become readings. The zero
 // value of a key is its default.
 type Mapping struct {
@@ -74,6 +62,7 @@ type Clock struct {
 // mapping is a Mapping made ready.
 type mapping struct {
 	Mapping
+	form     formRow
 	levels   []string
 	logger   pointer
 	each     pointer
@@ -102,6 +91,10 @@ func compile(m Mapping) (*mapping, []fault) {
 	c := &compiler{out: &mapping{Mapping: m}}
 	if c.out.Form == "" {
 		c.out.Form = JSONForm
+	}
+	var known bool
+	if c.out.form, known = c.out.Form.row(); !known {
+		c.fault("form", fmt.Sprintf("%q is not known", c.out.Form), "write "+oneOf(formNames()))
 	}
 	c.topic()
 	c.names()
@@ -205,31 +198,28 @@ func (c *compiler) names() {
 	}
 	m.logger = c.pointer("logger_pointer", m.LoggerPointer)
 	m.each = c.pointer("each", m.Each)
-	if m.LoggerPointer != "" && m.Form != JSONForm {
+	if m.LoggerPointer != "" && !m.form.pointers {
 		c.fault("logger_pointer", "only a payload of form json can tell the logger",
 			"put {logger} into the topic or write logger:")
 	}
 }
 
+// pointed reports whether a key beside the fields points into the payload.
+func (m *Mapping) pointed() bool { return m.Time != nil || len(m.Where) > 0 || m.Each != "" }
+
 func (c *compiler) fields() {
 	m := c.out
-	switch m.Form {
-	case JSONForm, NumberForm:
-		if len(m.Mapping.Fields) == 0 {
-			c.fault("fields", "are missing", "list at least one quantity with its unit")
-		}
-	case SenMLForm, NativeForm, IgnoreForm:
-		if len(m.Mapping.Fields) > 0 || m.Time != nil || len(m.Mapping.Where) > 0 || m.Each != "" {
-			c.fault("form", fmt.Sprintf("%s has no fields, time, where or each", m.Form), "leave them out, or use form json")
-		}
-	default:
-		c.fault("form", fmt.Sprintf("%q is not known", m.Form), "write json, number, senml, native or ignore")
+	switch some := len(m.Mapping.Fields) > 0; {
+	case m.form.fields && !some:
+		c.fault("fields", "are missing", "list at least one quantity with its unit")
+	case m.form.form != "" && !m.form.fields && (some || m.pointed()):
+		c.fault("form", fmt.Sprintf("%s has no fields, time, where or each", m.Form), "leave them out, or use form json")
 	}
 	if m.Form == NumberForm && !m.segments && len(m.Mapping.Fields) > 1 {
 		c.fault("fields", "a bare number is one quantity",
 			"put {quantity} into the topic and give each field its segment, or keep one field")
 	}
-	if m.Form == NumberForm && (m.Time != nil || len(m.Mapping.Where) > 0 || m.Each != "") {
+	if m.form.fields && !m.form.pointers && m.pointed() {
 		c.fault("form", "a bare number has no time, where or each", "leave them out, or use form json")
 	}
 	for i, f := range m.Mapping.Fields {
@@ -261,11 +251,11 @@ func (c *compiler) field(key string, f Field) {
 	if c.out.segments != (f.Segment != "") {
 		c.fault(key+".segment", "goes with {quantity} in the topic", "use both or neither")
 	}
-	if (c.out.Form == JSONForm) != (f.Pointer != "") && c.out.Form != NumberForm {
+	if c.out.form.pointers && f.Pointer == "" {
 		c.fault(key+".pointer", "is missing", "write where the value stands, such as /env/temp/c, or form: number if the "+
 			"payload is one bare number")
 	}
-	if c.out.Form == NumberForm && f.Pointer != "" {
+	if c.out.form.fields && !c.out.form.pointers && f.Pointer != "" {
 		c.fault(key+".pointer", "a bare number has no pointer", "leave it out, or use form json")
 	}
 }

@@ -9,8 +9,7 @@ import (
 	"dewcase/internal/roof"
 )
 
-// native decodes dewcase/{case}/{logger}: an object, an array of objects, or
-// SenML.
+// native decodes a message on the native topic dewcase/{case}/{logger}.
 func (d *Decoder) native(m *decoding, caseID, logger string) {
 	if !roof.ValidCaseID(caseID) {
 		m.reject(wrong(roof.BadTopic, "%.80q cannot name a case; 1 to 64 of a-z, 0-9 and - can", caseID), m.Payload)
@@ -27,7 +26,8 @@ func (d *Decoder) native(m *decoding, caseID, logger string) {
 	m.nativeBody(m.Payload)
 }
 
-// nativeBody decodes the native JSON forms.
+// nativeBody decodes the native shapes, told apart by the first byte: an object,
+// or an array of objects or of SenML.
 func (d *decoding) nativeBody(body []byte) {
 	switch firstByte(body) {
 	case '{':
@@ -49,6 +49,8 @@ func (d *decoding) nativeBody(body []byte) {
 	}
 }
 
+// array decodes an array: SenML by its keys, or native objects one by one, so that
+// a wrong one does not take the others with it.
 func (d *decoding) array(elements []rawValue, body []byte) {
 	if len(elements) == 0 {
 		d.reject(wrong(roof.NoQuantity, "an array without a reading in it"), body)

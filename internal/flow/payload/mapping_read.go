@@ -39,7 +39,7 @@ func ReadMapping(n strictyaml.Node) Mapping {
 			out.Loggers[from], _ = names.Get(from).Text()
 		}
 	}
-	form, _ := m.Get("form").Word("json", "number", "senml", "native", "ignore")
+	form, _ := m.Get("form").Word(formNames()...)
 	out.Form = Form(form)
 	out.Each, _ = m.Get("each").Text()
 	out.Where = readConditions(m.Get("where"))
