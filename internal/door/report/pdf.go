@@ -51,7 +51,7 @@ const (
 // learns on which pages the parts stand and how many there are.
 type sheetOfPaper struct {
 	*fpdf.Fpdf
-	ruler *ruler
+	typesetter *typesetter
 	paper Paper
 	y     float64
 	d     *Document
@@ -62,7 +62,7 @@ type sheetOfPaper struct {
 
 // WritePDF writes the report on paper. The same document makes the same bytes.
 func (d *Document) WritePDF(w io.Writer, paper Paper) error {
-	r, err := newRuler()
+	r, err := newTypesetter()
 	if err != nil {
 		return err
 	}
@@ -83,7 +83,7 @@ func (d *Document) WritePDF(w io.Writer, paper Paper) error {
 	return nil
 }
 
-func newSheet(d *Document, r *ruler, paper Paper) *sheetOfPaper {
+func newSheet(d *Document, r *typesetter, paper Paper) *sheetOfPaper {
 	p := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: paper.Wide, Ht: paper.Tall}})
 	p.SetAutoPageBreak(false, 0)
 	p.SetMargins(0, 0, 0)
@@ -101,7 +101,7 @@ func newSheet(d *Document, r *ruler, paper Paper) *sheetOfPaper {
 	p.SetCreator(d.Foot.Version, true)
 	p.SetProducer(d.Foot.Version, true)
 	p.SetLang("en-GB")
-	return &sheetOfPaper{Fpdf: p, ruler: r, paper: paper, d: d, links: map[string]int{}}
+	return &sheetOfPaper{Fpdf: p, typesetter: r, paper: paper, d: d, links: map[string]int{}}
 }
 
 func (s *sheetOfPaper) inner() float64  { return s.paper.Wide - 2*marginSide }
@@ -116,10 +116,10 @@ func (s *sheetOfPaper) turn() {
 	s.SetLineWidth(0.5)
 	s.Line(marginSide, y, s.paper.Wide-marginSide, y)
 	page := fmt.Sprintf("page %d of %d", s.PageNo(), max(s.pages, s.PageNo()))
-	wide := s.ruler.width(regular, 7.5, page)
+	wide := s.typesetter.width(regular, 7.5, page)
 	s.ink(60)
 	s.words(s.paper.Wide-marginSide-wide, y+11, regular, 7.5, page)
-	for i, l := range s.ruler.set(Text{{Words: s.d.Foot.Line()}}, regular, 7.5, s.inner()-wide-14) {
+	for i, l := range s.typesetter.set(Text{{Words: s.d.Foot.Line()}}, regular, 7.5, s.inner()-wide-14) {
 		if i == 2 {
 			break
 		}
@@ -152,7 +152,7 @@ func (s *sheetOfPaper) pieces(x, y, size float64, l line) {
 
 // flow sets a text from x to the width given, over pages where it must.
 func (s *sheetOfPaper) flow(t Text, f face, size, x, width float64) {
-	lines := s.ruler.set(t, f, size, width)
+	lines := s.typesetter.set(t, f, size, width)
 	step := size * leading
 	if n := len(lines); n > 1 && n <= 3 { // a short paragraph stays together
 		s.room(float64(n) * step)
@@ -173,7 +173,7 @@ func (s *sheetOfPaper) document() {
 		s.boxed(Text{bold("Demonstration: the house, its people and its winter are invented.")})
 	}
 	for _, f := range d.Facts {
-		lines := s.ruler.set(f.Is, regular, smallSize, s.inner()-76)
+		lines := s.typesetter.set(f.Is, regular, smallSize, s.inner()-76)
 		s.room(float64(len(lines)) * smallSize * leading)
 		s.ink(70)
 		s.words(marginSide, s.y+smallSize, regular, smallSize, f.Name)
@@ -220,7 +220,7 @@ func (s *sheetOfPaper) contents() {
 		s.room(13)
 		s.words(marginSide, s.y+textSize, regular, textSize, p.Number+". "+p.Title)
 		page := fmt.Sprint(s.at[p.ID])
-		s.words(marginSide+s.inner()-s.ruler.width(regular, textSize, page), s.y+textSize, regular, textSize, page)
+		s.words(marginSide+s.inner()-s.typesetter.width(regular, textSize, page), s.y+textSize, regular, textSize, page)
 		s.Link(marginSide, s.y, s.inner(), 13, s.links[p.ID])
 		s.y += 13
 	}
@@ -255,7 +255,7 @@ func (s *sheetOfPaper) least(blocks []Block) float64 {
 	tall := 0.0
 	for _, b := range blocks {
 		if b.Kind == Heading || b.Kind == Lead {
-			tall += float64(len(s.ruler.set(b.Text, boldFace, 10.5, s.inner())))*10.5*leading + 12
+			tall += float64(len(s.typesetter.set(b.Text, boldFace, 10.5, s.inner())))*10.5*leading + 12
 			continue
 		}
 		switch b.Kind {
@@ -296,7 +296,7 @@ func (s *sheetOfPaper) block(b Block) {
 			if b.Kind == Steps {
 				mark = fmt.Sprintf("%d.", i+1)
 			}
-			lines := len(s.ruler.set(t, regular, textSize, s.inner()-14))
+			lines := len(s.typesetter.set(t, regular, textSize, s.inner()-14))
 			s.room(float64(min(lines, 3)) * textSize * leading)
 			s.words(marginSide+2, s.y+textSize, regular, textSize, mark)
 			s.flow(t, regular, textSize, marginSide+14, s.inner()-14)
@@ -314,7 +314,7 @@ func (s *sheetOfPaper) block(b Block) {
 func (s *sheetOfPaper) boxed(t Text) {
 	const in = 9.0
 	s.y += 2
-	for _, l := range s.ruler.set(t, regular, textSize, s.inner()-in) {
+	for _, l := range s.typesetter.set(t, regular, textSize, s.inner()-in) {
 		step := textSize * leading
 		s.room(step)
 		s.SetFillColor(0, 0, 0)

@@ -112,7 +112,7 @@ func (p paperText) text() string {
 
 // inside holds that all words lie on the paper.
 func (p paperText) inside(t testing.TB) {
-	r, err := newRuler()
+	r, err := newTypesetter()
 	require.NoError(t, err)
 	for n, page := range p.pages {
 		for _, w := range page {

@@ -120,7 +120,7 @@ func (s *sheetOfPaper) figure(b Block) {
 	left := labelRoom(b.Scene) * pxPt
 	c := scene{s: s, of: b.Scene, x: marginSide + left, wide: s.inner() - left - 2, k: pxPt}
 	const capSize = smallSize
-	caption := s.ruler.set(b.Text, regular, capSize, s.inner())
+	caption := s.typesetter.set(b.Text, regular, capSize, s.inner())
 	if len(b.Text) == 0 {
 		caption = nil
 	}
@@ -169,7 +169,7 @@ func (s *sheetOfPaper) legend(l Legend) {
 		s.stroke(look0)
 		s.Rect(r.x, r.y, r.w, r.h, "D")
 		s.words(x+18, s.y+8.5, regular, smallSize, words)
-		x += 18 + s.ruler.width(regular, smallSize, words) + 14
+		x += 18 + s.typesetter.width(regular, smallSize, words) + 14
 	}
 	if l == StatesLegend {
 		key("dry", looks["s-dry"], picture.Plain)
@@ -317,8 +317,8 @@ func (c scene) label(it picture.Item) {
 	case "track-title":
 		size, colour = 12.5*c.k, ink
 	}
-	text := c.s.ruler.printable(f, it.Text)
-	x, wide := c.px(it.X)+it.DX*c.k, c.s.ruler.width(f, size, text)
+	text := c.s.typesetter.printable(f, it.Text)
+	x, wide := c.px(it.X)+it.DX*c.k, c.s.typesetter.width(f, size, text)
 	switch it.Anchor {
 	case picture.Middle:
 		x -= wide / 2

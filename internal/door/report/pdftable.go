@@ -22,14 +22,14 @@ func (s *sheetOfPaper) columns(t *Table) []float64 {
 	n := len(t.Head)
 	least, want := make([]float64, n), make([]float64, n)
 	see := func(i int, c Text, f face) {
-		w, natural := s.ruler.widest(c, f, smallSize)
+		w, natural := s.typesetter.widest(c, f, smallSize)
 		if t.IsNumeric(i) {
 			w = natural // a figure stays on one line
 		}
 		least[i], want[i] = max(least[i], min(w, 130)), max(want[i], natural)
 	}
 	for i, h := range t.Head {
-		w, natural := s.ruler.widest(Text{{Words: h}}, boldFace, smallSize)
+		w, natural := s.typesetter.widest(Text{{Words: h}}, boldFace, smallSize)
 		least[i], want[i] = max(w, minColumn), min(natural, 80)
 	}
 	for _, r := range t.Rows {
@@ -92,7 +92,7 @@ func (s *sheetOfPaper) setRow(t *Table, cells []Text, cols []float64, f face) (l
 	lines = make([][]line, len(cols))
 	for i := range cols {
 		if i < len(cells) {
-			lines[i] = s.ruler.set(cells[i], f, smallSize, cols[i])
+			lines[i] = s.typesetter.set(cells[i], f, smallSize, cols[i])
 			most = max(most, len(lines[i]))
 		}
 	}
@@ -164,7 +164,7 @@ func (s *sheetOfPaper) table(t *Table) {
 	step := smallSize * 1.28
 	headHigh := float64(headTall)*step + 2*cellPad
 	s.y += 3
-	caption := s.ruler.set(say("%s", bold(t.Caption)), boldFace, smallSize+0.3, s.inner())
+	caption := s.typesetter.set(say("%s", bold(t.Caption)), boldFace, smallSize+0.3, s.inner())
 	if t.Caption == "" {
 		caption = nil
 	}
@@ -184,7 +184,7 @@ func (s *sheetOfPaper) table(t *Table) {
 	}
 	for k, r := range t.Rows {
 		if r.Group {
-			lines := s.ruler.set(r.Cells[0], boldFace, smallSize, s.inner())
+			lines := s.typesetter.set(r.Cells[0], boldFace, smallSize, s.inner())
 			need := float64(len(lines))*step + 2*cellPad + 3
 			if k+1 < len(t.Rows) { // not alone at the foot of a page
 				_, next := s.setRow(t, t.Rows[k+1].Cells, cols, regular)

@@ -27,9 +27,9 @@ var faceNames = [...]string{regular: "go", boldFace: "gobold", monoFace: "gomono
 
 var faceFiles = [...][]byte{regular: goregular.TTF, boldFace: gobold.TTF, monoFace: gomono.TTF}
 
-// ruler measures words. It reads the same files that the paper embeds. It is
-// not safe for concurrent use.
-type ruler struct {
+// typesetter measures words and breaks text into lines. It reads the same font
+// files that the PDF embeds. It is not safe for concurrent use.
+type typesetter struct {
 	fonts [3]*sfnt.Font
 	wide  [3]map[rune]float64 // in em
 	buf   sfnt.Buffer
@@ -44,12 +44,12 @@ var parsed = sync.OnceValues(func() (out [3]*sfnt.Font, err error) {
 	return out, nil
 })
 
-func newRuler() (*ruler, error) {
+func newTypesetter() (*typesetter, error) {
 	fonts, err := parsed()
 	if err != nil {
 		return nil, err
 	}
-	r := &ruler{fonts: fonts}
+	r := &typesetter{fonts: fonts}
 	for i := range r.wide {
 		r.wide[i] = map[rune]float64{}
 	}
@@ -57,7 +57,7 @@ func newRuler() (*ruler, error) {
 }
 
 // em is the width of a sign in em; ok is false where the type does not have it.
-func (r *ruler) em(f face, c rune) (w float64, ok bool) {
+func (r *typesetter) em(f face, c rune) (w float64, ok bool) {
 	if w, ok := r.wide[f][c]; ok {
 		return w, w >= 0
 	}
@@ -72,7 +72,7 @@ func (r *ruler) em(f face, c rune) (w float64, ok bool) {
 	return w, w >= 0
 }
 
-func (r *ruler) width(f face, size float64, s string) float64 {
+func (r *typesetter) width(f face, size float64, s string) float64 {
 	sum := 0.0
 	for _, c := range s {
 		if w, ok := r.em(f, c); ok {
@@ -84,7 +84,7 @@ func (r *ruler) width(f face, size float64, s string) float64 {
 
 // printable writes what the type can print: composed letters, and the number of
 // a sign that the type lacks in its place, so that nothing is lost unseen.
-func (r *ruler) printable(f face, s string) string {
+func (r *typesetter) printable(f face, s string) string {
 	s = norm.NFC.String(s)
 	plain := true
 	for _, c := range s {
@@ -127,7 +127,7 @@ type line struct {
 
 // set breaks a text into lines no wider than width. A word that is longer than
 // a line is broken where it must be.
-func (r *ruler) set(t Text, f face, size, width float64) []line {
+func (r *typesetter) set(t Text, f face, size, width float64) []line {
 	var out []line
 	var cur line
 	x := 0.0
@@ -187,7 +187,7 @@ type word struct {
 	space bool // a space follows
 }
 
-func (r *ruler) words(t Text, f face, size float64) []word {
+func (r *typesetter) words(t Text, f face, size float64) []word {
 	var out []word
 	var cur word
 	end := func(space bool) {
@@ -221,7 +221,7 @@ func (r *ruler) words(t Text, f face, size float64) []word {
 }
 
 // widest is the widest word of a text, natural its width on one line.
-func (r *ruler) widest(t Text, f face, size float64) (widest, natural float64) {
+func (r *typesetter) widest(t Text, f face, size float64) (widest, natural float64) {
 	for _, w := range r.words(t, f, size) {
 		widest = max(widest, w.wide)
 		natural += w.wide
