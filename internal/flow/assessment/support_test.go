@@ -36,7 +36,7 @@ func TestSupportSumsToOneAsPrinted(t *testing.T) {
 	})
 }
 
-// A figure that is null because a probe stood still says so.
+// A figure that is null because a probe was stuck says so.
 func TestReadingsKeptOutAreNamedBesideTheSurface(t *testing.T) {
 	set := &series.Set{Case: &roof.Case{Property: roof.Property{Zone: time.UTC},
 		Positions: []roof.Position{{ID: "void", Place: roof.BattenVoidAir},

@@ -152,8 +152,8 @@ func sameLag(a, b roof.Reading, gap time.Duration) bool {
 	return gap > 0 && (apart-gap).Abs() <= max(gap/10, 2*time.Second)
 }
 
-// stuck lists when a quantity of the logger stood still while another logger
-// moved.
+// stuck lists when a quantity of the logger was stuck: it did not move while
+// another logger's did.
 func (h *History) stuck(logger string, q roof.Quantity) cursor {
 	p := h.loggers[logger]
 	if p == nil {
@@ -173,7 +173,7 @@ func (h *History) stuck(logger string, q roof.Quantity) cursor {
 // fitting. Nothing is left out or changed.
 func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]) iter.Seq2[roof.Reading, error] {
 	return func(yield func(roof.Reading, error) bool) {
-		still, stillTemp := h.stuck(l.ID, roof.RHPct), h.stuck(l.ID, roof.TempC)
+		stuckRH, stuckTemp := h.stuck(l.ID, roof.RHPct), h.stuck(l.ID, roof.TempC)
 		var lag cursor
 		if p := h.loggers[l.ID]; p != nil {
 			lag.spans = p.lag
@@ -191,10 +191,10 @@ func (h *History) Flagged(l roof.Logger, readings iter.Seq2[roof.Reading, error]
 				return
 			}
 			ms := r.At.UnixMilli()
-			switch dead, deadTemp := still.holds(ms), stillTemp.holds(ms); {
-			case r.Values.Has(roof.RHPct) && dead && !deadTemp:
+			switch rh, temp := stuckRH.holds(ms), stuckTemp.holds(ms); {
+			case r.Values.Has(roof.RHPct) && rh && !temp:
 				r.Flags |= roof.FlagFlatLine | roof.FlagTempAlive
-			case r.Values.Has(roof.RHPct) && dead, !r.Values.Has(roof.RHPct) && deadTemp:
+			case r.Values.Has(roof.RHPct) && rh, !r.Values.Has(roof.RHPct) && temp:
 				r.Flags |= roof.FlagFlatLine
 			}
 			if lag.holds(ms) {

@@ -79,7 +79,7 @@ func count(all []roof.Reading, f roof.Flags) (n int) {
 	return n
 }
 
-// stuck is the daily course that stands still between two minutes.
+// stuck is the daily course that is stuck between two minutes.
 func stuck(from, to, rh float64) func(m float64) (float64, float64) {
 	return func(m float64) (float64, float64) {
 		if m >= from && m <= to {
@@ -89,7 +89,7 @@ func stuck(from, to, rh float64) func(m float64) (float64, float64) {
 	}
 }
 
-func TestAFlatLineWhileNeighboursMoveIsAFailedProbe(t *testing.T) {
+func TestAFlatLineWhileNeighboursMoveIsAStuckProbe(t *testing.T) {
 	for name, tc := range map[string]struct {
 		a, b func(m float64) (float64, float64)
 		want int

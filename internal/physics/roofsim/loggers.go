@@ -40,7 +40,7 @@ type Faults struct {
 	LagMin                 float64 // greatest time constant of a humidity probe
 	ClockOffset            time.Duration
 	GapsPer100D, GapH      float64 // outages of a logger and their mean length
-	StuckPer100D, StuckH   float64 // humidity stands still
+	StuckPer100D, StuckH   float64 // the humidity is stuck
 	ClockWrongPer100D      float64 // spells of hours dated a year early
 	LongGapChance          float64 // of one outage of 3..9 days
 }

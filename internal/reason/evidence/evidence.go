@@ -1,5 +1,5 @@
 // Package evidence decides what a record is worth, once for all reasoners:
-// which readings come from a failed probe, how far a reading can be wrong, how
+// which readings come from a stuck probe, how far a reading can be wrong, how
 // the loggers of one place are joined, where a night begins and ends, and when
 // it counts as wet. Cause, repair, watch, outlook, assessment, pictures and
 // the flags of qc all use it, so that no two sections of one report rest on
