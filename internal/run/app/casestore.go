@@ -6,7 +6,7 @@ import (
 	"dewcase/internal/door/store/sqlite"
 )
 
-// caseStore adapts the store to casebook.Shelf.
+// caseStore makes the store a casebook.Store.
 type caseStore struct{ *sqlite.Store }
 
 // WriteCase stores a case file.
