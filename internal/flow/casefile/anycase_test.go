@@ -1,4 +1,4 @@
-package casefile
+package casefile_test
 
 import (
 	"fmt"
@@ -70,8 +70,9 @@ func anyCase(t *rapid.T) *roof.Case {
 	}
 	ids := rapid.SliceOfNDistinct(id, 0, 5, rapid.ID[string]).Draw(t, "ids")
 	for i, p := range ids {
-		place := rapid.SampledFrom(places).Draw(t, "place")
-		pos := roof.Position{ID: p, Place: roof.Place(place), Untouched: rapid.Bool().Draw(t, "untouched"),
+		place := rapid.SampledFrom([]roof.Place{roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside,
+			roof.UnderlayUnderside, roof.Timber, roof.OutdoorAir, roof.Other}).Draw(t, "place")
+		pos := roof.Position{ID: p, Place: place, Untouched: rapid.Bool().Draw(t, "untouched"),
 			Material: text.Draw(t, "m"), MouldClass: word("sensitive", "resistant")}
 		if !pos.Place.IsAir() && i > 0 && c.Positions[0].Place.IsAir() {
 			pos.Meets = ids[0]

@@ -1,4 +1,4 @@
-package casefile
+package casefile_test
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/roof"
 
 	"github.com/stretchr/testify/assert"
@@ -22,7 +23,7 @@ func sample(t testing.TB) string {
 }
 
 func TestTheContractsOwnExampleIsReadWhole(t *testing.T) {
-	c, faults := Parse("case.yaml", []byte(sample(t)))
+	c, faults := casefile.Parse("case.yaml", []byte(sample(t)))
 	require.Empty(t, faults)
 	assert.Equal(t, "larkfield-9", c.ID)
 	assert.Equal(t, "9 Larkfield Mews", c.Property.Label)
@@ -200,7 +201,7 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"an unclosed bracket":  {minimal + "roof: {pitch_deg: 3\n", "f.yaml:7: file: is not well-formed YAML"},
 		"not UTF-8":            {"case: c1\nproperty: \xff\n", "f.yaml:2: file: is not UTF-8 text"},
 		"UTF-16":               {"c\x00a\x00", "f.yaml:1: file: holds the control character U+0000"},
-		"over 1 MiB": {"#" + strings.Repeat("a", maxBytes),
+		"over 1 MiB": {"#" + strings.Repeat("a", 1<<20),
 			"f.yaml:1: file: is 1048577 bytes; at most 1048576"},
 		"brackets without end":       {strings.Repeat("[", 100_000), "f.yaml:1: file: is nested deeper than 32 levels"},
 		"dashes without end":         {strings.Repeat("- ", 100_000), "f.yaml:1: file: is nested deeper than 32 levels"},
@@ -209,7 +210,7 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"a key that is no word":      {minimal + "\"a\\nb\": 1\n", "f.yaml:7: \"a\\nb\": is not a known key"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c, faults := Parse("f.yaml", []byte(tc.text))
+			c, faults := casefile.Parse("f.yaml", []byte(tc.text))
 			assert.Nil(t, c)
 			require.NotEmpty(t, faults)
 			assert.Contains(t, faults.Error(), tc.want)
@@ -221,7 +222,7 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 }
 
 func TestEveryFaultIsToldAtOnceInLineOrder(t *testing.T) {
-	_, faults := Parse("f.yaml", []byte(`case: BAD ID
+	_, faults := casefile.Parse("f.yaml", []byte(`case: BAD ID
 property:
   timezone: Nowhere
   colour: red
@@ -243,7 +244,7 @@ func TestMoreThanAHundredFaultsEndInACount(t *testing.T) {
 	for i := range 130 {
 		fmt.Fprintf(&b, "x%d: 1\n", i)
 	}
-	_, faults := Parse("f.yaml", []byte(b.String()))
+	_, faults := casefile.Parse("f.yaml", []byte(b.String()))
 	require.Len(t, faults, 130)
 	lines := faults.Lines(100)
 	require.Len(t, lines, 101)
@@ -251,7 +252,7 @@ func TestMoreThanAHundredFaultsEndInACount(t *testing.T) {
 }
 
 func TestWhatIsLeftOutIsUnknown(t *testing.T) {
-	c, faults := Parse("f.yaml", []byte("case: c1\nproperty: {timezone: Europe/London}\nroof:\npositions:\n"))
+	c, faults := casefile.Parse("f.yaml", []byte("case: c1\nproperty: {timezone: Europe/London}\nroof:\npositions:\n"))
 	require.Empty(t, faults)
 	assert.Nil(t, c.Roof.PitchDeg)
 	assert.Nil(t, c.Property.AltitudeM)
@@ -265,7 +266,7 @@ func TestYesAndNoAreTakenAsPeopleWriteThem(t *testing.T) {
 		"\"yes\"": roof.Yes,
 		"no":      roof.No, "NO": roof.No, "false": roof.No, "off": roof.No, "unknown": roof.Unknown, "~": roof.Unknown,
 		"": roof.Unknown} {
-		c, faults := Parse("f.yaml", []byte(minimal+"roof:\n  eaves_clear: "+word+"\n"))
+		c, faults := casefile.Parse("f.yaml", []byte(minimal+"roof:\n  eaves_clear: "+word+"\n"))
 		require.Empty(t, faults, word)
 		assert.Equal(t, want, c.Roof.EavesClear, word)
 	}
@@ -273,7 +274,7 @@ func TestYesAndNoAreTakenAsPeopleWriteThem(t *testing.T) {
 
 func TestTheLanguageThatPeopleAreWrittenToInIsTaken(t *testing.T) {
 	for _, tag := range []string{"en", "EN", "en-GB", "~"} {
-		_, faults := Parse("f.yaml", []byte(minimal+"contacts: {language: "+tag+"}\n"))
+		_, faults := casefile.Parse("f.yaml", []byte(minimal+"contacts: {language: "+tag+"}\n"))
 		assert.Empty(t, faults, tag)
 	}
 }
@@ -281,14 +282,14 @@ func TestTheLanguageThatPeopleAreWrittenToInIsTaken(t *testing.T) {
 func TestABareDateIsMidnightAtTheProperty(t *testing.T) {
 	text := strings.Replace(minimal, "Europe/London", "Europe/Berlin", 1) +
 		"events: [{at: 2026-07-01, kind: note}, {at: 2026-12-01, kind: note}]\n"
-	c, faults := Parse("f.yaml", []byte(text))
+	c, faults := casefile.Parse("f.yaml", []byte(text))
 	require.Empty(t, faults)
 	assert.Equal(t, "2026-06-30T22:00:00Z", c.Events[0].At.Format(time.RFC3339))
 	assert.Equal(t, "2026-11-30T23:00:00Z", c.Events[1].At.Format(time.RFC3339))
 }
 
 func TestAFittingWithoutAnEndLastsUntilTheLoggersNext(t *testing.T) {
-	c, faults := Parse("f.yaml", []byte(minimal+`loggers:
+	c, faults := casefile.Parse("f.yaml", []byte(minimal+`loggers:
   - id: a
     fitted:
       - {position: void, from: 2026-03-01T00:00:00Z}
@@ -303,36 +304,36 @@ func TestAFittingWithoutAnEndLastsUntilTheLoggersNext(t *testing.T) {
 }
 
 func TestAFileOfAnotherSystemReadsTheSame(t *testing.T) {
-	want, faults := Parse("f.yaml", []byte(sample(t)))
+	want, faults := casefile.Parse("f.yaml", []byte(sample(t)))
 	require.Empty(t, faults)
-	got, faults := Parse("f.yaml", []byte("\ufeff"+strings.ReplaceAll(sample(t), "\n", "\r\n")))
+	got, faults := casefile.Parse("f.yaml", []byte("\ufeff"+strings.ReplaceAll(sample(t), "\n", "\r\n")))
 	require.Empty(t, faults)
 	assert.Equal(t, want, got)
 }
 
 func TestFormatOfTheExampleParsesBack(t *testing.T) {
-	want, faults := Parse("f.yaml", []byte(sample(t)))
+	want, faults := casefile.Parse("f.yaml", []byte(sample(t)))
 	require.Empty(t, faults)
-	out, err := Format(want)
+	out, err := casefile.Format(want)
 	require.NoError(t, err)
-	got, faults := Parse("g.yaml", out)
+	got, faults := casefile.Parse("g.yaml", out)
 	require.Empty(t, faults, "%s", out)
 	assert.Equal(t, want, got, "%s", out)
 }
 
 func TestFormatRefusesACaseThatNoFileCanSay(t *testing.T) {
-	_, err := Format(&roof.Case{ID: "Not An Id", Property: roof.Property{Timezone: "UTC", Zone: time.UTC}})
+	_, err := casefile.Format(&roof.Case{ID: "Not An Id", Property: roof.Property{Timezone: "UTC", Zone: time.UTC}})
 	assert.ErrorContains(t, err, "cannot name a case")
 }
 
 func TestFormatAndParseAreInverse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := anyCase(t)
-		out, err := Format(want)
+		out, err := casefile.Format(want)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, faults := Parse("g.yaml", out)
+		got, faults := casefile.Parse("g.yaml", out)
 		if len(faults) > 0 {
 			t.Fatalf("%v\n%s", faults, out)
 		}
@@ -346,7 +347,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte("a: &a [*a]\n"))
 	f.Add([]byte("? [a]\n: {b: |\n  c\n}"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		c, faults := Parse("f.yaml", data)
+		c, faults := casefile.Parse("f.yaml", data)
 		if (c == nil) == (len(faults) == 0) {
 			t.Fatalf("a case and faults exclude each other: %v", faults)
 		}
@@ -358,11 +359,11 @@ func FuzzParse(f *testing.F) {
 		if c == nil {
 			return
 		}
-		out, err := Format(c)
+		out, err := casefile.Format(c)
 		if err != nil {
 			t.Fatalf("%v\n%s", err, data)
 		}
-		again, faults := Parse("g.yaml", out)
+		again, faults := casefile.Parse("g.yaml", out)
 		if len(faults) > 0 || !assert.ObjectsAreEqual(c, again) {
 			t.Fatalf("%v\n%s", faults, out)
 		}

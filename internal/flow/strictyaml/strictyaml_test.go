@@ -1,4 +1,4 @@
-package strictyaml
+package strictyaml_test
 
 import (
 	"strings"
@@ -6,10 +6,12 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/flow/strictyaml"
 )
 
-func parse(text string) (*Document, Map) {
-	d := Parse("f.yaml", []byte(text), 1<<20)
+func parse(text string) (*strictyaml.Document, strictyaml.Map) {
+	d := strictyaml.Parse("f.yaml", []byte(text), 1<<20)
 	return d, d.Root().Map("a", "b", "list", "inner")
 }
 
@@ -56,10 +58,10 @@ func TestAnAbsentKeyAnswersNoAndIsNoFault(t *testing.T) {
 
 func TestAFaultFoundLaterFindsItsLine(t *testing.T) {
 	d, m := parse("a: 1\nlist:\n  - {a: 1}\n  - a: 2\n    b: 3\n")
-	Under(m, "list[1].b").Fault("is wrong", "")
-	Under(m, "list[1].inner.a").Fault("is missing", "write it")
-	Under(m, "b").Fault("is missing", "")
-	Under(m, "list[7].b").Fault("is not there", "")
+	strictyaml.Under(m, "list[1].b").Fault("is wrong", "")
+	strictyaml.Under(m, "list[1].inner.a").Fault("is missing", "write it")
+	strictyaml.Under(m, "b").Fault("is missing", "")
+	strictyaml.Under(m, "list[7].b").Fault("is not there", "")
 	assert.Equal(t, []string{
 		"f.yaml:1: b: is missing",
 		"f.yaml:2: list[7].b: is not there",
@@ -71,7 +73,7 @@ func TestAFaultFoundLaterFindsItsLine(t *testing.T) {
 func TestAMistypedKeyIsMetWithTheNearestKnownOne(t *testing.T) {
 	for name, want := range map[string]string{"lst": "list", "lists": "list", "iner": "inner", "inner_": "inner",
 		"completely": ""} {
-		d := Parse("f.yaml", []byte(name+": 1\n"), 1<<20)
+		d := strictyaml.Parse("f.yaml", []byte(name+": 1\n"), 1<<20)
 		d.Root().Map("list", "inner", "other")
 		require.Len(t, d.Faults(), 1, name)
 		assert.Equal(t, want != "", strings.Contains(d.Faults()[0].Error(), "did you mean "+want+"?"), d.Faults()[0].Error())
@@ -90,7 +92,7 @@ func TestHostileFilesAreRefusedOrReadInBoundedMemory(t *testing.T) {
 		"returns": fill("\r"),
 	} {
 		t.Run(name, func(t *testing.T) {
-			d := Parse("f.yaml", []byte(text), 1<<20)
+			d := strictyaml.Parse("f.yaml", []byte(text), 1<<20)
 			for range d.Root().Map().Keys() {
 			}
 			for _, line := range d.Faults().Lines(100) {
@@ -104,7 +106,7 @@ func TestHostileFilesAreRefusedOrReadInBoundedMemory(t *testing.T) {
 func TestALongRemarkIsRead(t *testing.T) {
 	for name, text := range map[string]string{"a rule of signs": "a: 1\n" + strings.Repeat("#", 1<<20-5),
 		"words": "a: 1\n#" + strings.Repeat(" pad", 1<<18-2)} {
-		d := Parse("f.yaml", []byte(text), 1<<20)
+		d := strictyaml.Parse("f.yaml", []byte(text), 1<<20)
 		assert.Equal(t, []string{"a"}, d.Root().Map().Keys(), name)
 	}
 }
@@ -113,7 +115,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte("a: 1\nb: [x, {c: ~}]\n"))
 	f.Add([]byte("a: &x |\n  y\n<<: *x\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		d := Parse("f.yaml", data, 1<<16)
+		d := strictyaml.Parse("f.yaml", data, 1<<16)
 		walk(d.Root(), 0)
 		for _, line := range d.Faults().Lines(1 << 20) {
 			if strings.ContainsAny(line, "\r\n\x00") {
@@ -124,8 +126,8 @@ func FuzzParse(f *testing.F) {
 }
 
 // walk asks every node everything.
-func walk(n Node, depth int) {
-	if depth > 3*maxDepth {
+func walk(n strictyaml.Node, depth int) {
+	if depth > 3*32 { // 32 levels are read
 		panic("deeper than is read")
 	}
 	n.Text()
@@ -134,7 +136,7 @@ func walk(n Node, depth int) {
 	m := n.Map()
 	for _, k := range m.Keys() {
 		walk(m.Get(k), depth+1)
-		Under(m, k+"[0].x")
+		strictyaml.Under(m, k+"[0].x")
 	}
 	for _, e := range n.List() {
 		walk(e, depth+1)

@@ -1,4 +1,4 @@
-package openings
+package openings_test
 
 import (
 	"math"
@@ -8,12 +8,16 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"dewcase/internal/reason/openings"
 	"dewcase/internal/roof"
 )
 
+// mm is the least opening in each place.
+type mm = map[openings.Where]float64
+
 func num(x float64) *float64 { return &x }
 
-func find(t *testing.T, a Answer, w Where) Line {
+func find(t *testing.T, a openings.Answer, w openings.Where) openings.Line {
 	t.Helper()
 	for _, l := range a.Lines {
 		if l.Where == w {
@@ -21,10 +25,10 @@ func find(t *testing.T, a Answer, w Where) Line {
 		}
 	}
 	t.Fatalf("no line for %s in %+v", w, a.Lines)
-	return Line{}
+	return openings.Line{}
 }
 
-func has(a Answer, w Where) bool {
+func has(a openings.Answer, w openings.Where) bool {
 	for _, l := range a.Lines {
 		if l.Where == w {
 			return true
@@ -39,15 +43,15 @@ func TestLinesCountSlotAreaAndVents(t *testing.T) {
 		EavesClear: roof.Yes,
 		Covering:   roof.Covering{Air: "closed"}, Underlay: roof.Underlay{Class: "HR"}, Battens: "single",
 		Openings: roof.Openings{LoftEavesMM: num(4), LoftRidgeMM: num(0)}}
-	a, err := Advise(b, "ceiling_leakage", "", 7500)
+	a, err := openings.Advise(b, "ceiling_leakage", "", 7500)
 	require.NoError(t, err)
-	l := find(t, a, LoftEaves)
+	l := find(t, a, openings.LoftEaves)
 	assert.Equal(t, 10.0, l.NeededMM)
 	assert.Equal(t, 200000.0, *l.NeededMM2)
 	assert.Equal(t, 6.0, *l.ShortMM)
 	assert.Equal(t, 120000.0, *l.ShortMM2)
 	assert.Equal(t, 16, *l.Vents)
-	high := find(t, a, LoftRidge)
+	high := find(t, a, openings.LoftRidge)
 	assert.Equal(t, 5.0, *high.ShortMM)
 	assert.Equal(t, 50000.0, *high.NeededMM2)
 	assert.Empty(t, a.Asks)
@@ -67,47 +71,50 @@ func TestUKNeedsFollowUnderlayPitchSpanAndCovering(t *testing.T) {
 	cases := []struct {
 		name   string
 		change func(*roof.Build)
-		want   map[Where]float64
+		want   mm
 		asks   bool
 	}{
-		{"HR", func(b *roof.Build) {}, map[Where]float64{LoftEaves: 10}, false},
-		{"HR at 15 degrees", func(b *roof.Build) { b.PitchDeg = num(15) }, map[Where]float64{LoftEaves: 25}, false},
-		{"HR over 35 degrees", func(b *roof.Build) { b.PitchDeg = num(35.5) }, map[Where]float64{LoftEaves: 10, LoftRidge: 5},
+		{"HR", func(b *roof.Build) {}, mm{openings.LoftEaves: 10}, false},
+		{"HR at 15 degrees", func(b *roof.Build) { b.PitchDeg = num(15) }, mm{openings.LoftEaves: 25}, false},
+		{"HR over 35 degrees", func(b *roof.Build) { b.PitchDeg = num(35.5) },
+			mm{openings.LoftEaves: 10, openings.LoftRidge: 5},
 			false},
-		{"HR at 35 degrees", func(b *roof.Build) { b.PitchDeg = num(35) }, map[Where]float64{LoftEaves: 10}, false},
-		{"HR over 10 m", func(b *roof.Build) { b.SpanM = num(10.5) }, map[Where]float64{LoftEaves: 10, LoftRidge: 5}, false},
-		{"HR monopitch", func(b *roof.Build) { b.Shape = "monopitch" }, map[Where]float64{LoftEaves: 10, LoftRidge: 5},
+		{"HR at 35 degrees", func(b *roof.Build) { b.PitchDeg = num(35) }, mm{openings.LoftEaves: 10}, false},
+		{"HR over 10 m", func(b *roof.Build) { b.SpanM = num(10.5) },
+			mm{openings.LoftEaves: 10, openings.LoftRidge: 5}, false},
+		{"HR monopitch", func(b *roof.Build) { b.Shape = "monopitch" }, mm{openings.LoftEaves: 10, openings.LoftRidge: 5},
 			false},
-		{"HR, pitch unknown", func(b *roof.Build) { b.PitchDeg = nil }, map[Where]float64{}, true},
-		{"HR, span unknown", func(b *roof.Build) { b.SpanM = nil }, map[Where]float64{LoftEaves: 10}, true},
-		{"LR, ordinary ceiling", func(b *roof.Build) { b.Underlay.Class = "LR" }, map[Where]float64{LoftEaves: 7}, false},
+		{"HR, pitch unknown", func(b *roof.Build) { b.PitchDeg = nil }, mm{}, true},
+		{"HR, span unknown", func(b *roof.Build) { b.SpanM = nil }, mm{openings.LoftEaves: 10}, true},
+		{"LR, ordinary ceiling", func(b *roof.Build) { b.Underlay.Class = "LR" }, mm{openings.LoftEaves: 7}, false},
 		{"LR, sealed ceiling, air-open", func(b *roof.Build) { b.Underlay.Class, b.Ceiling.Sealed = "LR", roof.Yes },
-			map[Where]float64{LoftEaves: 3}, false},
+			mm{openings.LoftEaves: 3}, false},
 		{"LR, ceiling unknown", func(b *roof.Build) { b.Underlay.Class, b.Ceiling.Sealed = "LR", roof.Unknown },
-			map[Where]float64{LoftEaves: 7}, true},
+			mm{openings.LoftEaves: 7}, true},
 		{"LR, close-fitting", func(b *roof.Build) { b.Underlay.Class, b.Covering.Air = "LR", "closed" },
-			map[Where]float64{LoftEaves: 7, VoidEaves: 25, VoidRidge: 5}, false},
+			mm{openings.LoftEaves: 7, openings.VoidEaves: 25, openings.VoidRidge: 5}, false},
 		{"LR, close-fitting, air-permeable underlay", func(b *roof.Build) {
 			b.Underlay.Class, b.Underlay.AirPermeable, b.Covering.Air = "LR", roof.Yes, "closed"
 		},
-			map[Where]float64{VoidEaves: 25, VoidRidge: 5}, false},
+			mm{openings.VoidEaves: 25, openings.VoidRidge: 5}, false},
 		{"LR, air-permeable, air-open", func(b *roof.Build) { b.Underlay.Class, b.Underlay.AirPermeable = "LR", roof.Yes },
-			map[Where]float64{}, false},
-		{"underlay unknown", func(b *roof.Build) { b.Underlay.Class = "" }, map[Where]float64{}, true},
+			mm{}, false},
+		{"underlay unknown", func(b *roof.Build) { b.Underlay.Class = "" }, mm{}, true},
 		{"covering unknown over LR", func(b *roof.Build) { b.Underlay.Class, b.Covering.Air = "LR", "" },
-			map[Where]float64{LoftEaves: 7}, true},
-		{"rafter insulation", func(b *roof.Build) { b.Insulation = "rafter" }, map[Where]float64{LoftEaves: 25, LoftRidge: 5},
+			mm{openings.LoftEaves: 7}, true},
+		{"rafter insulation", func(b *roof.Build) { b.Insulation = "rafter" },
+			mm{openings.LoftEaves: 25, openings.LoftRidge: 5},
 			false},
 		{"rafter insulation, LR, sealed lining", func(b *roof.Build) {
 			b.Insulation, b.Underlay.Class, b.Ceiling.Sealed, b.Ceiling.VapourControlLayer = "rafter", "LR", roof.Yes, roof.Yes
 		},
-			map[Where]float64{}, false},
+			mm{}, false},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			r, err := For(base(c.change), UK)
+			r, err := openings.For(base(c.change), openings.UK)
 			require.NoError(t, err)
-			got := map[Where]float64{}
+			got := mm{}
 			for _, n := range r.Needs {
 				got[n.Where] = n.MM
 			}
@@ -123,62 +130,62 @@ func TestOtherCountriesRules(t *testing.T) {
 		Covering: roof.Covering{Air: "closed"},
 		Underlay: roof.Underlay{Class: "LR"}, Ceiling: roof.Ceiling{VapourControlLayer: roof.No}}
 	t.Run("Germany: a slope of 12 m asks for 2 per mille, not the least", func(t *testing.T) {
-		a, err := Advise(b, "", Germany, 0)
+		a, err := openings.Advise(b, "", openings.Germany, 0)
 		require.NoError(t, err)
-		assert.InDelta(t, 24, find(t, a, VoidEaves).NeededMM, 1e-9) // 12 m x 2 per mille = 240 cm2/m
-		assert.InDelta(t, 6, find(t, a, VoidRidge).NeededMM, 1e-9)
-		assert.False(t, has(a, LoftEaves))
+		assert.InDelta(t, 24, find(t, a, openings.VoidEaves).NeededMM, 1e-9) // 12 m x 2 per mille = 240 cm2/m
+		assert.InDelta(t, 6, find(t, a, openings.VoidRidge).NeededMM, 1e-9)
+		assert.False(t, has(a, openings.LoftEaves))
 		assert.Equal(t, 60.0, a.Depths[0].MM)
 	})
 	t.Run("Germany: a short slope asks for the least", func(t *testing.T) {
 		s := b
 		s.SpanM, s.Underlay.Class = num(6), "HR"
-		a, err := Advise(s, "", Germany, 0)
+		a, err := openings.Advise(s, "", openings.Germany, 0)
 		require.NoError(t, err)
-		assert.InDelta(t, 20, find(t, a, LoftEaves).NeededMM, 1e-9)
-		assert.InDelta(t, 5, find(t, a, LoftRidge).NeededMM, 1e-9)
+		assert.InDelta(t, 20, find(t, a, openings.LoftEaves).NeededMM, 1e-9)
+		assert.InDelta(t, 5, find(t, a, openings.LoftRidge).NeededMM, 1e-9)
 	})
 	t.Run("United States: a 150th, half low and half high", func(t *testing.T) {
-		a, err := Advise(b, "", USA, 0)
+		a, err := openings.Advise(b, "", openings.USA, 0)
 		require.NoError(t, err)
-		assert.InDelta(t, 800000, *find(t, a, LoftEaves).NeededMM2+*find(t, a, LoftRidge).NeededMM2, 1e-6)
-		assert.InDelta(t, 400000, *find(t, a, LoftRidge).NeededMM2, 1e-6)
+		assert.InDelta(t, 800000, *find(t, a, openings.LoftEaves).NeededMM2+*find(t, a, openings.LoftRidge).NeededMM2, 1e-6)
+		assert.InDelta(t, 400000, *find(t, a, openings.LoftRidge).NeededMM2, 1e-6)
 	})
 	t.Run("United States: a 300th with a vapour retarder", func(t *testing.T) {
 		s := b
 		s.Ceiling.VapourControlLayer = roof.Yes
-		a, err := Advise(s, "", USA, 0)
+		a, err := openings.Advise(s, "", openings.USA, 0)
 		require.NoError(t, err)
-		assert.InDelta(t, 400000, *find(t, a, LoftEaves).NeededMM2+*find(t, a, LoftRidge).NeededMM2, 1e-6)
-		assert.InDelta(t, 160000, *find(t, a, LoftRidge).NeededMM2, 1e-6)
+		assert.InDelta(t, 400000, *find(t, a, openings.LoftEaves).NeededMM2+*find(t, a, openings.LoftRidge).NeededMM2, 1e-6)
+		assert.InDelta(t, 160000, *find(t, a, openings.LoftRidge).NeededMM2, 1e-6)
 	})
 	t.Run("Australia, from memory", func(t *testing.T) {
-		a, err := Advise(b, "", Australia, 0)
+		a, err := openings.Advise(b, "", openings.Australia, 0)
 		require.NoError(t, err)
-		assert.Equal(t, 7.0, find(t, a, LoftEaves).NeededMM)
-		assert.Equal(t, FromMemory, find(t, a, LoftEaves).Rule.Standing)
+		assert.Equal(t, 7.0, find(t, a, openings.LoftEaves).NeededMM)
+		assert.Equal(t, openings.FromMemory, find(t, a, openings.LoftEaves).Rule.Standing)
 	})
 	t.Run("NHBC adds high level over a permeable underlay", func(t *testing.T) {
-		a, err := Advise(b, "", UKNHBC, 0)
+		a, err := openings.Advise(b, "", openings.UKNHBC, 0)
 		require.NoError(t, err)
-		assert.Equal(t, 5.0, find(t, a, LoftRidge).NeededMM)
+		assert.Equal(t, 5.0, find(t, a, openings.LoftRidge).NeededMM)
 	})
 }
 
 func TestARuleSetThatIsNotKnownNamesThoseThatAre(t *testing.T) {
-	_, err := Advise(roof.Build{}, "", "mars", 0)
+	_, err := openings.Advise(roof.Build{}, "", "mars", 0)
 	require.Error(t, err)
-	assert.Contains(t, err.Error(), UK)
-	assert.False(t, Known("mars"))
-	assert.True(t, Known(""))
-	for _, s := range RuleSets() {
-		assert.True(t, Known(s.ID))
-		_, err := For(roof.Build{}, s.ID)
+	assert.Contains(t, err.Error(), openings.UK)
+	assert.False(t, openings.Known("mars"))
+	assert.True(t, openings.Known(""))
+	for _, s := range openings.RuleSets() {
+		assert.True(t, openings.Known(s.ID))
+		_, err := openings.For(roof.Build{}, s.ID)
 		assert.NoError(t, err)
 	}
-	_, err = Advise(roof.Build{}, "", "", math.NaN())
+	_, err = openings.Advise(roof.Build{}, "", "", math.NaN())
 	assert.Error(t, err)
-	_, err = Advise(roof.Build{}, "", "", -1)
+	_, err = openings.Advise(roof.Build{}, "", "", -1)
 	assert.Error(t, err)
 }
 
@@ -186,7 +193,7 @@ func TestEveryFindingSaysWhatItMeansForOpening(t *testing.T) {
 	seen := map[string]bool{}
 	for _, f := range []string{"ceiling_leakage", "unvented_batten_void", "night_sky_cooling", "water_ingress",
 		"construction_moisture", "blocked_ventilation", "none_found", "undetermined"} {
-		a, err := Advise(roof.Build{}, f, "", 0)
+		a, err := openings.Advise(roof.Build{}, f, "", 0)
 		require.NoError(t, err)
 		require.NotEmpty(t, a.Advice)
 		assert.False(t, seen[a.Advice[0]], f)
@@ -213,8 +220,8 @@ func TestAnySurveyGivesFiniteFiguresThatAddUp(t *testing.T) {
 				VapourControlLayer: roof.Answer(pick("vcl", "", "yes", "no"))},
 			Openings: roof.Openings{LoftEavesMM: maybe("le", 0, 60), LoftRidgeMM: maybe("lr", 0, 60),
 				VoidEavesMM: maybe("ve", 0, 60), VoidRidgeMM: maybe("vr", 0, 60)}}
-		for _, s := range RuleSets() {
-			a, err := Advise(b, "undetermined", s.ID, rapid.Float64Range(0, 20000).Draw(t, "vent"))
+		for _, s := range openings.RuleSets() {
+			a, err := openings.Advise(b, "undetermined", s.ID, rapid.Float64Range(0, 20000).Draw(t, "vent"))
 			require.NoError(t, err)
 			for _, l := range a.Lines {
 				require.False(t, math.IsNaN(l.NeededMM) || math.IsInf(l.NeededMM, 0))

@@ -1,4 +1,4 @@
-package caution
+package caution_test
 
 import (
 	"encoding/csv"
@@ -9,8 +9,11 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/roof/caution"
 )
 
+// What no activity reached would be missing here.
 func TestEveryHazardOfTheTableIsCarriedWithItsStanding(t *testing.T) {
 	file, err := os.Open(filepath.Join("..", "..", "..", "testdata", "tables", "safety.csv"))
 	require.NoError(t, err)
@@ -20,7 +23,7 @@ func TestEveryHazardOfTheTableIsCarriedWithItsStanding(t *testing.T) {
 	var want []string
 	for _, row := range rows[1:] {
 		want = append(want, row[0])
-		for _, c := range all {
+		for _, c := range caution.For(activities...) {
 			if c.Hazard == row[0] {
 				assert.Equal(t, strings.HasPrefix(row[3], "read"), c.Read, "%s: %s", row[0], row[3])
 			}
@@ -29,27 +32,22 @@ func TestEveryHazardOfTheTableIsCarriedWithItsStanding(t *testing.T) {
 	assert.Equal(t, want, hazards())
 }
 
-func TestEveryActivityIsServedAndEveryHazardReachesOne(t *testing.T) {
-	reached := map[string]bool{}
+func TestEveryActivityIsServed(t *testing.T) {
 	for _, a := range activities {
-		assert.NotEmpty(t, Essential(a), a)
-		for _, c := range For(a) {
-			reached[c.Hazard] = true
+		assert.NotEmpty(t, caution.Essential(a), a)
+		for _, c := range caution.For(a) {
 			assert.NotEmpty(t, c.Text)
 			assert.NotEmpty(t, c.Source)
 		}
 	}
-	for _, h := range hazards() {
-		assert.True(t, reached[h], h)
-	}
-	assert.Empty(t, For())
-	assert.Contains(t, Everywhere, "Local")
+	assert.Empty(t, caution.For())
+	assert.Contains(t, caution.Everywhere, "Local")
 }
 
 func TestWhateverClosesOrOpensAirPathsWarnsOfFluesAndBats(t *testing.T) {
-	for _, a := range []Activity{CutOpenings, SealCeiling, LookInLoft} {
+	for _, a := range []caution.Activity{caution.CutOpenings, caution.SealCeiling, caution.LookInLoft} {
 		var names []string
-		for _, c := range Essential(a) {
+		for _, c := range caution.Essential(a) {
 			names = append(names, c.Hazard)
 		}
 		assert.Contains(t, names, "flues and combustion air", a)
@@ -60,19 +58,20 @@ func TestWhateverClosesOrOpensAirPathsWarnsOfFluesAndBats(t *testing.T) {
 
 func TestCautionsComeOnceHoweverManyActivitiesShareThem(t *testing.T) {
 	seen := map[string]int{}
-	for _, c := range For(activities...) {
+	for _, c := range caution.For(activities...) {
 		seen[c.Hazard]++
 	}
 	for h, n := range seen {
 		assert.Equal(t, 1, n, h)
 	}
-	assert.Len(t, seen, len(hazards()))
+	assert.NotEmpty(t, seen)
 }
 
-var activities = []Activity{LookInLoft, LiftCover, CutOpenings, SealCeiling, FitLogger, WorkOutside}
+var activities = []caution.Activity{caution.LookInLoft, caution.LiftCover, caution.CutOpenings,
+	caution.SealCeiling, caution.FitLogger, caution.WorkOutside}
 
 func hazards() (names []string) {
-	for _, c := range all {
+	for _, c := range caution.For(activities...) {
 		names = append(names, c.Hazard)
 	}
 	return names
