@@ -30,8 +30,6 @@ func TestCategoriesOfTheTable(t *testing.T) {
 			c, err := corrosion.CategoryOf(hours)
 			require.NoError(t, err)
 			assert.Equalf(t, want, c.String(), "%s: %g h", r, hours)
-			if want == r.Text("category") {
-			}
 		}
 		name := r.Text("category")
 		switch {
