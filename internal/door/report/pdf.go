@@ -52,12 +52,12 @@ const (
 type sheetOfPaper struct {
 	*fpdf.Fpdf
 	typesetter *typesetter
-	paper Paper
-	y     float64
-	d     *Document
-	pages int            // in all, as the first pass found
-	at    map[string]int // page of each part, likewise
-	links map[string]int
+	paper      Paper
+	y          float64
+	d          *Document
+	pages      int            // in all, as the first pass found
+	at         map[string]int // page of each part, likewise
+	links      map[string]int
 }
 
 // WritePDF writes the report on paper. The same document makes the same bytes.
