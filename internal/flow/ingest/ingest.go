@@ -44,7 +44,8 @@ type Counter interface {
 	Rejected(reason roof.Reason, n int)
 }
 
-// Path is the way in. All fields are needed; it is safe for concurrent use.
+// Path takes readings from messages and files into the store. All exported fields
+// are needed. It is safe for concurrent use.
 type Path struct {
 	Decoder    *payload.Decoder
 	Store      roof.ReadingStore
@@ -183,14 +184,15 @@ func (p *Path) admit(ctx context.Context, caseID, logger string, at time.Time, l
 	return true, nil
 }
 
-// CaseChanged forgets what was counted for a case whose file changed.
+// CaseChanged drops the counts of unknown loggers of a case whose file changed.
 func (p *Path) CaseChanged(caseID string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	delete(p.names, caseID)
 }
 
-// TooLarge rejects a message whose payload was over the limit and was not read.
+// TooLarge rejects a message whose payload, of size bytes, was over the limit and
+// was discarded unread.
 func (p *Path) TooLarge(ctx context.Context, topic string, size int64, at time.Time) {
 	caseID, logger := payload.Named(topic)
 	p.reject(ctx, []roof.Reject{{At: at, Case: caseID, Logger: logger, Source: topic, Reason: roof.TooLarge,
@@ -233,16 +235,16 @@ const maxListed = 5000
 // Rows hands on each good reading of a file with its line, and sums up the rest.
 type Rows func(now time.Time, each func(r roof.Reading, line int) error) (csvreadings.Summary, error)
 
-// CSV takes a readings file in, as File does.
+// CSV stores the good rows of a readings file in CSV, as File does of any file.
 func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Report, error) {
 	return p.File(ctx, caseID, name, func(now time.Time, each func(roof.Reading, int) error) (csvreadings.Summary, error) {
 		return csvreadings.Read(name, r, now, each)
 	})
 }
 
-// File takes the readings of a file in. Good rows are kept whatever the others
-// are. A file that cannot be read or holds no good row wraps ErrUnusable; the
-// report says what there is to say in that case too.
+// File stores the good rows of a file, whatever the others are, and reports what
+// became of each. The error wraps ErrUnusable where the file cannot be read or
+// holds no good row, and the report then says why; any other is the store's.
 func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report, error) {
 	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}, Doubts: []string{}}
 	units := map[string]*evidence.Units{}

@@ -10,17 +10,17 @@ import (
 // togetherReadings bounds how many readings go to the store in one append.
 const togetherReadings = 4096
 
-// Message takes one MQTT message in. nil means that everything in it is durable
-// or finally rejected, so that it may be acknowledged; an error means that it
-// must come again.
+// Message takes one MQTT message in. It returns nil once everything in it is
+// durable or finally rejected, so that it may be acknowledged, and an error where
+// the message must come again.
 func (p *Path) Message(ctx context.Context, m payload.Message) error {
 	return p.Messages(ctx, []payload.Message{m})[0]
 }
 
 // Messages takes messages in, in their order, so that of two contradicting
-// readings the first is kept. The results are one a message, with the meaning of
-// Message's. Neighbouring messages of a case share an append; if it fails each
-// is tried alone, so that one cannot hold the others up.
+// readings the first is kept. It returns one result a message, as Message does.
+// Neighbouring messages of a case share an append; if that fails, each is tried
+// alone, so that one message cannot hold the others up.
 func (p *Path) Messages(ctx context.Context, in []payload.Message) []error {
 	results := make([]error, len(in))
 	all := make([]taken, len(in))

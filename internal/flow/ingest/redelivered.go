@@ -11,10 +11,10 @@ import (
 	"dewcase/internal/roof"
 )
 
-// A message without a time of its own is dated by its arrival. One that was
-// stored but whose acknowledgement was lost comes again, marked as sent before,
-// and must get the time of its first arrival: a second one would make a second
-// record of the same measurement.
+// redeliveries dates messages without a time of their own, which are dated by
+// their arrival. One that was stored but whose acknowledgement was lost comes
+// again, marked as sent before, and must get the time of its first arrival:
+// another time would make a second record of the same measurement.
 //
 // Within one run of the daemon it is known by topic, packet identifier and
 // content; MQTT sends a message again under the identifier that it had. After a

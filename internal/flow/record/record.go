@@ -50,12 +50,12 @@ type kept struct {
 // drop takes away everything that was worked out.
 func (k *kept) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
 
-// New reads from a store.
+// New makes a reader of a store, with nothing cached.
 func New(store roof.ReadingStore) *Reader {
 	return &Reader{store: store, cases: map[string]*kept{}}
 }
 
-// CaseChanged forgets what was worked out for a case: fittings, offsets or
+// CaseChanged drops what is cached of a case: fittings, offsets or
 // surfaces may be others now.
 func (r *Reader) CaseChanged(caseID string) {
 	r.mu.Lock()
@@ -68,7 +68,7 @@ func (r *Reader) CaseChanged(caseID string) {
 	}
 }
 
-// Appended forgets the hours that new readings can touch.
+// Appended drops the cached hours that new readings can change.
 func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -100,7 +100,7 @@ func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roo
 	}
 }
 
-// Readings is how many readings of the case's loggers are stored.
+// Readings counts the stored readings of the case's loggers.
 func (r *Reader) Readings(ctx context.Context, c *roof.Case) (int64, error) {
 	spans, err := r.store.Spans(ctx, c.ID)
 	if err != nil {
@@ -115,7 +115,8 @@ func (r *Reader) Readings(ctx context.Context, c *roof.Case) (int64, error) {
 	return n, nil
 }
 
-// Version rises with every stored reading and every change of the file.
+// Version returns a number that rises with every stored reading and every change
+// of the case file; it starts anew with the daemon.
 func (r *Reader) Version(caseID string) int64 {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -171,9 +172,10 @@ func floor(ms, phase int64) int64 {
 	return ms - x
 }
 
-// Span is the first and last reading of the case's fitted loggers; ok is false
-// before the first. What a logger sent before it was fitted, as one does whose
-// clock fell back to its beginning, does not stretch it.
+// Span returns when the first and the last reading of the case's fitted loggers
+// were measured, in Unix ms; ok is false before the first. What a logger sent
+// before it was fitted, as one does whose clock fell back to its beginning, does
+// not stretch it.
 func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64, ok bool, err error) {
 	spans, err := r.store.Spans(ctx, c.ID)
 	if err != nil {
@@ -214,13 +216,14 @@ func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64,
 	return fromMS, untilMS, ok, nil
 }
 
-// Whole is the case's whole record.
+// Whole returns the case's whole record, calibrated and flagged.
 func (r *Reader) Whole(ctx context.Context, c *roof.Case) (*series.Set, error) {
 	return r.gather(ctx, c, time.Time{}, time.Time{})
 }
 
-// Around is the record over [fromMS, untilMS) with what lies before and after
-// it as far as it reaches into the span. The set's own bounds are the span.
+// Around returns the record over [fromMS, untilMS), in Unix ms, with what lies
+// before and after it as far as it reaches into the span. The set's own bounds
+// are the span.
 func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
 	usual, err := r.usualOf(ctx, c)
 	if err != nil {
@@ -308,8 +311,8 @@ func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, e
 	return usual, nil
 }
 
-// Timeline is the stepped view over [fromMS, untilMS). Whole hours on the clock
-// come from what is at hand.
+// Timeline returns the view over [fromMS, untilMS) in steps of stepMS, all in ms.
+// Whole hours on the clock come from the cache.
 func (r *Reader) Timeline(ctx context.Context, c *roof.Case, fromMS, untilMS, stepMS int64) (timeline.View, error) {
 	n, err := timeline.Steps(c.ID, fromMS, untilMS, stepMS)
 	if err != nil {
@@ -331,12 +334,12 @@ func (r *Reader) Timeline(ctx context.Context, c *roof.Case, fromMS, untilMS, st
 	return timeline.Laid(c, timeline.Fold(rows, int(stepMS/hourMS)), fromMS, untilMS, stepMS), nil
 }
 
-// HourAt is the start of the clock hour, in the property's zone, that holds a
-// time.
+// HourAt returns the start, in Unix ms, of the clock hour in the property's zone
+// that holds a time.
 func HourAt(c *roof.Case, ms int64) int64 { return floor(ms, phaseMS(c)) }
 
-// Hours are the hourly rows of [fromMS, untilMS), both on the clock hour
-// (HourAt).
+// Hours returns the hourly rows of [fromMS, untilMS), in Unix ms, both on the
+// clock hour (HourAt).
 func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64) ([]timeline.Row, error) {
 	k := r.of(c)
 	k.work.Lock()
