@@ -339,8 +339,8 @@ func (m *MarginChart) flags(s *Scene, base float64) {
 	}
 }
 
-// Words is the chart's text alternative: of a stretch with a repair in it, before
-// the repair and since.
+// Words says what the chart shows, as its text alternative: of a stretch with a
+// repair in it, before the repair and since.
 func (m *MarginChart) Words() string {
 	var wetH, riskH [2]float64
 	var observed float64

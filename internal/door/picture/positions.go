@@ -83,7 +83,7 @@ func (p Positions) limits() (lo, hi float64) {
 	return lo, hi
 }
 
-// Words is the text alternative.
+// Words says what the drawing shows, as its text alternative.
 func (p Positions) Words() string {
 	s := ""
 	for _, t := range p.Tracks {

@@ -17,7 +17,7 @@ type Course struct {
 	Joined []bool // from this time to the next
 }
 
-// Most is the largest value within [fromMS, untilMS); ok is false where the
+// Most returns the largest value within [fromMS, untilMS); ok is false where the
 // course says nothing there.
 func (c Course) Most(fromMS, untilMS int64) (most float64, ok bool) {
 	most = math.Inf(-1)

@@ -152,16 +152,16 @@ type Figures struct {
 	known []bool
 }
 
-// NewFigures is a column of n absent figures.
+// NewFigures makes a column of n absent figures.
 func NewFigures(n int) *Figures { return &Figures{make([]float64, n), make([]bool, n)} }
 
 // Set puts a figure.
 func (f *Figures) Set(i int, x float64) { f.value[i], f.known[i] = x, true }
 
-// Len is the number of figures.
+// Len counts the figures.
 func (f *Figures) Len() int { return len(f.value) }
 
-// Get is a figure and whether it was observed.
+// Get returns a figure and whether it was observed.
 func (f *Figures) Get(i int) (float64, bool) { return f.value[i], f.known[i] }
 
 // at reads a column that may be nil or short.

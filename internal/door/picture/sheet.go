@@ -39,7 +39,7 @@ type Hour struct {
 // that one crossing between two readings five minutes apart does not mark it.
 const ShortMin = 10
 
-// State is the field's state: wet (or frost, where at least half of the wet
+// State returns the field's state: wet (or frost, where at least half of the wet
 // minutes were frosted) from 10 minutes of condensing, even in an hour that was
 // mostly not observed; then near from 10 minutes at risk; then not observed
 // where fewer than 30 minutes were; dry only where nothing of this holds.
@@ -85,7 +85,7 @@ func (n Night) Sum() Hour {
 	return s
 }
 
-// Coverage is the observed share of the night.
+// Coverage returns the observed share of the night, 0 to 1.
 func (n Night) Coverage() float64 {
 	d := n.Until.Sub(n.From).Minutes()
 	if d <= 0 {
@@ -94,7 +94,7 @@ func (n Night) Coverage() float64 {
 	return math.Min(n.Sum().ObservedMin/d, 1)
 }
 
-// State is what the night was.
+// State returns what the night was.
 func (n Night) State() words.NightState {
 	s := n.Sum()
 	return evidence.State(s.CondensingMin/60, s.ObservedMin/60, n.Until.Sub(n.From).Hours())
@@ -196,7 +196,7 @@ func (w WinterSheet) Split(at time.Time) (before, after []Night) {
 	return before, after
 }
 
-// Words is the sheet's text alternative.
+// Words says what the sheet shows, as its text alternative.
 func (w WinterSheet) Words() string {
 	if len(w.Nights) == 0 {
 		return "No night has been recorded yet."
@@ -207,7 +207,7 @@ func (w WinterSheet) Words() string {
 	return s + w.Said(w.Surface).Nights()
 }
 
-// Said is what is said of the sheet's nights: of all, or before and after the
+// Said returns what is said of the sheet's nights: of all, or before and after the
 // last repair within them.
 func (w WinterSheet) Said(where string) words.SurfaceRecord {
 	r := words.SurfaceRecord{Where: where}

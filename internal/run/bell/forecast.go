@@ -92,7 +92,8 @@ func (b *Bell) forecastChanged(ctx context.Context, caseID string) error {
 	return nil
 }
 
-// Forecast is the one in force; the error wraps roof.ErrNotFound for none.
+// Forecast returns the forecast in force for a case; the error wraps
+// roof.ErrNotFound where there is none.
 func (b *Bell) Forecast(ctx context.Context, caseID string) (f api.Forecast, err error) {
 	if _, err := b.Cases.Case(ctx, caseID); err != nil {
 		return f, err

@@ -150,7 +150,7 @@ func (a *arrivals) add(caseID string, now time.Time, x *watch.Seen) {
 	x.Day = max(x.Day, n)
 }
 
-// Took is told of readings once they are durable. Catching up on the past is no
+// Took notes readings that have become durable. Catching up on the past is no
 // sign of life now, a wrong clock is.
 func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	wake(b.news)

@@ -93,7 +93,8 @@ func (b *Bell) Channels() (out []web.ChannelRow) {
 // household is who acknowledged from the householder's page.
 const household = "household"
 
-// Home is the householder's page behind a token.
+// Home returns what the householder's page behind a token shows; the error wraps
+// roof.ErrNotFound where no link has the token.
 func (b *Bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	c, err := b.caseOf(ctx, token)
 	if err != nil {

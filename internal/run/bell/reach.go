@@ -64,7 +64,8 @@ func NewReach(ctx context.Context, opt ReachOptions) (*Reach, error) {
 
 func (r *Reach) now() time.Time { return r.Now().UTC() }
 
-// Experts are a case's consultants by its id, none where it is gone.
+// Experts lists the addresses of a case's consultants; none where the case is
+// gone.
 func (r *Reach) Experts(caseID string) []string {
 	c, err := r.Cases.Case(context.Background(), caseID)
 	if err != nil {
@@ -80,8 +81,9 @@ func (r *Reach) expertsOf(c *roof.Case) []string {
 	return r.Consultant
 }
 
-// Page is the own link that a mail to one of the household carries. A mail that
-// is due goes out without rather than not at all.
+// Page returns the link of its own that a mail to one address of the household
+// carries; "" where none can be made, as a mail that is due goes out without one
+// rather than not at all.
 func (r *Reach) Page(ctx context.Context, caseID, address string) string {
 	link, err := r.mailLink(ctx, caseID, address)
 	if err != nil {

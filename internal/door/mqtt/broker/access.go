@@ -20,13 +20,14 @@ type Rights struct {
 	Publish, Subscribe []string
 }
 
-// LoggerRights are those of a logger's own user: its own topic, and nothing to read.
+// LoggerRights returns the rights of a logger's own user: its own topic, and
+// nothing to read.
 func LoggerRights(caseID, logger string) Rights {
 	own := "dewcase/" + caseID + "/" + logger
 	return Rights{Publish: []string{own, own + "/+"}}
 }
 
-// Everything is what a client without a user may do on loopback. Topics that
+// Everything returns what a client without a user may do on loopback. Topics that
 // begin with $ belong to the broker and are never included.
 func Everything() Rights { return Rights{Publish: []string{"#"}, Subscribe: []string{"#"}} }
 

@@ -201,7 +201,7 @@ func (b *Broker) Start() error {
 	return nil
 }
 
-// Addr is the address listened on, HOST:PORT; empty before Start.
+// Addr returns the address listened on, HOST:PORT; empty before Start.
 func (b *Broker) Addr() string { return b.addr }
 
 // Publish sends one of our own messages to the subscribers; it is never handed

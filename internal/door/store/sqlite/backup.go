@@ -60,12 +60,12 @@ func Backup(ctx context.Context, dir, to string) (r Report, err error) {
 	return publish(ctx, tmp, to)
 }
 
-// Backup is the same for the open store.
+// Backup writes a copy of the open store to a file, as the function Backup does.
 func (s *Store) Backup(ctx context.Context, to string) (Report, error) {
 	return Backup(ctx, s.dir, to)
 }
 
-// Check is the same as the function for the open store.
+// Check verifies the open store, as the function Check does.
 func (s *Store) Check(ctx context.Context) (Report, error) { return Check(ctx, s.dir) }
 
 func copyStore(ctx context.Context, file, tmp string) error {

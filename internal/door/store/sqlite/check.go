@@ -59,7 +59,7 @@ func (r *Report) add(d Damage) {
 	r.Damage = append(r.Damage, d)
 }
 
-// Err is nil for a sound store, else an error that wraps roof.ErrDamaged and
+// Err returns nil for a sound store, else an error that wraps roof.ErrDamaged and
 // names each finding on a line of its own.
 func (r Report) Err() error {
 	if len(r.Damage) == 0 {

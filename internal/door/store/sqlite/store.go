@@ -198,7 +198,7 @@ func (s *Store) Failing() *Failure { return s.failing.Load() }
 // Commits counts the transactions since opening.
 func (s *Store) Commits() int64 { return s.commits.Load() }
 
-// Queued is how many appends wait, and how many may.
+// Queued counts the appends that wait, and says how many may.
 func (s *Store) Queued() (waiting, room int) { return len(s.queue), cap(s.queue) }
 
 // Close waits for what was taken, brings the log into the main file and gives
