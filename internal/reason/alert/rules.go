@@ -76,7 +76,7 @@ func or(x, fallback float64) float64 {
 	return fallback
 }
 
-// RulesOf are the rules with the case's own thresholds.
+// RulesOf returns the rules with the case's own thresholds.
 func RulesOf(s roof.AlertSettings) Rules {
 	const h = time.Hour
 	wet, nights := or(s.WetHours, DefaultWetHours), or(float64(s.WetNights), defaultWetNights)

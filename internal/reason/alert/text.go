@@ -29,7 +29,7 @@ func write(m *Message, in PlanInput, due []*Alert) {
 	m.Text = words.ConsultantLetter(lines, in.Links.Alerts, consultantCautions(due), caution.Everywhere)
 }
 
-// Said is an alert as it is put into words.
+// Said returns what is said of an alert, with times in the property's zone.
 func (a *Alert) Said(zone *time.Location) words.Alert {
 	return words.Alert{Condition: string(a.Condition), Position: a.Position, Where: a.Facts.Words, Spot: a.Facts.Spot,
 		Detail: a.Facts.Detail,

@@ -17,7 +17,7 @@ type Error struct {
 	Normal bool
 }
 
-// Standard is the standard uncertainty.
+// Standard returns the standard uncertainty, in the unit of the quantity.
 func (e Error) Standard() float64 {
 	if e.Normal {
 		return e.Limit
@@ -25,7 +25,8 @@ func (e Error) Standard() float64 {
 	return e.Limit / math.Sqrt(3) // a rectangular distribution's standard deviation
 }
 
-// HalfWidth is the half-width of the rectangular distribution that is as wide.
+// HalfWidth returns the half-width of the rectangular distribution that is as
+// wide.
 func (e Error) HalfWidth() float64 {
 	if e.Normal {
 		return e.Limit * math.Sqrt(3)
@@ -33,8 +34,8 @@ func (e Error) HalfWidth() float64 {
 	return e.Limit
 }
 
-// ErrorOf is the error of a quantity (TempC or RHPct) in the time that a logger
-// spent at a position; ok is false where nothing is known of it.
+// ErrorOf returns the error of a quantity (TempC or RHPct) in the time that a
+// logger spent at a position; ok is false where nothing is known of it.
 func ErrorOf(s series.Stint, q roof.Quantity) (e Error, ok bool) {
 	if e, ok := CheckError(s, q); ok {
 		return e, true
@@ -42,7 +43,7 @@ func ErrorOf(s series.Stint, q roof.Quantity) (e Error, ok bool) {
 	return errorFrom(s, pick(q, s.Accuracy.TempC, s.Accuracy.RHPct))
 }
 
-// CheckError is the error that a side-by-side check left; ok is false where
+// CheckError returns the error that a side-by-side check left; ok is false where
 // there was none.
 func CheckError(s series.Stint, q roof.Quantity) (e Error, ok bool) {
 	return errorFrom(s, pick(q, s.Offset.TempUncC, s.Offset.RHUncPct))
@@ -65,7 +66,7 @@ func errorFrom(s series.Stint, limit *float64) (Error, bool) {
 	return Error{Limit: *limit}, true
 }
 
-// StintAt is the time at a position that a moment belongs to, as an index: the
+// StintAt finds the time at a position that a moment belongs to, as an index: the
 // latest that had begun, or the first.
 func StintAt(stints []series.Stint, ms int64) int {
 	for i := len(stints) - 1; i > 0; i-- {
@@ -76,9 +77,9 @@ func StintAt(stints []series.Stint, ms int64) int {
 	return 0
 }
 
-// Standard is the standard uncertainty of a position's readings of a quantity,
-// that of its least certain logger; ok is false where it has none or one of
-// them says nothing.
+// Standard returns the standard uncertainty of a position's readings of a
+// quantity, that of its least certain logger; ok is false where it has none or
+// one of them says nothing.
 func Standard(stints []series.Stint, q roof.Quantity) (u float64, ok bool) {
 	for _, s := range stints {
 		e, known := ErrorOf(s, q)
@@ -90,7 +91,7 @@ func Standard(stints []series.Stint, q roof.Quantity) (u float64, ok bool) {
 	return u, len(stints) > 0
 }
 
-// VapourUncPa is the standard uncertainty of a mean vapour pressure in Pa, of
+// VapourUncPa returns the standard uncertainty of a mean vapour pressure in Pa, of
 // air at tempC, from those of temperature (K) and humidity (%RH):
 //
 //	u(p)^2 = (p dln psat/dT u(T))^2 + (psat u(RH)/100)^2
@@ -98,10 +99,10 @@ func VapourUncPa(vapourPa, tempC, uTempC, uRHPct float64) float64 {
 	return math.Hypot(vapourPa*psychro.LogSlopeWater(tempC)*uTempC, psychro.SatWaterPa(tempC)*uRHPct/100)
 }
 
-// LimitSlopes are how far the limit of air (psychro.LimitC) moves with a standing
-// error of its temperature, in K per K, and of its humidity, in K per %RH, at
-// airC, airPa and the humidity rhPct that they give: from p = RH/100 psat(T) and the
-// slope of the limit over p.
+// LimitSlopes returns how far the limit of air (psychro.LimitC) moves with a
+// standing error of its temperature, in K per K, and of its humidity, in K per
+// %RH, at airC, airPa and the humidity rhPct that they give: from p = RH/100
+// psat(T) and the slope of the limit over p.
 func LimitSlopes(airC, airPa, rhPct float64) (perK, perPct float64) {
 	const step, leastPct = 1e-4, 0.1
 	p := math.Max(airPa, psychro.FloorPa)

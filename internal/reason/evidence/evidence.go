@@ -35,7 +35,7 @@ const BrieflyWetHours = 1.0 / 6
 // of the rest.
 const seenShare = 0.8
 
-// State is what a night was, of so many hours of water, observed, and in all.
+// State returns what a night was, of so many hours of water, observed, and in all.
 func State(wetH, observedH, lengthH float64) words.NightState {
 	switch {
 	case WetNight(wetH):

@@ -10,10 +10,10 @@ type Night struct {
 	Date            string // 2026-12-24
 }
 
-// Hours is the night's length.
+// Hours returns the night's length in hours.
 func (n Night) Hours() float64 { return float64(n.UntilMS-n.FromMS) / float64(HourMS) }
 
-// Noon is the noon at which the night of a time begins.
+// Noon returns the noon at which the night of a time begins.
 func Noon(t time.Time, zone *time.Location) time.Time {
 	l := t.In(zone)
 	noon := time.Date(l.Year(), l.Month(), l.Day(), 12, 0, 0, 0, zone)
@@ -23,19 +23,19 @@ func Noon(t time.Time, zone *time.Location) time.Time {
 	return noon
 }
 
-// NoonAfter is the noon n nights after a noon.
+// NoonAfter returns the noon n nights after a noon.
 func NoonAfter(noon time.Time, n int, zone *time.Location) time.Time {
 	l := noon.In(zone)
 	return time.Date(l.Year(), l.Month(), l.Day()+n, 12, 0, 0, 0, zone)
 }
 
-// NightOf is the night of a time.
+// NightOf returns the night that a time lies in.
 func NightOf(t time.Time, zone *time.Location) Night {
 	noon := Noon(t, zone)
 	return Night{noon.UnixMilli(), NoonAfter(noon, 1, zone).UnixMilli(), noon.Format(time.DateOnly)}
 }
 
-// SheetStep is the step in which every night of [from, until) is whole steps
+// SheetStep returns the step in which every night of [from, until) is whole steps
 // long: an hour, or half of one where the clocks change by that.
 func SheetStep(zone *time.Location, from, until time.Time) time.Duration {
 	for _, n := range Nights(zone, from.UnixMilli(), until.UnixMilli()) {

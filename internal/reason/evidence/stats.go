@@ -2,9 +2,10 @@ package evidence
 
 import "slices"
 
-// Quantile of a sorted sample, linear between its members so that the median of
-// an even number is the middle of the two; 0 for none. (gonum's LinInterp runs
-// along the cumulative distribution instead, half a place lower.)
+// Quantile returns a quantile of a sorted sample, linear between its members so
+// that the median of an even number is the middle of the two; 0 for none.
+// (gonum's LinInterp runs along the cumulative distribution instead, half a
+// place lower.)
 func Quantile(sorted []float64, q float64) float64 {
 	if len(sorted) == 0 {
 		return 0
@@ -17,5 +18,5 @@ func Quantile(sorted []float64, q float64) float64 {
 	return sorted[i] + (f-float64(i))*(sorted[i+1]-sorted[i])
 }
 
-// Median of a sample in any order; 0 for none.
+// Median returns the median of a sample in any order; 0 for none.
 func Median(x []float64) float64 { return Quantile(slices.Sorted(slices.Values(x)), 0.5) }

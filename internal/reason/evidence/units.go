@@ -92,7 +92,8 @@ func (u *Units) Temperature(ms int64, tempC float64) {
 
 func (u *Units) meanC() float64 { return u.sum / float64(max(u.temps, 1)) }
 
-// Doubt is what cannot be at a place; ok is false where everything can.
+// Doubt says which unit cannot be right at a place, and the value that shows it;
+// ok is false where everything can.
 func (u *Units) Doubt(place roof.Place) (kind UnitDoubt, value float64, ok bool) {
 	switch {
 	case u.rh >= minUnits && u.rhMax <= fractionMax:
@@ -161,7 +162,7 @@ func unitsOf(c *series.Course, s series.Stint) *Units {
 	return u
 }
 
-// Undoubted is the record without what the doubted loggers measured.
+// Undoubted returns the record without what the doubted loggers measured.
 func Undoubted(set *series.Set, doubts []Doubt) *series.Set {
 	out := *set
 	out.Courses = slices.Clone(set.Courses)

@@ -43,8 +43,8 @@ const hourMS = evidence.HourMS
 // minSeenShare is how much of a night must be observed to count as dry.
 const minSeenShare = 0.7
 
-// Tonight is the outlook at a time of the course; ok is false where the surface
-// was not observed in the last hours. It uses nothing from after now.
+// Tonight returns the outlook at a time of the course; ok is false where the
+// surface was not observed in the last hours. It uses nothing from after now.
 func Tonight(c Course, now time.Time, f *Forecast) (o Outlook, ok bool) {
 	i := int((now.UnixMilli() - c.FromMS) / hourMS)
 	x, ok := c.Features(i, f)
@@ -171,8 +171,8 @@ const (
 	features
 )
 
-// Features is what the chance at row i rests on, NaN where it is not known. The
-// trials fit the general coefficients to it.
+// Features returns what the chance at row i rests on, NaN where it is not known.
+// The trials fit the general coefficients to it.
 func (c Course) Features(i int, f *Forecast) ([]float64, bool) {
 	if i < 3 || i > len(c.WetH) {
 		return nil, false

@@ -47,7 +47,7 @@ const (
 	iceCheckTempC  = 0.1
 )
 
-// Expected is the expectation of the time with margin <= limitK within the
+// Expected returns the expectation of the time with margin <= limitK within the
 // spans. ok is false where a logger's accuracy is unknown.
 //
 // Method: a margin moves with the offsets by

@@ -235,7 +235,7 @@ func below(a, b, limit float64) (from, until float64) {
 	return (a - limit) / (a - b), 1
 }
 
-// Sum is the whole of [fromMS, untilMS).
+// Sum returns the whole of [fromMS, untilMS) as one spell.
 func (c *Course) Sum(fromMS, untilMS int64) Spell {
 	var s Spell
 	c.Pieces(fromMS, untilMS, s.add)
@@ -283,7 +283,8 @@ func (c *Course) Accurate() (missing string, ok bool) {
 	return "", true
 }
 
-// At is the margin at a time; ok is false where it was not observed.
+// At returns the margin in K at a time in Unix ms; ok is false where it was not
+// observed.
 func (c *Course) At(ms int64) (marginK float64, ok bool) {
 	i, found := slices.BinarySearch(c.AtMS, ms)
 	if found {

@@ -5,8 +5,8 @@ import (
 	"sort"
 )
 
-// Before is the set as it would stand on the readings earlier than a time: what
-// came later has no part in it.
+// Before returns the set as it would stand on the readings earlier than a time:
+// what came later has no part in it.
 func (s *Set) Before(ms int64) *Set {
 	out := *s
 	out.UntilMS = min(s.UntilMS, ms)

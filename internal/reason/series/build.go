@@ -67,7 +67,7 @@ func (s *Set) At(place roof.Place) []*Course {
 	return out
 }
 
-// LongestSpanMS is the longest interval between two readings of a logger that
+// LongestSpanMS returns the longest interval between two readings of a logger that
 // counts as observed, for its usual interval, both in ms:
 // min(2.5 i, max(45 min, 1.5 i)).
 func LongestSpanMS(usualMS int64) int64 {
@@ -339,7 +339,7 @@ func fittings(l roof.Logger) []roof.Fitting {
 	return fits
 }
 
-// FittedAt is the position where a logger was fitted at a time, "" for none.
+// FittedAt returns the position where a logger was fitted at a time, "" for none.
 func FittedAt(l roof.Logger, at time.Time) string {
 	fits := fittings(l)
 	if k := fittedAt(fits, at.UnixMilli()); k >= 0 {
@@ -360,7 +360,7 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 	return -1
 }
 
-// UsualMS is the usual interval in ms of one logger's readings in time order,
+// UsualMS returns the usual interval in ms of one logger's readings in time order,
 // and how many they are; 5 min where they are fewer than two.
 func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
 	var gaps gapCounter

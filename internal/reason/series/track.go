@@ -18,7 +18,7 @@ type Track struct {
 	Joined []bool
 }
 
-// Len is the number of readings.
+// Len counts the readings.
 func (t Track) Len() int { return len(t.AtMS) }
 
 // after is the index of the first reading later than ms.
@@ -26,7 +26,8 @@ func (t Track) after(ms int64) int {
 	return sort.Search(len(t.AtMS), func(i int) bool { return t.AtMS[i] > ms })
 }
 
-// At is the value at a time; ok is false where it was not observed.
+// At returns the value at a time in Unix ms; ok is false where it was not
+// observed.
 func (t Track) At(ms int64) (value float64, ok bool) {
 	i := t.after(ms) - 1
 	if i < 0 {
@@ -46,8 +47,9 @@ func (t Track) between(i int, ms int64) float64 {
 	return t.Value[i] + f*(t.Value[i+1]-t.Value[i])
 }
 
-// Slice is the part of the track whose readings lie in [fromMS, untilMS), with
-// one reading more at each end where an observed interval crosses the bound.
+// Slice returns the part of the track whose readings lie in [fromMS, untilMS),
+// with one reading more at each end where an observed interval crosses the
+// bound.
 func (t Track) Slice(fromMS, untilMS int64) Track {
 	lo := sort.Search(len(t.AtMS), func(i int) bool { return t.AtMS[i] >= fromMS })
 	hi := sort.Search(len(t.AtMS), func(i int) bool { return t.AtMS[i] >= untilMS })
@@ -64,8 +66,8 @@ func (t Track) Slice(fromMS, untilMS int64) Track {
 	return s
 }
 
-// Until is the track up to a time: an observed interval that the time divides
-// ends there, at the value it then had.
+// Until returns the track up to a time in Unix ms: an observed interval that the
+// time divides ends there, at the value it then had.
 func (t Track) Until(ms int64) Track {
 	i := sort.Search(len(t.AtMS), func(i int) bool { return t.AtMS[i] >= ms })
 	if i == len(t.AtMS) {
@@ -154,15 +156,16 @@ func splitAtSteps(p Piece, fromMS, stepMS int64, each func(step int, q Piece)) {
 	}
 }
 
-// ObservedMS is how long the track was observed within [fromMS, untilMS).
+// ObservedMS returns for how many ms the track was observed within [fromMS,
+// untilMS).
 func (t Track) ObservedMS(fromMS, untilMS int64) int64 {
 	var sum int64
 	t.Pieces(fromMS, untilMS, func(p Piece) { sum += p.UntilMS - p.FromMS })
 	return sum
 }
 
-// LongestGapMS is the longest stretch within [fromMS, untilMS) that was not
-// observed.
+// LongestGapMS returns the longest stretch, in ms, within [fromMS, untilMS) that
+// was not observed.
 func (t Track) LongestGapMS(fromMS, untilMS int64) int64 {
 	var longest int64
 	end := fromMS
