@@ -246,6 +246,7 @@ func (m MarginChart) Scene() *Scene {
 	}
 	m.timeLabels(s, y+15)
 	m.flags(s, y)
+	s.titlesLast()
 	s.HeightPx = y + 22
 	return s
 }

@@ -136,6 +136,7 @@ func (m MarginChart) Courses() *Scene {
 	}
 	m.timeLabels(s, y+15)
 	m.flags(s, y)
+	s.titlesLast()
 	s.HeightPx = y + 22
 	return s
 }

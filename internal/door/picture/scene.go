@@ -13,6 +13,7 @@ package picture
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Kind is how an item is drawn.
@@ -81,6 +82,18 @@ type Scene struct {
 }
 
 func (s *Scene) add(items ...Item) { s.Items = append(s.Items, items...) }
+
+// titlesLast draws the titles of axes over everything, so that no line of a
+// repair crosses their words.
+func (s *Scene) titlesLast() {
+	title := func(x Item) int {
+		if x.Class == "axis-title" {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(s.Items, func(x, y Item) int { return title(x) - title(y) })
+}
 
 // unseen hatches stretches of the axis that were not observed.
 func unseen[X int | float64](s *Scene, runs [][2]X, y, y2 float64) {

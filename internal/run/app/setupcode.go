@@ -24,7 +24,7 @@ func (a *App) setUpCode(hash string, demand bool) (string, error) {
 		return "", fmt.Errorf("keeping the code that sets the consultant's password: %w", err)
 	}
 	a.opt.Log.Warn("the consultant's password is not set: open the pages and set it with the code in this file, which "+
-		"holds for once and until the next start", "file", file)
+		"works once, until the next start", "file", file)
 	return code, nil
 }
 

@@ -359,11 +359,11 @@ func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
 		ok, tired = p.LogIn.LogIn(r, password)
 	} else if len(password) < shortestPassword || password != r.PostFormValue("again") {
 		p.login(w, r, http.StatusUnprocessableEntity, next,
-			"The password has at least 8 characters, and stands in both fields alike.")
+			"Use at least 8 characters, the same in both fields.")
 		return
 	} else {
 		var err error
-		wrong = "That is not the code. It is made anew at every start of the daemon and holds for once."
+		wrong = "That is not the code. Every start of the daemon makes a new one, and each works once."
 		if ok, tired, err = p.LogIn.SetPassword(r, code, password); err != nil {
 			p.fail(w, r, err)
 			return
