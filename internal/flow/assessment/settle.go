@@ -55,7 +55,7 @@ func (a *Answer) settle(c *roof.Case) {
 		}
 	}
 	for _, r := range a.Repairs {
-		if r.Verdict == repair.TooEarly && r.Needs != "" {
+		if r.Verdict == repair.TooEarly && r.Needs != "" && len(a.Doubts) == 0 { // which ask for it first
 			add(Settle{Question: OfWorked, Check: "needs", At: []string{r.Surface}, Surface: r.Surface,
 				Said: words.Say("%s", words.Sentence(r.Needs))})
 		}
