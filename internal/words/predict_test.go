@@ -92,8 +92,6 @@ func TestEveryRefusalSaysWhyAndWhatWouldBeRight(t *testing.T) {
 		{"no logger in the loft: only work on the batten void can be predicted here",
 			words.NoPrediction{Kind: words.LoftNotLogged}},
 		{"no logger in the batten void", words.NoPrediction{Kind: words.VoidNotLogged}},
-		{"not predicted: in trials no better than the average of all roofs",
-			words.NoPrediction{Kind: words.VoidUnderUnderlay}},
 		{"the record is not of a cold season: outdoor air was at 14.3 °C on the mean, and nothing over 12 °C was tried",
 			words.NoPrediction{Kind: words.TooWarm, Have: 14.3, Least: 12}},
 		{"a roof insulated at the rafters was not tried", words.NoPrediction{Kind: words.RafterInsulation}},
