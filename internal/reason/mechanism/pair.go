@@ -21,7 +21,7 @@ const (
 const (
 	pairZ        = 2.5
 	pairFallZ    = 1.5
-	witnessZ     = 1.0 // each must say so much by itself
+	witnessZ     = 1.5 // each must say so much by itself
 	witnessCut   = 3.0 // and counts no more than this
 	fittedSpread = 0.3
 	pairUnknown  = 0.3

@@ -44,7 +44,8 @@ func TestALoftsSharesAreThoseOfItsAir(t *testing.T) {
 func TestTwoWitnessesMustSayTheSame(t *testing.T) {
 	for _, x := range []struct{ a, b, want float64 }{{2, 2, 2 * math.Sqrt2}, {-2, -2, -2 * math.Sqrt2},
 		{9, 2, 5 / math.Sqrt2},
-		{9, 0.9, 0}, {0.9, 9, 0}, {2, -2, 0}, {0, 5, 0}, {9, -9, 0}, {1, 1, math.Sqrt2}} {
+		{9, 1.4, 0}, {1.4, 9, 0}, {2, -2, 0}, {0, 5, 0}, {9, -9, 0}, {1.5, 1.5, 1.5 * math.Sqrt2},
+		{1.4, 3, 0}} {
 		assert.InDelta(t, x.want, joined(x.a, x.b), 1e-12)
 		assert.InDelta(t, x.want, joined(x.b, x.a), 1e-12)
 	}
