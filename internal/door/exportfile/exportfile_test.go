@@ -212,7 +212,8 @@ func FuzzOpen(f *testing.F) {
 			return
 		}
 		defer func() { _ = file.Close() }()
-		_, err = exports.LookAll(file.Texts, exports.Answers{Zone: "Europe/London"}, exports.House{})
+		_, err = exports.LookAll(file.Texts, func([]string) exports.Answers { return exports.Answers{Zone: "Europe/London"} },
+			exports.House{})
 		_ = fmt.Sprint(err)
 	})
 }

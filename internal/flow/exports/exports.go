@@ -13,11 +13,14 @@ package exports
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/flow/csvreadings"
@@ -118,6 +121,11 @@ const sampleRows = 6
 // Look looks a whole file through. An error says that it cannot be read as a
 // table at all, or that reading broke off; what is doubtful is in the plan.
 func Look(text Text, a Answers, h House) (*Plan, error) {
+	return look(text, func([]string) Answers { return a }, h)
+}
+
+// look is Look with the answers for the file's kind.
+func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error) {
 	top, err := readHead(text)
 	if err != nil {
 		return nil, err
@@ -125,19 +133,20 @@ func Look(text Text, a Answers, h House) (*Plan, error) {
 	if len(top.lines) > 0 && csvreadings.IsHeader(top.lines[0]) {
 		return &Plan{Text: text, Canonical: true, layout: &layout{}}, nil
 	}
-	l, err := findLayout(top, text, a, h)
+	l, err := findLayout(top, text, answers(nil), h)
 	if err != nil {
 		return nil, err
 	}
 	p := &Plan{Text: text, Kind: l.kind()}
+	a := answers(p.Kind)
 	for _, r := range h.Recipes {
 		if slices.Equal(r.Kind, p.Kind) {
-			p.Recipe, a = r.Name, a.Over(r.Answers)
-			if l, err = findLayout(top, text, a, h); err != nil {
-				return nil, err
-			}
+			p.Recipe, a = r.Name, a.Over(r.Answers.in(h))
 			break
 		}
+	}
+	if l, err = findLayout(top, text, a, h); err != nil {
+		return nil, err
 	}
 	p.layout, p.namer, p.fold = l, newNamer(text, a, h, l), a.Fold
 	p.recognised()
@@ -161,13 +170,20 @@ func Look(text Text, a Answers, h House) (*Plan, error) {
 	return p, nil
 }
 
-// LookAll looks at the tables of one file. Where one of them can be read, a sheet
+// KindKey is a short name for a kind of file, for forms.
+func KindKey(kind []string) string {
+	sum := sha256.Sum256([]byte(strings.Join(kind, "\n")))
+	return hex.EncodeToString(sum[:4])
+}
+
+// LookAll looks at the tables of one file, each by the answers for its kind; of
+// a nil kind is what was said of any file. Where one of them can be read, a sheet
 // without a table is left out.
-func LookAll(texts []Text, a Answers, h House) ([]*Plan, error) {
+func LookAll(texts []Text, answers func(kind []string) Answers, h House) ([]*Plan, error) {
 	var plans []*Plan
 	var first error
 	for _, t := range texts {
-		p, err := Look(t, a, h)
+		p, err := look(t, answers, h)
 		var faults roof.Faults
 		switch {
 		case err == nil && (len(texts) == 1 || p.Rows > 0):
@@ -196,6 +212,17 @@ func (a Answers) Over(before Answers) Answers {
 	a.Fold, a.Logger = cmp.Or(a.Fold, before.Fold), cmp.Or(a.Logger, before.Logger)
 	a.Loggers = merged(before.Loggers, a.Loggers)
 	a.Columns = merged(before.Columns, a.Columns)
+	return a
+}
+
+// in leaves out loggers that the house does not have: a recipe is kept for all
+// houses, and a file's name says little in another one.
+func (a Answers) in(h House) Answers {
+	if !slices.Contains(h.Loggers, a.Logger) {
+		a.Logger = ""
+	}
+	a.Loggers = maps.Clone(a.Loggers)
+	maps.DeleteFunc(a.Loggers, func(_, id string) bool { return !slices.Contains(h.Loggers, id) })
 	return a
 }
 

@@ -141,6 +141,9 @@ func newLayout(cells []string, separator byte, line int, a Answers) *layout {
 		}
 		if said, ok := a.Columns[name]; ok {
 			if said.Holds != "" {
+				if _, named := c.role.quantity(); !named {
+					c.label = "" // its name is no logger's
+				}
 				c.role = role(said.Holds)
 			}
 			if said.Unit != "" {

@@ -55,6 +55,11 @@ func TestTheSecondFileOfAKindNeedsNoQuestion(t *testing.T) {
 	}
 	assert.Equal(t, []string{"2026-06-07T05:10:00Z", "2026-10-25T01:30:00Z"}, times)
 
+	// In a house without that logger its name in the file stands.
+	p, err = Look(textOf("b.csv", []byte(second)), Answers{}, House{Zone: "Europe/London", Recipes: house.Recipes})
+	require.NoError(t, err)
+	assert.Equal(t, []Named{{Name: "4711", ID: "4711"}}, p.Names)
+
 	// Another kind, or a logger that the recipe does not name, is not covered by it.
 	p, err = Look(textOf("c.csv", []byte("Date;Time;T (°C)\n05/06/2026;06:10;41,3\n")), Answers{}, house)
 	require.NoError(t, err)

@@ -68,7 +68,7 @@ var vocabulary = []struct {
 	role  role
 	words map[string]bool
 }{
-	{timeRole, wordSet(`time timestamp datetime date zeit zeitpunkt zeitstempel uhrzeit datum heure horodatage fecha hora
+	{timeRole, wordSet(`time timestamp when datetime date zeit zeitpunkt zeitstempel uhrzeit datum heure horodatage fecha hora
 		data ora orario tijd tijdstip tijdstempel tid tidpunkt tidspunkt tidsstempel klockslag klokkeslæt klokkeslett dato
 		aika aikaleima kellonaika päivämäärä pvm czas čas время дата changed updated recorded dateutc ts`)},
 	{tempRole, wordSet(`temp temperature temperatur température temperatura temperatuur lämpötila teplota температура tmp
@@ -171,9 +171,9 @@ type meaning struct {
 func understand(name string) meaning {
 	m := meaning{unit: unitIn(name)}
 	list := tokens(name)
-	hits, other, left := look(list)
+	hits, other, left := sortWords(list)
 	if inside := bracketed.ReplaceAllString(name, " "); inside != name {
-		_, _, left = look(tokens(inside)) // what stands in brackets is a unit or a serial number
+		_, _, left = sortWords(tokens(inside)) // what stands in brackets is a unit or a serial number
 	}
 	if n := len(left); n > 0 && unitWords[left[n-1]] != "" && unitWords[left[n-1]] == m.unit {
 		left = left[:n-1]
@@ -231,9 +231,9 @@ func understand(name string) meaning {
 
 var bracketed = regexp.MustCompile(`[(\[][^)\]]*[)\]]`)
 
-// look sorts the words of a name: what they say it holds, whether one says that
+// sortWords sorts the words of a name: what they say it holds, whether one says that
 // it is something else, and what is left for the logger's name.
-func look(list []string) (hits map[role]bool, other bool, left []string) {
+func sortWords(list []string) (hits map[role]bool, other bool, left []string) {
 	hits = map[role]bool{}
 	for i := 0; i < len(list); i++ {
 		w := list[i]

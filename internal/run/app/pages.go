@@ -38,6 +38,9 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	if err != nil {
 		return err
 	}
+	// A file is looked through as a whole: these have seats of their own.
+	p.MountFiles(r.With(gate.Costly(4, 10*time.Second, 10*time.Minute)), a.fileDesk(),
+		int64(a.opt.Config.HTTP.MaxBodyMB)<<20)
 	r.NotFound(p.NotFound)
 	return nil
 }

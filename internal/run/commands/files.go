@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -13,7 +14,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/exportfile"
-	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/door/filing"
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
@@ -101,6 +102,7 @@ type source struct {
 	name string
 	rows ingest.Rows
 	plan *exports.Plan // nil for a readings file
+	file *os.File      // the original; nil for a readings file, and for further sheets of one
 }
 
 // sources opens the files. With -as each is looked through first, and whatever
@@ -122,7 +124,7 @@ func (r *readingsFiles) sources(c *roof.Case, kept []exports.Recipe, s Streams) 
 	var out []source
 	var open roof.Faults
 	for _, file := range r.files {
-		plans, err := r.look(file, answers, house)
+		original, plans, err := r.look(file, answers, house)
 		var faults roof.Faults
 		if errors.As(err, &faults) {
 			open = append(open, faults...)
@@ -139,7 +141,8 @@ func (r *readingsFiles) sources(c *roof.Case, kept []exports.Recipe, s Streams) 
 				continue
 			}
 			open = append(open, p.Faults()...)
-			out = append(out, source{name: p.Text.Name, rows: p.Read, plan: p})
+			out = append(out, source{name: p.Text.Name, rows: p.Read, plan: p, file: original})
+			original = nil
 		}
 	}
 	return out, open.Err()
@@ -179,17 +182,19 @@ func (r *readingsFiles) open(file string, s Streams) (io.Reader, string, error) 
 	return in, name, err
 }
 
-func (r *readingsFiles) look(file string, a exports.Answers, h exports.House) ([]*exports.Plan, error) {
+func (r *readingsFiles) look(file string, a exports.Answers, h exports.House) (*os.File, []*exports.Plan,
+	error) {
 	in, name, err := r.open(file, Streams{})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	opened, err := exportfile.Open(name, in.(*os.File))
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	r.opened = append(r.opened, opened)
-	return exports.LookAll(opened.Texts, a, h)
+	plans, err := exports.LookAll(opened.Texts, func([]string) exports.Answers { return a }, h)
+	return in.(*os.File), plans, err
 }
 
 // readRecipe finds the recipe that -as names.
@@ -301,36 +306,36 @@ func (r *readingsFiles) strictly(sources []source, s Streams) error {
 	return nil
 }
 
-// recipeKind is under what recipes are kept in the store.
-const recipeKind = "recipe"
-
-func recipes(ctx context.Context, store *sqlite.Store) ([]exports.Recipe, error) {
-	kept, err := store.States(ctx, recipeKind)
-	if err != nil {
-		return nil, err
-	}
-	var out []exports.Recipe
-	for _, k := range kept {
-		r, err := exports.ReadRecipe("recipe "+k.Key, k.Blob)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, r)
-	}
-	return out, nil
-}
-
-// keepRecipe keeps the answers of -keep for the files of the first kind.
-func (r *readingsFiles) keepRecipe(ctx context.Context, store *sqlite.Store, sources []source) error {
-	if r.keep == "" {
-		return nil
-	}
+// keepAll keeps the files as they were, and with -keep the answers for the next
+// file of the first kind.
+func (r *readingsFiles) keepAll(ctx context.Context, cabinet *filing.Cabinet, caseID string, sources []source,
+	became map[string]ingest.Report) error {
+	kept := false
 	for _, src := range sources {
-		if src.plan == nil || src.plan.Canonical {
+		if src.plan == nil {
 			continue
 		}
-		recipe := exports.Recipe{Name: r.keep, Kind: src.plan.Kind, Answers: r.said.Over(r.recipe.Answers)}
-		return store.PutState(ctx, recipeKind, r.keep, exports.WriteRecipe(recipe))
+		rep := became[src.name]
+		recipe := cmp.Or(src.plan.Recipe, r.recipe.Name)
+		if r.keep != "" && !src.plan.Canonical && !kept {
+			said := r.said.Over(r.recipe.Answers)
+			said.Logger = "" // of this file; the next of the kind can be another logger's
+			if err := cabinet.KeepRecipe(ctx, exports.Recipe{Name: r.keep, Kind: src.plan.Kind, Answers: said}); err != nil {
+				return err
+			}
+			kept, recipe = true, r.keep
+		}
+		if src.file == nil {
+			continue
+		}
+		if _, err := cabinet.Keep(ctx, src.file, roof.Original{Case: caseID, Name: filepath.Base(src.name),
+			At: time.Now().UTC().Truncate(time.Second), By: "dewcase import", Recipe: recipe,
+			Taken: rep.Stored + rep.Merged + rep.Duplicates, Rejected: rep.RejectedN}); err != nil {
+			return err
+		}
 	}
-	return usageError{"-keep needs -as and a file that is no readings file"}
+	if r.keep != "" && !kept {
+		return usageError{"-keep needs -as and a file that is no readings file"}
+	}
+	return nil
 }

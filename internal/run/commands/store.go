@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/filing"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
@@ -64,8 +65,9 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	defer store.Close()
 	path := ingest.Path{Store: store, Cases: named{c}, Rejects: now{store, log}, Count: uncounted{},
 		MaxLoggers: config.Default().MQTT.MaxLoggers, Now: time.Now}
+	cabinet := filing.New(*data, store, time.Now)
 	if sources == nil {
-		kept, err := recipes(ctx, store)
+		kept, err := cabinet.Recipes(ctx)
 		if err != nil {
 			return err
 		}
@@ -73,13 +75,14 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 			return err
 		}
 	}
-	total := ingest.Report{}
+	total, became := ingest.Report{}, map[string]ingest.Report{}
 	for _, src := range sources {
 		rep, err := path.File(ctx, c.ID, src.name, src.rows)
 		if err != nil {
 			return err
 		}
 		tellImported(src.name, rep, s)
+		became[src.name] = rep
 		total.Stored, total.Merged, total.Duplicates = total.Stored+rep.Stored, total.Merged+rep.Merged,
 			total.Duplicates+rep.Duplicates
 		total.Conflicts, total.RejectedN = total.Conflicts+rep.Conflicts, total.RejectedN+rep.RejectedN
@@ -92,7 +95,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {
 		return err
 	}
-	if err := in.keepRecipe(ctx, store, sources); err != nil {
+	if err := in.keepAll(ctx, cabinet, c.ID, sources, became); err != nil {
 		return err
 	}
 	for _, l := range total.Unknown {

@@ -109,6 +109,7 @@ type Pages struct {
 	assets    assets
 	templates map[string]*template.Template
 	alerts    bool // the alert pages are mounted, so that links lead there
+	filesHere bool // the pages of imported files are mounted
 }
 
 // New prepares the pages; an error means that a template or an asset is broken.

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/exports"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
@@ -64,6 +65,14 @@ func (p *Pages) funcs() template.FuncMap {
 	return template.FuncMap{
 		"reportpages": func() bool { return p.Reports },
 		"alertpages":  func() bool { return p.alerts },
+		"filepages":   func() bool { return p.filesHere },
+		"roles":       exports.Roles,
+		"units":       exports.Units,
+		"holds":       words.ColumnHolds,
+		"order":       func(o exports.Order) string { return words.OrderWords(string(o)) },
+		"measured":    measuredCell,
+		"further":     furtherCell,
+		"other":       otherField,
 		"svg": func(s *picture.Scene) (template.HTML, error) {
 			var b strings.Builder
 			if err := s.WriteSVG(&b); err != nil {

@@ -1,0 +1,169 @@
+// Files by page: each shape of export, uploaded, looked at, answered and stored,
+// gives the readings of its canonical form. Runs against a daemon of its own:
+//   DEWCASE_PAGES=http://127.0.0.1:8480 DEWCASE_EXPORTS=../../testdata/exports node --test browser/files.test.js
+import { test, before, after } from "node:test";
+import assert from "node:assert/strict";
+import { readFileSync, readdirSync, existsSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join } from "node:path";
+import { chromium } from "playwright-core";
+
+const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, "");
+const dir = process.env.DEWCASE_EXPORTS ?? "";
+assert.ok(base && dir, "DEWCASE_PAGES and DEWCASE_EXPORTS must be set");
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const caseFile = readFileSync(join(dir, "case.yaml"), "utf8");
+const shapes = readdirSync(dir).filter((n) => existsSync(join(dir, n, "flags"))).sort();
+
+let browser;
+before(async () => {
+  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+});
+after(async () => { await browser?.close(); });
+
+const exportOf = (shape) => join(dir, shape, readdirSync(join(dir, shape)).find((n) => n !== "canonical.csv" && n !== "flags"));
+
+/** house makes a house of its own for a test. */
+async function house(id) {
+  const r = await fetch(`${base}/api/cases/${id}/file`, { method: "PUT", body: caseFile.replace("larkfield-9", id) });
+  assert.ok(r.ok, `${id}: ${r.status}`);
+}
+
+async function readings(id) {
+  const r = await fetch(`${base}/api/cases/${id}/readings.csv`);
+  assert.ok(r.ok);
+  return r.text();
+}
+
+/** open gives a page that fails the test on any complaint of the browser. */
+async function open(path, more = {}) {
+  const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...more });
+  const page = await context.newPage();
+  const faults = [];
+  page.on("console", (m) => { if (m.type() === "error" && !/status of 422/.test(m.text())) faults.push(m.text()); });
+  page.on("pageerror", (e) => faults.push(String(e)));
+  await page.goto(base + path);
+  return { page, done: async () => { await context.close(); assert.deepEqual(faults, [], path); } };
+}
+
+/** answer fills the form in as the flags of the command line would. */
+async function answer(page, flags) {
+  const words = flags.trim().split(/\s+/).filter(Boolean);
+  for (let i = 0; i + 1 < words.length; i += 2) {
+    const [flag, value] = [words[i], words[i + 1]];
+    if (flag === "-zone") await page.locator('input[name$=".zone_other"]').first().fill(value);
+    if (flag === "-logger" && await page.locator('input[name*=".logger_other."]').count()) await page.locator('input[name*=".logger_other."]').first().fill(value);
+    if (flag === "-dates") await page.locator('select[name$=".dates"]').first().selectOption(value);
+    if (flag === "-fold") await page.locator('select[name$=".fold"]').first().selectOption(value);
+    if (flag === "-unit") await page.locator(`select[name$="${value.length === 1 ? ".unit" : ".humidity_unit"}"]`).first().selectOption(value);
+  }
+}
+
+const ready = (page) => page.getByRole("heading", { level: 1, name: "This is what they become" });
+
+for (const [i, shape] of shapes.entries()) {
+  test(`${shape}: by page as by its canonical form`, async () => {
+    const id = "by-page-" + i, canonical = "canonical-" + i;
+    await house(id);
+    await house(canonical);
+    const sent = await fetch(`${base}/api/cases/${canonical}/readings`, { method: "POST", body: readFileSync(join(dir, shape, "canonical.csv")) });
+    assert.ok(sent.ok);
+    // Every other one without script: uploading, looking and storing are plain forms.
+    const p = await open(`/cases/${id}/files`, { javaScriptEnabled: i % 2 === 0 });
+    await p.page.setInputFiles("#file", exportOf(shape));
+    await p.page.getByRole("button", { name: "Look at what they become" }).click();
+    const flags = readFileSync(join(dir, shape, "flags"), "utf8");
+    if (flags.trim()) {
+      await p.page.getByRole("heading", { level: 1, name: "Some things only you can know" }).waitFor();
+      assert.equal(await readings(id), await readings("nothing-yet"), "nothing is stored before it was shown");
+      await answer(p.page, flags);
+      await p.page.getByRole("button", { name: "Look again" }).click();
+    }
+    await ready(p.page).waitFor();
+    assert.ok(await p.page.locator("table.preview tbody tr").count() > 0, "the first readings are shown");
+    await p.page.getByRole("button", { name: "Store these readings" }).click();
+    await p.page.locator(".done").waitFor();
+    assert.equal(await readings(id), await readings(canonical));
+    await p.done();
+  });
+}
+
+before(async () => { await house("nothing-yet"); });
+
+test("the next file of a kind is asked nothing, and several go at once", async () => {
+  await house("second");
+  const p = await open("/cases/second/files");
+  const file = (name, text) => ({ name, mimeType: "text/csv", buffer: Buffer.from(text) });
+  const head = "When;Temp;RH (%)\n";
+  await p.page.setInputFiles("#file", [file("k7-loft.csv", head + "05/06/2026 06:10;41,3;92\n"), file("k7-void.csv", head + "05/06/2026 06:10;40,3;93\n")]);
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  for (const what of ["dates", "unit", "zone"]) assert.equal(await p.page.locator(`select[name$=".${what}"]`).count(), 1, what + " is asked once for both files");
+  await answer(p.page, "-dates dmy -unit F -zone Europe/London");
+  await p.page.locator('input[name$=".keep"]').fill("usb-loggers");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await ready(p.page).waitFor();
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  assert.equal(await p.page.locator(".done").count(), 2);
+  // The second time: straight to what it becomes.
+  await p.page.setInputFiles("#file", file("k7-slate.csv", head + "06/07/2026 06:10;50;92\n31/02/2026 06:10;50;92\n"));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await ready(p.page).waitFor();
+  assert.match(await p.page.locator("main").innerText(), /Read by the recipe “usb-loggers”/);
+  await p.page.getByText("1 refused row").click();
+  assert.match(await p.page.locator("ol.faults").innerText(), /line 3 When: "31\/02\/2026 06:10" is no date/);
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  assert.match(await readings("second"), /2026-07-06T05:10:00Z,k7-slate,10,92/);
+  // The originals are kept under their digests and come back byte by byte.
+  const sum = await p.page.locator("section[aria-labelledby=originals] tbody tr", { hasText: "k7-void.csv" }).locator("code").innerText();
+  const back = await fetch(`${base}/cases/second/files/original/${sum}`);
+  assert.equal(await back.text(), head + "05/06/2026 06:10;40,3;93\n");
+  await p.done();
+});
+
+test("columns whose names say nothing are told by the person", async () => {
+  await house("columns");
+  const p = await open("/cases/columns/files");
+  await p.page.setInputFiles("#file", { name: "x.csv", mimeType: "text/csv", buffer: Buffer.from("Stamp;A;B\n2026-11-25 06:10;39,7;0,92\n") });
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  for (const [column, holds, unit] of [["Stamp", "time", ""], ["A", "temperature", "F"], ["B", "humidity", "fraction"]]) {
+    await p.page.getByLabel(`What ${column} holds`).selectOption(holds);
+    await p.page.getByLabel(`Unit of ${column}`).selectOption(unit);
+  }
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await answer(p.page, "-zone UTC -logger k7-loft");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await ready(p.page).waitFor();
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  assert.match(await readings("columns"), /2026-11-25T06:10:00Z,k7-loft,4.277777778,92/);
+  await p.done();
+});
+
+test("the pages are accessible, and fit a phone of 390 px, by day and by night", async () => {
+  await house("looks");
+  for (const [colorScheme, viewport] of [["light", { width: 1440, height: 900 }], ["dark", { width: 390, height: 844 }], ["light", { width: 390, height: 844 }], ["dark", { width: 1440, height: 900 }]]) {
+    const p = await open("/cases/looks/files", { colorScheme, viewport });
+    const check = async (where) => {
+      const cdp = await p.page.context().newCDPSession(p.page);
+      const run = async (expression) => (await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true })).result.value;
+      await run(axe + ";0");
+      const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
+      assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
+      assert.ok(await p.page.evaluate(() => document.documentElement.scrollWidth) <= viewport.width, `${where} scrolls sideways at ${viewport.width} px`);
+      if (process.env.DEWCASE_PICTURES) await p.page.screenshot({ path: join(process.env.DEWCASE_PICTURES, `${where}-${colorScheme}-${viewport.width}.png`), fullPage: true });
+    };
+    await check("files");
+    await p.page.setInputFiles("#file", [exportOf("decimal-comma"), exportOf("weather-imperial"), exportOf("epoch-kelvin")]);
+    await p.page.getByRole("button", { name: "Look at what they become" }).click();
+    await check("asked");
+    await p.page.goto(base + "/cases/looks/files");
+    await p.page.setInputFiles("#file", exportOf("wide-offsets"));
+    await p.page.getByRole("button", { name: "Look at what they become" }).click();
+    await check("ready");
+    await p.page.getByRole("button", { name: "Store these readings" }).click();
+    await check("stored");
+    await p.done();
+  }
+});

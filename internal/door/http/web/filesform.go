@@ -1,0 +1,179 @@
+package web
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"dewcase/internal/flow/exports"
+	"dewcase/internal/roof"
+	"dewcase/internal/words"
+)
+
+// add takes one more file of the kind, with what is asked of it.
+func (k *kindForm) add(c *roof.Case, one fileLook, form url.Values) {
+	k.Files = append(k.Files, one)
+	for _, p := range one.Plans {
+		if p.Canonical {
+			continue
+		}
+		if p.Recipe != "" {
+			k.Recipe = p.Recipe
+		}
+		for _, d := range p.Questions {
+			k.ask(c, p, d, form)
+		}
+	}
+	k.again(c, form)
+	if k.Keep = form.Get(k.Key + ".keep"); !form.Has(k.Key + ".keep") {
+		k.Keep = cmp.Or(k.Recipe, "files-"+k.Key[:4])
+	}
+}
+
+// ask adds a question; a kind asks each once, but for which logger a file is of.
+func (k *kindForm) ask(c *roof.Case, p *exports.Plan, d words.FileDoubt, form url.Values) {
+	if d.Kind == words.DoubtColumns {
+		k.columns(p, form)
+		return
+	}
+	k.question(questionOf(k.Key, c, d))
+}
+
+// question adds a question that the kind does not ask yet.
+func (k *kindForm) question(q questionForm) {
+	for _, have := range k.Questions {
+		if have.Field == q.Field {
+			return
+		}
+	}
+	if len(q.Choices) > 0 {
+		k.Questions = append(k.Questions, q)
+	}
+}
+
+// questionOf words a doubt as a question.
+func questionOf(key string, c *roof.Case, d words.FileDoubt) questionForm {
+	q := questionForm{Field: key + "." + string(d.Kind), Label: words.Sentence(words.FileDoubtSentence(d))}
+	for _, f := range d.Fits {
+		q.Choices = append(q.Choices, answerChoice{f, words.FileAnswer(d.Kind, f)})
+	}
+	switch d.Kind {
+	case words.DoubtZone, words.DoubtMissingHour:
+		q.Field, q.Own = key+".zone", true
+		q.Choices = zoneChoices(c)
+	case words.DoubtFold:
+		q.Choices = []answerChoice{{string(exports.First), words.FileAnswer(d.Kind, string(exports.First))},
+			{string(exports.Second), words.FileAnswer(d.Kind, string(exports.Second))}}
+	case words.DoubtLogger:
+		q.Field, q.Own = key+".logger."+d.Cell, true
+		q.Label, q.File, q.Always = words.WhichLogger(d.Cell), d.Cell, key+".always."+d.Cell
+		q.Choices = nil
+		for _, l := range c.Loggers {
+			q.Choices = append(q.Choices, answerChoice{l.ID, l.ID})
+		}
+		q.Choices = append(q.Choices, answerChoice{"", words.OtherLogger})
+	}
+	return q
+}
+
+// zoneChoices are the zones that a logger of the house can have: the house's own
+// and its offsets in winter and summer, for a clock that is never changed.
+func zoneChoices(c *roof.Case) []answerChoice {
+	zone := c.Property.Timezone
+	out := []answerChoice{{zone, words.ZoneChanged(zone)}}
+	seen := map[string]bool{}
+	for _, month := range []time.Month{time.January, time.July} {
+		offset := time.Date(2026, month, 15, 12, 0, 0, 0, c.Property.Zone).Format("-07:00")
+		if !seen[offset] {
+			seen[offset] = true
+			out = append(out, answerChoice{offset, words.ZoneNever(offset)})
+		}
+	}
+	return out
+}
+
+// again repeats the questions that were answered, so that an answer can be
+// changed and goes with the form.
+func (k *kindForm) again(c *roof.Case, form url.Values) {
+	for _, d := range []words.FileDoubt{{Kind: words.DoubtDates, Fits: []string{"dmy", "mdy", "ymd"}},
+		{Kind: words.DoubtTempUnit, Fits: []string{"C", "F", "K"}},
+		{Kind: words.DoubtRHUnit, Fits: []string{"percent", "fraction"}}, {Kind: words.DoubtZone}, {Kind: words.DoubtFold}} {
+		q := questionOf(k.Key, c, d)
+		if value := form.Get(q.Field); value != "" || q.Own && form.Get(otherField(q.Field)) != "" {
+			q.Label = words.FileMatter(d.Kind)
+			k.question(q)
+		}
+	}
+	for _, field := range slices.Sorted(maps.Keys(form)) {
+		prefix := k.Key + ".logger."
+		if len(field) > len(prefix) && field[:len(prefix)] == prefix {
+			k.question(questionOf(k.Key, c, words.FileDoubt{Kind: words.DoubtLogger, Cell: field[len(prefix):]}))
+		}
+		prefix = k.Key + ".holds."
+		if len(field) > len(prefix) && field[:len(prefix)] == prefix && len(k.Files) > 0 && k.Files[0].Plan != nil {
+			k.columns(k.Files[0].Plan, form)
+		}
+	}
+	for i, q := range k.Questions {
+		k.Questions[i].Chosen, k.Questions[i].Written = form.Get(q.Field), form.Get(otherField(q.Field))
+		k.Questions[i].AlwaysOn = q.Always != "" && form.Get(q.Always) != ""
+	}
+}
+
+// columns asks what each column of the kind holds.
+func (k *kindForm) columns(p *exports.Plan, form url.Values) {
+	if len(k.Columns) > 0 {
+		return
+	}
+	for i, c := range p.Columns {
+		if c.Name == "" {
+			continue
+		}
+		f := columnForm{Name: c.Name, Holds: c.Holds, Unit: c.Unit}
+		if v := form.Get(k.Key + ".holds." + c.Name); v != "" {
+			f.Holds, f.Unit = v, form.Get(k.Key+".unit_of."+c.Name)
+			f.Logger = form.Get(k.Key + ".logger_of." + c.Name)
+		}
+		for _, row := range p.Sample {
+			if i < len(row.Cells) && row.Cells[i] != "" && row.Cells[i] != c.Name {
+				f.Example = row.Cells[i]
+				break
+			}
+		}
+		k.Columns = append(k.Columns, f)
+	}
+}
+
+// otherField is the field for an answer that is none of the choices.
+func otherField(field string) string {
+	if key, name, found := strings.Cut(field, ".logger."); found {
+		return key + ".logger_other." + name
+	}
+	return field + "_other"
+}
+
+// measuredCell is one quantity of a reading, to three decimals.
+func measuredCell(r roof.Reading, quantity string) string {
+	if q, ok := roof.ParseQuantity(quantity); ok {
+		if x, ok := r.Values.Get(q); ok {
+			return strconv.FormatFloat(math.Round(x*1000)/1000, 'f', -1, 64)
+		}
+	}
+	return "–"
+}
+
+// furtherCell lists the further quantities of a reading.
+func furtherCell(r roof.Reading) string {
+	var out []string
+	for q := roof.BatteryPct; int(q) < roof.QuantityCount; q++ {
+		if r.Values.Has(q) {
+			out = append(out, words.Key(q.String())+" "+measuredCell(r, q.String()))
+		}
+	}
+	return strings.Join(out, ", ")
+}
