@@ -109,6 +109,8 @@ func source(t testing.TB) Source {
 		Readings: Digest{SHA256: strings.Repeat("cd", 32), Of: "of the file elder.csv"},
 		Intake: Intake{Known: true, Rejected: []Rejected{{"rh_out_of_range", 4}}, Duplicates: &two, Conflicts: &three,
 			Notes: []string{"a column was not used"}},
+		Originals: []roof.Original{{Case: set.Case.ID, Name: "k7-loft_2026-10.csv", At: madeAt,
+			SHA256: strings.Repeat("0123456789abcdef", 4), Taken: 4021, Rejected: 3, Recipe: "usb-loggers"}},
 		Laid: laid(set)}
 }
 

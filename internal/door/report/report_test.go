@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -362,4 +363,34 @@ func TestPredictionsAndTheirScoreAreInTheReport(t *testing.T) {
 	assert.Less(t, strings.Index(page, `id="help"`), strings.Index(page, `id="repairs"`))
 	s.Answer.Predictions[0].MakesWorse, s.Answer.Predictions[0].Sentence = true, "It would probably make it worse."
 	assert.Contains(t, html(t, document(t, s)), "It would probably make it worse.")
+}
+
+func TestTheFilesThatReadingsWereTakenFromAreNamedByTheirDigest(t *testing.T) {
+	d, err := New(source(t))
+	require.NoError(t, err)
+	i := slices.IndexFunc(d.Parts, func(p Part) bool { return p.ID == "files" })
+	require.GreaterOrEqual(t, i, 0)
+	var row []string
+	for _, b := range d.Parts[i].Blocks {
+		if b.Table != nil {
+			require.Len(t, b.Table.Rows, 1)
+			for _, c := range b.Table.Rows[0].Cells {
+				row = append(row, c.String())
+			}
+		}
+	}
+	assert.Equal(t, []string{"k7-loft_2026-10.csv", local(madeAt, inventedZone(t), dayLayout), "4021", "3", "usb-loggers",
+		"0123456789abcdef 0123456789abcdef 0123456789abcdef 0123456789abcdef"}, row)
+
+	none := source(t)
+	none.Originals = nil
+	d, err = New(none)
+	require.NoError(t, err)
+	assert.False(t, slices.ContainsFunc(d.Parts, func(p Part) bool { return p.ID == "files" }))
+}
+
+func inventedZone(t *testing.T) *time.Location {
+	set, err := inventedSet()
+	require.NoError(t, err)
+	return set.Case.Property.Zone
 }

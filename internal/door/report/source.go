@@ -23,10 +23,12 @@ type Source struct {
 	CaseFile Digest
 	Readings Digest
 	Intake   Intake
-	Version  string
-	MadeAt   time.Time
-	MadeBy   string // "" is not said
-	Demo     bool   // the data is invented, which every page says
+	// Originals are the files that readings were taken from, the oldest first.
+	Originals []roof.Original
+	Version   string
+	MadeAt    time.Time
+	MadeBy    string // "" is not said
+	Demo      bool   // the data is invented, which every page says
 }
 
 // Digest is by what a file can be told from another: its SHA-256.
@@ -88,6 +90,7 @@ func New(s Source) (*Document, error) {
 	add("limits", "What this report cannot say", b.limits)
 	add("cautions", "Before anyone climbs, cuts or seals", b.cautions)
 	add("figures", "Annex: how each figure is made", b.figures)
+	add("files", "Annex: the files as they came", b.originals)
 	return d.cleaned(), nil
 }
 

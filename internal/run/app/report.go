@@ -76,6 +76,9 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 				return s, err
 			}
 		}
+		if s.Originals, err = a.fileDesk().Originals(ctx, id); err != nil {
+			return s, err
+		}
 		if s.Intake, err = a.counted(ctx, id); err != nil {
 			return s, err
 		}
