@@ -323,7 +323,8 @@ const (
 	RulesDecide     = "A rule may ask for an opening that the readings do not: the rule decides, and whoever signs " +
 		"for the " +
 		"work."
-	FromTrials = "In trials on 278 simulated roofs of two kinds of physics, four-of-five intervals held 86 to 89 times in " +
+	FromTrials = "In trials on 278 simulated roofs of two kinds of physics, four-of-five intervals held 86 to 89 " +
+		"times in " +
 		"100 (hours at risk) and 84 to 90 (wet hours). No real roof was repaired in these trials."
 )
 
