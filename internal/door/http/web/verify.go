@@ -11,15 +11,17 @@ import (
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
 
 // repairsBody is the contractor's page.
 type repairsBody struct {
 	Sentence string
-	Changed  []words.Exchange // of all repairs, each once
-	Houses   []string         // all surfaces of a repair together
-	Apart    []string         // answers that differ by more than their intervals
+	Changed  []words.Exchange  // of all repairs, each once
+	Cautions []caution.Caution // where the page sends somebody to look
+	Houses   []string          // all surfaces of a repair together
+	Apart    []string          // answers that differ by more than their intervals
 	Results  []resultView
 }
 
@@ -54,6 +56,9 @@ func (b *repairsBody) tell(work []words.Exchange) {
 			return o.What == x.What && o.Place == x.Place && o.At.Equal(x.At)
 		}) {
 			b.Changed = append(b.Changed, x)
+			if x.Kind == words.ExchangeUnshown {
+				b.Cautions = caution.Essential(caution.LookInLoft, caution.WorkOutside)
+			}
 		}
 	}
 }
