@@ -35,6 +35,7 @@ func TestPagesInABrowser(t *testing.T) {
 	}
 	h, f, err := newPages(false)
 	require.NoError(t, err)
+	f.AheadSoon("larch-end-4") // worked out once, before a browser waits for it
 	srv := httptest.NewServer(withAPI(h, f))
 	defer srv.Close()
 	defer srv.CloseClientConnections() // live streams never end by themselves
