@@ -134,12 +134,17 @@ func (s Settle) activities() (do []caution.Activity) {
 	return do
 }
 
-// settle prints the checks.
+// settle prints the checks; what a repair's verdict needs stands beside it.
 func (p printer) settle(of []Settle) {
-	for i, s := range of {
-		if i == 0 {
+	head := "Where one more logger or check would settle it"
+	for _, s := range of {
+		if s.Question == OfWorked {
+			continue
+		}
+		if head != "" {
 			p("")
-			p("Where one more logger or check would settle it")
+			p("%s", head)
+			head = ""
 		}
 		p("  %s", s.Text)
 	}
