@@ -117,3 +117,78 @@ func Lately(where string, last int, n Nights) string {
 	}
 	return fmt.Sprintf("Of the last %s, %s: %s%s.", Count(last, "night"), where, n, n.after())
 }
+
+// TwoChanges is why no hours are given by the model over two repairs.
+const TwoChanges = "only one repair: more than one changed this roof in the record"
+
+// TriedPlaces is why none are given at other surfaces.
+const TriedPlaces = "the underside of a covering or underlay; no other surface was tried"
+
+// ShorterRecord is why none are given over a long record.
+func ShorterRecord(nights int) string {
+	return fmt.Sprintf("a stretch of the record of at most %d nights", nights)
+}
+
+// NoHours says why the model gives no wet hours: what it would need.
+func NoHours(needs string) string { return "no wet hours by the model: it would need " + needs }
+
+// FewNightsForHours is that need where the record is short.
+func FewNightsForHours(have, least int) string {
+	return fmt.Sprintf("%d well-observed nights (%s)", least, CountAre(have, "night"))
+}
+
+// CountAre says how many there are: 1 night is, 3 nights are usable.
+func CountAre(n int, one string) string {
+	if n == 1 {
+		return "1 " + one + " is usable"
+	}
+	return Count(n, one) + " are usable"
+}
+
+// Astray is that need where the model does not follow the readings.
+func Astray(sigmaK, mostK float64) string {
+	return fmt.Sprintf("readings that follow the usual physics of this roof (it misses the air’s dew point by %s K, and "+
+		"%s K is the limit): check logger places", Fixed(sigmaK, 1), Fixed(mostK, 1))
+}
+
+// ModelHours sets the wet hours by the fitted roof beside those of the readings.
+type ModelHours struct {
+	At                        string // path of its figures: surfaces.0.
+	Where, When               string // under the covering; BeforeIt, SinceIt or "" for the whole record
+	WetH, LowH, HighH         float64
+	CountedLowH, CountedHighH *float64 // of the readings with the loggers' accuracy; nil where one is unknown
+	Logger, Quantity, CheckBy string   // the check that would settle it; "" none
+}
+
+// The two spans of a record with a repair.
+const (
+	BeforeIt = "before the repair"
+	SinceIt  = "since the repair"
+)
+
+// Apart reports that the two differ by more than their intervals.
+func (m ModelHours) Apart() bool {
+	return m.CountedLowH != nil && m.CountedHighH != nil && (m.LowH > *m.CountedHighH || m.HighH < *m.CountedLowH)
+}
+
+// Sentence is the model's figure, and where the readings differ by more than the
+// intervals, what would settle it.
+func (m ModelHours) Sentence() Text {
+	figure := func(key string, h float64) Run {
+		return Run{Words: Hours(h), From: m.At + "hours_condensing_model" + key, Scale: 1}
+	}
+	when := ""
+	if m.When != "" {
+		when = ", " + m.When
+	}
+	t := Say("By a model of this roof fitted to the readings it was wet %s for %s h (%s to %s h, 95 %)%s.", m.Where,
+		figure("", m.WetH), figure("_low", m.LowH), figure("_high", m.HighH), when)
+	if !m.Apart() {
+		return t
+	}
+	t = append(t, Say(" Model and readings differ by more than their intervals")...)
+	if m.Logger == "" {
+		return append(t, Say(".")...)
+	}
+	return append(t, Say(": a check of the %s of %s (%s) would settle it.", m.Quantity, m.Logger, m.CheckBy)...)
+}

@@ -75,3 +75,24 @@ func TestNightsAreCountedByTheirState(t *testing.T) {
 		assert.Equal(t, want, night.Consultant())
 	}
 }
+
+func TestModelAndReadingsAreToldApart(t *testing.T) {
+	n := func(x float64) *float64 { return &x }
+	m := words.ModelHours{Where: "under the covering", WetH: 520.4, LowH: 240, HighH: 1120, CountedLowH: n(300),
+		CountedHighH: n(400), Logger: "k4-void", Quantity: "humidity", CheckBy: "±1 %RH over a salt"}
+	assert.Equal(t, "By a model of this roof fitted to the readings it was wet under the covering for 520 h (240 to "+
+		"1,120 h, 95 %).", m.Sentence().String())
+	m.CountedHighH, m.CountedLowH, m.When = n(200), n(90), words.SinceIt
+	assert.Equal(t, "By a model of this roof fitted to the readings it was wet under the covering for 520 h (240 to "+
+		"1,120 h, 95 %), since the repair. Model and readings differ by more than their intervals: a check of the humidity "+
+		"of k4-void (±1 %RH over a salt) would settle it.", m.Sentence().String())
+	m.Logger = ""
+	assert.Contains(t, m.Sentence().String(), "differ by more than their intervals.")
+	m.CountedLowH = nil
+	assert.False(t, m.Apart(), "without an interval nothing is said to differ")
+	assert.Equal(t, "no wet hours by the model: it would need 14 well-observed nights (1 night is usable)",
+		words.NoHours(words.FewNightsForHours(1, 14)))
+	assert.Equal(t, "no wet hours by the model: it would need readings that follow the usual physics of this roof (it "+
+		"misses the air’s dew point by 0.9 K, and 0.8 K is the limit): check logger places",
+		words.NoHours(words.Astray(0.92, 0.8)))
+}

@@ -48,6 +48,9 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 		return
 	}
 	b.hours(p, i)
+	for _, m := range b.Answer.ModelHours(b.Case, i) {
+		p.para("%s", m.Sentence())
+	}
 	for k, w := range b.winters {
 		sheet := drawing.Sheet(b.Case, w.hourly, pos, w.from, w.until, b.zone)
 		sheet.ID = fmt.Sprintf("report-sheet-%d-%d", i, k)

@@ -59,6 +59,9 @@ type Surface struct {
 	HoursCondensingLow  *float64  `json:"hours_condensing_low"`
 	HoursCondensingHigh *float64  `json:"hours_condensing_high"`
 	HoursCondensingRaw  *float64  `json:"hours_condensing_raw"`
+	HoursModel          *float64  `json:"hours_condensing_model" doc:"by the fitted roof; null where it does not follow"`
+	HoursModelLow       *float64  `json:"hours_condensing_model_low"`
+	HoursModelHigh      *float64  `json:"hours_condensing_model_high"`
 	HoursAtRisk         *float64  `json:"hours_at_risk"`
 	FrostHours          *float64  `json:"frost_hours"`
 	PeakCondensateGM2   *float64  `json:"peak_condensate_g_m2"`
@@ -76,6 +79,9 @@ type Span struct {
 	HoursCondensingLow  *float64  `json:"hours_condensing_low"`
 	HoursCondensingHigh *float64  `json:"hours_condensing_high"`
 	HoursCondensingRaw  *float64  `json:"hours_condensing_raw"`
+	HoursModel          *float64  `json:"hours_condensing_model"`
+	HoursModelLow       *float64  `json:"hours_condensing_model_low"`
+	HoursModelHigh      *float64  `json:"hours_condensing_model_high"`
 	HoursAtRisk         *float64  `json:"hours_at_risk"`
 	FrostHours          *float64  `json:"frost_hours"`
 	HowSure             []HowSure `json:"how_sure"`
@@ -136,6 +142,9 @@ func Of(set *series.Set) Answer {
 	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
 	results := repair.Assess(set, repair.Options{Witness: mechanism.NewWitness(set)})
+	if len(doubts) == 0 {
+		a.takeModelHours(set, results)
+	}
 	for i, x := range mechanism.Assess(set, results) {
 		a.Repairs = append(a.Repairs, Repair{results[i], x})
 	}

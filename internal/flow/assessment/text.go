@@ -58,6 +58,9 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 				words.Hours(x.HoursObserved))
 			p.hours(x)
 		}
+		for _, m := range a.ModelHours(c, i) {
+			p("  %s", m.Sentence())
+		}
 		if a.DoubtAt(s) != "" {
 			p("  nothing is concluded here: see the first lines")
 		}

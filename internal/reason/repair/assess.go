@@ -302,6 +302,11 @@ func (a *assessor) finish(w *row, i int) {
 		a.control(r, i, w.fromMS, w.untilMS, j, f)
 	}
 	r.conclude(j, f)
+	if inside := insideOf(a.set); len(f.looks) > 0 && f.looks[0].fit != nil && inside[len(inside)-1] == i {
+		surface, _ := a.set.Case.Position(r.Surface)
+		m := a.hours(i, surface, j, f.looks[0])
+		r.Modelled = &m
+	}
 }
 
 // judge sets up what looks at one surface.

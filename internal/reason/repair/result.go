@@ -68,6 +68,7 @@ type Result struct {
 	Progress    string      `json:"-"` // to a firm verdict, "about 15 more cold nights"
 	Course      []Point     `json:"-"`
 	Sigma       [2]*float64 `json:"-"` // K of dew point: loft, covering's void
+	Modelled    *Modelled   `json:"-"` // wet hours by the fit, where the answer rests on one
 }
 
 // Effect is a fall in per cent (a rise is below 0) with its 95 % interval, which

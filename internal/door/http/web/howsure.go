@@ -22,6 +22,7 @@ type sureBody struct {
 type sureSurface struct {
 	assessment.Surface
 	Words, Sentence string
+	Model           []words.ModelHours // by the fitted roof
 	Doubts          []sureDoubts
 	Bar             *sureBar // nil where there is no interval
 }
@@ -50,6 +51,7 @@ func (p *Pages) howSure(w http.ResponseWriter, r *http.Request) {
 		pos, _ := h.Case.Position(s.Surface)
 		row := sureSurface{Surface: s, Words: words.Surface(h.Case, pos)}
 		row.Sentence, row.Bar = sureSentence(s, row.Words, a.Hours(i).Hours()), barOf(s)
+		row.Model = a.ModelHours(h.Case, i)
 		row.doubts("", s.HowSure, len(s.Spans) == 0)
 		for k, x := range s.Spans {
 			row.doubts([]string{", before the repair", ", since the repair"}[k], x.HowSure, true)
