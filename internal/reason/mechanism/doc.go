@@ -142,6 +142,9 @@
 //	over ten times (14)              21  43  71  79  79 [52, 92]    14 of 14
 //	four to ten (16)                 19  56  56  62  62 [39, 82]    16 of 16
 //	under four (10)                   0   0  10  10  10 [2, 40]     10 of 10
+//	loft vents blocked, 6101 to 6130
+//	four times and more (10)          0   0  30  30  50 [24, 76]    10 of 10
+//	under four (20)                   0   0   0   0   0 [0, 16]     20 of 20
 //
 // Wrong sign: none. The factor's interval after 30 nights, on winters that did not
 // serve to set its gain (8001 to 8120; abroad 8201 to 8300): over four times 70 of
