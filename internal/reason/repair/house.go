@@ -1,6 +1,10 @@
 package repair
 
-import "dewcase/internal/words"
+import (
+	"slices"
+
+	"dewcase/internal/words"
+)
 
 // House is what the surfaces of one repair show together, where the work changed
 // the loft that they share. It stands beside the verdicts of the surfaces.
@@ -67,8 +71,12 @@ func (h *joint) verdict() *House {
 			said.Taken = w.Reason
 		}
 	}
-	if said.Worked = said.Worked && said.Taken == ""; said.Worked {
+	said.Worked = said.Worked && said.Taken == ""
+	switch {
+	case said.Worked:
 		out.Verdict = Worked
+	case slices.ContainsFunc(h.rows, func(w *row) bool { return w.Verdict == Worked }):
+		out.Verdict = TooEarly // one surface shows it, all of them do not yet
 	}
 	out.Reason = said.String()
 	return out

@@ -8,17 +8,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func ofHouse(t *testing.T, seed uint64, w work) []Result {
-	t.Helper()
-	s := simulate(t, seed, w, 62, 15*time.Minute)
-	return Assess(s.set, Options{Draws: 100, NoSensitivity: true})
-}
-
 // Loft work treats two surfaces of one change of the loft; void work has a change
 // of its own for each slope.
 func TestAHouseIsToldWhereTheWorkChangedTheLoft(t *testing.T) {
 	for w, want := range map[work]bool{loftWork: true, noCeiling: true, noWork: false} {
-		rs := ofHouse(t, 5005, w)
+		rs := Assess(simulate(t, 5005, w, 62, 15*time.Minute).set, Options{Draws: 100, NoSensitivity: true})
 		for _, r := range rs {
 			require.Equal(t, want, r.House != nil, "%s, %s", w, r.Surface)
 			if want {
@@ -74,4 +68,21 @@ func TestASurfaceSharesInTheHouseByItsOwnFall(t *testing.T) {
 		spoil(&bad)
 		assert.False(t, shares(good, bad, good), name)
 	}
+}
+
+// Vents were cut through on this invented roof, and took away two of five wet hours
+// and more.
+func TestVentsCutThroughAreFoundAtTheHouse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("some seconds of fits; run without -short")
+	}
+	s := simulate(t, 5006, loftWork, 62, 15*time.Minute)
+	rs := Assess(s.set, Options{Draws: 100, NoSensitivity: true})
+	require.Len(t, rs, 2)
+	for _, r := range rs {
+		wet, _, _ := s.truth(r.Surface, usedNights(r))
+		require.Greater(t, wet, 0.4, r.Surface)
+		assert.Equal(t, Worked, r.Verdict, "%s: %s", r.Surface, r.Reason)
+	}
+	assert.Equal(t, Worked, rs[0].House.Verdict)
 }
