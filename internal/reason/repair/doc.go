@@ -123,14 +123,31 @@
 // Worked requires all of these on three evenings running:
 //
 //   - the fall of the at-risk hours is certain to 97.5 % (99.5 % where a logger
-//     was exchanged at the repair);
-//   - the condensing hours fell by 20 % or more, and cannot well have risen by as
-//     much;
+//     was exchanged at the repair or none measured indoors);
+//   - the condensing hours fell by 20 % or more; after void work they cannot well
+//     have risen by more than 30 % (only an opened void also brings in outdoor
+//     moisture on clear nights);
 //   - the measured hours say so too, by a ratio of measured to expected hours that
 //     contains no estimate of the change;
 //   - for loft and ceiling work, the nights with weather met before show it by
 //     themselves (rule.go): on a measured roof, hard frost after a mild autumn
 //     passed for a tighter ceiling.
+//
+// Loft and ceiling work has a second witness where one is given (SignWitness): the
+// loft's heat balance, which uses no humidity (package mechanism). Where it shows
+// the credited change by one standard error or more, 90 % by the humidity is
+// enough (97.5 % instead of 99.5), and like nights need only show half of the fall.
+//
+// # One verdict for the house
+//
+// A change of the loft or the ceiling is one change for all surfaces of both
+// slopes. Their hours are added up draw by draw, all surfaces throwing the same
+// dice, so that the structural error of the change counts once and does not average
+// out. The same rule judges the sum (house.go). A surface whose own fall is
+// probable (90 %), a twentieth or more of the hours at risk and a fifth of the wet
+// hours, and not against its own measured hours on three evenings, shares in what
+// the house shows. The sensitivity list and an untouched place still take its
+// verdict away, and the house's with it.
 //
 // Got worse is harder: seven evenings, with 28 nights. A verdict is withdrawn
 // when its interval includes 0. Each answer replays the evenings it needs
@@ -161,72 +178,92 @@
 // outages, stuck values and wrong clocks. A second half was warmer or colder
 // in 4 of 10, a household changed in 3 of 10, and a logger was exchanged at
 // the repair in 3 of 10, mostly without notice; there were 45 nights before.
-// Looks were taken on every fourth evening from the 14th night on, and on each
-// of the evenings that follow where the conditions hold. Intervals are Wilson
-// 95 %.
+// Looks were taken from the 14th night on, on every fourth evening (void) or every
+// eighth and in part every fourth (loft, ceiling), and on each of the evenings that
+// follow where the conditions hold. Intervals are Wilson 95 %. After loft and
+// ceiling work both surfaces of the logged slope count, which are not independent.
 //
-// Measured on 30 November 2026 on winters that served for nothing else (seeds
-// from 2001 and 3001), each row by
+// Measured on 30 November 2026 on winters that served for nothing else (seeds from
+// 12001, 12101, 12201 and 12301; winters broken off for want of time are left out),
+// with 160 draws, each row by
 //
-//	TRIAL_WORK="void" TRIAL_FROM=2001 TRIAL_TO=2260 go test -tags trials -run TestTrials -v ./internal/reason/repair
+//	TRIAL_WORK="loft vents" TRIAL_FROM=12201 TRIAL_TO=12213 TRIAL_EVERY=8 \
+//		go test -tags trials -run TestTrials -v ./internal/reason/repair
 //
 // with the work named in the row:
 //
-//	none, void work declared     220 winters   worked 0 [0, 1.7 %], got worse 0
-//	none, ceiling work declared   74           0 [0, 4.9 %], 0
-//	none, loft vents declared     70           0 [0, 5.2 %], 0
-//	none, no indoor logger        50           0 [0, 7.1 %], 1 [0.4, 10.5 %]
+//	none, void work declared      46 winters        worked 0 [0, 8 %], got worse 0
+//	none, ceiling work declared   20, 40 surfaces   0 [0, 9 %], 0
+//	none, loft vents declared     26, 52 surfaces   0 [0, 7 %], 0
 //
-//	void, 260 winters             by 22 nights  30           42           58
-//	fall of 40 % and more (75)    45 % [35, 57] 48 [37, 59]  57 [46, 68]  64 [53, 74]
-//	20 to 40 % (95)               17 % [11, 26] 22 [15, 31]  31 [22, 40]  37 [28, 47]
-//	5 to 20 % (69)                 4 %           7           10           10
+//	worked, by                         22 nights    30           42           58
+//	vents, fall of 50 % and more (16)  50 % [28, 72] 62 [39, 82] 75 [51, 90]  81 [57, 93]
+//	  underlay (9), covering (7)       7, 1          8, 2        9, 3         9, 4
+//	  40 % and more (27)               44 %          59          70           74 [55, 87]
+//	  20 to 40 % (13), 5 to 20 % (4)   3, 0          3, 0        5, 0         6, 0
+//	ceiling, 50 % and more (9)         67 % [35, 88] 67 [35, 88] 78 [45, 94]  89 [56, 98]
+//	  40 % and more (13)               54 %          62          77           85 [58, 96]
+//	  20 to 40 % (11), 5 to 20 % (8)   1, 0          3, 0        4, 0         4, 1
+//	void, 50 % and more (9)            44 % [19, 73] 78 [45, 94] 89 [56, 98]  89 [56, 98]
+//	  40 % and more (18)               44 %          67          72           72 [49, 88]
+//	  20 to 40 % (16), 5 to 20 % (5)   0, 0          0, 0        1, 0         2, 0
 //
-// Got worse: 0 of 260. Worked where the wet hours had risen: 4 of 260 (1.5 %
-// [0.6, 3.9]), three of them by under 5 %; the hours at risk, on which the
-// verdict rests, had fallen in all four, by 11 to 32 %. The three that the
-// version before was asked about gave the same verdict there.
+// Got worse: 0 in every row. Worked where the wet hours had risen: 1 of 48 after void
+// work (a roof with few wet hours either way; those at risk had fallen by 55 %), 0 of
+// 80 surfaces after the others.
 //
-// After void work the interval of reduction_pct covered 95 % [92, 97], with mean
-// error -0.05 and mean absolute error 0.16: the plain ratio of the two runs falls
-// short of what roofs do, on the cautious side, and the interval, which holds the
-// correction, makes up for it. That of the at-risk fall covered 91 % [87, 94]
-// (mean error -0.06, absolute 0.09), of the water 91 % [87, 94]. On unrepaired
-// roofs coverage was 98 to 100 % (too wide there). No fall lay outside its own
+// The interval of reduction_pct covered 91 % [79, 96] after void work (mean error
+// -0.05, absolute 0.22), 98 % [88, 100] after vents (-0.10, 0.18), 100 % [89, 100]
+// after ceiling work (+0.01, 0.07); that of the at-risk fall 91 % [79, 96], 93 % [81,
+// 98] and 87 % [71, 95]; of the water 91, 100 and 94 %. No fall lay outside its own
 // interval.
 //
-// The version before, whose fall was stretched by the correction, had named 78 %
-// [66, 87] and 47 % [38, 56] by 58 nights on other winters, of which the widths
-// had been chosen on most. Asking a fifth of the plain fall costs 2 of the 75 and
-// 7 of the 95. The rest may be the other winters or the other joining of loggers:
-// the two versions were not run side by side on these.
+// In the winters of the first two series the second witness was a trial's own copy
+// of package mechanism's heat balance. By the humidity alone, without any witness,
+// the same are found by 58 nights from 50 %: 13 of 16 vents, 8 of 9 ceilings; by 22
+// nights 7 vents instead of 8. The house shows 9 of 11 lofts with such a surface.
 //
-// The row of 74 was planned for 100 winters and stopped for want of time. Runs of
-// ceiling and vents from seed 2001 were broken off after 3 and 2 winters and begun
-// anew from 3001; of those dropped, ceiling work was found in 1 of 3, and the
-// intervals of both vents missed the truth.
+// On the other simulator (package testkit/abroad, TRIAL_ABROAD=1; 8 winters each
+// after work, 2 or 3 of the rest): vents from 50 % 6 of 6, from 40 % 9 of 9;
+// ceilings from 40 % 2 of 2, 20 to 40 % 1 of 3, 5 to 20 % 5 of 9; none 0 of 10
+// surfaces, void from 40 % 1 of 2.
 //
-// The version before called the one roof worse as well that was called so without
-// an indoor logger.
+// The version before judged each surface by itself. On other winters (seeds from
+// 2001 and 3001) it had found, by 58 nights from 40 %: void 64 % [53, 74] of 75,
+// vents 5 of 12, ceilings 3 of 9, all on coverings; from 20 to 40 % after void work
+// 37 % [28, 47] of 95; false worked 0 of 220 [0, 1.7 %], 0 of 74 and 0 of 70; worked
+// where the wet hours had risen 4 of 260, three by under 5 %. Re-judged by the looks
+// recorded then, the limit of 30 instead of 20 % takes void falls of 50 % and more
+// from 24 to 26 of 30, and changes none of the 220. Void falls of 20 to 40 % are
+// found less often now (2 of 16): the throws of all trials were one and the same
+// before, and may have been kind. Kits with a logger missing were measured with that
+// version only, from seed 3001: void without an indoor logger 7 of 11, 4 of 15, 0 of
+// 14; none without a loft logger 0 of 40 [0, 8.8 %]; none without an indoor logger 0
+// of 50 [0, 7.1 %] and one false got worse.
 //
-// Further kinds, winters from seed 3001, by 58 nights; got worse 0 in each:
+// Where strong work was lost before: of nine surfaces after vents that took away
+// half and more, the interval of the wet hours kept three back, the certainty of
+// the at-risk hours two, like nights two, the measured ratio and a gate one each.
+// Tried and dropped: the roof's own wandering from three pretended repairs instead
+// of one (it does not tell how far an unrepaired roof's change strays: correlation
+// of the sizes -0.2, -0.2 and -0.1 on the measured roofs, with 31, 31 and 12 records,
+// and of one pretended repair 0.25, 0.0 and 0.0 on 70, 74 and 226 simulated winters);
+// a fifth of the fall asked of what roofs do beyond the model instead of the plain
+// ratio (one surface more of about 50).
 //
-//	ceiling, 40                 3 of 9 from 40 %, 2 of 11 from 20 %, 0 of 20 below; coverage 92 % [79, 97]
-//	loft vents, 40              5 of 12, 1 of 16, 0 of 12; coverage 97 % [86, 99]
-//	void, no indoor logger, 40  7 of 11, 4 of 15, 0 of 14; coverage 95 % [83, 99]
-//	none, no loft logger, 40    worked 0 [0, 8.8 %]
-//
-// Two measured roofs in Finland that nobody repaired: a repair was pretended
-// every ten days through two winters, each kind of work declared in turn (by the
-// version before 30 November 2026). Of
-// 294, gates opened in 153; worked 0, got worse 0 [0, 2.4 %]. Before the rule
-// asked the nights of like weather, ceiling work alone gave three false
+// Two measured roofs in Finland that nobody repaired: a repair was pretended every
+// ten days through two winters, each kind of work declared in turn, and looked at
+// after 30 and 45 evenings and at the end (TestPlacebos). Of 294, gates opened in
+// 254; worked 0, with the second witness or without, got worse 0 [0, 1.5 %]. Before
+// the rule asked the nights of like weather, ceiling work alone gave three false
 // verdicts, and all three changes together gave two.
 //
 // # Limits
 //
-// Loft vents and ceiling work are found in about three of ten strong cases
-// within one winter; tell the customer before the work.
+// Of voids, lofts and ceilings whose wet hours were halved one in five to one in ten
+// stays without a verdict within one winter, on few trials; of smaller falls most. At
+// the covering, which loft vents reach last, it is about every other; tell the
+// customer before the work.
 //
 // Condensed mass is known to a factor of about 1.5 either way after strong
 // work, and mostly from the hours.
