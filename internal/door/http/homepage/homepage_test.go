@@ -128,7 +128,7 @@ func TestTheFortnightSaysWhatIsNotKnown(t *testing.T) {
 	_, page := serve(t, &desk{home: full()}, "GET", "/home/good", "")
 	assert.Contains(t, page, "It was wet under the slates on 10 of the 13 nights that we saw, for 1 to 4 hours each.")
 	assert.Contains(t, page, "Friday 4 December: not seen")
-	assert.Contains(t, page, "Last news from your roof: Tuesday 15 December, 12:00.")
+	assert.Contains(t, page, "Last news from your roof: Tuesday 15 December 2026, 12:00.")
 	assert.Contains(t, page, "Saturday 5 December: frost for 4 hours")
 	assert.Equal(t, 14, strings.Count(page, `width="18"`))
 }
