@@ -195,7 +195,7 @@ func Round(h float64) string {
 	case h < 200:
 		return fmt.Sprintf("%.0f", 5*math.Round(h/5))
 	}
-	return fmt.Sprintf("%.0f", 10*math.Round(h/10))
+	return Whole(10 * math.Round(h/10))
 }
 
 // More writes a change in per cent with its sign, by fives: +60 %, −35 %.

@@ -153,7 +153,7 @@ func TestTheRankingSaysWhatHelpsWhatHarmsAndWhenNothingDoes(t *testing.T) {
 }
 
 func TestFiguresOfAPredictionAreRoundAndNeverSurerThanTheyAre(t *testing.T) {
-	for h, want := range map[float64]string{0.4: "0", 7.6: "8", 43: "45", 198: "200", 212: "210", 1257: "1260"} {
+	for h, want := range map[float64]string{0.4: "0", 7.6: "8", 43: "45", 198: "200", 212: "210", 1257: "1,260"} {
 		assert.Equal(t, want, words.Round(h))
 	}
 	for p, want := range map[float64]string{0.01: "under 1 in 10", 0.31: "3 in 10", 0.9: "9 in 10",
