@@ -85,7 +85,7 @@ func Units() []string {
 
 func id(n strictyaml.Node, what string) string {
 	text, ok := n.Text()
-	if ok && !roof.ValidID(text) {
+	if !n.Present() || ok && !roof.ValidID(text) {
 		n.Fault(fmt.Sprintf("%q cannot name a %s", strictyaml.Shorten(text), what), "1 to 64 of A-Z, a-z, 0-9, . _ - can")
 	}
 	return text

@@ -97,6 +97,7 @@ func TestAFilesNameWithoutItsDateNamesItsLogger(t *testing.T) {
 func FuzzReadRecipe(f *testing.F) {
 	f.Add(WriteRecipe(fullRecipe))
 	f.Add([]byte("recipe: a\nzone: UTC\n"))
+	f.Add([]byte("recipe: a\nloggers:\n  left empty:\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r, err := ReadRecipe("r.yaml", data)
 		if err != nil {
