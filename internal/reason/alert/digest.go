@@ -73,7 +73,7 @@ func Summary(houses []House, since, now time.Time) (Message, bool) {
 			switch {
 			case a.Open():
 				d.InForce++
-				if said.New = !a.Since.Before(since); said.New && !h.nightly(a) {
+				if said.New = !a.Since.Before(since) && !h.nightly(a); said.New {
 					d.New++
 				}
 				if a.State != Raised {

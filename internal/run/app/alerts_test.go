@@ -8,8 +8,12 @@ import (
 	"log/slog"
 	"math"
 	"math/rand/v2"
+	"mime/quotedprintable"
+	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/mail"
+	"net/textproto"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -102,6 +106,36 @@ func (r *receiver) all() (keys int, lines []string) {
 		lines = append(lines, l...)
 	}
 	return keys, lines
+}
+
+// postman is a mail server of the test's own: it hands on the text of each mail.
+func postman(t *testing.T) (port int, mails chan string) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = l.Close() })
+	mails = make(chan string, 20)
+	take := func(conn net.Conn) {
+		c := textproto.NewConn(conn)
+		defer c.Close()
+		for line, err := "", c.PrintfLine("220 ready"); err == nil && line != "QUIT"; err = c.PrintfLine("250 taken") {
+			if line, err = c.ReadLine(); line == "DATA" {
+				_ = c.PrintfLine("354 go on")
+				if m, err := mail.ReadMessage(c.DotReader()); assert.NoError(t, err) {
+					text, err := io.ReadAll(quotedprintable.NewReader(m.Body))
+					assert.NoError(t, err)
+					mails <- m.Header.Get("Subject") + ". " + strings.Join(strings.Fields(string(text)), " ")
+				}
+			} else if err != nil {
+				return
+			}
+		}
+	}
+	go func() {
+		for conn, err := l.Accept(); err == nil; conn, err = l.Accept() {
+			go take(conn)
+		}
+	}()
+	return l.Addr().(*net.TCPAddr).Port, mails
 }
 
 func withWebhook(t *testing.T, r *receiver, dir string) func(*config.Config) {

@@ -44,13 +44,20 @@ type daemon struct {
 
 func start(t *testing.T, change func(*config.Config)) daemon {
 	t.Helper()
+	return startAt(t, time.Now, change)
+}
+
+// startAt runs it by a clock of the test's.
+func startAt(t *testing.T, now func() time.Time, change func(*config.Config)) daemon {
+	t.Helper()
 	c := config.Default()
 	c.Data, c.HTTP.Listen, c.MQTT.Listen = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
 	if change != nil {
 		change(&c)
 	}
 	var out bytes.Buffer
-	a, err := app.New(t.Context(), app.Options{Config: c, Version: "test", Log: slog.New(slog.DiscardHandler), Out: &out})
+	a, err := app.New(t.Context(), app.Options{Config: c, Version: "test", Now: now, Log: slog.New(slog.DiscardHandler),
+		Out: &out})
 	require.NoError(t, err)
 	addresses := a.Addresses()
 	ctx, stop := context.WithCancel(context.Background())
