@@ -80,8 +80,9 @@ var (
 		`of the last 7 nights, ` + number + ` h in all`)
 	nightsAtHome = regexp.MustCompile(`Water formed ([a-z ]+) on (\d+) of the last (\d+) nights\.`)
 	wetMailed    = regexp.MustCompile(`Surface wet now, [a-z ]+ \((\w+)\): margin (−?[\d.]+) K, wet for (\d+ \w+)`)
-	noFigure     = regexp.MustCompile(`winter-\d+|and \d more|Written on .*? at \d\d:\d\d|before 2000|Before anyone goes up: [^.]*\.|` +
-		`(?:raised|since) \w+ \d+ \w+ \d+ \d\d:\d\d|Roofs today: \d+ in force, \d+ new, \d+ over`)
+	noFigure     = regexp.MustCompile(`winter-\d+|and \d more|Written on .*? at \d\d:\d\d|before 2000|` +
+		`Before anyone goes up: [^.]*\.|(?:raised|since) \w+ \d+ \w+ \d+ \d\d:\d\d|` +
+		`Roofs today: \d+ in force, \d+ new, \d+ over`)
 )
 
 // letter holds each figure of a mail against the pages, and says how many it has.
