@@ -141,7 +141,7 @@ func Of(set *series.Set) Answer {
 	whole, doubts := set, doubtsOf(set)
 	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
-	results := repair.Assess(set, repair.Options{Witness: mechanism.NewWitness(set)})
+	results := repair.Assess(set, repair.Options{})
 	if len(doubts) == 0 {
 		a.takeModelHours(set, results)
 	}

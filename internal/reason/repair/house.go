@@ -94,8 +94,7 @@ func (h *joint) open() (ids []string) {
 
 func (h *joint) said() words.House {
 	l := h.at(0)
-	return words.House{Surfaces: h.open(), Risk: l.risk.said(words.RiskHours), Worked: h.held, Evenings: runWorked,
-		Seconded: !h.j.alone(l)}
+	return words.House{Surfaces: h.open(), Risk: l.risk.said(words.RiskHours), Worked: h.held, Evenings: runWorked}
 }
 
 // newJoint is nil where fewer than two surfaces have been looked at on the same
@@ -146,14 +145,12 @@ func (h *joint) sum(i int) *look {
 	var draws []sample
 	change := 0.0
 	c := &sum.companion
-	sum.witnessed = true
 	for _, l := range open {
 		draws = append(draws, l.sample)
 		change = max(change, l.largestChange())
 		o := l.companion
 		c.obsBefore, c.obsAfter = c.obsBefore+o.obsBefore, c.obsAfter+o.obsAfter
 		c.expBefore, c.expAfter = c.expBefore+o.expBefore, c.expAfter+o.expAfter
-		sum.witnessed = sum.witnessed && l.witnessed
 	}
 	c.weigh()
 	sum.sample = addUp(draws, h.j)

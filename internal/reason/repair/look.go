@@ -22,7 +22,6 @@ type judge struct {
 	doubt    int // bins, of an uncertain repair time
 	dice     dice
 	draws    int
-	witness  SignWitness
 	swapNear bool // a logger of this air, surface or the loft changed within 7 days of the repair
 	wander   [3]float64
 	wandered bool
@@ -45,7 +44,6 @@ type look struct {
 	risk      effect
 	riskFirm  effect // 99 % interval
 	riskFair  effect // 80 % interval
-	witnessed bool   // the loft's temperature shows the same change
 	water     effect
 	beyond    float64 // the fall of the wet hours as roofs react beyond the model
 	companion companion
@@ -81,13 +79,14 @@ const (
 	maxSigmaK       = 0.8
 	maxDrift        = 2.5 // ratio of modelled to counted hours, after over before
 	minOverlap      = 5
-	fairChance      = 0.9 // that a fall needs which a second witness shows as well
+	fairChance      = 0.9 // that a surface's fall needs to share in the house's
 	minLikePart     = 0.5 // of the fall, on nights with weather met before
 	minFallPct      = 20.0
 	maxRisePct      = 30.0 // of the condensing hours, that a worked may leave possible
 	maxFallPct      = 20.0 // the same of a got worse
 	minCompanion    = 0.10
 	worseNights     = 28
+	minRisePct      = 10.0 // of the at-risk hours, for a got worse
 	runWorked       = 3
 	runWorse        = 7
 	patienceNights  = 45
@@ -156,7 +155,6 @@ func (j *judge) evaluate(end int, from *fit, draws int) *look {
 	w, o := d.central()
 	l.with, l.without = w, o
 	l.summarise(j.terms, l.largestChange())
-	l.witnessed = j.seconded(l)
 	j.compare(l)
 	j.judgeGates(l)
 	return l
@@ -420,7 +418,7 @@ func (j *judge) range98(nights []int, get func(night) float64) (lo, hi float64) 
 }
 
 // straddles says that the sign of the at-risk fall is open: its 95 % interval
-// takes in 0, and no second witness stands in for what that lacks.
+// takes in 0.
 func (l *look) straddles() bool {
-	return l.risk.low <= 0 && l.risk.high >= 0 && !(l.witnessed && l.riskFair.low > 0)
+	return l.risk.low <= 0 && l.risk.high >= 0
 }

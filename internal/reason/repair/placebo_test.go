@@ -15,7 +15,7 @@ import (
 
 // TestPlacebos pretends repairs every ten days on the measured, unrepaired roofs
 // and writes a line for each of three evenings to TRIAL_OUT, with what the rule
-// rests on and whether its conditions hold, without a second witness and with one.
+// rests on and whether its conditions hold.
 func TestPlacebos(t *testing.T) {
 	out, err := os.OpenFile(os.Getenv("TRIAL_OUT"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
 	if err != nil {
@@ -47,7 +47,6 @@ func TestPlacebos(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					j.witness = TrialWitness(set)
 					ends := j.ends()
 					var last *fit
 					for _, end := range []int{min(30, len(ends)), min(45, len(ends)), len(ends)} {
@@ -57,17 +56,16 @@ func TestPlacebos(t *testing.T) {
 						}
 						last = l.fit
 						d, c, v := l.trial.changes(&l.fit.u)
-						alone := l.as(0)
 						fmt.Fprintf(out, "%s,%s,%s,%s,%v,%d,"+
 							"%.1f,%.1f,%.1f,"+
 							"%.1f,%.1f,%.1f,"+
 							"%.3f,%.2f,%.2f,%.2f,"+
 							"%.0f,%.2f,%d,"+
-							"%v,%v,%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open,
+							"%v,%v\n", name, kit, at.Format("2006-01-02"), []string{"all", "loft", "ceil", "void"}[ci], l.open,
 							len(l.trial.validA), l.reduction.pct, l.reduction.low, l.reduction.high,
 							l.risk.pct, l.risk.low, l.risk.high, l.companion.q, d, c, v,
 							l.sample.without.wetH, j.metShare(l), j.overlap(l.trial),
-							l.witnessed, j.worked(alone), j.worked(l), j.worse(l))
+							j.worked(l), j.worse(l))
 					}
 				}
 			}

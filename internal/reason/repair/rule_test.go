@@ -10,7 +10,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/physics/roofsim"
-	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/roofworlds"
 )
@@ -212,51 +211,20 @@ func TestEveryRepairAnswersForSomeSurface(t *testing.T) {
 	}
 }
 
-func TestAFallIsCertainByOneWitnessOrLessSoByTwo(t *testing.T) {
-	at := func(firm, usual, fair float64, witnessed bool) *look {
-		return &look{riskFirm: effect{low: firm}, risk: effect{low: usual}, riskFair: effect{low: fair}, witnessed: witnessed}
+func TestAFallIsCertainTo975OrWhereStrictTo995(t *testing.T) {
+	at := func(firm, usual float64) *look {
+		return &look{riskFirm: effect{low: firm}, risk: effect{low: usual}}
 	}
 	for name, x := range map[string]struct {
-		l            *look
-		usual, stern bool
+		l             *look
+		usual, strict bool
 	}{
-		"to 99.5 %":             {at(1, 2, 3, false), true, true},
-		"to 97.5 %":             {at(-1, 2, 3, false), true, false},
-		"to 97.5 %, witnessed":  {at(-1, 2, 3, true), true, true},
-		"to 90 %":               {at(-2, -1, 3, false), false, false},
-		"to 90 %, witnessed":    {at(-2, -1, 3, true), true, false},
-		"not at all, witnessed": {at(-3, -2, -1, true), false, false},
+		"to 99.5 %":  {at(1, 2), true, true},
+		"to 97.5 %":  {at(-1, 2), true, false},
+		"not at all": {at(-2, -1), false, false},
 	} {
 		assert.Equal(t, x.usual, (&judge{}).certain(x.l), name)
-		assert.Equal(t, x.stern, (&judge{swapNear: true}).certain(x.l), name)
-	}
-}
-
-type saying map[roof.Change]float64
-
-func (s saying) Sign(_ roof.Event, _ roof.Position, q roof.Change, _ int64) float64 { return s[q] }
-
-func TestAWitnessCountsForTheOneChangeCreditedAndTheRightWay(t *testing.T) {
-	const loft, ceiling = roof.LoftVentilation, roof.CeilingChange
-	for name, x := range map[string]struct {
-		credit [3]bool
-		says   saying
-		want   bool
-	}{
-		"more air in the loft":            {[3]bool{true, false, false}, saying{loft: 1.5}, true},
-		"hardly more":                     {[3]bool{true, false, false}, saying{loft: 0.9}, false},
-		"less":                            {[3]bool{true, false, false}, saying{loft: -4}, false},
-		"less flow through the ceiling":   {[3]bool{false, true, false}, saying{ceiling: -1.5}, true},
-		"more":                            {[3]bool{false, true, false}, saying{ceiling: 2}, false},
-		"the other of the two":            {[3]bool{false, true, false}, saying{loft: 4}, false},
-		"void work":                       {[3]bool{false, false, true}, saying{loft: 4, ceiling: -4}, false},
-		"loft and ceiling cannot be told": {[3]bool{true, true, false}, saying{loft: 4, ceiling: -4}, false},
-		"nor loft and void":               {[3]bool{true, false, true}, saying{loft: 4}, false},
-	} {
-		j := &judge{s: &site{surface: &series.Course{}}, terms: terms{credit: x.credit}, witness: x.says}
-		assert.Equal(t, x.want, j.seconded(&look{}), name)
-		j.witness = nil
-		assert.False(t, j.seconded(&look{}), name)
+		assert.Equal(t, x.strict, (&judge{swapNear: true}).certain(x.l), name)
 	}
 }
 
@@ -274,13 +242,4 @@ func TestTheWetHoursMustKeepOffARiseWhereTheVoidWasWorkedOn(t *testing.T) {
 	assert.True(t, keeps(-80, 100, [3]bool{true, false, false}))
 	assert.True(t, keeps(-80, 100, [3]bool{false, true, false}))
 	assert.False(t, keeps(-80, 5, [3]bool{false, true, false}), "hardly any wet hours to tell by")
-}
-
-func TestAWitnessKeepsAVerdictOnlyWhileHumidityMakesItProbable(t *testing.T) {
-	for fair, want := range map[float64]bool{1: false, -1: true} {
-		l := &look{risk: effect{low: -5, high: 40}, riskFair: effect{low: fair}, witnessed: true}
-		assert.Equal(t, want, l.straddles())
-		l.witnessed = false
-		assert.True(t, l.straddles())
-	}
 }

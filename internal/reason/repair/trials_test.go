@@ -10,8 +10,6 @@ import (
 	"strconv"
 	"testing"
 	"time"
-
-	"dewcase/internal/reason/series"
 )
 
 // TestTrials measures the operating figures on simulated winters and prints
@@ -44,10 +42,7 @@ func TestTrials(t *testing.T) {
 	for seed := uint64(number("TRIAL_FROM", 1)); seed <= uint64(number("TRIAL_TO", 20)); seed++ {
 		s := simulate(t, seed, w, 66, 10*time.Minute)
 		for _, f := range s.follow(t, seed, number("TRIAL_EVERY", 4), number("TRIAL_DRAWS", 160), lines) {
-			for v, o := range f.outcome {
-				k := f.surface + variants[v]
-				results[k] = append(results[k], o)
-			}
+			results[f.surface] = append(results[f.surface], f.outcome)
 		}
 	}
 	for _, k := range slices.Sorted(maps.Keys(results)) {
@@ -58,12 +53,6 @@ func TestTrials(t *testing.T) {
 // mostNights after the repair are counted in the table.
 const mostNights = 58
 
-// TrialWitness makes the second witness of a trial (witness_trials_test.go).
-var TrialWitness func(*series.Set) SignWitness
-
-// variants are the rule without a second witness and with one.
-var variants = [2]string{"", ", seconded"}
-
 // followed is one surface of a trial, its looks by evening, each fit from the one
 // before.
 type followed struct {
@@ -72,7 +61,7 @@ type followed struct {
 	by      map[int]*look
 	last    *look
 	looks   int
-	outcome [len(variants)]outcome
+	outcome outcome
 }
 
 // look is the look at evening i.
@@ -95,13 +84,6 @@ func (f *followed) look(i, draws int) *look {
 // counts says that a look is one that the table counts.
 func (l *look) counts() bool { return l.fit != nil && len(l.trial.validA) <= mostNights }
 
-// as is a look as a variant of the rule sees it.
-func (l *look) as(variant int) *look {
-	m := *l
-	m.witnessed = m.witnessed && variant == 1
-	return &m
-}
-
 // follow looks at one world evening by evening, at each surface by itself and at
 // the house; a surface's verdict is its own or what it shares in the house's.
 func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *json.Encoder) []*followed {
@@ -114,9 +96,6 @@ func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *j
 			t.Logf("%d, %s: %v", seed, surface, err)
 			continue
 		}
-		if TrialWitness != nil {
-			j.witness = TrialWitness(s.set)
-		}
 		f := &followed{surface: surface, by: map[int]*look{}}
 		f.j, f.ends, f.fromMS, f.untilMS = j, j.ends(), fromMS, untilMS
 		rows = append(rows, f)
@@ -125,9 +104,7 @@ func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *j
 		if (len(rows[0].ends)-1-i)%every != 0 {
 			continue
 		}
-		for v := range variants {
-			s.lookOn(rows, i, v, draws)
-		}
+		s.lookOn(rows, i, draws)
 		for _, f := range rows {
 			l := f.look(i, draws)
 			if !l.counts() {
@@ -144,9 +121,9 @@ func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *j
 	return slices.DeleteFunc(rows, func(f *followed) bool { return f.last == nil })
 }
 
-// lookOn is the look at evening i by one variant of the rule, and at the evenings
-// after it where its conditions hold.
-func (s *simulated) lookOn(rows []*followed, i, v, draws int) {
+// lookOn is the look at evening i, and at the evenings after it where the
+// conditions of the rule hold.
+func (s *simulated) lookOn(rows []*followed, i, draws int) {
 	running := func(holds func(i int) bool, evenings int) bool {
 		for k := range evenings {
 			if i+k >= len(rows[0].ends) || !holds(i+k) {
@@ -158,7 +135,7 @@ func (s *simulated) lookOn(rows []*followed, i, v, draws int) {
 	house := func(i int) *joint {
 		var all []*row
 		for _, f := range rows {
-			f.evenings.looks = []*look{f.look(i, draws).as(v)}
+			f.evenings.looks = []*look{f.look(i, draws)}
 			all = append(all, &f.row)
 		}
 		return newJoint(all)
@@ -170,8 +147,8 @@ func (s *simulated) lookOn(rows []*followed, i, v, draws int) {
 			continue
 		}
 		any = true
-		o := &f.outcome[v]
-		if o.workedAt == 0 && running(func(i int) bool { return f.j.worked(f.look(i, draws).as(v)) }, runWorked) {
+		o := &f.outcome
+		if o.workedAt == 0 && running(func(i int) bool { return f.j.worked(f.look(i, draws)) }, runWorked) {
 			o.workedAt, o.ownAt = len(l.trial.validA)+runWorked-1, len(l.trial.validA)+runWorked-1
 		}
 		if o.worseAt == 0 && running(func(i int) bool { return f.j.worse(f.look(i, draws)) }, runWorse) {
@@ -196,13 +173,13 @@ func (s *simulated) lookOn(rows []*followed, i, v, draws int) {
 		if !l.counts() {
 			continue
 		}
-		o, nights := &f.outcome[v], len(l.trial.validA)+runWorked-1
+		o, nights := &f.outcome, len(l.trial.validA)+runWorked-1
 		if o.houseAt == 0 {
 			o.houseAt = nights
 		}
 		f.evenings.looks = nil
 		for k := runWorked - 1; k >= 0; k-- { // the latest first
-			f.evenings.looks = append(f.evenings.looks, f.look(i+k, draws).as(v))
+			f.evenings.looks = append(f.evenings.looks, f.look(i+k, draws))
 		}
 		if o.workedAt == 0 && h.shares(&f.row) {
 			o.workedAt = nights
@@ -212,17 +189,14 @@ func (s *simulated) lookOn(rows []*followed, i, v, draws int) {
 
 // line is one look as JSON.
 func (f *followed) line(seed uint64, l *look) map[string]any {
-	o := f.outcome[0]
+	o := f.outcome
 	d, c, v := l.trial.changes(&l.fit.u)
 	of := func(e effect) []float64 { return []float64{e.pct, e.low, e.high} }
 	line := map[string]any{"seed": seed, "surface": f.surface, "nights": len(l.trial.validA),
 		"before": len(l.trial.validB), "true_wet": o.wet, "true_risk": o.risk, "true_water": o.water,
 		"reduction": of(l.reduction), "risk": of(l.risk), "fair": l.riskFair.low, "firm": l.riskFirm.low,
 		"water": of(l.water), "companion": l.companion.q, "d": d, "c": c, "v": v, "wander": f.j.wander, "open": l.open,
-		"needs": l.needs, "witnessed": l.witnessed, "worse_at": o.worseAt, "swap": f.j.swapNear}
-	for v, name := range [len(variants)]string{"alone", "seconded"} {
-		o := f.outcome[v]
-		line[name] = map[string]int{"worked_at": o.workedAt, "own_at": o.ownAt, "house_at": o.houseAt}
-	}
+		"needs": l.needs, "worse_at": o.worseAt, "swap": f.j.swapNear}
+	line["worked_at"], line["own_at"], line["house_at"] = o.workedAt, o.ownAt, o.houseAt
 	return line
 }

@@ -263,11 +263,8 @@ func (r *Result) conclude(j *judge, f findings) {
 	switch r.Verdict {
 	case Worked:
 		r.Reason = l.risk.said(words.RiskHours).Moved(runWorked)
-		switch {
-		case f.house != nil:
+		if f.house != nil {
 			r.Reason = f.house.said().String()
-		case !j.alone(l):
-			r.Reason += "; " + words.Seconded
 		}
 		if l.reduction.low <= 0 {
 			r.Notes = append(r.Notes, "that the hours at risk fell is shown; that the wet hours fell is probable only, as "+
