@@ -258,16 +258,16 @@
 // Two measured roofs in Finland that nobody repaired: a repair was pretended every
 // ten days through two winters, each kind of work declared in turn, and looked at
 // after 30 and 45 evenings and at the end (TestPlacebos). Of 294, gates opened in
-// 254; worked 0, got worse 0 [0, 1.5 %]. Before
-// the rule asked the nights of like weather, ceiling work alone gave three false
-// verdicts, and all three changes together gave two.
+// 254; worked 0, got worse 0 [0, 1.5 %]. Before the rule asked the nights of like
+// weather, ceiling work alone gave three false verdicts, and all three changes
+// together gave two.
 //
 // # Limits
 //
-// Of voids, lofts and ceilings whose wet hours were halved one in five to one in ten
-// stays without a verdict within one winter, on few trials; of smaller falls most. At
-// the covering, which loft vents reach last, it is about every other; tell the
-// customer before the work.
+// Of voids and ceilings whose wet hours were halved one in five stays without a
+// verdict within one winter, after loft vents two in five; of smaller falls most. At
+// the covering, which loft vents reach last, they are found in about one of three.
+// Tell the customer before the work.
 //
 // Condensed mass is known to a factor of about 1.5 either way after strong
 // work, and mostly from the hours.
