@@ -53,6 +53,7 @@ func TestGotWorseIsHarderThanWorked(t *testing.T) {
 		"few nights":            func(l *look, _ *judge) { l.trial = &trial{validA: make([]int, 20)} },
 		"not certain":           func(l *look, _ *judge) { l.riskFirm.high = 1 },
 		"small":                 func(l *look, _ *judge) { l.reduction.pct = -10 },
+		"hardly more at risk":   func(l *look, _ *judge) { l.risk.pct = -9 },
 		"hours may have fallen": func(l *look, _ *judge) { l.reduction.high = 30 },
 		"not in the readings":   func(l *look, _ *judge) { l.companion.q = 0 },
 		"a logger exchanged":    func(_ *look, j *judge) { j.swapNear = true },
