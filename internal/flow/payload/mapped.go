@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -9,14 +10,17 @@ import (
 )
 
 // mapped decodes a message by a mapping that its topic matches; false means
-// that the message does not meet the mapping's conditions.
+// that the message is not for this mapping, by its conditions or because nothing
+// in it is what the mapping looks for: why is then kept in missed.
 func (d *Decoder) mapped(m *decoding, p *mapping, c captured) bool {
 	switch {
-	case p.form.decode == nil, m.Retained && p.Retained == "ignore", len(m.Payload) == 0:
+	case p.form.decode == nil:
+		return m.missed == nil // what another mapping looked for in vain is no matter to ignore
+	case m.Retained && p.Retained == "ignore", len(m.Payload) == 0:
 		return true
 	}
 	if p.segments && p.fieldsOf(c.quantity) == nil {
-		return true // another topic of the same device
+		return false // another topic of the same device
 	}
 	m.caseID = p.Case
 	if c.caseID != "" {
@@ -27,32 +31,74 @@ func (d *Decoder) mapped(m *decoding, p *mapping, c captured) bool {
 		m.reject(wrong(roof.BadTopic, "%.80q cannot name a case; 1 to 64 of a-z, 0-9 and - can", c.caseID), m.Payload)
 		return true
 	}
-	if p.LoggerPointer == "" {
-		name := p.Logger
-		if name == "" {
-			name = c.logger
+	m.base = ""
+	if p.LoggerPointer == "" && p.EachName != NameLogger && !p.eachNamed() {
+		if m.base = p.Logger; m.base == "" {
+			m.base = c.logger
 		}
-		if problem := m.nameLogger(p, name); problem != nil {
-			m.reject(problem, m.Payload)
-			return true
+		if p.unlisted(m.base) {
+			m.caseID = ""
+			return false
+		}
+		if len(p.probes) == 0 || p.probes[0].suffix+p.probes[0].logger == "" {
+			if problem := m.nameLogger(p, nil, m.base); problem != nil {
+				m.reject(problem, m.Payload)
+				return true
+			}
 		}
 	}
-	return p.form.decode(d, m, p, c)
+	if p.form.decode(d, m, p, c) {
+		return true
+	}
+	m.caseID, m.logger = "", ""
+	return false
 }
 
-// fieldsOf lists the fields that a topic's quantity level brings.
-func (m *mapping) fieldsOf(segment string) (out []*field) {
-	for _, f := range m.fields {
-		if f.Segment == segment {
-			out = append(out, f)
+// fieldsOf lists the probes' fields that a topic's quantity level brings; nil
+// where it is none of theirs.
+func (m *mapping) fieldsOf(segment string) [][]*field {
+	out, some := make([][]*field, len(m.probes)), false
+	for i, p := range m.probes {
+		for _, f := range p.fields {
+			if f.Segment == segment {
+				out[i] = append(out[i], f)
+				some = true
+			}
 		}
+	}
+	if !some {
+		return nil
 	}
 	return out
 }
 
-func (d *decoding) nameLogger(p *mapping, name string) *problem {
-	if to, ok := p.Loggers[name]; ok {
-		name = to
+// unlisted reports whether a name is another device's.
+func (m *mapping) unlisted(name string) bool {
+	if !m.OnlyListed {
+		return false
+	}
+	_, listed := m.Loggers[name]
+	return !listed
+}
+
+// nameLogger names the logger of a probe (nil: the message's own) from what the
+// topic or payload says.
+func (d *decoding) nameLogger(p *mapping, of *probe, name string) *problem {
+	renamed := func(s string) string {
+		if to, ok := p.Loggers[s]; ok {
+			return to
+		}
+		return s
+	}
+	switch {
+	case of == nil || of.suffix == "" && of.logger == "":
+		name = renamed(name)
+	case of.logger != "":
+		name = of.logger
+	case p.Loggers[name+of.suffix] != "":
+		name = p.Loggers[name+of.suffix]
+	default:
+		name = renamed(name) + of.suffix
 	}
 	if d.logger = name; !roof.ValidID(name) {
 		d.logger = ""
@@ -82,25 +128,27 @@ func (*Decoder) nativeOnOtherTopic(m *decoding, _ *mapping, _ captured) bool {
 
 // number decodes a bare number.
 func (d *Decoder) number(m *decoding, p *mapping, c captured) bool {
-	f := p.fieldsOf(c.quantity)[0]
-	text := value{kind: textKind, text: string(m.Payload)}
+	i := slices.IndexFunc(p.fieldsOf(c.quantity), func(f []*field) bool { return len(f) > 0 })
+	f := p.fieldsOf(c.quantity)[i][0]
 	bare := *f
 	bare.Text = true // all of it is text
-	x, measured, problem := bare.number(text)
+	x, measured, problem := bare.number(value{kind: textKind, text: string(m.Payload)})
+	if problem == nil && !measured {
+		return true
+	}
+	if problem == nil {
+		problem = m.nameLogger(p, p.probes[i], m.base)
+	}
+	if problem == nil {
+		r := m.reading()
+		r.Values.Set(f.Quantity, x)
+		if r, problem = m.timed(r, time.Time{}, false); problem == nil {
+			d.pair(m, p, r)
+		}
+	}
 	if problem != nil {
 		m.reject(problem, m.Payload)
-		return true
 	}
-	if !measured {
-		return true
-	}
-	r := m.reading()
-	r.Values.Set(f.Quantity, x)
-	if r, problem = m.timed(r, time.Time{}, false); problem != nil {
-		m.reject(problem, m.Payload)
-		return true
-	}
-	d.pair(m, p, r)
 	return true
 }
 
@@ -123,53 +171,123 @@ func (d *Decoder) pair(m *decoding, p *mapping, r roof.Reading) {
 	}
 }
 
-// json decodes by pointers; false means that the conditions do not hold.
+// json decodes JSON by pointers.
 func (d *Decoder) json(m *decoding, p *mapping, c captured) bool {
 	root, err := parseJSON(m.Payload)
 	if err != nil {
 		m.reject(wrong(roof.BadPayload, "not JSON as it must be: %v", err), m.Payload)
 		return true
 	}
-	if !hold(p.where, root, root) {
-		m.caseID, m.logger = "", ""
+	return d.tree(m, p, c, root)
+}
+
+// tree decodes what a payload holds by pointers.
+func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
+	if !hold(p.where, root, root) || !present(p.present, root) {
 		return false
 	}
-	elements := []value{root}
-	if p.Each != "" {
-		list, ok := p.each.of(root, root)
-		if !ok || list.kind == nullKind {
-			m.reject(wrong(roof.NoQuantity, "there is nothing at %s, where the mapping's each points", p.Each), m.Payload)
-			return true
+	elements, problem := p.elements(root)
+	if problem != nil {
+		if problem.reason == roof.NoQuantity {
+			m.miss(problem)
+			return false
 		}
-		if list.kind != arrayKind {
-			m.reject(wrong(roof.BadPayload, "there is %s at %s, where the mapping's each needs an array", list.kind, p.Each),
-				m.Payload)
-			return true
-		}
-		elements = list.items
+		m.reject(problem, m.Payload)
+		return true
 	}
-	found := false
+	fields := p.fieldsOf(c.quantity)
+	found, others := false, 0
+	m.absent = nil
 	for _, e := range elements {
-		r, some, problem := m.element(p, p.fieldsOf(c.quantity), root, e)
-		if problem != nil {
-			m.reject(problem, m.Payload)
+		base, problem := m.nameOf(p, root, e)
+		if problem == nil && p.unlisted(base) {
+			others++
+			continue
+		}
+		for i, probe := range p.probes {
+			if !hold(probe.where, root, e.value) {
+				continue
+			}
+			unnamed := problem
+			if unnamed == nil {
+				unnamed = m.nameLogger(p, probe, base)
+			}
+			r, some, bad := m.element(p, fields[i], root, e.value)
+			if some && bad == nil {
+				bad = unnamed
+			}
+			if bad != nil {
+				m.reject(bad, m.Payload)
+				found = true
+				continue
+			}
+			if !some {
+				continue
+			}
 			found = true
-			continue
+			if p.Pair > 0 || p.segments && r.Flags&roof.FlagArrivalTime != 0 {
+				d.pair(m, p, r)
+				continue
+			}
+			m.join(r)
 		}
-		if !some {
-			continue
-		}
-		found = true
-		if r.Flags&roof.FlagArrivalTime != 0 && (p.segments || p.Pair > 0) {
-			d.pair(m, p, r)
-			continue
-		}
-		m.join(r)
 	}
-	if !found {
-		m.reject(wrong(roof.NoQuantity, "none of the mapping's pointers found a value (%s)", p.pointers()), m.Payload)
+	switch {
+	case found || others > 0 && others == len(elements):
+	case m.absent != nil:
+		m.miss(wrong(roof.NoQuantity, "nothing was measured: what stands at %s says so", strings.Join(m.absent, ", ")))
+	default:
+		m.miss(wrong(roof.NoQuantity, "none of the mapping's pointers found a value (%s); %s", p.pointers(), came(root)))
 	}
-	return true
+	return found
+}
+
+// element is one element or member of each, or the whole payload.
+type element struct {
+	value
+	name string // of a member, or the number of an element from 0
+}
+
+// elements are what the mapping reads one by one.
+func (m *mapping) elements(root value) ([]element, *problem) {
+	if m.Each == "" {
+		return []element{{value: root}}, nil
+	}
+	list, ok := m.each.of(root, root)
+	switch {
+	case !ok || list.kind == nullKind:
+		return nil, wrong(roof.NoQuantity, "there is nothing at %s, where the mapping's each points; %s", m.Each, came(root))
+	case list.kind != arrayKind && list.kind != objectKind:
+		return nil, wrong(roof.BadPayload, "there is %s at %s, where the mapping's each needs an array or an object",
+			list.kind, m.Each)
+	}
+	out := make([]element, len(list.items))
+	for i, v := range list.items {
+		if out[i] = (element{v, strconv.Itoa(i)}); list.kind == objectKind {
+			out[i].name = list.names[i]
+		}
+	}
+	return out, nil
+}
+
+// nameOf is the name that the topic, the payload or the element gives a logger.
+func (d *decoding) nameOf(p *mapping, root value, e element) (string, *problem) {
+	name := d.base
+	switch {
+	case p.LoggerPointer != "":
+		v, ok := p.logger.of(root, e.value)
+		if !ok || v.kind != textKind && v.kind != numberKind {
+			return "", wrong(roof.BadLogger, "there is no name at %s, where the mapping's logger_pointer points",
+				p.LoggerPointer)
+		}
+		name = v.text
+	case p.EachName == NameLogger:
+		return e.name, nil
+	}
+	if p.EachName == NameSuffix {
+		name += "-" + e.name
+	}
+	return name, nil
 }
 
 // element reads one element; some is false where no field found a value.
@@ -189,21 +307,12 @@ func (d *decoding) element(p *mapping, fields []*field, root, e value) (r roof.R
 		}
 		if measured {
 			r.Values.Set(f.Quantity, x)
+		} else if !slices.Contains(d.absent, f.Pointer) {
+			d.absent = append(d.absent, f.Pointer)
 		}
 	}
 	if r.Values.Empty() {
 		return r, false, nil
-	}
-	if p.LoggerPointer != "" {
-		name, ok := p.logger.of(root, e)
-		if !ok || name.kind != textKind && name.kind != numberKind {
-			return r, false, wrong(roof.BadLogger, "there is no name at %s, where the mapping's logger_pointer points",
-				p.LoggerPointer)
-		}
-		if problem := d.nameLogger(p, name.text); problem != nil {
-			return r, false, problem
-		}
-		r.Logger = d.logger
 	}
 	var at time.Time
 	own := false
@@ -218,8 +327,10 @@ func (d *decoding) element(p *mapping, fields []*field, root, e value) (r roof.R
 
 func (m *mapping) pointers() string {
 	var out []string
-	for _, f := range m.fields {
-		out = append(out, f.Pointer)
+	for _, f := range allFields(m.Mapping) {
+		if !slices.Contains(out, f.Pointer) {
+			out = append(out, f.Pointer)
+		}
 	}
 	return strings.Join(out, ", ")
 }
@@ -229,6 +340,16 @@ func hold(all []condition, root, element value) bool {
 	for _, c := range all {
 		v, ok := c.of(root, element)
 		if !ok || !c.equal(v) {
+			return false
+		}
+	}
+	return true
+}
+
+// present reports whether there is something at every pointer.
+func present(all []pointer, root value) bool {
+	for _, p := range all {
+		if v, ok := p.of(root, root); !ok || v.kind == nullKind {
 			return false
 		}
 	}

@@ -24,13 +24,37 @@ type Mapping struct {
 	Logger        string
 	LoggerPointer string
 	Loggers       map[string]string // renames what the topic or payload says, such as a hardware address
+	OnlyListed    bool              // names that Loggers does not list are other devices', and no faults
 	Form          Form              // json
-	Each          string            // pointer to an array whose elements are read one by one
+	Each          string            // pointer to an array or object whose elements or members are read one by one
+	EachName      EachName          // what the name of a member of Each, or the number of an element, says
 	Where         []Condition       // all must hold, else the message is not for this mapping
+	Present       []string          // pointers at which there must be something, else likewise
 	Fields        []Field
+	Probes        []Probe       // further loggers of the same message
 	Time          *Clock        // nil: arrival
 	Retained      string        // accept, ignore; accept
 	Pair          time.Duration // longest time between halves of a reading; DefaultPair
+}
+
+// EachName says what the name of a member of Mapping.Each is used for.
+type EachName string
+
+// The uses of a member's name.
+const (
+	NameIgnored EachName = ""       // nothing
+	NameLogger  EachName = "logger" // it is the logger's name
+	NameSuffix  EachName = "suffix" // it stands behind the logger's name, parted by a -
+)
+
+// Probe is a further logger of the same message: a node that measures the air of
+// a loft and the underside of the slates is two loggers. What a message does not
+// hold of a probe is not missed.
+type Probe struct {
+	Suffix string      // put behind the name of the message's logger
+	Logger string      // or a name of its own
+	Where  []Condition // all must hold in the element
+	Fields []Field
 }
 
 // Condition holds where the value at the pointer is a scalar with this text, or
@@ -63,13 +87,21 @@ type Clock struct {
 type mapping struct {
 	Mapping
 	form     formRow
-	levels   []string
+	template template
 	logger   pointer
 	each     pointer
 	where    []condition
-	fields   []*field
+	present  []pointer
+	probes   []*probe // the message's logger first, where it has fields
 	clock    *clock
 	segments bool // the topic tells the quantity
+}
+
+// probe is a Probe made ready, or the fields of the mapping itself.
+type probe struct {
+	suffix, logger string
+	where          []condition
+	fields         []*field
 }
 
 type condition struct {
@@ -144,24 +176,19 @@ func (c *compiler) topic() {
 		c.fault("topic", fmt.Sprintf("%.80q is not a topic that can be read", t), remedy)
 		return
 	}
-	c.out.levels = strings.Split(t, "/")
-	seen := map[string]bool{}
-	for i, level := range c.out.levels {
-		switch {
-		case level == "{case}" || level == "{logger}" || level == "{quantity}":
-			if seen[level] {
-				c.fault("topic", level+" occurs twice", "keep one of the two")
-			}
-			seen[level] = true
-		case level == "+":
-		case level == "#" && i == len(c.out.levels)-1:
-		case strings.ContainsAny(level, "+#{}"):
-			c.fault("topic", fmt.Sprintf("the level %q mixes a sign with text or is not known", level), remedy)
+	var bad []levelFault
+	c.out.template, bad = parseTemplate(t, segmentsOf(c.out.Mapping))
+	for _, f := range bad {
+		if f.twice {
+			c.fault("topic", f.level+" occurs twice", "keep one of the two")
+		} else {
+			c.fault("topic", fmt.Sprintf("the level %q mixes a sign with text or is not known", f.level), remedy)
 		}
 	}
-	if c.out.levels[0] == Prefix && len(c.out.levels) == 3 {
+	if levels := c.out.template.levels; levels[0].text == Prefix && len(levels) == 3 {
 		c.fault("topic", "is the native topic, which needs no mapping", "leave this mapping out, or map another topic")
 	}
+	seen := c.out.template.tells
 	c.out.segments = seen["{quantity}"]
 	told := map[bool]string{true: "both the topic and the mapping tell it", false: "nothing tells it"}
 	if c.out.Form == IgnoreForm {
@@ -171,19 +198,35 @@ func (c *compiler) topic() {
 		c.fault("case", told[seen["{case}"]], "either put {case} into the topic or write case: with the case's id")
 	}
 	ways := 0
-	for _, way := range []bool{seen["{logger}"], c.out.Logger != "", c.out.LoggerPointer != ""} {
+	for _, way := range []bool{seen["{logger}"], c.out.Logger != "", c.out.LoggerPointer != "",
+		c.out.EachName == NameLogger} {
 		if way {
 			ways++
 		}
 	}
-	if ways != 1 {
+	if ways != 1 && !c.out.eachNamed() {
 		c.fault("logger", told[ways > 1], "put {logger} into the topic, or write logger: with its id, or logger_pointer: "+
 			"to where the payload tells it")
 	}
 }
 
+// eachNamed reports whether each probe has a logger's name of its own.
+func (m *Mapping) eachNamed() bool {
+	return len(m.Fields) == 0 && len(m.Probes) > 0 && m.Logger == "" && m.LoggerPointer == "" &&
+		!slices.ContainsFunc(m.Probes, func(p Probe) bool { return p.Logger == "" })
+}
+
 func (c *compiler) names() {
 	m := c.out
+	switch {
+	case m.EachName != NameIgnored && m.EachName != NameLogger && m.EachName != NameSuffix:
+		c.fault("each_name", fmt.Sprintf("%q is not known", m.EachName), "write logger or suffix")
+	case m.EachName != NameIgnored && m.Each == "":
+		c.fault("each_name", "goes with each", "write each: with where the members stand, or leave it out")
+	}
+	if m.OnlyListed && len(m.Loggers) == 0 {
+		c.fault("only_listed", "leaves no logger", "list names under loggers:, or leave it out")
+	}
 	if m.Case != "" && !roof.ValidCaseID(m.Case) {
 		c.fault("case", fmt.Sprintf("%q cannot name a case", m.Case), "write 1 to 64 of a-z, 0-9 and -")
 	}
@@ -205,29 +248,67 @@ func (c *compiler) names() {
 }
 
 // pointed reports whether a key beside the fields points into the payload.
-func (m *Mapping) pointed() bool { return m.Time != nil || len(m.Where) > 0 || m.Each != "" }
+func (m *Mapping) pointed() bool {
+	return m.Time != nil || len(m.Where) > 0 || m.Each != "" || len(m.Present) > 0
+}
 
 func (c *compiler) fields() {
 	m := c.out
-	switch some := len(m.Mapping.Fields) > 0; {
+	switch some := len(m.Fields) > 0 || len(m.Probes) > 0; {
 	case m.form.fields && !some:
 		c.fault("fields", "are missing", "list at least one quantity with its unit")
 	case m.form.form != "" && !m.form.fields && (some || m.pointed()):
 		c.fault("form", fmt.Sprintf("%s has no fields, time, where or each", m.Form), "leave them out, or use form json")
 	}
-	if m.Form == NumberForm && !m.segments && len(m.Mapping.Fields) > 1 {
+	if m.Form == NumberForm && !m.segments && len(m.Fields)+len(m.Probes) > 1 {
 		c.fault("fields", "a bare number is one quantity",
 			"put {quantity} into the topic and give each field its segment, or keep one field")
 	}
 	if m.form.fields && !m.form.pointers && m.pointed() {
 		c.fault("form", "a bare number has no time, where or each", "leave them out, or use form json")
 	}
-	for i, f := range m.Mapping.Fields {
-		key := fmt.Sprintf("fields[%d]", i)
-		c.field(key, f)
-		m.fields = append(m.fields, &field{Field: f, at: c.pointer(key+".pointer", f.Pointer),
-			where: c.conditions(key+".where", f.Where)})
+	for _, at := range m.Present {
+		m.present = append(m.present, c.pointer("present", at))
 	}
+	if len(m.Fields) > 0 {
+		m.probes = append(m.probes, &probe{fields: c.list("fields", m.Fields)})
+	}
+	names := map[string]bool{}
+	for i, p := range m.Probes {
+		key := fmt.Sprintf("probes[%d]", i)
+		name := p.Suffix + "\x00" + p.Logger
+		switch {
+		case len(p.Fields) == 0:
+			c.fault(key+".fields", "are missing", "list at least one quantity of the probe with its unit")
+		case (p.Suffix == "") == (p.Logger == ""):
+			c.fault(key+".suffix", "or logger names the probe, one of them",
+				"write suffix: with what stands behind the message's logger, such as -slate, or logger: with an id")
+		case p.Suffix != "" && !roof.ValidID(p.Suffix):
+			c.fault(key+".suffix", fmt.Sprintf("%q cannot be part of a logger's name", p.Suffix),
+				"write A-Z, a-z, 0-9, . _ -")
+		case p.Logger != "" && !roof.ValidID(p.Logger):
+			c.fault(key+".logger", fmt.Sprintf("%q cannot name a logger", p.Logger),
+				"write 1 to 64 of A-Z, a-z, 0-9, . _ -")
+		case names[name]:
+			c.fault(key+".suffix", "names two probes", "give each probe a name of its own")
+		}
+		names[name] = true
+		if len(p.Where) > 0 && !m.form.pointers {
+			c.fault(key+".where", "needs a payload that keys point into", "leave it out, or use form json")
+		}
+		m.probes = append(m.probes, &probe{p.Suffix, p.Logger, c.conditions(key+".where", p.Where),
+			c.list(key+".fields", p.Fields)})
+	}
+}
+
+func (c *compiler) list(key string, fields []Field) (out []*field) {
+	for i, f := range fields {
+		one := fmt.Sprintf("%s[%d]", key, i)
+		c.field(one, f)
+		out = append(out, &field{Field: f, at: c.pointer(one+".pointer", f.Pointer),
+			where: c.conditions(one+".where", f.Where)})
+	}
+	return out
 }
 
 func (c *compiler) field(key string, f Field) {
@@ -287,44 +368,4 @@ func (c *compiler) clock(t Clock) {
 		c.fault("time.form", fmt.Sprintf("%q is not known", t.Form), "write rfc3339, s, ms, us, ns or layout")
 	}
 	c.out.clock = clock
-}
-
-// filter is the MQTT topic filter of the template.
-func (m *mapping) filter() string {
-	out := make([]string, len(m.levels))
-	for i, level := range m.levels {
-		if out[i] = level; strings.HasPrefix(level, "{") {
-			out[i] = "+"
-		}
-	}
-	return strings.Join(out, "/")
-}
-
-// captured is what a topic tells.
-type captured struct{ caseID, logger, quantity string }
-
-// match holds a topic against the template.
-func (m *mapping) match(topic []string) (c captured, ok bool) {
-	for i, level := range m.levels {
-		if level == "#" {
-			return c, true
-		}
-		if i >= len(topic) {
-			return c, false
-		}
-		switch level {
-		case "+":
-		case "{case}":
-			c.caseID = topic[i]
-		case "{logger}":
-			c.logger = topic[i]
-		case "{quantity}":
-			c.quantity = topic[i]
-		default:
-			if level != topic[i] {
-				return c, false
-			}
-		}
-	}
-	return c, len(topic) == len(m.levels)
 }

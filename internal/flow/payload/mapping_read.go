@@ -18,16 +18,22 @@ import (
 //	    loggers: {70b3d57ed0001a2b: k7-loft}
 //	    form: json                        # json | number | senml | native | ignore
 //	    where: {/fPort: 2}
-//	    each: /data
+//	    only_listed: no                   # yes: other names than those of loggers are no faults
+//	    each: /data                       # elements of an array, or members of an object
+//	    each_name: suffix                 # logger | suffix: what a member's name is
+//	    present: [/t]                     # else the message is not for this mapping
 //	    fields:
 //	      - {quantity: temp_c, pointer: /t, unit: C, invalid: [85, -127]}
 //	      - {quantity: rh_pct, pointer: /h, unit: fraction, text: yes, decimal: ","}
+//	    probes:                           # further loggers of the same message
+//	      - suffix: -slate                # behind the logger's name; or logger:
+//	        fields: [{quantity: temp_c, pointer: /t2, unit: C}]
 //	    time: {pointer: "#/ts", form: ms} # rfc3339 | s | ms | us | ns | layout with layout: and zone:
 //	    retained: accept                  # accept | ignore
 //	    pair_s: 90                        # of bare numbers
 func ReadMapping(n strictyaml.Node) Mapping {
-	m := n.Map("topic", "case", "logger", "logger_pointer", "loggers", "form", "each", "where", "fields", "time",
-		"retained", "pair_s")
+	m := n.Map("topic", "case", "logger", "logger_pointer", "loggers", "only_listed", "form", "each", "each_name",
+		"where", "present", "fields", "probes", "time", "retained", "pair_s")
 	var out Mapping
 	out.Topic, _ = m.Need("topic", "write the topic's template, such as kestrel/roof/{logger}").Text()
 	out.Case, _ = m.Get("case").Text()
@@ -42,9 +48,20 @@ func ReadMapping(n strictyaml.Node) Mapping {
 	form, _ := m.Get("form").Word(formNames()...)
 	out.Form = Form(form)
 	out.Each, _ = m.Get("each").Text()
+	name, _ := m.Get("each_name").Word(string(NameLogger), string(NameSuffix))
+	out.EachName = EachName(name)
+	out.OnlyListed, _ = m.Get("only_listed").YesNo()
 	out.Where = readConditions(m.Get("where"))
+	for _, at := range m.Get("present").List() {
+		if text, ok := at.Text(); ok {
+			out.Present = append(out.Present, text)
+		}
+	}
 	for _, f := range m.Get("fields").List() {
 		out.Fields = append(out.Fields, readField(f))
+	}
+	for _, n := range m.Get("probes").List() {
+		out.Probes = append(out.Probes, readProbe(n))
 	}
 	if t := m.Get("time").Map("pointer", "form", "layout", "zone"); t.Present() {
 		out.Time = &Clock{}
@@ -73,6 +90,17 @@ func readConditions(n strictyaml.Node) (out []Condition) {
 		out = append(out, Condition{pointer, text})
 	}
 	return out
+}
+
+func readProbe(n strictyaml.Node) (p Probe) {
+	m := n.Map("suffix", "logger", "where", "fields")
+	p.Suffix, _ = m.Get("suffix").Text()
+	p.Logger, _ = m.Get("logger").Text()
+	p.Where = readConditions(m.Get("where"))
+	for _, f := range m.Get("fields").List() {
+		p.Fields = append(p.Fields, readField(f))
+	}
+	return p
 }
 
 func readField(n strictyaml.Node) (f Field) {

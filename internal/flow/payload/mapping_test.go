@@ -85,8 +85,13 @@ func TestFiltersCoverTheNativeTopicAndEachMapping(t *testing.T) {
 	assert.Equal(t, []string{"dewcase/#", "a/+/+/+/#"}, d.Filters())
 }
 
-func TestAMappingMatchesByLevels(t *testing.T) {
-	m := &mapping{levels: strings.Split("a/{case}/+/{logger}/#", "/")}
+func TestATemplateMatchesByLevels(t *testing.T) {
+	read := func(topic string, segments ...string) template {
+		out, bad := parseTemplate(topic, segments)
+		require.Empty(t, bad)
+		return out
+	}
+	m := read("a/{case}/+/{logger}/#")
 	c, ok := m.match(strings.Split("a/b/c/d/e/f", "/"))
 	require.True(t, ok)
 	assert.Equal(t, captured{caseID: "b", logger: "d"}, c)
@@ -96,7 +101,16 @@ func TestAMappingMatchesByLevels(t *testing.T) {
 	}
 	_, ok = m.match(strings.Split("a/b/c/d", "/"))
 	assert.True(t, ok, "# matches its parent level too (MQTT 3.1.1, section 4.7.1.2)")
-	m = &mapping{levels: []string{"a", "+"}}
-	_, ok = m.match([]string{"a", "b", "c"})
+	_, ok = read("a/+").match([]string{"a", "b", "c"})
 	assert.False(t, ok)
+
+	m = read("states/{logger}_{quantity}/state", "temperature", "humidity")
+	assert.Equal(t, "states/+/state", m.filter())
+	c, ok = m.match(strings.Split("states/loft_air_humidity/state", "/"))
+	require.True(t, ok)
+	assert.Equal(t, captured{logger: "loft_air", quantity: "humidity"}, c)
+	for _, topic := range []string{"states/loft_battery/state", "states/_humidity/state", "states/loft_humidity2/state"} {
+		_, ok = m.match(strings.Split(topic, "/"))
+		assert.False(t, ok, topic)
+	}
 }

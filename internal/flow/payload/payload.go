@@ -48,6 +48,8 @@ const keptBytes = 4 << 10
 
 // Decoder decodes messages; it is safe for concurrent use.
 type Decoder struct {
+	changing sync.Mutex           // held while mappings are exchanged
+	sets     [setCount][]*mapping // as they were put last
 	mappings atomic.Pointer[[]*mapping]
 	maxBytes int
 	interval func(caseID, logger string) time.Duration
@@ -68,14 +70,24 @@ func Intervals(of func(caseID, logger string) time.Duration) Option {
 	return func(d *Decoder) { d.interval = of }
 }
 
-// New makes a decoder of native messages and of those that the mappings
-// describe. An error names every mapping that is wrong.
+// Set is one of the sets of mappings that a decoder reads by.
+type Set int
+
+// The sets, in the order in which mappings are tried.
+const (
+	OfConfiguration Set = iota
+	OfHouses            // made on the pages and kept with the houses
+	setCount
+)
+
+// New makes a decoder of native messages and of those that the configuration's
+// mappings describe. An error names every mapping that is wrong.
 func New(mappings []Mapping, options ...Option) (*Decoder, error) {
 	d := &Decoder{maxBytes: defaultMaxBytes}
 	for _, o := range options {
 		o(d)
 	}
-	put, err := d.Remap(mappings)
+	put, err := d.Remap(OfConfiguration, mappings)
 	if err != nil {
 		return nil, err
 	}
@@ -83,10 +95,24 @@ func New(mappings []Mapping, options ...Option) (*Decoder, error) {
 	return d, nil
 }
 
-// Remap compiles other mappings; put makes them those in force. Halves that wait
-// for their other half are kept. An error names every mapping that is wrong.
-func (d *Decoder) Remap(mappings []Mapping) (put func(), err error) {
-	var all []*mapping
+// Remap compiles other mappings of one set; put makes them those in force, all at
+// once for every message that is decoded from then on. Halves that wait for their
+// other half are kept. An error names every mapping that is wrong.
+func (d *Decoder) Remap(set Set, mappings []Mapping) (put func(), err error) {
+	compiled, err := compileAll(mappings)
+	if err != nil {
+		return nil, err
+	}
+	return func() {
+		d.changing.Lock()
+		defer d.changing.Unlock()
+		d.sets[set] = compiled
+		all := slices.Concat(d.sets[:]...)
+		d.mappings.Store(&all)
+	}, nil
+}
+
+func compileAll(mappings []Mapping) (all []*mapping, err error) {
 	var wrong []string
 	for i, m := range mappings {
 		compiled, problems := compile(m)
@@ -98,14 +124,14 @@ func (d *Decoder) Remap(mappings []Mapping) (put func(), err error) {
 	if len(wrong) > 0 {
 		return nil, fmt.Errorf("%s", strings.Join(wrong, "\n"))
 	}
-	return func() { d.mappings.Store(&all) }, nil
+	return all, nil
 }
 
 // Filters are the MQTT topic filters to subscribe to.
 func (d *Decoder) Filters() []string {
 	out := []string{Prefix + "/#"}
 	for _, m := range *d.mappings.Load() {
-		if f := m.filter(); !slices.Contains(out, f) {
+		if f := m.template.filter(); !slices.Contains(out, f) {
 			out = append(out, f)
 		}
 	}
@@ -134,15 +160,22 @@ type decoding struct {
 	Message
 	caseID   string
 	logger   string
+	base     string       // what the topic or the mapping calls the message's logger
+	missed   *roof.Reject // of the first mapping that looked in vain
+	absent   []string     // pointers at which a value stands for none
 	readings []roof.Reading
 	rejects  []roof.Reject
+	by       int             // the mapping that took the message, counted from 0; notMapped
 	joined   map[joinKey]int // index of the last reading joined by the key
 }
 
 func (d *decoding) reject(p *problem, what []byte) {
-	d.rejects = append(d.rejects, roof.Reject{At: d.Arrived, Case: d.caseID, Logger: d.logger,
-		Source: printable(d.Topic, 300),
-		Reason: p.reason, Detail: printable(p.detail, 400), Payload: slices.Clone(what[:min(len(what), keptBytes)])})
+	d.rejects = append(d.rejects, d.rejected(p, what))
+}
+
+func (d *decoding) rejected(p *problem, what []byte) roof.Reject {
+	return roof.Reject{At: d.Arrived, Case: d.caseID, Logger: d.logger, Source: printable(d.Topic, 300),
+		Reason: p.reason, Detail: printable(p.detail, 400), Payload: slices.Clone(what[:min(len(what), keptBytes)])}
 }
 
 // Decode returns a message's case and readings, each with its own time or the
@@ -153,10 +186,15 @@ func (d *decoding) reject(p *problem, what []byte) {
 //
 // Package qc does the range checks.
 func (d *Decoder) Decode(m Message) (caseID string, readings []roof.Reading, rejects []roof.Reject) {
-	m.Arrived = m.Arrived.UTC().Truncate(time.Millisecond)
-	one := &decoding{Message: m}
-	d.decode(one)
+	one := d.decodeOne(m)
 	return one.caseID, one.readings, one.rejects
+}
+
+func (d *Decoder) decodeOne(m Message) *decoding {
+	m.Arrived = m.Arrived.UTC().Truncate(time.Millisecond)
+	one := &decoding{Message: m, by: notMapped}
+	d.decode(one)
+	return one
 }
 
 func (d *Decoder) decode(m *decoding) {
@@ -180,18 +218,31 @@ func (d *Decoder) decode(m *decoding) {
 		return
 	}
 	matched := false
-	for _, p := range *d.mappings.Load() {
-		c, ok := p.match(levels)
+	for i, p := range *d.mappings.Load() {
+		c, ok := p.template.match(levels)
 		if !ok {
 			continue
 		}
 		matched = true
 		if d.mapped(m, p, c) {
+			m.by = i
 			return
 		}
 	}
-	if !matched {
+	switch {
+	case m.missed != nil:
+		m.caseID = m.missed.Case
+		m.rejects = append(m.rejects, *m.missed)
+	case !matched:
 		m.reject(unknownTopic(levels[0]), m.Payload)
+	}
+}
+
+// miss keeps why a mapping found nothing in a message, which the next may read.
+func (d *decoding) miss(p *problem) {
+	if d.missed == nil {
+		r := d.rejected(p, d.Payload)
+		d.missed = &r
 	}
 }
 

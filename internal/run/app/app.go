@@ -76,6 +76,7 @@ type App struct {
 
 	// what a reload exchanges
 	reloading             sync.Mutex
+	subscribed            config.MQTT // as it was read last
 	gate                  *gate.Gate
 	users                 atomic.Pointer[credentials.Users]
 	pagesCert, brokerCert certificate
@@ -171,6 +172,7 @@ func (a *App) openIngest(context.Context) error {
 		return fmt.Errorf("the message mappings: %w", err)
 	}
 	a.decoder = decoder
+	a.tellShadows()
 	a.metrics = metrics.New(a.opt.Version)
 	a.keeper = newKeeper(a.store, a.opt.Log)
 	a.onStop("the reject log", func(context.Context) error { a.keeper.close(); return nil })
@@ -243,6 +245,7 @@ func (a *App) openBroker(c config.MQTT) error {
 }
 
 func (a *App) openFeed(c config.MQTT) (err error) {
+	a.subscribed = c
 	password := func() (string, error) { return config.Secret(c.PasswordFile, "DEWCASE_MQTT_PASSWORD") }
 	if _, err := password(); err != nil {
 		return fmt.Errorf("the broker's password: %w", err)

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/flow/payload"
 	"dewcase/internal/run/config"
 )
 
@@ -23,7 +24,7 @@ func (a *App) Reload(c config.Config) error {
 	if c.MQTT.UsersFile != "" {
 		users, errUsers = credentials.ReadUsers(c.MQTT.UsersFile)
 	}
-	put, errMappings := a.decoder.Remap(c.MQTT.Mappings)
+	put, errMappings := a.decoder.Remap(payload.OfConfiguration, c.MQTT.Mappings)
 	pages, errPages := readCertificate("the pages", c.HTTP.CertFile, c.HTTP.KeyFile)
 	broker, errBroker := (*tls.Certificate)(nil), error(nil)
 	if a.broker != nil {
@@ -33,6 +34,7 @@ func (a *App) Reload(c config.Config) error {
 		return err
 	}
 	put()
+	a.tellShadows()
 	a.gate.Change(hash, token)
 	if pages != nil {
 		a.pagesCert.Store(pages)
@@ -45,6 +47,7 @@ func (a *App) Reload(c config.Config) error {
 		a.broker.Part(func(user string) bool { return users.Changed(before, user) })
 	}
 	if a.feed != nil {
+		a.subscribed = c.MQTT
 		a.feed.Take(a.topics(c.MQTT))
 	}
 	if a.opt.Level != nil {
@@ -52,6 +55,36 @@ func (a *App) Reload(c config.Config) error {
 	}
 	a.opt.Log.Info("the configuration was read again", "takes_a_restart", strings.Join(a.needsRestart(c), ", "))
 	return nil
+}
+
+// Remap takes over the mappings that are kept with the houses, while messages
+// flow, and has an outside broker send their topics. An error names every mapping
+// that is wrong; those in force then stay so.
+func (a *App) Remap(mappings []payload.Mapping) error {
+	a.reloading.Lock()
+	defer a.reloading.Unlock()
+	put, err := a.decoder.Remap(payload.OfHouses, mappings)
+	if err != nil {
+		return err
+	}
+	put()
+	a.tellShadows()
+	if a.feed != nil {
+		a.feed.Take(a.topics(a.subscribed))
+	}
+	return nil
+}
+
+// tellShadows says which mappings get no message, or hardly one.
+func (a *App) tellShadows() {
+	for _, s := range a.decoder.Shadows() {
+		what := "gets only messages in which an earlier one finds no value"
+		if s.Whole {
+			what = "gets no message, as an earlier one takes them all"
+		}
+		a.opt.Log.Warn("a mapping "+what+"; put it before that one or give that one a where or present",
+			"mapping", s.Mapping+1, "topic", s.Topic, "earlier", s.By+1, "earlier_topic", s.ByTopic)
+	}
 }
 
 // needsRestart names the sections in which the configuration differs from the
