@@ -92,6 +92,19 @@ func narrowed(share float64) string {
 }
 
 // Kit is what loggers at the places tell of the cause in one winter.
-func Kit(places []roof.Place, right float64) string {
-	return "Loggers " + SettlePlaces(places) + ": the cause would be named, and rightly, in " + InTen(right) + " houses."
+func Kit(places []roof.Place, right float64) string { return fitted(places) + named(right) }
+
+// KitBeside is the same with further loggers beside those named.
+func KitBeside(places []roof.Place, right float64) string {
+	return fitted(places) + " as well" + named(right)
+}
+
+// KitEnough says that no further logger is worth its price for the cause.
+const KitEnough = "No further logger would raise that by one house in ten; what is still unknown of the roof may, " +
+	"once somebody looks."
+
+func fitted(places []roof.Place) string { return Settle{Places: places}.Check() }
+
+func named(right float64) string {
+	return ": the cause would be named, and rightly, in " + InTen(right) + " houses."
 }

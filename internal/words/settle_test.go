@@ -35,6 +35,8 @@ func TestWhatWouldSettleACauseIsSaidForEveryCheck(t *testing.T) {
 	}
 	assert.Equal(t, "Loggers outdoors in the shade and in the loft: the cause would be named, and rightly, in 2 in 10 "+
 		"houses.", words.Kit([]roof.Place{roof.OutdoorAir, roof.LoftAir}, 0.21))
+	assert.Equal(t, "A logger in the batten void as well: the cause would be named, and rightly, in 6 in 10 houses.",
+		words.KitBeside([]roof.Place{roof.BattenVoidAir}, 0.6))
 }
 
 func TestWhatACheckDoesForTheHoursIsSaidByWhatIsLeftOfTheInterval(t *testing.T) {

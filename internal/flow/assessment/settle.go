@@ -2,6 +2,7 @@ package assessment
 
 import (
 	"fmt"
+	"slices"
 
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/repair"
@@ -156,11 +157,38 @@ type Kit struct {
 	Text   string
 }
 
-// Kits proposes loggers for a house that has none.
+// Kits proposes loggers for a house that has no readings: sets of them where none is
+// named in the case file, else what those named tell and which to fit beside them.
 func Kits(c *roof.Case) []Kit {
 	var out []Kit
-	for _, k := range cause.Kits(c) {
-		out = append(out, Kit{k.Places, words.Kit(k.Places, k.Then)})
+	at := placed(c)
+	if len(at) == 0 {
+		for _, k := range cause.Kits(c) {
+			out = append(out, Kit{k.Places, words.Kit(k.Places, k.Then)})
+		}
+		return out
+	}
+	now, further := cause.Beside(c, at)
+	out = append(out, Kit{at, words.Kit(at, now.Then)})
+	for _, k := range further {
+		out = append(out, Kit{k.Places, words.KitBeside(k.Places, k.Then)})
+	}
+	if len(further) == 0 {
+		out = append(out, Kit{nil, words.KitEnough})
 	}
 	return out
+}
+
+// placed are the places of a case's loggers that tell of the cause.
+func placed(c *roof.Case) []roof.Place {
+	var at []roof.Place
+	for _, l := range c.Loggers {
+		for _, f := range l.Fitted {
+			p, ok := c.Position(f.Position)
+			if ok && cause.Tells(p.Place) && !slices.Contains(at, p.Place) {
+				at = append(at, p.Place)
+			}
+		}
+	}
+	return at
 }

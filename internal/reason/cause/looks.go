@@ -123,15 +123,52 @@ func (a *assessment) fitted(m *model, at ...roof.Place) Settler {
 // the chance that the cause is named rightly after 90 days of a winter, the
 // smallest set first. The chances are the method's own expectation.
 func Kits(c *roof.Case) []Settler {
+	a := unread(c)
+	basic := []roof.Place{roof.OutdoorAir, roof.LoftAir, roof.IndoorAir}
+	void := []roof.Place{roof.OutdoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside}
+	full := []roof.Place{roof.OutdoorAir, roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside}
+	return []Settler{a.fitted(&ours, basic...), a.fitted(&ours, void...), a.fitted(&ours, full...),
+		a.fitted(&ours, wanted...)}
+}
+
+// Beside is the same of the loggers at some places, and of a further one beside
+// them: each that raises the chance, most gain first, and all that are missing where
+// no single one does. Now is the chance without it.
+func Beside(c *roof.Case, at []roof.Place) (now Settler, further []Settler) {
+	a := unread(c)
+	now = a.fitted(&ours, at...)
+	var missing []roof.Place
+	for _, p := range wanted {
+		if !slices.Contains(at, p) {
+			missing = append(missing, p)
+		}
+	}
+	try := func(places ...roof.Place) bool {
+		s := a.fitted(&ours, slices.Concat(at, places)...)
+		s.Places, s.Now = places, now.Then
+		if s.Then-s.Now < worthFit {
+			return false
+		}
+		further = append(further, s)
+		return true
+	}
+	for _, p := range missing {
+		try(p)
+	}
+	slices.SortStableFunc(further, func(x, y Settler) int { return cmp.Compare(y.Then, x.Then) })
+	if len(missing) > 1 {
+		try(missing...)
+	}
+	return now, further
+}
+
+// unread is the assessment of a house without readings, after 90 days of a winter.
+func unread(c *roof.Case) *assessment {
 	a := &assessment{c: c, g: grid{n: kitDays * 24}, cold: kitDays / 2}
 	for f := range features {
 		a.f.value[f], a.f.se[f] = missing, missing
 	}
 	a.f.outC = missing
 	a.weigh(&ours)
-	basic := []roof.Place{roof.OutdoorAir, roof.LoftAir, roof.IndoorAir}
-	void := []roof.Place{roof.OutdoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside}
-	full := []roof.Place{roof.OutdoorAir, roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside}
-	return []Settler{a.fitted(&ours, basic...), a.fitted(&ours, void...), a.fitted(&ours, full...),
-		a.fitted(&ours, wanted...)}
+	return a
 }

@@ -87,6 +87,9 @@ func (d gathered) at(place roof.Place) []*air {
 var wanted = []roof.Place{roof.OutdoorAir, roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside,
 	roof.UnderlayUnderside}
 
+// Tells says that loggers at a place tell of the cause.
+func Tells(p roof.Place) bool { return slices.Contains(wanted, p) }
+
 func (d gathered) present() int {
 	n := 0
 	for _, place := range wanted {

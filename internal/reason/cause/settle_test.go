@@ -93,3 +93,22 @@ func TestAKitTellsMoreTheMoreItIs(t *testing.T) {
 		assert.Greater(t, last, 0.4, name)
 	}
 }
+
+// Beside the loggers that are there only others are proposed, each worth its price.
+func TestBesideNamedLoggersOnlyOthersAreProposed(t *testing.T) {
+	c := &roof.Case{Roof: roof.Build{PitchDeg: num(30), Underlay: roof.Underlay{Class: "LR"},
+		Covering: roof.Covering{Air: "closed"}, Battens: "single", Openings: roof.Openings{LoftEavesMM: num(3)}}}
+	at := []roof.Place{roof.OutdoorAir, roof.LoftAir, roof.IndoorAir}
+	now, further := Beside(c, at)
+	assert.Equal(t, Kits(c)[0], now, "the same expectation as of the kit of those three")
+	require.NotEmpty(t, further)
+	for _, s := range further {
+		assert.GreaterOrEqual(t, s.Then-now.Then, worthFit)
+		assert.Equal(t, now.Then, s.Now)
+		for _, p := range s.Places {
+			assert.NotContains(t, at, p)
+		}
+	}
+	_, further = Beside(c, wanted)
+	assert.Empty(t, further, "all is there")
+}

@@ -8,8 +8,10 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/roof"
+	"dewcase/internal/roof/caution"
 )
 
 // editorBody is the form in which a case file is written.
@@ -22,6 +24,9 @@ type editorBody struct {
 	New     bool
 	Review  bool // written from the short form, not kept yet
 	History historyList
+	// Kits and Cautions advise on loggers, where the file was written from answers.
+	Kits     []assessment.Kit
+	Cautions []caution.Caution
 }
 
 // template of a new case: every key with what it means.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
 )
@@ -70,7 +71,8 @@ func (p *Pages) guided(w http.ResponseWriter, r *http.Request) {
 }
 
 // fromGuided writes a case file from the short form and shows it for review:
-// nothing is kept before the person has seen it.
+// nothing is kept before the person has seen it. Which logger to fit beside those
+// named is told from the answers.
 func (p *Pages) fromGuided(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, 64<<10)
 	if err := r.ParseForm(); err != nil {
@@ -79,8 +81,11 @@ func (p *Pages) fromGuided(w http.ResponseWriter, r *http.Request) {
 				"Go back and shorten it."}})
 		return
 	}
-	p.render(w, r, http.StatusOK, "editor",
-		page{Title: "New house", Body: editorBody{File: guidedFile(r.PostFormValue, p.Now()), New: true, Review: true}})
+	b := editorBody{File: guidedFile(r.PostFormValue, p.Now()), New: true, Review: true}
+	if c, faults := casefile.Parse("case.yaml", []byte(b.File)); len(faults) == 0 {
+		b.Kits, b.Cautions = assessment.Kits(c), caution.For(caution.FitLogger, caution.LiftCover)
+	}
+	p.render(w, r, http.StatusOK, "editor", page{Title: "New house", Body: b})
 }
 
 func guidedFile(get func(string) string, now time.Time) string {

@@ -315,6 +315,11 @@ func TestTheShortFormWritesAFileThatHolds(t *testing.T) {
 	code, body, _ := post(t, h, "/new/review", form)
 	require.Equal(t, http.StatusOK, code)
 	assert.Contains(t, body, "Not kept yet")
+	assert.Contains(t, body, "Loggers under the underlay, in the batten void and under the covering: the cause would be "+
+		"named", "what the loggers named tell")
+	assert.Contains(t, body, "Loggers outdoors in the shade, in an upstairs room and in the loft as well: the cause "+
+		"would be named", "and which to fit beside them")
+	assert.NotContains(t, body, "A logger in the batten void as well")
 	assert.Len(t, f.files, 2, "nothing is kept before it was seen")
 	code, body, head := post(t, h, "/new", url.Values{"file": {textarea(t, body)}})
 	require.Equal(t, http.StatusSeeOther, code, body)
