@@ -3,8 +3,9 @@ package words
 import "fmt"
 
 // OutdoorMissing is the cheapest thing that opens what nothing outdoors shuts.
-const OutdoorMissing = "outdoor air: hourly temperature and humidity of the nearest weather station, imported as a " +
-	"logger outdoors with its key station (its past readings count too), or an outdoor logger in the shade"
+const OutdoorMissing = "outdoor air: hourly temperature and humidity of the nearest weather station, imported on the " +
+	"page Files as a logger outdoors with its key station (its past readings count too), or an outdoor logger in the " +
+	"shade"
 
 // StationStandsIn says whose outdoor air an answer rests on; nil is not noted.
 func StationStandsIn(km, aboveM *float64) string {

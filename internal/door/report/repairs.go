@@ -71,6 +71,11 @@ func (b *builder) result(p *part, i int) {
 	for _, s := range assessment.Leak(r) {
 		p.para("%s", s)
 	}
+	if r.OnlySeen != nil {
+		for _, s := range r.OnlySeen.Text {
+			p.para("%s", s)
+		}
+	}
 	if house := b.Answer.House(i); house != "" {
 		p.para("%s", words.Sentence(house))
 	}

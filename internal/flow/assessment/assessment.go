@@ -126,6 +126,7 @@ type Cause struct {
 type Repair struct {
 	repair.Result
 	Exchanges []mechanism.Result `json:"mechanism" doc:"what the work changed; says nothing of wet hours"`
+	OnlySeen  *OnlySeen          `json:"only_measured,omitempty" doc:"no verdict: nothing outdoors was logged"`
 }
 
 // Answer is an assessment with everything behind its figures, for pages and
@@ -146,7 +147,10 @@ func Of(set *series.Set) Answer {
 		a.takeModelHours(set, results)
 	}
 	for i, x := range mechanism.Assess(set, results) {
-		a.Repairs = append(a.Repairs, Repair{results[i], x})
+		a.Repairs = append(a.Repairs, Repair{Result: results[i], Exchanges: x})
+		if results[i].NoOutdoor {
+			a.Repairs[i].OnlySeen = onlySeen(set, results[i])
+		}
 	}
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
 	a.doubt(whole, doubts)

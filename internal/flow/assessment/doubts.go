@@ -57,7 +57,7 @@ func (a *Answer) doubt(whole *series.Set, doubts []evidence.Doubt) {
 	f.Finding, f.Strength, f.Firm, f.Mixed, f.With = cause.Undetermined, "", false, "", ""
 	f.Reasons, f.Next, f.Activities, f.Settle = said, steps, nil, nil
 	for i, r := range a.Repairs {
-		a.Repairs[i].Exchanges = []mechanism.Result{}
+		a.Repairs[i].Exchanges, a.Repairs[i].OnlySeen = []mechanism.Result{}, nil
 		a.Repairs[i].Result = repair.Result{At: r.At, What: r.What, Surface: r.Surface, Air: r.Air, Verdict: repair.TooEarly,
 			NightsBefore: r.NightsBefore, NightsAfter: r.NightsAfter, Needs: strings.Join(steps, "; "),
 			Reason: strings.Join(said, " "), Notes: r.Notes, Credit: r.Credit}

@@ -89,6 +89,11 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		for _, x := range a.Exchanges(i) {
 			p("  what the work changed, %s: %s. %s", x.Figure(), x.Kind, x.Sentence())
 		}
+		if r.OnlySeen != nil {
+			for _, s := range r.OnlySeen.Text {
+				p("  %s", s)
+			}
+		}
 		for _, f := range v.Falls() {
 			if f.Known() {
 				p("  %s", f.Clause())

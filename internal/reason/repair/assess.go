@@ -277,7 +277,7 @@ func (a *assessor) one(i int, surface roof.Position) *row {
 		} else {
 			r.Needs = err.Error()
 		}
-		r.Reason = "a logger that the answer rests on is missing"
+		r.Reason, r.NoOutdoor = "a logger that the answer rests on is missing", errors.Is(err, errNoOutdoor)
 		return w
 	}
 	r.Notes = append(r.Notes, j.household()...)

@@ -54,6 +54,7 @@ type Result struct {
 
 	Leak *leak.Result `json:"leak,omitempty" doc:"whether a leak was stopped, where the repair is said to have stopped one"`
 
+	NoOutdoor   bool        `json:"-"` // nothing told of outdoor air, so that nothing is judged
 	Credit      Credit      `json:"-"`
 	Mechanism   []Factor    `json:"-"`
 	Nights      []NightUse  `json:"-"`

@@ -65,6 +65,9 @@ type ignored struct{ needs string }
 
 func (i ignored) Error() string { return i.needs }
 
+// errNoOutdoor is that nothing told of outdoor air.
+var errNoOutdoor = ignored{words.OutdoorMissing}
+
 // newSite gathers what one verdict rests on. The error is of type ignored and
 // speaks to the reader.
 func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS int64, cache *layCache) (*site, error) {
@@ -101,7 +104,7 @@ func newSite(set *series.Set, e roof.Event, surfaceID string, fromMS, untilMS in
 	}
 	s.outCourse = outdoors(set, fromMS, untilMS)
 	if s.outCourse == nil {
-		return nil, ignored{words.OutdoorMissing}
+		return nil, errNoOutdoor
 	}
 	if untilMS-fromMS < 2*24*3600*1000 {
 		return nil, ignored{"a longer record: it spans less than two days"}
