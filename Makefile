@@ -45,6 +45,12 @@ pictures: build
 bench: build
 	go test -run '^$$' -bench . -benchtime 300ms ./internal/...
 
+# What the daemon costs as many houses load it: HOUSES=10000 is the whole, for
+# which SPEED=1 is as fast as two processors go.
+.PHONY: fleet
+fleet:
+	go run ./internal/run/fleet -houses $(or $(HOUSES),200) -days $(or $(DAYS),8) -speed $(or $(SPEED),10) $(FLEET)
+
 # Operating figures of cause finding, repair verification and alerts on simulated
 # winters; hours of processor time. DEWCASE_TRIALS and DEWCASE_SEED choose.
 .PHONY: trials

@@ -40,8 +40,9 @@ func (a *App) openAlerts(ctx context.Context) error {
 		return err
 	}
 	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.assessor}, Reach: reach, Outbox: a.outbox,
-		Publish: a.publish, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo, Log: a.opt.Log})
+		Publish: a.publish, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo, Pace: a.opt.Pace, Log: a.opt.Log})
 	a.channelGauges()
+	a.alertGauges()
 	return nil
 }
 
@@ -167,6 +168,16 @@ func (a *App) openIncidents() []roof.Incident {
 		all = append(all, roof.Incident{At: a.opt.Now(), What: "the list of incidents cannot be read: " + err.Error()})
 	}
 	return slices.DeleteFunc(all, func(i roof.Incident) bool { return !i.Open() })
+}
+
+// alertGauges shows on /metrics how the alert service keeps up.
+func (a *App) alertGauges() {
+	a.metrics.Counter("dewcase_houses_examined_total", "Looks of the alert service at a house's record.", nil,
+		func() float64 { return float64(a.bell.Examined()) })
+	a.metrics.Counter("dewcase_nights_assessed_total", "Whole records assessed by the nightly work.", nil,
+		func() float64 { return float64(a.bell.Assessed()) })
+	a.metrics.Gauge("dewcase_alerts_behind_seconds", "How long the oldest reading has waited to be examined for alerts.",
+		nil, func() float64 { return a.bell.Behind().Seconds() })
 }
 
 // channelGauges shows on /metrics how messages to people flow.

@@ -41,7 +41,8 @@ type Options struct {
 	Level   *slog.LevelVar // of Log, so that a reload can change it; may be nil
 	Out     io.Writer      // where the addresses are printed once it is ready
 	Now     func() time.Time
-	Demo    bool // the data is invented, and every page says so
+	Pace    float64 // how much faster than the world Now runs, in load tests; 0 is 1
+	Demo    bool    // the data is invented, and every page says so
 	// NewStore begins anew where the folder's own database is missing or was
 	// exchanged.
 	NewStore bool

@@ -17,6 +17,7 @@ import (
 	"log/slog"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"dewcase/internal/door/http/homepage"
@@ -88,7 +89,9 @@ type Options struct {
 	Troubles func() []watch.Trouble
 	DigestAt string // "07:30": when consultants get their daily summary, "" never
 	Demo     bool   // the data is invented
-	Log      *slog.Logger
+	// Pace is how much faster than the world the clock runs, in load tests; 0 is 1.
+	Pace float64
+	Log  *slog.Logger
 }
 
 // Bell is the alert service. It is safe for concurrent use.
@@ -103,6 +106,8 @@ type Bell struct {
 
 	arrivals arrivals
 	news     chan struct{} // readings came
+
+	examined, assessed atomic.Int64
 }
 
 // house is what is at hand of one case.
@@ -129,7 +134,8 @@ type house struct {
 func New(opt Options) *Bell {
 	return &Bell{Reach: opt.Reach, opt: opt, topic: notify.NewTopic(opt.Publish), houses: map[string]*house{},
 		told:     saying{unsaid: map[string]notify.CaseState{}, wake: make(chan struct{}, 1)},
-		arrivals: arrivals{by: map[string]map[string]*heardLogger{}}, news: make(chan struct{}, 1)}
+		arrivals: arrivals{by: map[string]map[string]*heardLogger{}, fresh: map[string]time.Time{}},
+		news:     make(chan struct{}, 1)}
 }
 
 // Run looks at the houses until ctx ends.
@@ -137,7 +143,7 @@ func (b *Bell) Run(ctx context.Context) {
 	var speaking sync.WaitGroup
 	defer speaking.Wait()
 	speaking.Go(func() { b.speak(ctx) })
-	t := time.NewTicker(lookEvery)
+	t := time.NewTicker(b.paced(lookEvery))
 	defer t.Stop()
 	for {
 		b.round(ctx)
@@ -150,11 +156,28 @@ func (b *Bell) Run(ctx context.Context) {
 			select {
 			case <-ctx.Done():
 				return
-			case <-time.After(settleFor):
+			case <-time.After(b.paced(settleFor)):
 			}
 		}
 	}
 }
+
+// paced is how long the world waits while the clock goes on by d.
+func (b *Bell) paced(d time.Duration) time.Duration {
+	if b.opt.Pace > 0 {
+		return time.Duration(float64(d) / b.opt.Pace)
+	}
+	return d
+}
+
+// Examined counts the looks at houses since the start.
+func (b *Bell) Examined() int64 { return b.examined.Load() }
+
+// Assessed counts the assessments of the nightly work since the start.
+func (b *Bell) Assessed() int64 { return b.assessed.Load() }
+
+// Behind is how long the oldest reading has waited to be examined.
+func (b *Bell) Behind() time.Duration { return b.arrivals.behind(b.now()) }
 
 // wake has the houses looked at soon.
 func wake(c chan struct{}) {
@@ -245,10 +268,13 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 	if h.c == c && h.version == version && now.Sub(h.at) < lookAnyway && len(h.book.Planned) == 0 {
 		return nil
 	}
+	came := b.arrivals.examine(c.ID)
 	in, err := b.input(ctx, c, h, now)
 	if err != nil {
+		b.arrivals.unexamined(c.ID, came)
 		return err
 	}
+	b.examined.Add(1)
 	h.view, h.chance = watch.Look(in), in.Chance
 	h.nights, h.where = wettest(in)
 	h.heard = time.Time{}

@@ -83,8 +83,38 @@ func (b *Bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watc
 
 // arrivals counts what came of each logger.
 type arrivals struct {
-	mu sync.Mutex
-	by map[string]map[string]*heardLogger // case, logger
+	mu    sync.Mutex
+	by    map[string]map[string]*heardLogger // case, logger
+	fresh map[string]time.Time               // when the first reading came that nobody has examined, by case
+}
+
+// examine notes that what came of a case is being looked at, and returns since
+// when it waited.
+func (a *arrivals) examine(caseID string) time.Time {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	came := a.fresh[caseID]
+	delete(a.fresh, caseID)
+	return came
+}
+
+// unexamined takes an examine back.
+func (a *arrivals) unexamined(caseID string, came time.Time) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if !came.IsZero() {
+		a.fresh[caseID] = came
+	}
+}
+
+// behind is how long the oldest reading that nobody has examined waits.
+func (a *arrivals) behind(now time.Time) (longest time.Duration) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, came := range a.fresh {
+		longest = max(longest, now.Sub(came))
+	}
+	return longest
 }
 
 // heardLogger counts what came of a logger by the hour of its arrival, because a
@@ -173,6 +203,9 @@ func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outc
 			h = &heardLogger{hours: map[int64][2]int{}}
 			all[r.Logger] = h
 		}
+		if _, waits := b.arrivals.fresh[caseID]; !waits {
+			b.arrivals.fresh[caseID] = r.Arrived
+		}
 		h.takes(r.At, r.Arrived)
 		k := h.hours[r.Arrived.UnixMilli()/anHour]
 		k[0]++
@@ -210,6 +243,7 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 		}
 		return
 	}
+	b.assessed.Add(1)
 	s := slowOf(c, a, before)
 	s.Done = now
 	blob, err := json.Marshal(s)

@@ -1,0 +1,255 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"syscall"
+	"time"
+
+	"dewcase/internal/reason/alert"
+)
+
+// settle waits until every house was examined once and the nightly work of
+// those that lack it is done.
+func (c *child) settle(ctx context.Context, o options, out io.Writer) error {
+	began := time.Now()
+	for {
+		examined, err := c.metric(ctx, "dewcase_houses_examined_total")
+		if err != nil {
+			return err
+		}
+		nights, err := c.metric(ctx, "dewcase_nights_assessed_total")
+		if err != nil {
+			return err
+		}
+		if int(examined) >= o.houses && int(nights) >= min(o.nightly, o.houses) {
+			break
+		}
+		if time.Since(began) > time.Hour {
+			return fmt.Errorf("%.0f houses examined, %.0f nights assessed, after an hour", examined, nights)
+		}
+		time.Sleep(time.Second)
+	}
+	u, err := c.used()
+	fmt.Fprintf(out, "start: every house examined and %d assessed within %.1f s of processor time, %d MiB resident\n",
+		min(o.nightly, o.houses), u.cpu.Seconds(), u.rss>>20)
+	return err
+}
+
+// measure runs the rounds and tells what they cost.
+func measure(ctx context.Context, o options, t *town, c *child, l *loggers, out io.Writer) error {
+	dry, err := c.wetCoverings(ctx, t, l)
+	if err != nil {
+		return err
+	}
+	// The round that was missed while the daemon started is no round of these.
+	if _, err := l.run(ctx, 1); err != nil {
+		return err
+	}
+	commits := func() float64 { n, _ := c.metric(ctx, "dewcase_store_commits_total"); return n }
+	phase := func(name string, rounds int) error {
+		if rounds == 0 {
+			return nil
+		}
+		before, err := c.used()
+		if err != nil {
+			return err
+		}
+		made := commits()
+		c.signal(syscall.SIGUSR1)
+		began := time.Now()
+		acks, err := l.run(ctx, rounds)
+		if err != nil {
+			return err
+		}
+		took := time.Since(began)
+		c.signal(syscall.SIGUSR2)
+		after, err := c.used()
+		if err != nil {
+			return err
+		}
+		made = commits() - made
+		per := (after.cpu - before.cpu).Seconds() * 1000 / float64(o.houses*rounds)
+		fmt.Fprintf(out, "%s: %d rounds, %d readings; processor %.2f ms a house and round, %.3f of one processor at the "+
+			"world's pace; %s; commits %.0f, %.0f bytes written a reading; resident %d MiB, at most %d\n", name, rounds,
+			len(acks), per, per/1000*float64(o.houses)/interval.Seconds(), spread("acknowledged after", acks), made,
+			float64(after.written-before.written)/float64(len(acks)), after.rss>>20, after.peak>>20)
+		fmt.Fprintf(out, "  in all %.1f s of processor in %.0f s\n", (after.cpu - before.cpu).Seconds(), took.Seconds())
+		return nil
+	}
+	behind := watchBehind(ctx, c)
+	if err := phase("rounds", o.rounds); err != nil {
+		return err
+	}
+	asking, enough := context.WithCancel(ctx)
+	var pages sync.WaitGroup
+	var asked *asked
+	pages.Go(func() { asked = c.ask(asking, t) })
+	err = phase("rounds with pages", o.paged)
+	enough()
+	pages.Wait()
+	if err != nil {
+		return err
+	}
+	if o.paged > 0 {
+		if asked.err != nil {
+			return asked.err
+		}
+		fmt.Fprintf(out, "list of houses: %s\n", spread("answered after", asked.lists))
+		fmt.Fprintf(out, "a house's page: %s\n", spread("answered after", asked.houses))
+	}
+	fmt.Fprintf(out, "alerts: readings waited to be examined at most %.0f s on the daemon's clock\n", behind())
+	return c.tellAlerts(ctx, l, dry, out)
+}
+
+// spread gives the median, the 99th percentile and the largest.
+func spread(what string, all []time.Duration) string {
+	if len(all) == 0 {
+		return "none " + what
+	}
+	slices.Sort(all)
+	ms := func(p float64) float64 {
+		return float64(all[min(int(p*float64(len(all))), len(all)-1)].Microseconds()) / 1000
+	}
+	return fmt.Sprintf("%s %.1f ms, p99 %.1f, at most %.1f (%d)", what, ms(.5), ms(.99), ms(1), len(all))
+}
+
+// asked is how long pages took.
+type asked struct {
+	lists, houses []time.Duration
+	err           error
+}
+
+// ask asks for pages, one after the other with a pause between, until the
+// context ends: the list, searched and sorted, and single houses.
+func (c *child) ask(ctx context.Context, t *town) *asked {
+	a := &asked{}
+	for n := 0; ctx.Err() == nil; n++ {
+		h := t.house(rand.IntN(t.houses))
+		list := []string{"/", fmt.Sprintf("/?q=House+%d", h.n), "/?sort=wet", "/?sort=last&page=2"}[n%4]
+		for path, into := range map[string]*[]time.Duration{list: &a.lists, "/cases/" + h.id + "/": &a.houses} {
+			_, took, err := c.get(context.WithoutCancel(ctx), path) // one that was asked is waited for
+			if err != nil {
+				a.err = err
+				return a
+			}
+			*into = append(*into, took)
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(200 * time.Millisecond):
+		}
+	}
+	return a
+}
+
+// watchBehind looks every second how far the alerts are behind; calling it gives
+// the largest, in s by the daemon's clock.
+func watchBehind(ctx context.Context, c *child) func() float64 {
+	ctx, enough := context.WithCancel(ctx)
+	var watching sync.WaitGroup
+	most := 0.0
+	watching.Go(func() {
+		for ctx.Err() == nil {
+			if s, err := c.metric(ctx, "dewcase_alerts_behind_seconds"); err == nil {
+				most = max(most, s)
+			}
+			select {
+			case <-ctx.Done():
+			case <-time.After(time.Second):
+			}
+		}
+	})
+	return func() float64 {
+		enough()
+		watching.Wait()
+		return most
+	}
+}
+
+// wetAlert is when the water at a house's covering was told; zero where it was
+// not.
+func (c *child) wetAlert(ctx context.Context, h house) (time.Time, error) {
+	body, _, err := c.get(ctx, "/api/cases/"+h.id+"/alerts")
+	if err != nil {
+		return time.Time{}, err
+	}
+	var all []struct {
+		Condition, Position, State string
+		Since                      time.Time
+	}
+	if err := json.Unmarshal(body, &all); err != nil {
+		return time.Time{}, err
+	}
+	for _, x := range all {
+		p, _ := h.file.Position(x.Position)
+		if x.Condition == string(alert.SurfaceWet) && x.State != string(alert.Cleared) && p.Place.IsSurface() &&
+			h.coverAt(x.Position) {
+			return x.Since, nil
+		}
+	}
+	return time.Time{}, nil
+}
+
+// coverAt reports that the position carries the covering's logger.
+func (h house) coverAt(position string) bool {
+	for _, l := range h.loggers {
+		if f, _ := h.file.Logger(l.id); l.covers && f.Fitted[0].Position == position {
+			return true
+		}
+	}
+	return false
+}
+
+// wetCoverings lists the houses that will be wetted and are dry now.
+func (c *child) wetCoverings(ctx context.Context, t *town, _ *loggers) (dry []house, err error) {
+	for n := 0; n < t.houses; n += wetEvery {
+		h := t.house(n)
+		since, err := c.wetAlert(ctx, h)
+		if err != nil {
+			return nil, err
+		}
+		if since.IsZero() {
+			dry = append(dry, h)
+		}
+	}
+	return dry, nil
+}
+
+// tellAlerts says how soon wetted coverings were told.
+func (c *child) tellAlerts(ctx context.Context, l *loggers, dry []house, out io.Writer) error {
+	time.Sleep(time.Duration(float64(2*time.Minute) / l.town.speed))
+	var after []time.Duration
+	told, due := 0, 0
+	for _, h := range dry {
+		complete, ok := l.wetted[h.id]
+		if !ok {
+			continue
+		}
+		due++
+		since, err := c.wetAlert(ctx, h)
+		if err != nil {
+			return err
+		}
+		if !since.IsZero() {
+			told++
+			after = append(after, max(0, since.Sub(complete)))
+		}
+	}
+	fmt.Fprintf(out, "alerts: %d of %d wetted coverings told", told, due)
+	if told > 0 {
+		slices.Sort(after)
+		fmt.Fprintf(out, ", in the median %.0f s and at most %.0f s after the reading that completes the wetting",
+			after[len(after)/2].Seconds(), after[len(after)-1].Seconds())
+	}
+	fmt.Fprintln(out)
+	if told < due {
+		return fmt.Errorf("%d wetted coverings were not told", due-told)
+	}
+	return nil
+}
