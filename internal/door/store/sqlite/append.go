@@ -12,22 +12,68 @@ import (
 
 // append writes readings inside the open transaction. A soft error leaves what
 // was written before it, which a repeat finds as duplicates.
-func (p *writeConn) append(caseID string, readings []roof.Reading) ([]roof.Outcome, error) {
-	out := make([]roof.Outcome, len(readings))
-	var l *logger
+func (p *writeConn) append(caseID string, readings []roof.Reading) (out []roof.Outcome, err error) {
+	out = make([]roof.Outcome, len(readings))
+	places, err := p.places(caseID, readings)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if of := (soft{}); err == nil || errors.As(err, &of) {
+			if e := p.putBlocks(); e != nil {
+				out, err = nil, e
+			}
+		}
+		for _, of := range places {
+			of.day.coming = 0
+		}
+	}()
 	for i := range readings {
 		r := readings[i]
 		r.At, r.Arrived = fromMS(r.At.UnixMilli()), fromMS(r.Arrived.UnixMilli())
-		if l == nil || l.name != r.Logger {
+		if out[i], err = p.one(places[i].logger, places[i].day, &r); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// place is where a reading belongs.
+type place struct {
+	logger *logger
+	day    *day
+}
+
+// places finds the places of readings, and counts how many come to each day.
+func (p *writeConn) places(caseID string, readings []roof.Reading) ([]place, error) {
+	out := make([]place, len(readings))
+	var recent [8]*logger // a file's loggers take turns
+	for i := range readings {
+		r := &readings[i]
+		var l *logger
+		for _, of := range recent {
+			if of != nil && of.name == r.Logger {
+				l = of
+				break
+			}
+		}
+		if l == nil {
 			var err error
 			if l, err = p.logger(caseID, r.Logger); err != nil {
 				return nil, err
 			}
+			recent[i%len(recent)] = l
 		}
-		var err error
-		if out[i], err = p.one(l, &r); err != nil {
-			return nil, err
+		k := dayOf(r.At.UnixMilli())
+		if l.latest == nil || l.latestDay != k {
+			d, err := p.day(l, k)
+			if err != nil {
+				return nil, err
+			}
+			l.latest, l.latestDay = d, k
 		}
+		l.latest.coming++
+		out[i] = place{l, l.latest}
 	}
 	return out, nil
 }
@@ -77,26 +123,30 @@ func (p *writeConn) day(l *logger, k int64) (*day, error) {
 }
 
 // one writes one reading.
-func (p *writeConn) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
+func (p *writeConn) one(l *logger, d *day, r *roof.Reading) (roof.Outcome, error) {
 	ctx := context.Background()
 	at := r.At.UnixMilli()
-	k := dayOf(at)
-	d, err := p.day(l, k)
-	if err != nil {
-		return 0, err
-	}
 	if d.sealed == elsewhere {
 		return 0, soft{fmt.Errorf("%w: case %s, logger %s, day %s", roof.ErrElsewhere, l.caseID, l.name,
 			r.At.Format(time.DateOnly))}
+	}
+	k := dayOf(at)
+	if d.held == nil && p.toBlock(d, k) {
+		if err := p.hold(l, d, k); err != nil {
+			return 0, err
+		}
+	}
+	if d.held != nil && d.held.toBlock {
+		return p.oneHeld(l, d, r)
 	}
 	if d.sealed == asBlock {
 		if err := p.look(l, d, k); err != nil {
 			return 0, err
 		}
-		if kept, ok := d.block[at]; ok {
-			outcome, _ := roof.Meet(kept, nil, *r)
+		if i, ok := d.held.find(at); ok {
+			outcome, _ := roof.Meet(d.held.readings[i], nil, *r)
 			if outcome == roof.Conflict {
-				return p.conflict(l, d, kept, r)
+				return p.conflict(l, d, d.held.readings[i], r)
 			}
 			if outcome == roof.Duplicate {
 				return outcome, nil
@@ -113,15 +163,7 @@ func (p *writeConn) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 	}
 	if n, err := res.RowsAffected(); err == nil && n == 1 {
 		d.digest.add(digestOf(ofRecord, l.caseID, r))
-		d.dirty = true
-		if d.n++; l.n == 0 || at < l.first {
-			l.first = at
-		}
-		if l.n == 0 || at > l.last {
-			l.last = at
-		}
-		l.n++
-		p.readings++
+		p.counted(l, d, at)
 		return roof.Stored, p.post(outReading, l.id, at, 0, p.buf)
 	}
 	var rec []byte
@@ -147,6 +189,19 @@ func (p *writeConn) one(l *logger, r *roof.Reading) (roof.Outcome, error) {
 		err = p.post(outReading, l.id, at, 0, p.buf)
 	}
 	return outcome, err
+}
+
+// counted notes one more reading.
+func (p *writeConn) counted(l *logger, d *day, at int64) {
+	d.dirty = true
+	if d.n++; l.n == 0 || at < l.first {
+		l.first = at
+	}
+	if l.n == 0 || at > l.last {
+		l.last = at
+	}
+	l.n++
+	p.readings++
 }
 
 // conflict keeps a reading aside, unless one kept aside already says the same.
@@ -195,54 +250,4 @@ func (p *writeConn) asideAt(ctx context.Context, l *logger, at int64) ([]roof.Va
 		out = append(out, r.Values)
 	}
 	return out, rows.Err()
-}
-
-// blocksCached bounds the unpacked days that a transaction holds at a time.
-const blocksCached = 16
-
-// look reads a sealed day's block.
-func (p *writeConn) look(l *logger, d *day, k int64) error {
-	if d.block != nil {
-		return nil
-	}
-	var n int64
-	var crc uint32
-	var data []byte
-	if err := p.sealed.QueryRowContext(context.Background(), l.id, k).Scan(&n, &crc, &data); err != nil {
-		if errors.Is(err, sql.ErrNoRows) {
-			return soft{damagedDay(l.caseID, l.name, k, errors.New("its block is missing"))}
-		}
-		return fmt.Errorf("reading a sealed day of logger %s: %w", l.name, err)
-	}
-	readings, err := openBlock(data, crc, l.id, k, n, l.name)
-	if err != nil {
-		return soft{damagedDay(l.caseID, l.name, k, err)}
-	}
-	if len(p.looked) == blocksCached {
-		p.looked[0].block = nil
-		p.looked = p.looked[1:]
-	}
-	p.looked = append(p.looked, d)
-	d.block = make(map[int64]roof.Reading, len(readings))
-	for _, r := range readings {
-		d.block[r.At.UnixMilli()] = r
-	}
-	return nil
-}
-
-// reopenDay turns a sealed day back into rows, so that a late reading finds its
-// place; the day is sealed again when it has been quiet.
-func (p *writeConn) reopenDay(l *logger, d *day, k int64) error {
-	ctx := context.Background()
-	for at, r := range d.block {
-		p.buf = appendRecord(p.buf[:0], l.id, &r)
-		if _, err := p.addRow.ExecContext(ctx, l.id, at, p.buf); err != nil {
-			return fmt.Errorf("opening a sealed day of logger %s: %w", l.name, err)
-		}
-	}
-	if _, err := p.unseal.ExecContext(ctx, l.id, k); err != nil {
-		return fmt.Errorf("opening a sealed day of logger %s: %w", l.name, err)
-	}
-	d.sealed, d.block, d.dirty = asRows, nil, true
-	return nil
 }

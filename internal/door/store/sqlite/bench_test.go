@@ -3,8 +3,10 @@ package sqlite
 import (
 	"context"
 	"fmt"
-	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -12,23 +14,15 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/benchwinter"
 	"dewcase/internal/testkit/storetest"
 )
 
-// winterOf is 180 days of one position at one reading a minute, some lost, times
-// off by up to a second, temperature in 0.01 K and humidity in 0.1 %.
-func winterOf(position int) []roof.Reading {
-	rng := rand.New(rand.NewPCG(5, uint64(position)))
-	name := fmt.Sprint("k", position)
-	out := make([]roof.Reading, 0, 180*1440)
-	for i := range 180 * 1440 {
-		if rng.IntN(500) == 0 {
-			continue
-		}
-		day := float64(i) / 1440
-		temp := 5*math.Sin(2*math.Pi*day) - 3*math.Cos(2*math.Pi*day/180) + rng.NormFloat64()*0.05
-		rh := 85 + 8*math.Sin(2*math.Pi*day+2) + rng.NormFloat64()*0.3
-		r := storetest.TRH(name, float64(i*60)+float64(rng.IntN(3)-1), math.Round(temp*100)/100, math.Round(rh*10)/10)
+// winterOf is the record of one logger, arrived after some time as from a broker.
+func winterOf(logger int) []roof.Reading {
+	rng := rand.New(rand.NewPCG(5, uint64(logger)))
+	out := make([]roof.Reading, 0, benchwinter.PerLogger)
+	for r := range benchwinter.Readings(logger, benchwinter.Days) {
 		r.Arrived = r.At.Add(time.Duration(rng.IntN(1500)) * time.Millisecond)
 		out = append(out, r)
 	}
@@ -69,7 +63,7 @@ func BenchmarkWinterScan(b *testing.B) {
 			for range b.N {
 				got := 0
 				for position := range 6 {
-					for _, err := range s.Range(context.Background(), house, fmt.Sprint("k", position), time.Time{}, time.Time{}) {
+					for _, err := range s.Range(context.Background(), house, benchwinter.Name(position), time.Time{}, time.Time{}) {
 						if err != nil {
 							b.Fatal(err)
 						}
@@ -86,10 +80,10 @@ func BenchmarkWinterScan(b *testing.B) {
 
 func BenchmarkOneDay(b *testing.B) {
 	s, _ := winterStore(b, true)
-	from := storetest.Epoch.Add(90*24*time.Hour + 12*time.Hour)
+	from := benchwinter.Begin.Add(90*24*time.Hour + 12*time.Hour)
 	b.ResetTimer()
 	for range b.N {
-		for _, err := range s.Range(context.Background(), house, "k3", from, from.Add(24*time.Hour)) {
+		for _, err := range s.Range(context.Background(), house, "k4", from, from.Add(24*time.Hour)) {
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -151,4 +145,28 @@ func BenchmarkCheck(b *testing.B) {
 		require.NoError(b, err)
 		require.NoError(b, r.Err())
 	}
+}
+
+// A winter that comes as a file does: straight to blocks.
+func BenchmarkAppendFile(b *testing.B) {
+	all := slices.Collect(benchwinter.Interleaved(benchwinter.Days))
+	for i := range all {
+		all[i].Arrived = benchwinter.Begin.Add(benchwinter.Days * 24 * time.Hour)
+	}
+	b.ResetTimer()
+	for range b.N {
+		dir := b.TempDir()
+		s := openIn(b, dir, Options{})
+		for part := range slices.Chunk(all, 1<<16) {
+			_, err := s.Append(context.Background(), house, part)
+			require.NoError(b, err)
+		}
+		b.StopTimer()
+		require.NoError(b, s.Close())
+		st, err := os.Stat(filepath.Join(dir, fileName))
+		require.NoError(b, err)
+		b.ReportMetric(float64(st.Size())/float64(len(all)), "B/reading")
+		b.StartTimer()
+	}
+	b.ReportMetric(float64(len(all))*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }

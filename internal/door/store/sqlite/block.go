@@ -3,29 +3,36 @@ package sqlite
 import (
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"hash/crc32"
 	"math"
+	"slices"
 
 	"github.com/klauspost/compress/zstd"
 
 	"dewcase/internal/roof"
 )
 
-// A sealed day is one zstd frame over columns of variable-length integers:
-// the number of readings; their times as differences of differences; arrival
-// less time as differences; runs of equal flags; runs of equal sets of
-// quantities; then a column a quantity. Values that are all short decimals (as
-// loggers send them) are differences of whole numbers at a power of ten, which
-// division by that power turns back into the very same float64; a column with
-// any other value holds the floats' bits.
-const blockFormat = 1
+// A sealed day is its number of readings and then columns (see columns.pack):
+// the times; the arrivals; runs of equal flags; runs of equal sets of
+// quantities; then a column a quantity.
+//
+// Times are the nominal interval, how many intervals each step is long less one,
+// and what each reading lies beside that grid, so that the jitter of a stamp is
+// paid for once and not again at the next one. Arrivals are written as they are,
+// or as what they lie behind the times, whichever is shorter: a file's readings
+// came at once, a broker's each after its own.
+//
+// Values are whole numbers at a scale that gives every float64 of the column
+// back bit for bit (see scale); a few that it does not are listed apart, and a
+// column of other values holds the floats' bits in a zstd frame.
+const blockFormat = 2
 
-// maxDecimals is how many decimals a value may have to count as short.
-const maxDecimals = 6
-
-// bitColumn marks a column that holds bits instead of decimals.
-const bitColumn = 255
+// bitColumn marks a column that holds bits instead of whole numbers, withOdds one
+// that lists some of its values apart.
+const (
+	bitColumn = 255
+	withOdds  = 64
+)
 
 // maxBlockReadings is how many readings a day may have to be sealed: one a second
 // and some.
@@ -33,8 +40,6 @@ const maxBlockReadings = 100_000
 
 // maxBlockBytes bounds what unpacking a block may take.
 const maxBlockBytes = 16 << 20
-
-var powersOfTen = [maxDecimals + 1]float64{1, 10, 100, 1e3, 1e4, 1e5, 1e6}
 
 var (
 	packer, _ = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1),
@@ -55,33 +60,95 @@ func blockCRC(data []byte, logger, day, n int64) uint32 {
 
 // packBlock seals readings of one logger and day, in time order.
 func packBlock(readings []roof.Reading) []byte {
-	b := make([]byte, 0, 16*len(readings)+64)
+	c := columnRoom.Get().(*columns)
+	defer columnRoom.Put(c)
+	n := len(readings)
+	b := make([]byte, 0, 4*n+64)
 	b = append(b, blockFormat)
-	b = binary.AppendUvarint(b, uint64(len(readings)))
-	var at, step, lag int64
-	for i := range readings {
-		ms := readings[i].At.UnixMilli()
-		b = binary.AppendVarint(b, ms-at-step)
-		step, at = ms-at, ms
-	}
-	for i := range readings {
-		d := readings[i].Arrived.UnixMilli() - readings[i].At.UnixMilli()
-		b = binary.AppendVarint(b, d-lag)
-		lag = d
-	}
+	b = binary.AppendUvarint(b, uint64(n))
+	b = c.packTimes(b, readings)
+	b = c.packArrivals(b, readings)
 	b = packRuns(b, readings, func(r *roof.Reading) uint64 { return uint64(r.Flags) })
 	b = packRuns(b, readings, present)
-	col := make([]float64, 0, len(readings))
 	for q := range roof.Quantity(roof.QuantityCount) {
-		col = col[:0]
+		c.floats = c.floats[:0]
 		for i := range readings {
 			if x, ok := readings[i].Values.Get(q); ok {
-				col = append(col, x)
+				c.floats = append(c.floats, x)
 			}
 		}
-		b = packColumn(b, col)
+		b = c.packValues(b)
 	}
-	return packer.EncodeAll(b, nil)
+	return b
+}
+
+func (c *columns) packTimes(b []byte, readings []roof.Reading) []byte {
+	times, steps := c.times[:0], c.ints[:0]
+	for i := range readings {
+		times = append(times, readings[i].At.UnixMilli())
+	}
+	interval := nominal(times, steps)
+	b = binary.AppendUvarint(b, uint64(interval))
+	var at, gone int64 // the last time, and the intervals up to it
+	for i, t := range times {
+		step := int64(0)
+		if i > 0 {
+			step = (t - at + interval/2) / interval
+			steps = append(steps, step-1)
+		}
+		gone += step
+		at, times[i] = t, t-gone*interval
+	}
+	c.times, c.ints = times, steps
+	return c.pack(c.pack(b, steps), times)
+}
+
+// nominal is the interval of a logger's clock in milliseconds, from the median
+// step and how many of it there were.
+func nominal(times, room []int64) int64 {
+	if len(times) < 2 {
+		return 1
+	}
+	for i := range min(len(times)-1, 255) {
+		room = append(room, times[i+1]-times[i])
+	}
+	slices.Sort(room)
+	interval := max(room[len(room)/2], 1)
+	var gone int64
+	for i := range times[1:] {
+		gone += (times[i+1] - times[i] + interval/2) / interval
+	}
+	return max((times[len(times)-1]-times[0]+gone/2)/max(gone, 1), 1)
+}
+
+// The two ways in which arrivals are written.
+const (
+	arrivalsThemselves = iota
+	arrivalsBehindTimes
+)
+
+func (c *columns) packArrivals(b []byte, readings []roof.Reading) []byte {
+	start := len(b)
+	write := func(way byte) {
+		c.ints = c.ints[:0]
+		for i := range readings {
+			ms := readings[i].Arrived.UnixMilli()
+			if way == arrivalsBehindTimes {
+				ms -= readings[i].At.UnixMilli()
+			}
+			c.ints = append(c.ints, ms)
+		}
+		b = c.pack(append(b, way), c.ints)
+	}
+	write(arrivalsThemselves)
+	if end := len(b); end-start > 16 {
+		write(arrivalsBehindTimes)
+		if len(b)-end < end-start {
+			return append(b[:start], b[end:]...)
+		}
+		b = b[:end]
+	}
+	return b
 }
 
 func present(r *roof.Reading) uint64 {
@@ -106,42 +173,39 @@ func packRuns(b []byte, readings []roof.Reading, of func(*roof.Reading) uint64) 
 	return b
 }
 
-func packColumn(b []byte, col []float64) []byte {
-	if len(col) == 0 {
+func (c *columns) packValues(b []byte) []byte {
+	if len(c.floats) == 0 {
 		return b
 	}
-	decimals := 0
-	for _, x := range col {
-		for decimals <= maxDecimals && !isDecimal(x, decimals) {
-			decimals++
+	c.ints = slices.Grow(c.ints[:0], len(c.floats))[:len(c.floats)]
+	for of := range scale(scales) {
+		var ok bool
+		if c.odds, ok = of.numbers(c.floats, c.ints, c.odds[:0]); !ok {
+			continue
 		}
-	}
-	if decimals > maxDecimals {
-		b = append(b, bitColumn)
-		for _, x := range col {
-			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
+		if len(c.odds) == 0 {
+			return c.pack(append(b, byte(of)), c.ints)
 		}
-		return b
+		b = binary.AppendUvarint(append(b, byte(of)|withOdds), uint64(len(c.odds)))
+		last := 0
+		for _, o := range c.odds {
+			zero := uint64(0)
+			if o.bits == minusZero {
+				zero = 1
+			}
+			b = binary.AppendUvarint(b, uint64(o.at-last)<<1|zero)
+			if last = o.at; zero == 0 {
+				b = binary.LittleEndian.AppendUint64(b, o.bits)
+			}
+		}
+		return c.pack(b, c.ints)
 	}
-	b = append(b, byte(decimals))
-	var last int64
-	for _, x := range col {
-		n := scaled(x, decimals)
-		b = binary.AppendVarint(b, n-last)
-		last = n
+	raw := make([]byte, 0, 8*len(c.floats))
+	for _, x := range c.floats {
+		raw = binary.LittleEndian.AppendUint64(raw, math.Float64bits(x))
 	}
-	return b
-}
-
-func scaled(x float64, decimals int) int64 { return int64(math.Round(x * powersOfTen[decimals])) }
-
-// isDecimal reports whether x comes back from its scaled whole number bit for
-// bit; not so for -0.
-func isDecimal(x float64, decimals int) bool {
-	if !(math.Abs(x) < 1e9) {
-		return false
-	}
-	return math.Float64bits(float64(scaled(x, decimals))/powersOfTen[decimals]) == math.Float64bits(x)
+	raw = packer.EncodeAll(raw, nil)
+	return append(binary.AppendUvarint(append(b, bitColumn), uint64(len(raw))), raw...)
 }
 
 // openBlock unpacks a sealed day, checked.
@@ -149,38 +213,118 @@ func openBlock(data []byte, crc uint32, logger, day, n int64, name string) ([]ro
 	if crc != blockCRC(data, logger, day, n) {
 		return nil, errBlock
 	}
+	return unpackBlock(data, n, name)
+}
+
+func unpackBlock(data []byte, n int64, name string) ([]roof.Reading, error) {
 	if n < 0 || n > maxBlockReadings {
 		return nil, errBlock
 	}
-	b, err := opener.DecodeAll(data, make([]byte, 0, 8*n+64))
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errBlock, err)
+	if len(data) > 0 && data[0] != blockFormat {
+		return openFirstFormat(data, n, name)
 	}
-	r := unpacker{b: b}
+	c := columnRoom.Get().(*columns)
+	defer columnRoom.Put(c)
+	r := unpacker{b: data}
 	if r.byte() != blockFormat || r.uvarint() != uint64(n) {
 		return nil, errBlock
 	}
 	out := make([]roof.Reading, n)
-	var at, step, lag int64
-	for i := range out {
-		step += r.varint()
-		at += step
-		out[i].Logger, out[i].At = name, fromMS(at)
-	}
-	for i := range out {
-		lag += r.varint()
-		out[i].Arrived = fromMS(out[i].At.UnixMilli() + lag)
-	}
+	r.times(c, out, name)
+	r.arrivals(c, out)
 	has := make([]uint8, n)
 	r.runs(int(n), func(i int, v uint64) { out[i].Flags = roof.Flags(v) })
 	r.runs(int(n), func(i int, v uint64) { has[i] = uint8(v) })
 	for q := range roof.Quantity(roof.QuantityCount) {
-		r.column(out, has, q)
+		r.values(c, out, has, q)
 	}
 	if r.bad || len(r.b) != 0 {
 		return nil, errBlock
 	}
 	return out, nil
+}
+
+func (u *unpacker) times(c *columns, out []roof.Reading, name string) {
+	interval := int64(u.uvarint())
+	c.times = append(c.times[:0], u.ints(c, max(len(out)-1, 0))...)
+	var gone int64
+	for i, beside := range u.ints(c, len(out)) {
+		if i > 0 {
+			gone += (c.times[i-1] + 1) * interval
+		}
+		out[i].Logger, out[i].At = name, fromMS(beside+gone)
+	}
+}
+
+func (u *unpacker) arrivals(c *columns, out []roof.Reading) {
+	way := u.byte()
+	for i, ms := range u.ints(c, len(out)) {
+		if way == arrivalsBehindTimes {
+			ms += out[i].At.UnixMilli()
+		}
+		out[i].Arrived = fromMS(ms)
+	}
+	u.bad = u.bad || way > arrivalsBehindTimes
+}
+
+func (u *unpacker) values(c *columns, out []roof.Reading, has []uint8, q roof.Quantity) {
+	n := 0
+	for i := range out {
+		n += int(has[i] >> q & 1)
+	}
+	if n == 0 || u.bad {
+		return
+	}
+	if cap(c.floats) < n {
+		c.floats = make([]float64, 0, n)
+	}
+	col := c.floats[:n]
+	switch of := u.byte(); {
+	case of == bitColumn:
+		raw, err := opener.DecodeAll(u.take(u.uvarint()), nil)
+		if u.bad = err != nil || len(raw) != 8*n; u.bad {
+			return
+		}
+		for i := range col {
+			col[i] = math.Float64frombits(binary.LittleEndian.Uint64(raw[8*i:]))
+		}
+	case of&^withOdds < scales:
+		c.odds = c.odds[:0]
+		if of&withOdds != 0 {
+			u.odds(c, n)
+		}
+		for i, x := range u.ints(c, n) {
+			col[i] = scale(of &^ withOdds).value(x)
+		}
+		for _, o := range c.odds {
+			col[o.at] = math.Float64frombits(o.bits)
+		}
+	default:
+		u.bad = true
+	}
+	for i := range out {
+		if has[i]>>q&1 != 0 {
+			out[i].Values.Set(q, col[0])
+			col = col[1:]
+		}
+	}
+}
+
+func (u *unpacker) odds(c *columns, n int) {
+	at := uint64(0)
+	for k := u.uvarint(); k > 0 && !u.bad; k-- {
+		x := u.uvarint()
+		o := odd{bits: minusZero}
+		if x&1 == 0 {
+			o.bits = u.bits()
+		}
+		if at += x >> 1; at >= uint64(n) {
+			u.bad = true
+			return
+		}
+		o.at = int(at)
+		c.odds = append(c.odds, o)
+	}
 }
 
 // unpacker reads a block's columns; bad is set by whatever does not fit.
@@ -217,16 +361,6 @@ func (u *unpacker) varint() int64 {
 	return x
 }
 
-func (u *unpacker) bits() uint64 {
-	if len(u.b) < 8 {
-		u.bad = true
-		return 0
-	}
-	x := binary.LittleEndian.Uint64(u.b)
-	u.b = u.b[8:]
-	return x
-}
-
 func (u *unpacker) runs(n int, set func(i int, v uint64)) {
 	for i := 0; i < n; {
 		run, v := u.uvarint(), u.uvarint()
@@ -237,31 +371,6 @@ func (u *unpacker) runs(n int, set func(i int, v uint64)) {
 		for ; run > 0; run-- {
 			set(i, v)
 			i++
-		}
-	}
-}
-
-func (u *unpacker) column(out []roof.Reading, has []uint8, q roof.Quantity) {
-	begun, decimals := false, byte(0)
-	var last int64
-	for i := range out {
-		if has[i]&(1<<q) == 0 {
-			continue
-		}
-		if !begun {
-			begun, decimals = true, u.byte()
-		}
-		switch {
-		case decimals == bitColumn:
-			out[i].Values.Set(q, math.Float64frombits(u.bits()))
-		case int(decimals) < len(powersOfTen):
-			last += u.varint()
-			out[i].Values.Set(q, float64(last)/powersOfTen[decimals])
-		default:
-			u.bad = true
-		}
-		if u.bad {
-			return
 		}
 	}
 }

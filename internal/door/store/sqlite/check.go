@@ -320,24 +320,17 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 		return err
 	}
 	if c.r.Schema >= 2 {
-		const blocks = `SELECT day, n, crc, data FROM block WHERE logger = ? ORDER BY day`
-		err = each(ctx, c.tx, blocks, func(rows *sql.Rows) error {
-			var k, n int64
-			var crc uint32
-			var data []byte
-			if err := rows.Scan(&k, &n, &crc, &data); err != nil {
-				return err
-			}
-			readings, err := openBlock(data, crc, l.id, k, n, l.name)
+		err = eachBlock(ctx, c.tx, c.r.Schema, func(b sealedDay) error {
+			readings, err := b.open(l.id, l.name)
 			if err != nil {
-				broken(k, k*dayMS, (k+1)*dayMS, err)
+				broken(b.day, b.day*dayMS, (b.day+1)*dayMS, err)
 				return nil
 			}
 			for i := range readings {
 				count(&readings[i])
 			}
 			return nil
-		}, l.id)
+		}, l.id, math.MinInt64, math.MaxInt64, -1)
 		if err != nil {
 			return err
 		}

@@ -123,7 +123,7 @@ func TestDamageIsNamedAndNeverServed(t *testing.T) {
 			[]string{"k7-loft", "47 readings, 48 were stored", "2026-11-25T00:00:00Z"}, true},
 		"a whole day taken away": {false, `DELETE FROM reading WHERE logger = 1 AND at < ?`,
 			[]any{at + dayMS - 30*60*1000}, []string{"k7-loft", "all 48 readings of the day are missing"}, true},
-		"a block's data": {true, `UPDATE block SET data = substr(data, 1, length(data) - 1) || x'00'
+		"a block's data": {true, `UPDATE block SET data = substr(data, 1, length(data) - 1) || x'5a'
 			WHERE logger = 1 AND day = ?`, []any{dayOf(at)}, []string{"k7-loft", "2026-11-25"}, false},
 		"a block taken away": {true, `DELETE FROM block WHERE logger = 1 AND day = ?`, []any{dayOf(at)},
 			[]string{"k7-loft", "2026-11-25"}, true},

@@ -148,7 +148,7 @@ func TestSealingKeepsEveryBitAndLateReadingsReopenTheDay(t *testing.T) {
 func TestRecentAndBusyDaysAreNotSealed(t *testing.T) {
 	now := storetest.Epoch.Add(9*24*time.Hour + time.Hour)
 	s := openIn(t, t.TempDir(), Options{Now: func() time.Time { return now }, SealAfter: 7 * 24 * time.Hour,
-		SealQuiet: 10 * time.Minute})
+		SealQuiet: 10 * time.Minute, BlockFrom: -1})
 	fill(t, s, 9)
 	days, err := s.Seal(t.Context())
 	require.NoError(t, err)

@@ -376,10 +376,10 @@ func (s *Store) Release(ctx context.Context, of roof.KeptDay, readings []roof.Re
 		if err := agrees(of, readings, d.n, d.digest); err != nil {
 			return soft{err}
 		}
-		if _, err := p.unseal.ExecContext(context.Background(), l.id, k); err != nil {
+		if err := dropBlock(context.Background(), p.conn, l.id, k); err != nil {
 			return err
 		}
-		d.sealed, d.block, d.dirty, released = elsewhere, nil, true, true
+		d.sealed, d.held, d.dirty, released = elsewhere, nil, true, true
 		p.remoteDays++
 		return nil
 	})
@@ -397,13 +397,14 @@ func (s *Store) Adopt(ctx context.Context, of roof.KeptDay, readings []roof.Read
 		if err := agrees(of, readings, d.n, d.digest); err != nil {
 			return soft{err}
 		}
-		data := packBlock(readings)
-		if _, err := p.conn.ExecContext(context.Background(),
-			`INSERT INTO block (logger, day, n, crc, data) VALUES (?, ?, ?, ?, ?)`,
-			l.id, k, d.n, blockCRC(data, l.id, k, d.n), data); err != nil {
+		data, err := seal(readings)
+		if err != nil {
+			return soft{err}
+		}
+		if err := putBlock(context.Background(), p.conn, l.id, k, d.n, data); err != nil {
 			return err
 		}
-		d.sealed, d.block, d.dirty = asBlock, nil, true
+		d.sealed, d.held, d.dirty = asBlock, nil, true
 		p.remoteDays--
 		return nil
 	})

@@ -61,6 +61,11 @@ type sealedDay struct {
 	data   []byte
 }
 
+// open unpacks it, checked.
+func (b sealedDay) open(logger int64, name string) ([]roof.Reading, error) {
+	return openBlock(b.data, b.crc, logger, b.day, b.n, name)
+}
+
 // part is what one transaction of Range read: rows and sealed days before end.
 type part struct {
 	rows   []row
@@ -171,21 +176,12 @@ func readBlocks(ctx context.Context, tx executor, id, lo, hi int64, limit int) (
 	if hi != math.MaxInt64 && hi == last*dayMS {
 		last--
 	}
-	found, err := tx.QueryContext(ctx, `SELECT day, n, crc, data FROM block
-		WHERE logger = ? AND day BETWEEN ? AND ? ORDER BY day LIMIT ?`, id, dayOf(lo), last, limit)
-	if err != nil {
-		return nil, err
-	}
-	defer found.Close()
 	var out []sealedDay
-	for found.Next() {
-		var b sealedDay
-		if err := found.Scan(&b.day, &b.n, &b.crc, &b.data); err != nil {
-			return nil, err
-		}
+	err := eachBlock(ctx, tx, len(migrations), func(b sealedDay) error {
 		out = append(out, b)
-	}
-	return out, found.Err()
+		return nil
+	}, id, dayOf(lo), last, limit)
+	return out, err
 }
 
 // each unpacks a part in time order, from lo on; stopped says that yield wants
@@ -209,7 +205,7 @@ func (p part) each(caseID, logger string, id, lo int64, yield func(roof.Reading)
 		if stopped, err := upTo(b.day * dayMS); stopped {
 			return true, err
 		}
-		readings, err := openBlock(b.data, b.crc, id, b.day, b.n, logger)
+		readings, err := b.open(id, logger)
 		if err != nil {
 			return true, damagedDay(caseID, logger, b.day, err)
 		}

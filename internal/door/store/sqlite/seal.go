@@ -2,12 +2,11 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"math"
 	"time"
-
-	"dewcase/internal/roof"
 )
 
 // sealBudget is how many readings one sealing transaction takes, so that
@@ -55,9 +54,55 @@ func (s *Store) Seal(ctx context.Context) (days int, err error) {
 			return days, fmt.Errorf("sealing old days: %w", err)
 		}
 		if days += n; !more {
-			return days, nil
+			break
 		}
 	}
+	for more := true; more; {
+		err := s.do(ctx, func(p *writeConn) (err error) {
+			more, err = p.renew()
+			return err
+		})
+		if err != nil {
+			return days, fmt.Errorf("writing old blocks anew: %w", err)
+		}
+	}
+	return days, nil
+}
+
+// renew writes some blocks of the first format anew. One that does not agree
+// with its day's digest stays as it is, for Check to name.
+func (p *writeConn) renew() (more bool, err error) {
+	ctx := context.Background()
+	var old []due
+	if err := each(ctx, p.conn, `SELECT b.logger, b.day, d.n, d.digest, l.case_id, l.name FROM block b
+		JOIN day d ON d.logger = b.logger AND d.day = b.day JOIN logger l ON l.id = b.logger
+		WHERE b.pieces < 0 LIMIT ?`, func(rows *sql.Rows) error {
+		d, err := scanDue(rows)
+		old = append(old, d)
+		return err
+	}, maxDue); err != nil {
+		return false, err
+	}
+	for _, d := range old {
+		blocks, err := readBlocks(ctx, p.conn, d.logger, d.day*dayMS, (d.day+1)*dayMS, 1)
+		if err != nil || len(blocks) == 0 {
+			return false, err
+		}
+		var data []byte
+		readings, err := blocks[0].open(d.logger, d.name)
+		if err == nil && int64(len(readings)) == d.n && digestOfDay(d.caseID, readings) == d.sum {
+			data, err = seal(readings)
+		}
+		if data == nil || err != nil {
+			_, err = p.conn.ExecContext(ctx, `UPDATE block SET pieces = 0 WHERE logger = ? AND day = ?`, d.logger, d.day)
+		} else if err = dropBlock(ctx, p.conn, d.logger, d.day); err == nil {
+			err = putBlock(ctx, p.conn, d.logger, d.day, d.n, data)
+		}
+		if err != nil {
+			return false, fmt.Errorf("writing a day of logger %s anew: %w", d.name, err)
+		}
+	}
+	return len(old) == maxDue, nil
 }
 
 // due is a day that can be sealed.
@@ -86,6 +131,7 @@ func (p *writeConn) seal() (sealed int, more bool, err error) {
 				delete(l.days, k)
 			}
 		}
+		l.latest = nil
 	}
 	taken := int64(0)
 	for i, d := range list {
@@ -109,24 +155,22 @@ func (p *writeConn) seal() (sealed int, more bool, err error) {
 const maxDue = 64
 
 func (p *writeConn) due(ctx context.Context, before, quiet int64) ([]due, error) {
-	rows, err := p.conn.QueryContext(ctx, `SELECT d.logger, d.day, d.n, d.digest, l.case_id, l.name
-		FROM day d JOIN logger l ON l.id = d.logger
-		WHERE d.sealed = 0 AND d.day < ? AND d.changed <= ? LIMIT ?`, before, quiet, maxDue)
-	if err != nil {
-		return nil, fmt.Errorf("looking for days to seal: %w", err)
-	}
-	defer rows.Close()
 	var out []due
-	for rows.Next() {
-		var d due
-		var sum []byte
-		if err := rows.Scan(&d.logger, &d.day, &d.n, &sum, &d.caseID, &d.name); err != nil {
-			return nil, fmt.Errorf("looking for days to seal: %w", err)
-		}
-		d.sum = asDigest(sum)
+	err := each(ctx, p.conn, `SELECT d.logger, d.day, d.n, d.digest, l.case_id, l.name
+		FROM day d JOIN logger l ON l.id = d.logger
+		WHERE d.sealed = 0 AND d.day < ? AND d.changed <= ? LIMIT ?`, func(rows *sql.Rows) error {
+		d, err := scanDue(rows)
 		out = append(out, d)
-	}
-	return out, rows.Err()
+		return err
+	}, before, quiet, maxDue)
+	return out, during(err, "looking for days to seal")
+}
+
+func scanDue(rows *sql.Rows) (d due, err error) {
+	var sum []byte
+	err = rows.Scan(&d.logger, &d.day, &d.n, &sum, &d.caseID, &d.name)
+	d.sum = asDigest(sum)
+	return d, err
 }
 
 // sealDay packs one day. A day that does not agree with its digest, or is too
@@ -149,40 +193,26 @@ func (p *writeConn) sealDay(ctx context.Context, d due) (bool, error) {
 	if err != nil {
 		return false, fmt.Errorf("reading a day to seal: %w", err)
 	}
-	readings := make([]roof.Reading, len(rows))
-	var sum digest
-	for i, row := range rows {
-		if readings[i], err = readRecord(row.rec, d.logger, d.name, row.at); err != nil {
-			return leave("a row is damaged")
-		}
-		sum.add(digestOf(ofRecord, d.caseID, &readings[i]))
+	l := &logger{loggerKey: loggerKey{d.caseID, d.name}, id: d.logger}
+	readings, sum, err := readDay(l, rows)
+	if err != nil {
+		return leave("a row is damaged")
 	}
 	if int64(len(rows)) != d.n || sum != d.sum {
 		return leave("its rows do not agree with its digest")
 	}
-	data := packBlock(readings)
-	crc := blockCRC(data, d.logger, d.day, d.n)
 	// The rows go only when the block has been read back and found to be equal.
-	again, err := openBlock(data, crc, d.logger, d.day, d.n, d.name)
+	data, err := seal(readings)
 	if err != nil {
-		return leave("its block cannot be read back")
+		return leave(err.Error())
 	}
-	for i := range readings {
-		if again[i] != readings[i] && digestOf(ofRecord, d.caseID, &again[i]) != digestOf(ofRecord, d.caseID, &readings[i]) {
-			return leave("its block differs from its rows")
+	if _, err = p.dropRows.ExecContext(ctx, d.logger, d.day*dayMS, (d.day+1)*dayMS); err == nil {
+		if err = putBlock(ctx, p.conn, d.logger, d.day, d.n, data); err == nil {
+			_, err = p.conn.ExecContext(ctx, `UPDATE day SET sealed = ? WHERE logger = ? AND day = ?`, asBlock, d.logger, d.day)
 		}
 	}
-	for _, x := range []struct {
-		text string
-		args []any
-	}{
-		{`INSERT INTO block (logger, day, n, crc, data) VALUES (?, ?, ?, ?, ?)`, []any{d.logger, d.day, d.n, crc, data}},
-		{`DELETE FROM reading WHERE logger = ? AND at >= ? AND at < ?`, []any{d.logger, d.day * dayMS, (d.day + 1) * dayMS}},
-		{`UPDATE day SET sealed = ? WHERE logger = ? AND day = ?`, []any{asBlock, d.logger, d.day}},
-	} {
-		if _, err := p.conn.ExecContext(ctx, x.text, x.args...); err != nil {
-			return false, fmt.Errorf("sealing a day of logger %s: %w", d.name, err)
-		}
+	if err != nil {
+		return false, fmt.Errorf("sealing a day of logger %s: %w", d.name, err)
 	}
 	return true, nil
 }

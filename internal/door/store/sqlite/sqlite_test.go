@@ -36,7 +36,7 @@ func incidents(t testing.TB, s *Store) (out []string) {
 func wayAhead() time.Time { return time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC) }
 
 // toSeal seals whatever is there.
-var toSeal = Options{Now: wayAhead, SealAfter: time.Millisecond, SealQuiet: -1}
+var toSeal = Options{Now: wayAhead, SealAfter: time.Millisecond, SealQuiet: -1, BlockFrom: -1}
 
 // sealing seals everything after every append, so that each append meets only
 // sealed days.

@@ -3,6 +3,16 @@
 // daemon's state.
 //
 // What it has acknowledged is on disk. Check finds what was altered since.
+//
+// A day's readings are rows until it has been quiet, then one compressed block.
+// What comes for a past day in quantity, as from a file, goes to a block at once.
+// A winter of six loggers at a reading a minute (1,555,200 readings of two
+// values in hundredths, each stamped up to 0.2 s beside its minute) takes 1.91
+// bytes a reading in blocks and 2.2 in the file as it stands, digests, lists and
+// unused space included; the noise of its values and stamps alone is 1.80, which
+// nothing that gives every bit back can go below. Format 1, read still and
+// written anew, took 7.7. The figures are those of
+// TestABlockIsNearlyAsShortAsItsNoise and BenchmarkAppendFile.
 package sqlite
 
 import (
@@ -41,6 +51,7 @@ type Options struct {
 	Now         func() time.Time
 	SealAfter   time.Duration // age at which a day is sealed; default 7 days, negative: never
 	SealQuiet   time.Duration // a day is not sealed within this time of its last change; default 1 min, negative: at once
+	BlockFrom   int           // so many readings of a past day at once become a block; default 16, negative: never
 	Queue       int           // appends that may wait; default 1024
 	RejectRows  int           // default 20,000
 	RejectBytes int64         // default 16 MiB
@@ -61,6 +72,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.SealQuiet == 0 {
 		o.SealQuiet = time.Minute
+	}
+	if o.BlockFrom == 0 {
+		o.BlockFrom = 16 // writing a block costs as much as some dozen rows
 	}
 	if o.Queue <= 0 {
 		o.Queue = 1024

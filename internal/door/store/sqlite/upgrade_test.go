@@ -49,6 +49,9 @@ func TestStoresOfEveryReleasedSchemaAreUpgraded(t *testing.T) {
 			require.Empty(t, incidents(t, s))
 			_, err = s.Seal(t.Context())
 			require.NoError(t, err)
+			var old int
+			require.NoError(t, s.read.QueryRow(`SELECT count(*) FROM block WHERE pieces < 0`).Scan(&old))
+			require.Zero(t, old, "blocks of the first format are written anew")
 
 			fresh := openIn(t, t.TempDir(), Options{SealAfter: -1})
 			want := append(fill(t, fresh, 2), storetest.TRH("k7-loft", 10*86400, 1.0/3, 50))

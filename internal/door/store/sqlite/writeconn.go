@@ -11,8 +11,6 @@ import (
 	"time"
 
 	"modernc.org/sqlite"
-
-	"dewcase/internal/roof"
 )
 
 // connector opens one database, always with the same settings.
@@ -31,17 +29,19 @@ type writeConn struct {
 	db   *sql.DB
 	conn *sql.Conn
 
-	prepared                                []*sql.Stmt
-	begin, commit                           *sql.Stmt
-	findLogger, addLogger, putLogger        *sql.Stmt
-	findDay, putDay                         *sql.Stmt
-	addRow, findRow, putRow, sealed, unseal *sql.Stmt
-	addAside, findAside, putCommit, addOut  *sql.Stmt
+	prepared                               []*sql.Stmt
+	begin, commit                          *sql.Stmt
+	findLogger, addLogger, putLogger       *sql.Stmt
+	findDay, putDay                        *sql.Stmt
+	addRow, findRow, putRow, dropRows      *sql.Stmt
+	addAside, findAside, putCommit, addOut *sql.Stmt
 
 	chain      chain
 	loggers    map[loggerKey]*logger
 	touched    []*logger
-	looked     []*day // sealed days held unpacked
+	looked     []*day // sealed days looked into
+	held       []heldDay
+	heldN      int // readings in held
 	ledger     ledger
 	entered    map[string]bool // kinds of the ledger that this transaction changed
 	days       digest          // over all days
@@ -71,6 +71,8 @@ type logger struct {
 	n, aside    int64
 	first, last int64
 	days        map[int64]*day
+	latest      *day // the day found last, latestDay
+	latestDay   int64
 	dirty       bool
 }
 
@@ -81,7 +83,8 @@ type day struct {
 	sealed              int64
 	entered             digest // what the digest over all days has of it
 	dirty               bool
-	block               map[int64]roof.Reading // the content of a sealed day, once looked into
+	coming              int64 // readings for it in the request at hand
+	held                *held // its content, once looked into
 }
 
 // The values of day.sealed.
@@ -133,8 +136,7 @@ func (p *writeConn) prepare(ctx context.Context) error {
 		{&p.addRow, `INSERT INTO reading (logger, at, rec) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`},
 		{&p.findRow, `SELECT rec FROM reading WHERE logger = ? AND at = ?`},
 		{&p.putRow, `UPDATE reading SET rec = ? WHERE logger = ? AND at = ?`},
-		{&p.sealed, `SELECT n, crc, data FROM block WHERE logger = ? AND day = ?`},
-		{&p.unseal, `DELETE FROM block WHERE logger = ? AND day = ?`},
+		{&p.dropRows, `DELETE FROM reading WHERE logger = ? AND at >= ? AND at < ?`},
 		{&p.addAside, `INSERT INTO aside (logger, at, rec) VALUES (?, ?, ?)`},
 		{&p.findAside, `SELECT rec FROM aside WHERE logger = ? AND at = ?`},
 		{&p.putCommit, putCommit},
@@ -263,9 +265,9 @@ const (
 // settled notes a commit that is on the disk.
 func (p *writeConn) settled() {
 	for _, l := range p.touched {
-		l.dirty = false
+		l.dirty, l.latest = false, nil
 		for k, d := range l.days {
-			d.dirty, d.block = false, nil
+			d.dirty, d.held = false, nil
 			if len(l.days) > daysCached {
 				delete(l.days, k)
 			}
@@ -287,6 +289,7 @@ func (p *writeConn) settled() {
 func (p *writeConn) forget() {
 	clear(p.loggers)
 	p.touched, p.looked = p.touched[:0], p.looked[:0]
+	p.held, p.heldN = p.held[:0], 0
 	clear(p.entered)
 	p.rejectRows = -1
 	p.out, p.outN = p.out[:0], 0
