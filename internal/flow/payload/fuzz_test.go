@@ -124,3 +124,21 @@ func FuzzMapping(f *testing.F) {
 		}
 	})
 }
+
+// FuzzPropose: whatever came, a proposal can be read back and makes readings.
+func FuzzPropose(f *testing.F) {
+	seed(f, map[string]*Decoder{}, "nested-json", "bare-number", "lorawan", "zigbee-bridge", "ble-gateway", "senml",
+		"probes")
+	f.Fuzz(func(t *testing.T, topic string, body []byte, retained bool) {
+		m := Message{Topic: topic, Payload: body, Retained: retained, Arrived: start}
+		for _, p := range Propose("c", "Europe/London", []Message{m, m}) {
+			again, faults := ReadMappings("m", []byte(WriteMappings([]Mapping{p.Mapping})))
+			require.Empty(t, faults)
+			became, err := Become(again, []Message{m})
+			require.NoError(t, err)
+			if len(became[0].Readings) == 0 && p.Taken == 2 {
+				t.Fatalf("%q on %q is read by what was proposed, and not by what was written", body, topic)
+			}
+		}
+	})
+}

@@ -189,7 +189,9 @@ func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 	elements, problem := p.elements(root)
 	if problem != nil {
 		if problem.reason == roof.NoQuantity {
-			m.miss(problem)
+			if !p.OnlyPresent {
+				m.miss(problem)
+			}
 			return false
 		}
 		m.reject(problem, m.Payload)
@@ -233,7 +235,7 @@ func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 		}
 	}
 	switch {
-	case found || others > 0 && others == len(elements):
+	case found || p.OnlyPresent || others > 0 && others == len(elements):
 	case m.absent != nil:
 		m.miss(wrong(roof.NoQuantity, "nothing was measured: what stands at %s says so", strings.Join(m.absent, ", ")))
 	default:

@@ -25,7 +25,9 @@ type Mapping struct {
 	LoggerPointer string
 	Loggers       map[string]string // renames what the topic or payload says, such as a hardware address
 	OnlyListed    bool              // names that Loggers does not list are other devices', and no faults
+	OnlyPresent   bool              // a message in which no field finds a value is another device's, and no fault
 	Form          Form              // json
+	Data          string            // bthome, rawv2: pointer to the bytes as hexadecimal or base64; the whole payload
 	Each          string            // pointer to an array or object whose elements or members are read one by one
 	EachName      EachName          // what the name of a member of Each, or the number of an element, says
 	Where         []Condition       // all must hold, else the message is not for this mapping

@@ -19,6 +19,7 @@ import (
 //	    form: json                        # json | number | senml | native | ignore
 //	    where: {/fPort: 2}
 //	    only_listed: no                   # yes: other names than those of loggers are no faults
+//	    only_present: no                  # yes: messages in which no field is found are no faults
 //	    each: /data                       # elements of an array, or members of an object
 //	    each_name: suffix                 # logger | suffix: what a member's name is
 //	    present: [/t]                     # else the message is not for this mapping
@@ -32,7 +33,8 @@ import (
 //	    retained: accept                  # accept | ignore
 //	    pair_s: 90                        # of bare numbers
 func ReadMapping(n strictyaml.Node) Mapping {
-	m := n.Map("topic", "case", "logger", "logger_pointer", "loggers", "only_listed", "form", "each", "each_name",
+	m := n.Map("topic", "case", "logger", "logger_pointer", "loggers", "only_listed", "only_present", "form", "data",
+		"each", "each_name",
 		"where", "present", "fields", "probes", "time", "retained", "pair_s")
 	var out Mapping
 	out.Topic, _ = m.Need("topic", "write the topic's template, such as kestrel/roof/{logger}").Text()
@@ -51,6 +53,8 @@ func ReadMapping(n strictyaml.Node) Mapping {
 	name, _ := m.Get("each_name").Word(string(NameLogger), string(NameSuffix))
 	out.EachName = EachName(name)
 	out.OnlyListed, _ = m.Get("only_listed").YesNo()
+	out.OnlyPresent, _ = m.Get("only_present").YesNo()
+	out.Data, _ = m.Get("data").Text()
 	out.Where = readConditions(m.Get("where"))
 	for _, at := range m.Get("present").List() {
 		if text, ok := at.Text(); ok {

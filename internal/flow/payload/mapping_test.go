@@ -1,11 +1,13 @@
 package payload
 
 import (
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"dewcase/internal/flow/strictyaml"
 
+	"github.com/rogpeppe/go-internal/txtar"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -112,5 +114,27 @@ func TestATemplateMatchesByLevels(t *testing.T) {
 	for _, topic := range []string{"states/loft_battery/state", "states/_humidity/state", "states/loft_humidity2/state"} {
 		_, ok = m.match(strings.Split(topic, "/"))
 		assert.False(t, ok, topic)
+	}
+}
+
+func TestMappingsAreReadAsTheyWereWritten(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(goldens, "*.txtar"))
+	require.NoError(t, err)
+	for _, file := range files {
+		archive, err := txtar.ParseFile(file)
+		require.NoError(t, err)
+		all, faults := ReadMappings("m.yaml", archive.Files[0].Data)
+		require.Empty(t, faults)
+		again, faults := ReadMappings("m.yaml", []byte(WriteMappings(all)))
+		require.Empty(t, faults, WriteMappings(all))
+		assert.Equal(t, all, again)
+	}
+	for _, s := range []string{"yes", "null", "1e3", "0x1f", "~",
+		"a: b", "- x", "ä\u2028\x01", "{a}", "#", "'", "\"", "12:30"} {
+		m := Mapping{Topic: "a", Case: "c", Logger: "l", Where: []Condition{{"/k", s}},
+			Loggers: map[string]string{s: "x"}, Fields: []Field{{Pointer: "/t", Unit: Celsius, Suffix: s, Scale: -0.01}}}
+		again, faults := ReadMappings("m.yaml", []byte(WriteMappings([]Mapping{m})))
+		require.Empty(t, faults, s)
+		assert.Equal(t, []Mapping{m}, again)
 	}
 }

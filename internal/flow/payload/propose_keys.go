@@ -1,0 +1,287 @@
+package payload
+
+import (
+	"slices"
+	"strings"
+
+	"dewcase/internal/roof"
+)
+
+// byPointers proposes the fields, probes, time and logger of payloads that keys
+// point into.
+func (f *family) byPointers(p *Proposal, zone string) bool {
+	m := &p.Mapping
+	m.Each = f.each()
+	all := make([][]leaf, 0, len(f.all))
+	for _, one := range f.all {
+		if m.Each == "" {
+			all = append(all, one.leaves)
+			continue
+		}
+		at, _ := parsePointer(m.Each)
+		if list, ok := at.of(one.root, one.root); ok {
+			for _, item := range list.items {
+				all = append(all, leaves(item, maxLeaves))
+			}
+		}
+	}
+	keys := gather(all)
+	if !probes(m, keys) {
+		return false
+	}
+	m.OnlyPresent = true
+	prefix := ""
+	clock := f.clock(keys)
+	if clock == nil && m.Each != "" { // the time of the whole
+		roots := make([][]leaf, 0, len(f.all))
+		for _, one := range f.all {
+			roots = append(roots, slices.DeleteFunc(slices.Clone(one.leaves), func(l leaf) bool {
+				return strings.HasPrefix(l.pointer, strings.TrimPrefix(m.Each, "#")+"/")
+			}))
+		}
+		outer := gather(roots)
+		clock, prefix = f.clock(outer), "#"
+		keys = append(keys, outer...)
+	}
+	if clock != nil {
+		clock.Pointer = prefix + clock.Pointer
+		if clock.Form == "layout" {
+			clock.Zone = zone
+		}
+		m.Time = clock
+	}
+	f.loggerKey(m, keys)
+	if apart(all, m) {
+		m.Pair = defaultPair
+	}
+	for _, g := range keys {
+		p.Keys = append(p.Keys, g.Key)
+	}
+	return true
+}
+
+// each finds an array of objects that hold quantities.
+func (f *family) each() string {
+	for _, one := range f.all {
+		for _, l := range one.leaves {
+			if _, ok := quantityLike(l); !ok {
+				continue
+			}
+			steps := strings.Split(l.pointer, "/")
+			for i := 1; i < len(steps)-1; i++ {
+				at, err := parsePointer(strings.Join(steps[:i], "/"))
+				list, ok := at.of(one.root, one.root)
+				if err == nil && ok && list.kind == arrayKind {
+					return "#" + strings.Join(steps[:i], "/")
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// probes sorts what looks like quantities into the message's logger and further
+// probes, by what their keys have in common; false where there is nothing.
+func probes(m *Mapping, keys []*gathered) bool {
+	var stems []string
+	at := map[string][]*gathered{}
+	count := map[roof.Quantity]int{}
+	for _, g := range keys {
+		if g.Like && g.Quantity != roof.BatteryPct {
+			count[g.Quantity]++
+		}
+	}
+	single := true // every quantity at one place only: one logger, wherever they stand
+	for _, n := range count {
+		single = single && n == 1
+	}
+	for _, g := range keys {
+		if !g.Like {
+			continue
+		}
+		stem := g.rest
+		if single || g.Quantity == roof.BatteryPct {
+			stem = ""
+		}
+		if at[stem] == nil {
+			stems = append(stems, stem)
+		}
+		at[stem] = append(at[stem], g)
+	}
+	if len(count) == 0 {
+		return false
+	}
+	main := mainStem(stems, at)
+	if battery := at[""]; main != "" && battery != nil &&
+		!slices.ContainsFunc(battery, func(g *gathered) bool { return g.Quantity != roof.BatteryPct }) {
+		at[main] = append(at[main], battery...)
+		delete(at, "")
+	}
+	shared := sharedSteps(stems)
+	for _, stem := range stems {
+		if at[stem] == nil {
+			continue
+		}
+		fields := fieldsAt(at[stem], keys)
+		if stem == main {
+			m.Fields = fields
+			continue
+		}
+		suffix := "-" + nameFrom(strings.Join(strings.Split(stem, "/")[min(shared, strings.Count(stem, "/")):], "-"))
+		if stem == "" {
+			suffix = "-0"
+		}
+		for _, g := range at[stem] {
+			g.Probe = suffix
+		}
+		m.Probes = append(m.Probes, Probe{Suffix: suffix, Fields: fields})
+	}
+	return true
+}
+
+// mainStem is the probe that is the message's logger: the first with temperature
+// and humidity, else with temperature, else the first with more than a battery.
+func mainStem(stems []string, at map[string][]*gathered) string {
+	best, most := stems[0], -1
+	for _, stem := range stems {
+		worth := 0
+		for _, g := range at[stem] {
+			switch g.Quantity {
+			case roof.TempC:
+				worth |= 2
+			case roof.RHPct:
+				worth |= 4
+			case roof.BatteryPct:
+			default:
+				worth |= 1
+			}
+		}
+		if worth > most {
+			best, most = stem, worth
+		}
+	}
+	return best
+}
+
+// sharedSteps is how many first steps all stems have in common.
+func sharedSteps(stems []string) int {
+	first := strings.Split(stems[0], "/")
+	n := len(first)
+	for _, stem := range stems[1:] {
+		steps := strings.Split(stem, "/")
+		same := 0
+		for same < min(n, len(steps)) && steps[same] == first[same] {
+			same++
+		}
+		n = same
+	}
+	return n
+}
+
+// fieldsAt makes the fields of one probe, each quantity once, in the best unit.
+func fieldsAt(found, keys []*gathered) (out []Field) {
+	for q := range roof.Quantity(roof.QuantityCount) {
+		var best *gathered
+		for _, g := range found {
+			switch {
+			case g.Quantity != q:
+			case best == nil:
+				best = g
+			case best.unit != Celsius && g.unit == Celsius, best.weak && !g.weak && best.unit == g.unit:
+				best.By = append(best.By, SecondOfKind)
+				best = g
+			default:
+				g.By = append(g.By, SecondOfKind)
+			}
+		}
+		if best != nil {
+			out = append(out, best.field(unitBeside(best, keys)))
+		}
+	}
+	return out
+}
+
+// unitBeside is the unit that a key such as unit or TempUnit in the same place
+// tells.
+func unitBeside(g *gathered, keys []*gathered) Unit {
+	for _, k := range keys {
+		name := k.Pointer[strings.LastIndexByte(k.Pointer, '/')+1:]
+		if !slices.ContainsFunc(words(name), func(w string) bool { return w == "unit" || w == "units" || w == "uom" }) ||
+			len(k.texts) != 1 {
+			continue
+		}
+		parent := k.Pointer[:len(k.Pointer)-len(name)]
+		u, ok := unitWords[strings.ToLower(k.last.text)]
+		if ok && strings.HasPrefix(g.Pointer, parent) && slices.Contains(unitsOf(g.Quantity), u) {
+			return u
+		}
+	}
+	return ""
+}
+
+// apart reports whether quantities of one logger always come in messages of their
+// own, which are then to be joined.
+func apart(all [][]leaf, m *Mapping) bool {
+	if len(m.Fields) < 2 || len(all) < 2 {
+		return false
+	}
+	for _, leaves := range all {
+		n := 0
+		for _, l := range leaves {
+			if slices.ContainsFunc(m.Fields, func(f Field) bool { return f.Pointer == l.pointer }) {
+				n++
+			}
+		}
+		if n > 1 {
+			return false
+		}
+	}
+	return true
+}
+
+// idWords name a device, the better first; common practice.
+var idWords = []string{"eui", "deveui", "mac", "addr", "address", "serial", "sn", "entity", "device", "dev", "id",
+	"sensor", "node", "name", "host"}
+
+// loggerKey finds the key that names the logger, where the topics do not: where
+// it tells more than one of one topic, or in the elements of an array.
+func (f *family) loggerKey(m *Mapping, keys []*gathered) {
+	var best *gathered
+	rank := len(idWords)
+	for _, g := range keys {
+		name := words(g.Pointer[strings.LastIndexByte(g.Pointer, '/')+1:])
+		if g.Role != NoRole || g.first.kind != textKind && g.first.kind != numberKind || g.Numeric && !g.whole ||
+			len(g.texts) >= maxTexts {
+			continue
+		}
+		for i, w := range idWords[:rank] {
+			if slices.Contains(name, w) {
+				best, rank = g, i
+				break
+			}
+		}
+	}
+	if best == nil {
+		if m.Each != "" {
+			m.EachName = NameSuffix
+		}
+		return
+	}
+	topics := map[string]map[string]bool{}
+	at, _ := parsePointer(best.Pointer)
+	several := m.Each != ""
+	for _, one := range f.all {
+		if v, ok := at.of(one.root, one.root); ok {
+			if topics[one.Topic] == nil {
+				topics[one.Topic] = map[string]bool{}
+			}
+			topics[one.Topic][v.text] = true
+			several = several || len(topics[one.Topic]) > 1 && len(topics[one.Topic]) < max(len(f.all), 3)
+		}
+	}
+	if several {
+		m.LoggerPointer = best.Pointer
+		best.Role = LoggerRole
+		best.By = append(best.By, ByName)
+	}
+}

@@ -1,0 +1,165 @@
+package payload
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestMessagesProposeTheirMapping: from messages as they come to what a person
+// needs only to look at.
+func TestMessagesProposeTheirMapping(t *testing.T) {
+	for name, tc := range map[string]struct{ messages, want string }{
+		"flat": {`n/k1/data :: {"temperature":4.3,"humidity":91.2,"battery":83,"rssi":-70}
+n/k2/data :: {"temperature":5.3,"humidity":81.2,"battery":80,"rssi":-71}`, `- topic: "n/{logger}/data"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /temperature, unit: C}
+    - {quantity: rh_pct, pointer: /humidity, unit: percent}
+    - {quantity: battery_pct, pointer: /battery, unit: percent}
+`},
+		"nested, with a time": {`kestrel/roof/batten-2 :: {"ts":"2026-01-14T06:20:00+01:00","env":{"temp":{"c":-1.25},"rh":0.982}}
+kestrel/roof/batten-2 :: {"ts":"2026-01-14T06:25:00+01:00","env":{"temp":{"c":-1.5},"rh":0.978}}`,
+			`- topic: "kestrel/roof/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /env/temp/c, unit: C}
+    - {quantity: rh_pct, pointer: /env/rh, unit: fraction}
+  time: {pointer: /ts, form: rfc3339}
+`},
+		"two probes": {`node/a1 :: {"t1":4.31,"h1":92.4,"t2":1.5,"uptime":99}`, `- topic: "node/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /t1, unit: C}
+    - {quantity: rh_pct, pointer: /h1, unit: percent}
+  probes:
+    - suffix: "-2"
+      fields:
+        - {quantity: temp_c, pointer: /t2, unit: C}
+`},
+		"bare numbers": {`house9/loft/temp :: 4,37 C
+house9/loft/hum :: 88
+house9/void/temp :: 2,1 C
+house9/void/rssi :: -70`, `- topic: "house9/{logger}/{quantity}"
+  case: c
+  form: number
+  fields:
+    - {quantity: temp_c, segment: temp, unit: C, decimal: ",", suffix: C}
+    - {quantity: rh_pct, segment: hum, unit: percent}
+`},
+		"states": {`states/sensor/loft_temperature/state :: 4.3
+states/sensor/loft_humidity/state :: 88
+states/sensor/void_temperature/state :: unavailable
+states/sensor/void_temperature/state :: 2.1`, `- topic: "states/sensor/{logger}_{quantity}/state"
+  case: c
+  form: number
+  fields:
+    - {quantity: rh_pct, segment: humidity, unit: percent}
+    - {quantity: temp_c, segment: temperature, unit: C}
+`},
+		"devices of one topic": {`rf/events :: {"time":"2026-01-14 06:20:01","model":"TH-1","id":113,"temperature_C":-1.2,"humidity":91}
+rf/events :: {"time":"2026-01-14 06:20:02","model":"TH-1","id":7,"temperature_C":3.2,"humidity":81}
+rf/events :: {"time":"2026-01-14 06:20:05","model":"TH-1","id":113,"temperature_C":-1.2,"humidity":91}
+rf/events :: {"time":"2026-01-14 06:20:05","model":"bell","id":3,"button":1}`, `- topic: rf/events
+  case: c
+  logger_pointer: /id
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /temperature_C, unit: C}
+    - {quantity: rh_pct, pointer: /humidity, unit: percent}
+  time: {pointer: /time, form: layout, layout: "YYYY-MM-DD hh:mm:ss", zone: Europe/London}
+`},
+		"an array of probes": {`site/n4 :: {"ts":1768371600,"items":[{"name":"loft air","t":4.3,"h":91},{"name":"slate","t":2.1}]}
+site/n4 :: {"ts":1768371900,"items":[{"name":"loft air","t":4.5,"h":90},{"name":"slate","t":2.2}]}`, `- topic: site/n4
+  case: c
+  logger_pointer: /name
+  loggers: {"loft air": loft-air}
+  only_present: yes
+  each: "#/items"
+  fields:
+    - {quantity: temp_c, pointer: /t, unit: C}
+    - {quantity: rh_pct, pointer: /h, unit: percent}
+  time: {pointer: "#/ts", form: s}
+`},
+		"fahrenheit beside celsius": {`n/a :: {"tF":39.7,"tC":4.3,"rh":90}`, `- topic: "n/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /tC, unit: C}
+    - {quantity: rh_pct, pointer: /rh, unit: percent}
+`},
+		"halves in messages of their own": {
+			`rpc/dev-1/events :: {"method":"NotifyStatus","params":{"ts":1768371600.12,"temperature:100":{"id":100,"tC":4.3,"tF":39.7}}}
+rpc/dev-1/events :: {"method":"NotifyStatus","params":{"ts":1768371600.98,"humidity:100":{"id":100,"rh":91.2}}}
+rpc/dev-1/events :: {"method":"NotifyStatus","params":{"ts":1768371605,"temperature:101":{"id":101,"tC":1.3,"tF":34.3}}}`,
+			`- topic: "rpc/{logger}/events"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: "/params/temperature:100/tC", unit: C}
+    - {quantity: rh_pct, pointer: "/params/humidity:100/rh", unit: percent}
+  probes:
+    - suffix: "-101"
+      fields:
+        - {quantity: temp_c, pointer: "/params/temperature:101/tC", unit: C}
+  time: {pointer: /params/ts, form: s}
+  pair_s: 90
+`},
+		"SenML": {`x/eaves-7 :: [{"bn":"e:","bt":1768371600,"n":"t","u":"Cel","v":3.4}]`, `- topic: "x/{logger}"
+  case: c
+  form: senml
+`},
+		"nothing of ours": {`x/y :: {"state":"on","dewpoint":3,"cpu_temp":55,"t":1768371600}`, ""},
+		"a native topic":  {`dewcase/c/l :: {"temperature":3}`, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			out := Propose("c", "Europe/London", messagesOf(t, tc.messages))
+			if tc.want == "" {
+				assert.Empty(t, out)
+				return
+			}
+			require.NotEmpty(t, out)
+			assert.Equal(t, tc.want, WriteMappings([]Mapping{out[0].Mapping}))
+			again, faults := ReadMappings("m", []byte(tc.want))
+			require.Empty(t, faults)
+			assert.Equal(t, []Mapping{out[0].Mapping}, again, "what is written is read again")
+		})
+	}
+}
+
+func messagesOf(t testing.TB, text string) (out []Message) {
+	at := time.Date(2026, 1, 14, 6, 21, 0, 0, time.UTC)
+	for i, line := range strings.Split(text, "\n") {
+		topic, body, ok := strings.Cut(line, " :: ")
+		require.True(t, ok, line)
+		out = append(out, Message{Topic: topic, Payload: []byte(body), Arrived: at.Add(time.Duration(i) * time.Second)})
+	}
+	return out
+}
+
+func TestWhatOnlyAPersonKnowsIsDoubtful(t *testing.T) {
+	doubts := func(text string) string {
+		out := Propose("c", "", messagesOf(t, text))
+		require.NotEmpty(t, out)
+		var b strings.Builder
+		for _, k := range out[0].Keys {
+			if k.Role != NoRole {
+				fmt.Fprintf(&b, "%s %v %v; ", k.Pointer, k.By, k.Doubtful())
+			}
+		}
+		return strings.TrimSuffix(b.String(), "; ")
+	}
+	assert.Equal(t, "/temp [name guess] true; /rh [name range] false", doubts(`n/a :: {"temp":48,"rh":55}`))
+	assert.Equal(t, "/temp [name unit_beside] false", doubts(`n/a :: {"temp":48,"TempUnit":"F"}`))
+	assert.Equal(t, "/temperature_F [name unit_named] false", doubts(`n/a :: {"temperature_F":48}`))
+	assert.Equal(t, "/temp [name range] false", doubts(`n/a :: {"temp":277.46}`))
+	assert.Equal(t, "/temp [name scale] true", doubts(`n/a :: {"temp":2137}`))
+	assert.Equal(t, "/t [letter guess] true; /time [zone] true", doubts(`n/a :: {"t":4.1,"time":"2026-01-14 06:20:01"}`))
+}
