@@ -125,3 +125,25 @@ func Interleaved(days int) iter.Seq[roof.Reading] {
 		}
 	}
 }
+
+// CaseFile is the house that the loggers are fitted in.
+const CaseFile = `case: bench-house
+property: {label: "1 Measured Row", timezone: Europe/London}
+positions:
+  - {id: landing, place: indoor_air}
+  - {id: loft, place: loft_air}
+  - {id: void, place: batten_void_air}
+  - {id: slate, place: covering_underside, meets: void}
+  - {id: outside, place: outdoor_air}
+  - {id: void-e, place: batten_void_air, untouched: true}
+loggers:
+  - {id: k1, interval_s: 60, fitted: [{position: landing, from: 2025-09-01T00:00:00Z}]}
+  - {id: k2, interval_s: 60, fitted: [{position: loft, from: 2025-09-01T00:00:00Z}]}
+  - {id: k3, interval_s: 60, fitted: [{position: void, from: 2025-09-01T00:00:00Z}]}
+  - {id: k4, interval_s: 60, fitted: [{position: slate, from: 2025-09-01T00:00:00Z}]}
+  - {id: k5, interval_s: 60, fitted: [{position: outside, from: 2025-09-01T00:00:00Z}]}
+  - {id: k6, interval_s: 60, fitted: [{position: void-e, from: 2025-09-01T00:00:00Z}]}
+events:
+  - {at: 2025-12-20T12:00:00Z, kind: repair, what: "eaves vents cut through", treats: [loft, slate],
+     changes: [loft_ventilation]}
+`
