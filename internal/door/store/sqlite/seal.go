@@ -38,8 +38,8 @@ func (s *Store) sealRegularly() {
 	}
 }
 
-// Seal packs every day that is old enough and has been quiet, and says how many
-// it packed.
+// Seal packs every day that is old enough and has been quiet, says how many it
+// packed, and gives the room of their rows back to the disk.
 func (s *Store) Seal(ctx context.Context) (days int, err error) {
 	if s.opt.SealAfter < 0 {
 		return 0, nil
@@ -66,7 +66,7 @@ func (s *Store) Seal(ctx context.Context) (days int, err error) {
 			return days, fmt.Errorf("writing old blocks anew: %w", err)
 		}
 	}
-	return days, nil
+	return days, s.giveBack(ctx)
 }
 
 // renew writes some blocks of the first format anew. One that does not agree

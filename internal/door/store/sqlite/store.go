@@ -165,6 +165,9 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if from != 0 && from < len(migrations) {
 		s.opt.Log.Info("the store was upgraded", "from_schema", from, "to_schema", len(migrations))
 	}
+	if err = s.writeConn.layOut(ctx); err != nil {
+		return nil, err
+	}
 	if err = syncDir(abs); err != nil {
 		return nil, err
 	}

@@ -103,7 +103,7 @@ func newWriteConn(s *Store) *writeConn {
 // so that an error in it is seen.
 func (p *writeConn) open(ctx context.Context) error {
 	p.db = sql.OpenDB(connector{dsn(filepath.Join(p.s.dir, fileName),
-		"_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
+		"_pragma=busy_timeout(10000)", "_pragma=auto_vacuum(2)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=wal_autocheckpoint(0)", "_pragma=cache_size(-16000)", "_pragma=temp_store(2)",
 		"_pragma=journal_size_limit(0)")})
 	p.db.SetMaxOpenConns(1)
