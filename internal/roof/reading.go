@@ -68,6 +68,14 @@ func (v Values) Without(q Quantity) Values {
 	return v
 }
 
+// OfAir reports whether temperature or humidity was measured: what hours, nights
+// and causes rest on.
+func (v Values) OfAir() bool { return v.Has(TempC) || v.Has(RHPct) }
+
+// Measured reports whether anything was measured but the logger's own battery;
+// nothing else makes a reading.
+func (v Values) Measured() bool { return !v.Without(BatteryPct).Empty() }
+
 // Empty reports that nothing was measured.
 func (v Values) Empty() bool { return v.has == 0 }
 

@@ -242,7 +242,8 @@ func TestWhatIsWrittenReadsBackTheSame(t *testing.T) {
 			r := roof.Reading{Logger: rapid.OneOf(rapid.StringMatching(`[A-Za-z0-9._-]{1,64}`),
 				rapid.SampledFrom([]string{"-x", "-1", ".", "..", "1e3"})).Draw(t, "logger"),
 				At: time.UnixMilli(rapid.Int64Range(946684800000, now.UnixMilli()).Draw(t, "ms")).UTC(), Arrived: now}
-			r.Values.Set(roof.TempC, rapid.Float64Range(-90, 100).Draw(t, "t"))
+			alone := rapid.SampledFrom([]roof.Quantity{roof.TempC, roof.RainMM, roof.WoodPct, roof.WindMS}).Draw(t, "quantity")
+			r.Values.Set(alone, rapid.Float64Range(-90, 100).Draw(t, "x"))
 			if rapid.Bool().Draw(t, "has") {
 				r.Values.Set(roof.RHPct, rapid.Float64Range(0, 105).Draw(t, "rh"))
 			}

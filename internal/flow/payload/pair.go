@@ -36,8 +36,8 @@ type half struct {
 }
 
 // Pair takes a reading without a time of its own, dated with its arrival, and
-// dates it with what it belongs to. ready is false for quantities that are no
-// reading until a temperature or humidity joins them.
+// dates it with what it belongs to. ready is false for a battery alone, which is no
+// reading until something measured joins it.
 func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (paired roof.Reading, ready bool) {
 	key := pairKey{caseID, r.Logger}
 	h := p.pending[key]
@@ -45,17 +45,17 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 	case h == nil:
 		h = p.start(key, r)
 	case h.at.Equal(r.At) && overlap(h.values, r.Values):
-		return r, measured(r.Values) // a second value of the same instant: the store keeps the first, and so does the pair
+		return r, r.Values.Measured() // a second value of the same instant: the store keeps the first, and so does the pair
 	case r.At.Sub(h.at).Abs() > window || overlap(h.values, r.Values):
 		p.leave(h)
 		*h = half{at: r.At}
 	}
-	if !measured(h.values) {
+	if !h.values.Measured() {
 		h.at = r.At // nothing was handed on yet, so nothing is dated
 	}
 	add(&h.values, r.Values)
 	r.At, r.Values = h.at, h.values
-	return r, measured(h.values)
+	return r, h.values.Measured()
 }
 
 // start remembers a new logger; when there are too many, all are forgotten,
@@ -86,8 +86,6 @@ func (p *Pairer) leave(h *half) {
 // Unpaired is how many temperatures and humidities were left without the
 // other; of surface loggers all temperatures are.
 func (p *Pairer) Unpaired() (temperature, humidity int64) { return p.unpairedT, p.unpairedRH }
-
-func measured(v roof.Values) bool { return v.Has(roof.TempC) || v.Has(roof.RHPct) }
 
 // add puts what was measured to what is there.
 func add(to *roof.Values, v roof.Values) {

@@ -65,8 +65,9 @@ type Rejection struct {
 // now is the time of arrival.
 //
 // Rejected: a value that is no finite number; temperature outside -90..100 C;
-// humidity outside 0..105 %RH; neither of the two; a time before 2000 or more
-// than 24 h after now (contract, section 2). Everything else is stored. A
+// humidity outside 0..105 %RH; nothing measured, where a battery alone is nothing;
+// a time before 2000 or more than 24 h after now (contract, section 2). Everything
+// else is stored: a moisture meter's spot or a rain gauge has no temperature. A
 // further quantity outside its plausible range is flagged, not rejected.
 func Check(r roof.Reading, now time.Time) (roof.Flags, *Rejection) {
 	flags := r.Flags
@@ -92,9 +93,10 @@ func Check(r roof.Reading, now time.Time) (roof.Flags, *Rejection) {
 	case hasRH && (rh < minRHPct || rh > maxRHPct):
 		return flags, &Rejection{Reason: roof.RHOutOfRange, Quantity: roof.RHPct,
 			Detail: fmt.Sprintf("rh_pct %v cannot be; from %v to %v %%RH is taken", rh, minRHPct, maxRHPct)}
-	case !hasT && !hasRH:
+	case !r.Values.Measured():
 		return flags, &Rejection{Reason: roof.NoQuantity, Quantity: roof.TempC,
-			Detail: "neither temp_c nor rh_pct was measured; at least one is needed"}
+			Detail: "neither temp_c nor rh_pct was measured, nor rain_mm, wood_pct, wind_ms or sun_w_m2; at least one of " +
+				"them is needed, and battery_pct is none"}
 	case r.At.Before(earliest):
 		return flags, &Rejection{Reason: roof.TimeTooOld, OfTime: true,
 			Detail: fmt.Sprintf("the time %s is before 2000; set the logger's clock", stamp(r.At))}

@@ -1,6 +1,7 @@
 package qc
 
 import (
+	"iter"
 	"math"
 	"testing"
 	"time"
@@ -50,6 +51,46 @@ func TestWhatCannotBeIsRejected(t *testing.T) {
 			require.NotNil(t, rejection)
 			assert.Equal(t, tc.want, rejection.Reason)
 			assert.NotEmpty(t, rejection.Detail)
+		})
+	}
+}
+
+// A moisture meter's spot, a rain gauge and a mast have neither temperature nor
+// humidity; a battery alone measures nothing of the house.
+func TestOneMeasuredQuantityIsAReading(t *testing.T) {
+	for q := range roof.Quantity(roof.QuantityCount) {
+		_, rejection := Check(reading(now, map[roof.Quantity]float64{q: 12}), now)
+		assert.Equal(t, q == roof.BatteryPct, rejection != nil, "%s", q)
+	}
+}
+
+// Looks with a meter that were typed in late say nothing of the logger's clock, and
+// do not hide that it is wrong.
+func TestLooksBetweenDoNotHideAClockThatIsWrong(t *testing.T) {
+	for name, with := range map[string]bool{"without looks": false, "with looks between": true} {
+		t.Run(name, func(t *testing.T) {
+			var all []roof.Reading
+			for i := range 40 {
+				r := reading(now.Add(time.Duration(i)*5*time.Minute), map[roof.Quantity]float64{roof.TempC: float64(i % 3)})
+				r.Arrived = r.At.Add(20 * time.Hour)
+				all = append(all, r)
+				if with {
+					look := reading(r.At.Add(time.Minute), map[roof.Quantity]float64{roof.WoodPct: 18})
+					look.Arrived = look.At.Add(time.Duration(100-i) * time.Hour)
+					all = append(all, look)
+				}
+			}
+			c := &roof.Case{Loggers: []roof.Logger{{ID: "a"}}}
+			flagged, err := Flag(c, func(string) iter.Seq2[roof.Reading, error] { return seq(all) })
+			require.NoError(t, err)
+			n := 0
+			for r, err := range flagged("a") {
+				require.NoError(t, err)
+				if r.Values.OfAir() && r.Flags&roof.FlagClockWrong != 0 {
+					n++
+				}
+			}
+			assert.Equal(t, 40, n)
 		})
 	}
 }

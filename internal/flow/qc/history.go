@@ -98,30 +98,49 @@ func Before(until time.Time, readings func(logger string) iter.Seq2[roof.Reading
 func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) error {
 	p := &past{}
 	h.loggers[logger] = p
-	var late run
-	var last roof.Reading
-	n := 0
+	// What has no temperature or humidity, such as a look with a moisture meter, keeps
+	// a time of its own and says nothing of the other readings'.
+	var ofAir, others lag
 	for r, err := range readings {
 		if err != nil {
 			return fmt.Errorf("judging the record of logger %s: %w", logger, err)
 		}
 		p.moves.Add(r)
-		gap := time.Duration(math.MaxInt64)
-		if n > 0 {
-			gap = r.At.Sub(last.At)
+		if r.Values.OfAir() {
+			ofAir.add(r)
+		} else {
+			others.add(r)
 		}
-		if n == 0 || gap > silence || !sameLag(last, r, gap) {
-			p.lag = late.end(p.lag)
-			late = run{}
-		}
-		if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > lagMin {
-			late.add(r.At.UnixMilli())
-		}
-		last = r
-		n++
 	}
-	p.lag = late.end(p.lag)
+	if ofAir.n == 0 {
+		ofAir = others
+	}
+	p.lag = ofAir.late.end(ofAir.spans)
 	return nil
+}
+
+// lag finds when readings kept arriving one time after the moment they claim.
+type lag struct {
+	spans []evidence.Span
+	late  run
+	last  roof.Reading
+	n     int
+}
+
+func (g *lag) add(r roof.Reading) {
+	gap := time.Duration(math.MaxInt64)
+	if g.n > 0 {
+		gap = r.At.Sub(g.last.At)
+	}
+	if g.n == 0 || gap > silence || !sameLag(g.last, r, gap) {
+		g.spans = g.late.end(g.spans)
+		g.late = run{}
+	}
+	if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > lagMin {
+		g.late.add(r.At.UnixMilli())
+	}
+	g.last = r
+	g.n++
 }
 
 // run is a stretch of readings that have something in common.

@@ -87,6 +87,7 @@ type Builder struct {
 	byPos    map[string][]run
 	extent   extent
 	misdated extent // of readings whose time cannot be right
+	others   extent // of readings without temperature and humidity
 	excl     map[string]int
 	flagged  map[string]map[roof.Flags]int
 }
@@ -110,9 +111,10 @@ func (x *extent) take(ms int64) {
 // run is one fitting's readings, laid into tracks at once: one number a
 // quantity is all that a long record keeps of a reading.
 type run struct {
-	stint  Stint
+	stint  Stint  // of readings with temperature or humidity
 	tracks Course // tracks only
-	any    bool
+	any    bool   // with temperature or humidity
+	others bool   // without, such as looks with a moisture meter
 }
 
 // NewBuilder starts a set. Only readings before untilMS are used; 0 is no bound.
@@ -129,7 +131,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		return nil
 	}
 	runs := make([]run, len(fits))
-	var gaps gapCounter
+	var gaps gaps
 	for r, err := range readings {
 		if err != nil {
 			return fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
@@ -138,15 +140,18 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		if b.untilMS != 0 && ms >= b.untilMS {
 			break
 		}
-		gaps.add(ms)
+		gaps.add(ms, r.Values)
 		k := fittedAt(fits, ms)
 		if k < 0 {
 			continue
 		}
 		pos := fits[k].Position
-		if r.Flags&roof.FlagClockWrong == 0 {
+		switch {
+		case !r.Values.OfAir():
+			b.others.take(ms)
+		case r.Flags&roof.FlagClockWrong == 0:
 			b.extent.take(ms)
-		} else {
+		default:
 			b.misdated.take(ms)
 		}
 		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
@@ -175,7 +180,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		usual = gaps.usual()
 	}
 	for k, f := range fits {
-		if !runs[k].any {
+		if !runs[k].any && !runs[k].others {
 			continue
 		}
 		runs[k].join(LongestSpanMS(usual))
@@ -190,9 +195,13 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 // Set closes the builder. Where several loggers are fitted at one position at
 // the same time, the one fitted first counts until it ends.
 func (b *Builder) Set() *Set {
-	span := b.extent // a clock that cannot be right must not stretch the record
-	if !span.any {
-		span = b.misdated
+	// A clock that cannot be right must not stretch the record, and neither must a
+	// look with a moisture meter before the loggers came.
+	span := b.extent
+	for _, instead := range []extent{b.misdated, b.others} {
+		if !span.any {
+			span = instead
+		}
 	}
 	s := &Set{Case: b.c, FromMS: span.first, UntilMS: span.last}
 	if b.untilMS != 0 && span.any {
@@ -204,6 +213,9 @@ func (b *Builder) Set() *Set {
 		slices.SortStableFunc(runs, func(x, y run) int { return cmp.Compare(x.stint.FromMS, y.stint.FromMS) })
 		end := int64(math.MinInt64)
 		for _, r := range runs {
+			if !r.any {
+				continue
+			}
 			if r.stint.FromMS <= end {
 				c.Shadowed = append(c.Shadowed, r.stint.Logger)
 				if r.stint.UntilMS <= end {
@@ -214,6 +226,11 @@ func (b *Builder) Set() *Set {
 			end = r.stint.UntilMS
 			c.Stints = append(c.Stints, r.stint)
 			c.append(r.tracks)
+		}
+		for _, r := range runs {
+			if !r.any && c.fill(r.tracks) {
+				c.Shadowed = append(c.Shadowed, r.stint.Logger)
+			}
 		}
 		s.Courses = append(s.Courses, c)
 	}
@@ -250,12 +267,44 @@ func (c *Course) append(later Course) {
 	}
 }
 
+// fill adds the tracks of a logger without temperature and humidity where a track
+// holds nothing yet: before its first value and after its last. It reports whether
+// anything was left aside. Such a logger shadows none that has them.
+func (c *Course) fill(other Course) (aside bool) {
+	from := other.tracks()
+	for i, t := range c.tracks() {
+		o := *from[i]
+		if t.Len() == 0 || o.Len() == 0 {
+			if o.Len() > 0 {
+				*t = o
+			}
+			continue
+		}
+		first, _ := slices.BinarySearch(o.AtMS, t.AtMS[0])
+		after := o.after(t.AtMS[t.Len()-1])
+		aside = aside || first < after
+		before := Track{o.AtMS[:first], o.Value[:first], slices.Clone(o.Joined[:first])}
+		if first > 0 {
+			before.Joined[first-1] = false
+		}
+		t.AtMS = slices.Concat(before.AtMS, t.AtMS, o.AtMS[after:])
+		t.Value = slices.Concat(before.Value, t.Value, o.Value[after:])
+		t.Joined = slices.Concat(before.Joined, t.Joined, o.Joined[after:])
+	}
+	return aside
+}
+
 // add lays one calibrated reading into the tracks.
 func (r *run) add(ms int64, v roof.Values) {
-	if !r.any {
+	switch {
+	case !v.OfAir():
+		r.others = true
+	case !r.any:
 		r.stint.FromMS, r.any = ms, true
+		fallthrough
+	default:
+		r.stint.UntilMS = ms
 	}
-	r.stint.UntilMS = ms
 	lay := func(t *Track, x float64) { t.AtMS, t.Value = append(t.AtMS, ms), append(t.Value, x) }
 	c := &r.tracks
 	for _, one := range [...]struct {
@@ -288,10 +337,12 @@ func (r *run) join(longestMS int64) {
 
 // after drops the readings up to a time.
 func (r *run) after(ms int64) {
-	first := int64(math.MaxInt64)
 	for _, t := range r.tracks.tracks() {
 		k := t.after(ms)
 		t.AtMS, t.Value, t.Joined = t.AtMS[k:], t.Value[k:], t.Joined[k:]
+	}
+	first := int64(math.MaxInt64)
+	for _, t := range []Track{r.tracks.TempC, r.tracks.RHPct} {
 		if len(t.AtMS) > 0 {
 			first = min(first, t.AtMS[0])
 		}
@@ -363,15 +414,35 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 // UsualMS returns the usual interval in ms of one logger's readings in time order,
 // and how many they are; 5 min where they are fewer than two.
 func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
-	var gaps gapCounter
+	var gaps gaps
 	for r, err := range readings {
 		if err != nil {
 			return 0, n, fmt.Errorf("finding the usual interval: %w", err)
 		}
-		gaps.add(r.At.UnixMilli())
+		gaps.add(r.At.UnixMilli(), r.Values)
 		n++
 	}
 	return gaps.usual(), n, nil
+}
+
+// gaps are the intervals of a logger's readings: of those with temperature or
+// humidity where it has any. What comes between, such as a look with a moisture
+// meter, is no part of their beat.
+type gaps struct{ ofAir, others gapCounter }
+
+func (g *gaps) add(ms int64, v roof.Values) {
+	if v.OfAir() {
+		g.ofAir.add(ms)
+	} else {
+		g.others.add(ms)
+	}
+}
+
+func (g *gaps) usual() int64 {
+	if g.ofAir.begun {
+		return g.ofAir.usual()
+	}
+	return g.others.usual()
 }
 
 // gapCounter finds the median interval in bounded memory: whole seconds are

@@ -241,7 +241,8 @@ var reasonWords = map[roof.Reason]string{
 	roof.NotFinite:      "A value is not a finite number. Look at the logger’s or gateway’s formula.",
 	roof.TempOutOfRange: "A temperature under −90 or over 100 °C. A probe that is cut off often says −127 or 85.",
 	roof.RHOutOfRange:   "A relative humidity under 0 or over 105 %. A fraction sent as per cent, or a failed sensor.",
-	roof.NoQuantity:     "Neither temperature nor humidity was in it. Check the names in the mapping.",
+	roof.NoQuantity: "None of temperature, humidity, rain, wood moisture, wind and sun was in it. Check the names in " +
+		"the mapping.",
 	roof.TimeTooOld:     "Dated before 2000: the logger’s clock was never set.",
 	roof.TimeAhead:      "Dated more than a day ahead: the logger’s clock is wrong.",
 	roof.BadTime:        "The time could not be read; RFC 3339 is wanted unless the mapping says otherwise.",
