@@ -5,6 +5,7 @@
 package drawing
 
 import (
+	"slices"
 	"sort"
 
 	"dewcase/internal/door/picture"
@@ -19,6 +20,13 @@ var placeRank = map[roof.Place]int{
 
 // Rank is a place's order from indoors to outdoors.
 func Rank(p roof.Place) int { return placeRank[p] }
+
+// FromIndoors are the case's positions from indoors to outdoors.
+func FromIndoors(c *roof.Case) []roof.Position {
+	out := slices.Clone(c.Positions)
+	slices.SortStableFunc(out, func(a, b roof.Position) int { return Rank(a.Place) - Rank(b.Place) })
+	return out
+}
 
 // Events are the case's events in time order, as pictures show them.
 func Events(c *roof.Case) []picture.Event {

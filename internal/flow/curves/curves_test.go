@@ -79,7 +79,8 @@ func TestEachQuantityIsDerivedAtItsReadings(t *testing.T) {
 		require.Equal(t, 4, v.Columns[0].Readings.Len(), x.key)
 		assert.InEpsilon(t, x.want, v.Columns[0].Readings.Value[1], 0.003, x.key)
 	}
-	assert.Empty(t, curves.ParseKeys(c, "void.margin,slate.n,nowhere.temp,,void.temp.x"), "what makes no sense is left out")
+	assert.Empty(t, curves.ParseKeys(c, "void.margin,slate.n,nowhere.temp,,void.temp.x"),
+		"what makes no sense is left out")
 }
 
 func TestRainIsAddedUpAndNeverAveraged(t *testing.T) {
@@ -118,7 +119,8 @@ func TestColumnsEqualTheRecordAtEveryStepAndAfterEveryReading(t *testing.T) {
 					for range rapid.IntRange(1, 60).Draw(t, "n") {
 						at = at.Add(time.Duration(rapid.IntRange(1, 40).Draw(t, "gap")) * time.Minute)
 						l := rapid.SampledFrom([]string{"a", "s", "o"}).Draw(t, "logger")
-						batch = append(batch, reading(l, at, rapid.Float64Range(-5, 15).Draw(t, "t"), rapid.Float64Range(40, 99).Draw(t, "rh")))
+						batch = append(batch, reading(l, at, rapid.Float64Range(-5, 15).Draw(t, "t"),
+							rapid.Float64Range(40, 99).Draw(t, "rh")))
 					}
 					outcomes, err := store.Append(ctx, c.ID, batch)
 					require.NoError(t, err)
@@ -209,7 +211,8 @@ func TestAStretchThatCannotBeIsRefused(t *testing.T) {
 
 func TestStepsFollowTheWidthDownToTheReading(t *testing.T) {
 	day := int64(86400e3)
-	for _, x := range []struct{ span, usual, want int64 }{{180 * day, 60_000, 180 * 60_000 * 4}, {30 * day, 60_000, 60 * 60_000},
+	for _, x := range []struct{ span, usual, want int64 }{{180 * day, 60_000, 180 * 60_000 * 4},
+		{30 * day, 60_000, 60 * 60_000},
 		{7 * day, 60_000, 15 * 60_000}, {2 * day, 60_000, 5 * 60_000}, {day / 2, 60_000, 0}, {7 * day, 900_000, 0}} {
 		assert.Equal(t, x.want, curves.StepFor(x.span, x.usual, 1000), x)
 	}

@@ -25,6 +25,7 @@ import (
 	"dewcase/internal/door/store/influx"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/record"
@@ -58,6 +59,7 @@ type App struct {
 	hub        *hub
 	metrics    *metrics.Metrics
 	record     *record.Reader
+	curves     *curves.Keeper
 	assessor   *assessor
 	bell       *bell.Bell
 	outbox     *notify.Outbox
@@ -160,6 +162,8 @@ func (a *App) openCases(ctx context.Context) error {
 	a.book = book
 	a.record = record.New(a.readings)
 	book.OnChange(a.record.CaseChanged)
+	a.curves = curves.New(a.record)
+	book.OnChange(a.curves.CaseChanged)
 	a.assessor = newAssessor(a.base, a.record, a.opt.Now, a.opt.Log)
 	a.onStop("the assessments", waitFor(&a.assessor.running)) // which only reads: leaving it behind costs nothing
 	a.copyDerived()
@@ -199,6 +203,7 @@ func (a *App) interval(caseID, logger string) time.Duration {
 // stored is told of readings once they are durable.
 func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	a.record.Appended(caseID, readings, outcomes)
+	a.curves.Appended(caseID, readings, outcomes)
 	if a.drain != nil {
 		a.drain.Wake()
 	}

@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -18,7 +19,7 @@ import (
 // pages puts the pages on the router: the consultant's, the report and the
 // household's.
 func (a *App) pages(r chi.Router, g *gate.Gate) error {
-	p, err := web.New(web.Options{Cases: a.book, Record: pageRecord{a.views(), a.readings}, Rejects: a.intake(),
+	p, err := web.New(web.Options{Cases: a.book, Record: pageRecord{a.views(), a.readings, a.curves}, Rejects: a.intake(),
 		LogIn: g, Who: gate.Who,
 		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo})
 	if err != nil {
@@ -49,6 +50,16 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 type pageRecord struct {
 	views
 	readings roof.ReadingStore
+	curves   *curves.Keeper
+}
+
+func (p pageRecord) Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time,
+	stepMS int64) (curves.View, error) {
+	c, err := p.book.Case(ctx, id)
+	if err != nil {
+		return curves.View{}, err
+	}
+	return p.curves.Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
 }
 
 func (p pageRecord) Span(ctx context.Context, id string) (from, until time.Time, ok bool, err error) {

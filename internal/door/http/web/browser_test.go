@@ -41,7 +41,8 @@ func TestPagesInABrowser(t *testing.T) {
 	defer srv.CloseClientConnections() // live streams never end by themselves
 	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "node", "--test", "--test-concurrency=1", "browser/pages.test.js")
+	cmd := exec.CommandContext(ctx, "node", "--test", "--test-concurrency=1", "browser/pages.test.js",
+		"browser/chart.test.js")
 	cmd.Dir = dir
 	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+srv.URL)
 	cmd.WaitDelay = 10 * time.Second

@@ -185,7 +185,8 @@ func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	b.Sheet = s.Scene()
-	b.Nights = nightRows(h, v, s)
+	linked := func(from, until time.Time) string { return v.link(h.ID, from, until) }
+	b.Nights = nightRows(s, linked)
 	for _, n := range s.Nights {
 		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
 	}
@@ -213,7 +214,9 @@ func (p *Pages) stretch(ctx context.Context, h *head, a assessment.Answer, v vie
 	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
 	s := stretchBody{From: v.from, Until: v.until, Chart: m.Scene(),
 		Positions: drawing.Multiples(h.Case, near, h.Zone).Scene(),
-		Step:      m.Step, StepWords: words.Step(m.Step), Zooms: zooms(h, v), HasEffect: repaired, Readouts: m.Readouts(),
+		Step:      m.Step, StepWords: words.Step(m.Step), Zooms: zooms(h, v.from, v.until,
+			func(from, until time.Time) string { return v.link(h.ID, from, until) }),
+		HasEffect: repaired, Readouts: m.Readouts(),
 		MarginCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)}
 	s.Rows, s.RowsCut = marginRows(m)
 	return s, nil
@@ -257,13 +260,13 @@ func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, wher
 	return s.Said(where).Nights(), strings.TrimSpace(second), notes
 }
 
-func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
+func nightRows(s picture.WinterSheet, link func(from, until time.Time) string) []nightRow {
 	rows := make([]nightRow, 0, len(s.Nights))
 	for _, n := range s.Nights {
 		sum := n.Sum()
 		row := nightRow{Night: n, Wet: sum.CondensingMin / 60, Near: (sum.AtRiskMin - sum.CondensingMin) / 60,
 			Frost:    sum.FrostMin / 60,
-			Observed: words.Percent(n.Coverage()), Link: v.link(h.ID, n.From, n.Until)}
+			Observed: words.Percent(n.Coverage()), Link: link(n.From, n.Until)}
 		switch state := n.State(); {
 		case state == words.NotSeen:
 			row.Verdict = "not observed"
@@ -281,9 +284,9 @@ func nightRows(h *head, v view, s picture.WinterSheet) []nightRow {
 
 // zooms are the chart's steps from the whole record to an hour, around the
 // middle of the view.
-func zooms(h *head, v view) []zoom {
-	mid := v.from.Add(v.until.Sub(v.from) / 2)
-	span := v.until.Sub(v.from)
+func zooms(h *head, shownFrom, shownUntil time.Time, link func(from, until time.Time) string) []zoom {
+	span := shownUntil.Sub(shownFrom)
+	mid := shownFrom.Add(span / 2)
 	around := func(d time.Duration) string {
 		from := mid.Add(-d / 2)
 		if from.Add(d).After(h.Until) {
@@ -292,11 +295,11 @@ func zooms(h *head, v view) []zoom {
 		if from.Before(h.From) {
 			from = h.From
 		}
-		return v.link(h.ID, from.Truncate(time.Minute), from.Add(d).Truncate(time.Minute))
+		return link(from.Truncate(time.Minute), from.Add(d).Truncate(time.Minute))
 	}
 	const day = 24 * time.Hour
-	out := []zoom{{Words: "whole record", Link: v.link(h.ID, h.From, h.Until), Key: "Home",
-		Chosen: !v.from.After(h.From) && !v.until.Before(h.Until)}}
+	out := []zoom{{Words: "whole record", Link: link(h.From, h.Until), Key: "Home",
+		Chosen: !shownFrom.After(h.From) && !shownUntil.Before(h.Until)}}
 	for _, z := range []struct {
 		words string
 		d     time.Duration
@@ -308,10 +311,8 @@ func zooms(h *head, v view) []zoom {
 				near < 2*time.Minute})
 		}
 	}
-	back, on := v.from.Add(-span), v.until.Add(span)
-	out = append(out, zoom{Words: "earlier", Link: v.link(h.ID, back, v.from)},
-		zoom{Words: "later", Link: v.link(h.ID, v.until, on)})
-	return out
+	return append(out, zoom{Words: "earlier", Link: link(shownFrom.Add(-span), shownFrom)},
+		zoom{Words: "later", Link: link(shownUntil, shownUntil.Add(span))})
 }
 
 // maxRows is how much of the table behind the chart the page itself holds; the

@@ -22,6 +22,7 @@ import (
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 )
@@ -34,6 +35,9 @@ type Record interface {
 	// Timeline lays the record out in steps over [from, until); step 0 at its
 	// reading times.
 	Timeline(ctx context.Context, id string, from, until time.Time, step time.Duration) (timeline.View, error)
+	// Curves are the columns of a chart over [from, until), in steps of stepMS, or
+	// the readings where it is 0.
+	Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error)
 	// Answer is the whole assessment with what stands behind it, from a cache
 	// where nothing changed.
 	Answer(ctx context.Context, id string) (assessment.Answer, error)
@@ -165,6 +169,9 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Post("/new/review", p.fromGuided)
 		r.Route("/cases/{case}", func(r chi.Router) {
 			r.Get("/", p.casePage)
+			r.Get("/chart", p.chartPage)
+			r.Get("/chart/data", p.chartData)
+			r.Get("/chart.csv", p.chartCSV)
 			r.Get("/nights.csv", p.nightsCSV)
 			r.Get("/margin.csv", p.marginCSV)
 			r.Get("/positions", p.positions)

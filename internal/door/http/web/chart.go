@@ -1,0 +1,399 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"dewcase/internal/door/drawing"
+	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/curves"
+	"dewcase/internal/reason/evidence"
+	"dewcase/internal/roof"
+	"dewcase/internal/words"
+)
+
+// chartBody is the chart page: the winter sheet, and any quantities over one
+// stretch.
+type chartBody struct {
+	SheetBody
+	From, Until time.Time
+	Lay         drawing.Lay
+	Lays        []zoom
+	Zooms       []zoom
+	Ready       []zoom // views that are asked for often
+	Chart       *picture.Scene
+	Legend      []legendRow
+	Groups      []pickGroup
+	Axes        []axisRow
+	Show        string
+	StepWords   string
+	Rows        []curveRow
+	RowsCut     bool
+	Columns     []string
+	CSV         string
+	Script      chartScript
+}
+
+// legendRow is one curve shown.
+type legendRow struct {
+	Key, Name, Unit string
+	Look            int
+}
+
+// pickGroup is the quantities of one position to pick from.
+type pickGroup struct {
+	Where   string
+	Choices []pickRow
+}
+
+type pickRow struct {
+	Key, Name string
+	Chosen    bool
+}
+
+// axisRow is one axis, whose ends may be set by hand.
+type axisRow struct {
+	Axis, Unit string
+	Lo, Hi     *float64
+}
+
+// curveRow is one step of the table behind the chart.
+type curveRow struct {
+	At    time.Time
+	Cells []string
+}
+
+// chartScript is what the script is told once.
+type chartScript struct {
+	Keys    []scriptKey    `json:"keys"`
+	Shown   []string       `json:"shown"`
+	Looks   []int          `json:"looks"`
+	Events  []scriptEvent  `json:"events"`
+	Offsets [][2]int64     `json:"offsets"` // since when, and by how many ms local time is ahead
+	UsualMS int64          `json:"usual_ms"`
+	Steps   []int64        `json:"steps"`
+	Axes    map[string]any `json:"axes"`
+	Marks   []chartMark    `json:"marks"`
+}
+
+type scriptKey struct {
+	Key   string `json:"key"`
+	Name  string `json:"name"`
+	Axis  string `json:"axis"`
+	Unit  string `json:"unit"`
+	Shown int    `json:"shown"`
+}
+
+type scriptEvent struct {
+	At     int64  `json:"at"`
+	N      int    `json:"n"`
+	Repair bool   `json:"repair"`
+	What   string `json:"what"`
+}
+
+// chartMark is a figure marked in the picture: a line or band on an axis.
+type chartMark struct {
+	Axis  string  `json:"axis"`
+	Lo    float64 `json:"lo"`
+	Hi    float64 `json:"hi"`
+	Label string  `json:"label"`
+}
+
+// drawnPoints is how many points the server's own picture has along its axis.
+const drawnPoints = 500
+
+// usualMS is the shortest usual interval of the house's loggers.
+func usualMS(c *roof.Case) int64 {
+	shortest := int64(0)
+	for _, l := range c.Loggers {
+		if ms := l.Interval.Milliseconds(); ms > 0 && (shortest == 0 || ms < shortest) {
+			shortest = ms
+		}
+	}
+	if shortest == 0 {
+		return 5 * 60_000
+	}
+	return shortest
+}
+
+func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	h, err := p.head(ctx, chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	pg := page{Title: "Chart, " + h.Label, Case: h, Tab: "chart"}
+	if !h.HasRecord {
+		pg.Body = assessment.Kits(h.Case)
+		p.render(w, r, http.StatusOK, "empty", pg)
+		return
+	}
+	soon, cancel := context.WithTimeout(ctx, chartWaits)
+	defer cancel()
+	a, _ := p.Record.AnswerSoon(soon, h.ID)
+	h.Coverage = meanCoverage(a)
+	v := readChart(h, a, r.URL.Query())
+	b := chartBody{From: v.from, Until: v.until, Lay: v.lay, Show: joinKeys(v.keys)}
+	if len(h.Surfaces) > 0 {
+		if b.SheetBody, err = p.sheetBody(ctx, h, a, v); err != nil {
+			p.fail(w, r, err)
+			return
+		}
+	}
+	step := curves.StepFor(v.until.Sub(v.from).Milliseconds(), usualMS(h.Case), drawnPoints)
+	data, err := p.Record.Curves(ctx, h.ID, v.keys, v.from, v.until, step)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b.draw(h, v, data)
+	pg.Body = b
+	p.render(w, r, http.StatusOK, "chart", pg)
+}
+
+// chartWaits is how long the page waits for an assessment that is not at hand;
+// only doubts about units and the order of surfaces rest on it.
+const chartWaits = time.Second
+
+// draw fills in what rests on the columns shown.
+func (b *chartBody) draw(h *head, v chartView, data curves.View) {
+	c := drawing.CurveChart(h.Case, data, v.from, v.until, v.lay)
+	looks := drawing.Looks(h.Case, v.keys)
+	panels := map[string]bool{}
+	for i, k := range v.keys {
+		b.Legend = append(b.Legend, legendRow{k.String(), drawing.CurveName(h.Case, k), k.Quantity.Unit(),
+			looks[i] + 1})
+		if axis := k.Quantity.Axis(); !panels[axis] {
+			panels[axis] = true
+			row := axisRow{Axis: axis, Unit: k.Quantity.Unit()}
+			if x, ok := v.axes[axis]; ok {
+				row.Lo, row.Hi = &x[0], &x[1]
+			}
+			b.Axes = append(b.Axes, row)
+		}
+	}
+	at := 0
+	for i, k := range v.keys { // the panel of each key
+		if v.lay != drawing.InStrips {
+			at = slices.IndexFunc(b.Axes, func(r axisRow) bool { return r.Axis == k.Quantity.Axis() })
+		} else {
+			at = i
+		}
+		panel, axis := &c.Panels[at], k.Quantity.Axis()
+		if x, ok := v.axes[axis]; ok {
+			panel.Lo, panel.Hi = &x[0], &x[1]
+		}
+		if len(panel.Marks) > 0 {
+			continue
+		}
+		for _, m := range v.marks {
+			if m.Axis == axis {
+				panel.Marks = append(panel.Marks, picture.Mark{Lo: m.Lo, Hi: m.Hi, Label: m.Label})
+			}
+		}
+	}
+	b.Chart = c.Scene()
+	b.StepWords = words.Step(c.Step)
+	b.CSV = chartLink(h.ID, "chart.csv", v)
+	for _, lay := range []struct {
+		words string
+		lay   drawing.Lay
+	}{{"a frame an axis", drawing.ByUnit}, {"strips", drawing.InStrips}, {"overlaid", drawing.Overlaid}} {
+		w := v
+		w.lay = lay.lay
+		b.Lays = append(b.Lays, zoom{Words: lay.words, Link: chartLink(h.ID, "chart", w), Chosen: v.lay == lay.lay,
+			Key: string(lay.lay)})
+	}
+	b.Zooms = zooms(h, v.from, v.until, func(from, until time.Time) string {
+		w := v
+		w.from, w.until = from, until
+		return chartLink(h.ID, "chart", w)
+	})
+	b.pick(h, v)
+	b.table(h, v, data)
+	b.script(h, v, looks)
+}
+
+// pick fills in the lists to pick from.
+func (b *chartBody) pick(h *head, v chartView) {
+	var all, surfaces, of []curves.Key
+	for _, p := range drawing.FromIndoors(h.Case) {
+		g := pickGroup{Where: words.Position(p)}
+		for _, q := range curves.Offered(p) {
+			k := curves.Key{Position: p.ID, Quantity: q}
+			all = append(all, k)
+			g.Choices = append(g.Choices, pickRow{k.String(), words.Curve(q.Key()), slices.Contains(v.keys, k)})
+			b.Script.Keys = append(b.Script.Keys, scriptKey{k.String(), drawing.CurveName(h.Case, k), q.Axis(), q.Unit(),
+				q.Shown()})
+		}
+		b.Groups = append(b.Groups, g)
+	}
+	only := func(qs ...curves.Quantity) (out []curves.Key) {
+		for _, k := range all {
+			if slices.Contains(qs, k.Quantity) {
+				out = append(out, k)
+			}
+		}
+		return out
+	}
+	surfaces = only(curves.MarginK)
+	if v.surface.ID != "" {
+		of = []curves.Key{{Position: v.surface.ID, Quantity: curves.MarginK},
+			{Position: v.surface.ID, Quantity: curves.TempC},
+			{Position: v.surface.Meets, Quantity: curves.DewPointC}, {Position: v.surface.Meets, Quantity: curves.FrostPointC}}
+		if v.surface.Meets == "" {
+			of = of[1:2]
+		}
+	}
+	for _, x := range []struct {
+		words string
+		keys  []curves.Key
+	}{{"margins", surfaces}, {"surface and its air", of}, {"vapour pressure", only(curves.VapourPa)},
+		{"over outdoors", only(curves.ExcessPa)}, {"humidity", only(curves.RHPct)}, {"temperature", only(curves.TempC)},
+		{"wood", only(curves.WoodPct)}, {"weather", only(curves.RainMM, curves.WindMS, curves.SunWM2)}} {
+		if len(x.keys) == 0 {
+			continue
+		}
+		w := v
+		w.keys, w.axes, w.marks = x.keys[:min(len(x.keys), curves.MostKeys)], nil, nil
+		b.Ready = append(b.Ready, zoom{Words: x.words, Link: chartLink(h.ID, "chart", w), Key: joinKeys(w.keys),
+			Chosen: slices.Equal(w.keys, v.keys)})
+	}
+}
+
+// script fills in what the script is told.
+func (b *chartBody) script(h *head, v chartView, looks []int) {
+	s := &b.Script
+	s.Shown, s.Looks, s.UsualMS, s.Steps = strings.Split(b.Show, ","), looks, usualMS(h.Case), curves.Steps
+	s.Marks = v.marks
+	if b.Show == "" {
+		s.Shown = []string{}
+	}
+	s.Axes, s.Events = map[string]any{}, []scriptEvent{}
+	for axis, x := range v.axes {
+		s.Axes[axis] = x
+	}
+	if s.Marks == nil {
+		s.Marks = []chartMark{}
+	}
+	for i, e := range h.Events {
+		s.Events = append(s.Events, scriptEvent{e.At.UnixMilli(), i + 1, e.IsRepair(), e.What})
+	}
+	s.Offsets = offsets(h.Zone, h.From.AddDate(-1, 0, 0), h.Until.AddDate(1, 0, 0))
+}
+
+// offsets are by how many ms local time is ahead, and since when in Unix ms.
+func offsets(zone *time.Location, from, until time.Time) (out [][2]int64) {
+	for t := from.In(zone); t.Before(until); {
+		_, s := t.Zone()
+		out = append(out, [2]int64{t.UnixMilli(), int64(s) * 1000})
+		_, end := t.ZoneBounds()
+		if end.IsZero() {
+			break
+		}
+		t = end
+	}
+	return out
+}
+
+// table fills in the first rows behind the chart.
+func (b *chartBody) table(h *head, v chartView, data curves.View) {
+	for _, l := range b.Legend {
+		b.Columns = append(b.Columns, l.Name+", "+l.Unit)
+	}
+	b.Rows, b.RowsCut = curveRows(v.keys, data, maxRows)
+}
+
+// curveRows lays columns out as rows, at most so many.
+func curveRows(keys []curves.Key, data curves.View, most int) (rows []curveRow, cut bool) {
+	row := func(at time.Time) *curveRow {
+		rows = append(rows, curveRow{at, make([]string, len(keys))})
+		return &rows[len(rows)-1]
+	}
+	if data.StepMS > 0 {
+		for i := range data.Len() {
+			if i == most {
+				return rows, true
+			}
+			r := row(time.UnixMilli(data.FromMS + int64(i)*data.StepMS))
+			for k, col := range data.Columns {
+				if x := col.Bins[i]; x.Seen > 0 {
+					r.Cells[k] = words.Fixed(float64(x.Mean), keys[k].Quantity.Shown())
+				}
+			}
+		}
+		return rows, false
+	}
+	next := make([]int, len(keys))
+	for {
+		at := int64(1) << 62
+		for k, col := range data.Columns {
+			if t := col.Readings; next[k] < t.Len() {
+				at = min(at, t.AtMS[next[k]])
+			}
+		}
+		if at >= data.UntilMS || len(rows) == most {
+			return rows, at < data.UntilMS
+		}
+		r := row(time.UnixMilli(at))
+		for k, col := range data.Columns {
+			if t := col.Readings; next[k] < t.Len() && t.AtMS[next[k]] == at {
+				r.Cells[k] = words.Fixed(t.Value[next[k]], keys[k].Quantity.Shown())
+				next[k]++
+			}
+		}
+		if at < data.FromMS {
+			rows = rows[:0] // it only reaches into the stretch
+		}
+	}
+}
+
+// SheetBody is the winter sheet of one surface with its table.
+type SheetBody struct {
+	Surface      roof.Position
+	SurfaceWords string
+	Sheet        *picture.Scene
+	HasWeather   bool // the sheet shows outdoors and sky
+	Nights       []nightRow
+	Winters      []int
+	Winter       int
+	SheetFrom    time.Time
+	SheetUntil   time.Time
+	NightsCSV    string // address of the table
+}
+
+// sheetBody makes the sheet of the surface in view, its window where the chart is.
+func (p *Pages) sheetBody(ctx context.Context, h *head, a assessment.Answer, v chartView) (b SheetBody, err error) {
+	wi, years := winterOf(h, v.winter)
+	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
+	if err != nil {
+		return b, err
+	}
+	turn := drawing.Turn(h.Case, a)
+	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
+	for i := range h.Surfaces {
+		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
+	}
+	s := sheetOf(h, a, v.view, hourly, wi)
+	s.WindowFrom, s.WindowUntil = v.from, v.until
+	b = SheetBody{Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface), Sheet: s.Scene(), Winters: years,
+		SheetFrom: wi.From, SheetUntil: wi.Until, Nights: nightRows(s, func(from, until time.Time) string {
+			w := v
+			w.from, w.until, w.axes, w.marks = from, until, nil, nil
+			return chartLink(h.ID, "chart", w)
+		}), NightsCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)}
+	for _, n := range s.Nights {
+		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
+	}
+	if len(years) > 0 {
+		b.Winter = seasonYear(wi.From.In(h.Zone))
+	}
+	return b, nil
+}
