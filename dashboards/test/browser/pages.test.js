@@ -107,6 +107,20 @@ test("planned millimetres are changed by keyboard and without script", async () 
   await p.done();
 });
 
+test("what the work changed stands first on Did it work, and does not pass for whether it worked", async () => {
+  for (const more of [{ viewport: phone }, { javaScriptEnabled: false, colorScheme: "dark" }]) {
+    const p = await open(house + "/repairs", more);
+    const changed = p.page.locator("main section.changed"), verdict = p.page.locator("main h1");
+    const [first, then] = [await changed.boundingBox(), await verdict.boundingBox()];
+    assert.ok(first && then && first.y < then.y && first.y < phone.height / 2, JSON.stringify([first, then]));
+    const said = await changed.innerText();
+    assert.match(said, /^Exchange of the void with outdoor air: .*(times as much air|no change|too early)/i);
+    assert.doesNotMatch(said, /\bworked\b|hours? fell/i, "it says nothing of wet hours but that they are another question");
+    assert.doesNotMatch(await verdict.innerText(), /exchange/i);
+    await p.done();
+  }
+});
+
 test("the sentence with its figure stands on a phone's first screen", async () => {
   const p = await open(house, { viewport: phone });
   const box = await p.page.locator("h1").boundingBox();
