@@ -149,7 +149,7 @@ func Of(set *series.Set) Answer {
 	for i, x := range mechanism.Assess(set, results) {
 		a.Repairs = append(a.Repairs, Repair{Result: results[i], Exchanges: x})
 		if results[i].NoOutdoor {
-			a.Repairs[i].OnlySeen = onlySeen(set, results[i])
+			a.Repairs[i].takeSeen(onlySeen(set, results[i]))
 		}
 	}
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})

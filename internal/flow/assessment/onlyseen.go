@@ -32,6 +32,14 @@ type SeenPart struct {
 	IndoorPa       *float64 `json:"indoor_vapour_pa"`
 }
 
+// takeSeen puts what was measured beside a verdict that cannot be had: its nights
+// are those of the repair.
+func (r *Repair) takeSeen(s *OnlySeen) {
+	if r.OnlySeen = s; s != nil {
+		r.NightsBefore, r.NightsAfter = s.Before.NightsObserved, s.Since.NightsObserved
+	}
+}
+
 // onlySeen fills in what was measured around a repair that cannot be judged for
 // want of outdoor air; nil where one side has no night.
 func onlySeen(set *series.Set, r repair.Result) *OnlySeen {

@@ -73,6 +73,7 @@ func TestWithoutOutdoorAirWhatWasMeasuredIsSaidAndNoVerdict(t *testing.T) {
 	require.NotNil(t, s)
 	assert.Equal(t, []int{4, 10, 1, 12}, []int{s.Before.WetNights, s.Before.NightsObserved, s.Since.WetNights,
 		s.Since.NightsObserved})
+	assert.Equal(t, []int{10, 12}, []int{r.NightsBefore, r.NightsAfter})
 	require.NotNil(t, s.Before.LoftPa)
 	assert.InDelta(t, 0.70*935, *s.Before.LoftPa, 2) // 70 % of saturation at 6 °C, 935 Pa
 	assert.InDelta(t, 0.40*2337, *s.Before.IndoorPa, 4)
