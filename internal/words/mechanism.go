@@ -64,7 +64,12 @@ type Exchange struct {
 	ColderK     float64
 	Missing     string // the place that is not logged, in words
 	Leak        *Leak  // of water coming in
+	Blind       bool   // changed, by void, covering and loft alone: the way is known, not how far
+	More        bool   // of a blind change: it exchanges more air than before
 }
+
+// Outdoors is the place that a station's series can fill.
+const Outdoors = "outdoors"
 
 // Subject is what exchanges: the void, the loft, the ceiling.
 func (x Exchange) Subject() string {
@@ -183,6 +188,12 @@ func (x Exchange) Sentence() Text {
 
 // change is the sentence on a change that is sure.
 func (x Exchange) change() Text {
+	if x.Blind {
+		return Say("Since the work of %s %s exchanges %s air with outdoors than before, sure since night %s, by the "+
+			"temperatures of void, covering and loft alone; how much %s cannot be told without outdoor air.",
+			Date(x.At, x.Zone), x.Subject(), map[bool]string{true: "more", false: "less"}[x.More], fmt.Sprint(x.Since),
+			map[bool]string{true: "more", false: "less"}[x.More])
+	}
 	if !x.known() {
 		return Say("The %s changed with the work of %s, sure since night %s.", x.Figure(), Date(x.At, x.Zone),
 			fmt.Sprint(x.Since))
@@ -249,6 +260,10 @@ func (x Exchange) Question() string {
 func (x Exchange) want() string {
 	switch x.Want {
 	case WantPlace:
+		if x.Missing == Outdoors {
+			return "needed is outdoor temperature, which the imported series of a weather station gives as well (page Files), " +
+				"for the past too"
+		}
 		return "needed is a temperature logger " + x.Missing
 	case WantHoursBefore:
 		return fmt.Sprintf("only %s before the work can be used, and %d are needed", Count(x.Have, "hour"), x.Least)

@@ -89,6 +89,13 @@ func TestEveryExchangeHasItsSentence(t *testing.T) {
 		{"no covering", with(early(void, words.WantPlace), func(x *words.Exchange) {
 			x.Missing = "under the covering (slate)"
 		}), tooEarlyVoid + "needed is a temperature logger under the covering (slate)."},
+		{"nothing outdoors", with(early(void, words.WantPlace), func(x *words.Exchange) { x.Missing = words.Outdoors }),
+			tooEarlyVoid + "needed is outdoor temperature, which the imported series of a weather station gives as well " +
+				"(page Files), for the past too."},
+		{"opened, nothing outdoors", words.Exchange{What: void, Kind: words.Changed, Since: 8, Blind: true, More: true},
+			"Since the work of 2 October 2026 the void exchanges more air with outdoors than before, sure since night 8, by " +
+				"the temperatures of void, covering and loft alone; how much more cannot be told without outdoor air. " +
+				"Whether fewer hours are wet is another question. It holds if the void's logger sits where it sat before."},
 		{"few hours before", with(early(void, words.WantHoursBefore), func(x *words.Exchange) { x.Have, x.Least = 1, 100 }),
 			tooEarlyVoid + "only 1 hour before the work can be used, and 100 are needed."},
 		{"few hours after", with(early(void, words.WantHoursAfter), func(x *words.Exchange) { x.Have, x.Least = 30, 40 }),

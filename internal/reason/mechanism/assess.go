@@ -207,32 +207,40 @@ func (a *assessor) lookAtVoid(e roof.Event, cover, air *series.Course, r *Result
 	r.Nights = max(rec.until, 0)
 	out := rec.temperature(a.best(roof.OutdoorAir, fromMS, untilMS))
 	airC, coverC := rec.temperature([]*series.Course{air}), rec.temperature([]*series.Course{cover})
-	for _, x := range []struct {
-		c       *column
-		missing string
-	}{{out, "outdoors"}, {coverC, "under the covering (" + cover.Position.ID + ")"},
-		{airC, "in the batten void (" + air.Position.ID + ")"}} {
-		if x.c == nil {
-			r.early(words.WantPlace).Missing = x.missing
-			return nil
-		}
-	}
-	switch {
-	case a.moved(e, air.Position.ID, fromMS, untilMS):
-		r.early(words.WantLoggerInPlace)
-		return nil
-	case lifted(e, air.Position.ID):
-		r.early(words.WantWordOnLogger)
-		return nil
-	case rec.until < firstVoidNight:
-		r.early(words.WantAfter)
-		return nil
-	}
 	loft := rec.temperature(a.best(roof.LoftAir, fromMS, untilMS))
+	if !a.asked(e, cover, air, &rec, coverC, airC, r) {
+		return nil
+	}
+	if out == nil {
+		r.early(words.WantPlace).Missing = words.Outdoors
+		if loft != nil {
+			newBlindLooks(&rec, airC, coverC, loft).judge(r)
+		}
+		return nil
+	}
 	if loft == nil {
 		loft = rec.temperature(a.best(roof.UnderlayUnderside, fromMS, untilMS))
 	}
 	return newVoidLooks(&rec, out, airC, coverC, loft)
+}
+
+// asked reports whether a void can be asked at all; where not, the result says why.
+func (a *assessor) asked(e roof.Event, cover, air *series.Course, rec *record, coverC, airC *column, r *Result) bool {
+	switch {
+	case coverC == nil:
+		r.early(words.WantPlace).Missing = "under the covering (" + cover.Position.ID + ")"
+	case airC == nil:
+		r.early(words.WantPlace).Missing = "in the batten void (" + air.Position.ID + ")"
+	case a.moved(e, air.Position.ID, rec.fromMS, rec.untilMS):
+		r.early(words.WantLoggerInPlace)
+	case lifted(e, air.Position.ID):
+		r.early(words.WantWordOnLogger)
+	case rec.until < firstVoidNight:
+		r.early(words.WantAfter)
+	default:
+		return true
+	}
+	return false
 }
 
 // moved reports that a logger left the void and came back, or moved within it, by

@@ -105,6 +105,29 @@ func TestWhatIsSaidOfAVoid(t *testing.T) {
 	}
 }
 
+// Without outdoor air the way is told, and neither how far nor that nothing changed.
+func TestWhatIsSaidOfAVoidWithoutOutdoorAir(t *testing.T) {
+	blind := func(c *roof.Case) { c.Positions[0].Place = roof.Other }
+	r := asked(invented(t, 45, nil, blind))[0]
+	require.Equal(t, Changed, r.Verdict, r.Reason)
+	assert.Nil(t, r.Factor)
+	assert.Contains(t, r.Reason, "the void exchanges more air with outdoors than before")
+	assert.Contains(t, r.Reason, "cannot be told without outdoor air")
+	nothing := func(c *roof.Case) { c.Positions[0].Place, c.Positions[1].Place = roof.Other, roof.Other }
+	r = asked(invented(t, 45, nil, nothing))[0]
+	assert.Equal(t, TooEarly, r.Verdict)
+	assert.Contains(t, r.Reason, "imported series of a weather station")
+	set, e := invented(t, 45, nil, blind)
+	shut := set.Courses[2].TempC // what it read before, over again
+	half := 60 * 24
+	for k := half; k < len(shut.Value); k++ {
+		shut.Value[k] = set.Courses[3].TempC.Value[k] + shut.Value[k-half] - set.Courses[3].TempC.Value[k-half]
+	}
+	r = asked(set, e)[0]
+	assert.Equal(t, TooEarly, r.Verdict)
+	assert.Contains(t, r.Reason, "page Files")
+}
+
 // What the work cannot have done is told apart, and is no verdict.
 func TestAChangeWithoutCreditIsNoticedOnly(t *testing.T) {
 	got := asked(invented(t, 30, func(e *roof.Event) { e.Changes = []roof.Change{roof.WaterEntry} }, nil))

@@ -214,7 +214,8 @@ func (a *assessor) lookAtPair(e roof.Event, surface roof.Position, early *Result
 	for i, x := range []struct {
 		courses []*series.Course
 		missing string
-	}{{a.best(roof.OutdoorAir, fromMS, untilMS), "outdoors"}, {a.best(roof.LoftAir, fromMS, untilMS), "in the loft's air"},
+	}{{a.best(roof.OutdoorAir, fromMS, untilMS), words.Outdoors},
+		{a.best(roof.LoftAir, fromMS, untilMS), "in the loft's air"},
 		{lays[:min(len(lays), 2)], "under the underlay or under the covering"}, {houses, "indoors"}} {
 		if cols[i] = rec.temperature(x.courses); cols[i] == nil {
 			early.early(words.WantPlace).Missing = x.missing

@@ -25,13 +25,15 @@ const bridgeHours = 2
 // begin at its first day.
 type record struct {
 	atMS         int64
+	fromMS       int64 // of what may be used of the series
+	untilMS      int64
 	first, until int // days: -60..0, 0..daysAfter; until is the first day that is not whole
 	doubtDays    int // around the repair, besides its own day, that count nothing
 }
 
 // newRecord bounds the days by what may be used of the series.
 func newRecord(atMS, fromMS, untilMS, doubtMS int64) record {
-	r := record{atMS: atMS, doubtDays: int((doubtMS + dayMS - 1) / dayMS)}
+	r := record{atMS: atMS, fromMS: fromMS, untilMS: untilMS, doubtDays: int((doubtMS + dayMS - 1) / dayMS)}
 	r.first = -int(min(max((atMS-fromMS)/dayMS, 0), daysBefore))
 	r.until = int(min(max((untilMS-atMS)/dayMS, 0), daysAfter))
 	return r

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"testing"
 
+	"dewcase/internal/reason/repair"
+	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
 
@@ -26,7 +28,8 @@ type trial struct {
 // TestTrials measures the operating figures of one quantity on simulated winters,
 // looked at every evening (void) or every third (loft and ceiling), one line a
 // winter. TRIAL_WHAT is the quantity declared, TRIAL_WORK what was done (see the
-// work constants), TRIAL_FROM and TRIAL_TO the seeds.
+// work constants), TRIAL_FROM and TRIAL_TO the seeds; TRIAL_BLIND leaves out what is
+// logged outdoors (void).
 func TestTrials(t *testing.T) {
 	number := func(key string, usual int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
@@ -68,6 +71,9 @@ func (s *simulated) try(what roof.Change) (x trial, ok bool) {
 	var r Result
 	cover, air := a.voidOf(s.event, surface)
 	v := a.lookAtVoid(s.event, cover, air, &r)
+	if os.Getenv("TRIAL_BLIND") != "" {
+		return x, a.tryBlind(s.event, cover, air, &x)
+	}
 	if v == nil {
 		return x, false
 	}
@@ -80,6 +86,24 @@ func (s *simulated) try(what roof.Change) (x trial, ok bool) {
 		x.unshown = x.at30.within(voidUnshown)
 	}
 	return x, true
+}
+
+// tryBlind is the same of a void without outdoor air.
+func (a *assessor) tryBlind(e roof.Event, cover, air *series.Course, x *trial) bool {
+	fromMS, untilMS := repair.Window(a.set, e, cover.Position)
+	rec := newRecord(e.At.UnixMilli(), fromMS, untilMS, e.Uncertain.Milliseconds())
+	one := func(c *series.Course) *column { return rec.temperature([]*series.Course{c}) }
+	airC, coverC, loft := one(air), one(cover), rec.temperature(a.best(roof.LoftAir, fromMS, untilMS))
+	var r Result
+	if !a.asked(e, cover, air, &rec, coverC, airC, &r) || loft == nil {
+		return false
+	}
+	b := newBlindLooks(&rec, airC, coverC, loft)
+	if n := firstRun(len(b.evenings), b.holds); n > 0 {
+		x.ever, x.sign = n-1+firstVoidNight, math.Copysign(1, b.at(n-1).response.ln)
+	}
+	x.held, _ = steady(len(b.evenings), b.holds, b.falls)
+	return true
 }
 
 // tryPair is the same of loft and ceiling.

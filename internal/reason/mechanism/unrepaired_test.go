@@ -91,6 +91,10 @@ func TestNoVoidOfAMeasuredRoofIsEverSaidToHaveChanged(t *testing.T) {
 			}
 			looked++
 			assert.Zero(t, firstRun(len(v.evenings), v.holds), "%s, %s", name, e.At)
+			rec := v.r
+			one := func(c *series.Course) *column { return rec.temperature([]*series.Course{c}) }
+			b := newBlindLooks(rec, one(air), one(cover), one(set.At(roof.LoftAir)[0]))
+			assert.Zero(t, firstRun(len(b.evenings), b.holds), "%s, %s, nothing outdoors", name, e.At)
 		})
 	}
 	assert.Greater(t, looked, 90)
