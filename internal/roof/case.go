@@ -76,7 +76,23 @@ type Case struct {
 	Events    []Event
 	Contacts  Contacts
 	Alerts    AlertSettings
+	Planned   Planned
 }
+
+// Planned is work that is planned and not done: what it is to open and to spare. It
+// changes no answer on the roof, only what is predicted of works. The zero value
+// is none.
+type Planned struct {
+	Work         string   // a candidate of package predict; "" for none in particular
+	Opened       Openings // mm; nil: as usual
+	HouseLeftPct *float64 // of the rooms' vapour over outdoors; nil: as usual
+}
+
+// Bounds of what can be planned: beyond them nothing was tried.
+const (
+	MostPlannedMM     = 200.0 // of a slot
+	LeastHouseLeftPct = 40.0
+)
 
 // Property is the house.
 type Property struct {

@@ -45,6 +45,12 @@ func (c *Case) Alters(e Event) []Change {
 	return out
 }
 
+// PlannedWorks are the works that can be planned, by the names of the contract's
+// predictions.
+func PlannedWorks() []string {
+	return []string{"void_vented", "loft_vented", "ceiling_sealed", "vents_and_ceiling", "drier_house"}
+}
+
 // Opens reports whether a repair at a time was said to open the void or the loft
 // to outdoor air: declared among its changes, and not with slots that are all
 // shut.

@@ -31,6 +31,12 @@ func Work(work string) string {
 	return Key(work)
 }
 
+// Planned says which work the case file plans.
+func Planned(work, assumes string) string {
+	return "Planned by the case file: " + Work(work) + " (" + assumes + "). It is a plan and no work done; cutting it " +
+		"needs the cautions here and the rules that apply."
+}
+
 // Slots says openings in mm: 25 mm continuous at both eaves and 10 mm at the ridge.
 func Slots(eavesMM, ridgeMM float64) string {
 	if ridgeMM == 0 {

@@ -224,3 +224,9 @@ func TestAPredictionIsSetBesideWhatWasFound(t *testing.T) {
 		words.Tally(8, 11))
 	assert.Contains(t, words.Tally(0, 0), "No predicted work has a verdict yet")
 }
+
+func TestAPlanIsSaidAsAPlan(t *testing.T) {
+	assert.Equal(t, "Planned by the case file: opening the loft’s vents (25 mm continuous at both eaves). It is a plan "+
+		"and no work done; cutting it needs the cautions here and the rules that apply.", words.Planned("loft_vented",
+		words.Slots(25, 0)))
+}

@@ -15,6 +15,9 @@ func (b *builder) help(p *part) {
 	if a.Help == nil || !b.recorded() {
 		return
 	}
+	if s := assessment.Planned(b.Case); s != "" {
+		p.para("%s", s)
+	}
 	b.candidates(p, *a.Help, "predictions", a.Predictions, "what_would_help.ranking")
 	if n := a.Now; n != nil {
 		p.head("The roof as it stands since the work of %s", local(*n.After, b.zone, dayLayout))

@@ -215,6 +215,7 @@ type Help struct {
 	After        *time.Time     `json:"after" doc:"the work that these nights follow; null before any"`
 	Plan         HelpPlan       `json:"plan"`
 	Sentence     string         `json:"sentence"`
+	Planned      string         `json:"planned" doc:"the work that the case file plans; empty for none"`
 	Recommended  string         `json:"recommended" doc:"the work to do first; empty where none is to be recommended"`
 	NoneHelps    bool           `json:"none_helps"`
 	MakesWorse   []string       `json:"makes_worse" doc:"works that would probably make it worse"`
@@ -281,6 +282,14 @@ func workAssumes(w predict.Work, p predict.Plan, excessPa float64) string {
 	return "nothing is done"
 }
 
+// Planned says what work the case file plans; empty for none.
+func Planned(c *roof.Case) string {
+	if c.Planned.Work == "" {
+		return ""
+	}
+	return words.Planned(c.Planned.Work, workAssumes(predict.Work(c.Planned.Work), predict.PlanOf(c), 0))
+}
+
 // opens is what of it is cut, short enough for a sentence.
 func opens(w predict.Work, p predict.Plan) string {
 	switch w {
@@ -291,6 +300,9 @@ func opens(w predict.Work, p predict.Plan) string {
 	}
 	return ""
 }
+
+// Plan is what the case file plans, the rest as usual.
+func (f *Foresight) Plan() predict.Plan { return predict.PlanOf(f.c) }
 
 // Predict answers for a plan, over the time before any repair or, with since,
 // over the time since the latest.
@@ -310,8 +322,8 @@ func (f *Foresight) Predict(p predict.Plan, since bool) ([]Prediction, Help) {
 		s := h.Surfaces[i/len(predict.Works())]
 		out = append(out, prediction(f.c, s, x, workAssumes(x.Work, p, excess), opens(x.Work, p), from))
 	}
-	help := Help{From: from, Until: time.UnixMilli(h.Era.UntilMS).UTC(), Plan: HelpPlan(p), Ranking: []HelpRank{},
-		MakesWorse: []string{}, NotPredicted: []NotPredicted{}, Differs: []Differs{},
+	help := Help{Planned: f.c.Planned.Work, From: from, Until: time.UnixMilli(h.Era.UntilMS).UTC(), Plan: HelpPlan(p),
+		Ranking: []HelpRank{}, MakesWorse: []string{}, NotPredicted: []NotPredicted{}, Differs: []Differs{},
 		Notes: []string{}}
 	if e := h.Era.After; e != nil {
 		at := e.At.UTC()
@@ -400,7 +412,7 @@ func prediction(c *roof.Case, s *predict.Fitted, x predict.Prediction, assumes, 
 // Take puts a foresight into the assessment, over the time before any repair and
 // since the latest.
 func (a *Assessment) Take(f *Foresight) {
-	p := predict.DefaultPlan()
+	p := f.Plan()
 	predictions, help := f.Predict(p, false)
 	a.Predictions, a.Help, a.Scores = predictions, &help, f.Scores
 	if f.Since != nil {

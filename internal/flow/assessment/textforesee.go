@@ -16,6 +16,9 @@ func (p printer) help(a Assessment, c *roof.Case) {
 	p("")
 	p("What would help: over the nights of %s to %s, before any repair", words.ShortDate(a.Help.From, c.Property.Zone),
 		words.ShortDate(a.Help.Until, c.Property.Zone))
+	if s := Planned(c); s != "" {
+		p("  %s", s)
+	}
 	p.candidates(*a.Help, a.Predictions, c)
 	if n := a.Now; n != nil {
 		p("")

@@ -131,6 +131,10 @@ func anyCase(t *rapid.T) *roof.Case {
 		}
 		c.Events = append(c.Events, e)
 	}
+	if rapid.Bool().Draw(t, "planned") {
+		c.Planned = roof.Planned{Work: word(roof.PlannedWorks()...), HouseLeftPct: optional(40, 100),
+			Opened: roof.Openings{LoftEavesMM: optional(0, 200), VoidRidgeMM: optional(0, 200)}}
+	}
 	if rapid.Bool().Draw(t, "contacts") {
 		c.Contacts = roof.Contacts{Householder: []string{"ann@example.org"}, Consultant: []string{"b.c+d@example.org"}}
 	}

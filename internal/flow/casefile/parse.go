@@ -76,6 +76,7 @@ func (s *section) whole(c *roof.Case) {
 	s.positions(c)
 	s.loggers(c)
 	list(s, "events", false, &c.Events, (*section).event)
+	s.inline("planned", func(s *section) { s.planned(&c.Planned) })
 	s.block("contacts", "", func(s *section) { s.contacts(&c.Contacts) })
 	s.block("alerts", "", func(s *section) { s.alerts(&c.Alerts) })
 }
@@ -166,6 +167,18 @@ func (s *section) openings(key string, o *roof.Openings) {
 		s.number("void_eaves", &o.VoidEavesMM, 0, 10_000)
 		s.number("void_ridge", &o.VoidRidgeMM, 0, 10_000)
 	})
+}
+
+func (s *section) planned(p *roof.Planned) {
+	s.word("work", &p.Work, roof.PlannedWorks()...)
+	for _, x := range []struct {
+		key string
+		to  **float64
+	}{{"void_eaves", &p.Opened.VoidEavesMM}, {"void_ridge", &p.Opened.VoidRidgeMM},
+		{"loft_eaves", &p.Opened.LoftEavesMM}, {"loft_ridge", &p.Opened.LoftRidgeMM}} {
+		s.number(x.key, x.to, 0, roof.MostPlannedMM)
+	}
+	s.number("house_left_pct", &p.HouseLeftPct, roof.LeastHouseLeftPct, 100)
 }
 
 var places = []string{"indoor_air", "loft_air", "batten_void_air", "covering_underside", "underlay_underside", "timber",

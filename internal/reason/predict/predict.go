@@ -16,19 +16,6 @@ import (
 	"dewcase/internal/words"
 )
 
-// Plan is what the candidates would open and spare: slots in mm, at each eaves
-// and in all at the ridge, and the share left of the house's vapour over
-// outdoors.
-type Plan struct {
-	VoidEavesMM, VoidRidgeMM float64
-	LoftEavesMM, LoftRidgeMM float64
-	HouseLeft                float64
-}
-
-// DefaultPlan is what was tried: the void 25 and 10 mm, the loft 10 and 5 mm, a
-// quarter less vapour in the house.
-func DefaultPlan() Plan { return Plan{25, 10, 10, 5, 0.75} }
-
 // Era is a stretch of the record in which the roof stayed as it was.
 type Era struct {
 	FromMS, UntilMS int64 // whole nights

@@ -19,6 +19,20 @@ var fittedOnce = struct {
 	h *House
 }{}
 
+// What can be planned is what is predicted.
+func TestEveryWorkButNoneCanBePlanned(t *testing.T) {
+	var all []string
+	for _, w := range Works() {
+		if w != Leave {
+			all = append(all, string(w))
+		}
+	}
+	assert.ElementsMatch(t, all, roof.PlannedWorks())
+	wide, left := 33.0, 60.0
+	assert.Equal(t, Plan{25, 10, 33, 5, 0.6}, PlanOf(&roof.Case{Planned: roof.Planned{HouseLeftPct: &left,
+		Opened: roof.Openings{LoftEavesMM: &wide}}}))
+}
+
 func house(t *testing.T) (*lived, *House) {
 	t.Helper()
 	if fittedOnce.h == nil {

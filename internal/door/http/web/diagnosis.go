@@ -11,7 +11,6 @@ import (
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
-	"dewcase/internal/reason/predict"
 	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
@@ -110,7 +109,7 @@ func (p *Pages) diagnosis(w http.ResponseWriter, r *http.Request) {
 	}
 	if f.Finding == cause.Undetermined {
 		if ahead, ok := p.Record.AheadSoon(h.ID); ok {
-			_, help := ahead.Predict(predict.DefaultPlan(), true)
+			_, help := ahead.Predict(ahead.Plan(), true)
 			b.Help = help.Sentence
 		}
 	}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -8,10 +9,15 @@ import (
 	"slices"
 	"strconv"
 
+	"github.com/go-chi/chi/v5"
+
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/reason/openings"
 	"dewcase/internal/reason/predict"
+	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
@@ -22,6 +28,10 @@ type helpBody struct {
 	Faults   []string // of what was asked for
 	Harms    []string // works that would make it worse, with their figures
 	Fields   []planField
+	Plans    []planned
+	Kept     bool // the plan was kept in the case file just now
+	OnFile   bool // the case file plans something
+	OnPlan   string
 	Eras     []roofDate
 	Earlier  string // why the roof as it stands now has no answer, so that the earlier one is shown
 	Surfaces []helpSurface
@@ -31,6 +41,12 @@ type helpBody struct {
 	Cautions []caution.Caution
 	Closing  string
 	Untold   []string // works of which nothing is said
+}
+
+// planned is a work that can be planned.
+type planned struct {
+	Key, Words string
+	Chosen     bool
 }
 
 // planField is one size that can be changed.
@@ -74,20 +90,20 @@ func barLeft(before, most float64, x assessment.Prediction) *rangeBar {
 		Words: words.LeftOf(before, words.Reach{Best: of(x.RiskPct), Low: lo80, High: hi80})}
 }
 
-// planOf reads the sizes that a form gave; what cannot be is told and taken as
-// usual.
-func planOf(q url.Values) (p predict.Plan, fields []planField, faults []string) {
-	p = predict.DefaultPlan()
+// planOf reads the sizes that a form gave; what is not given, or cannot be and is
+// told, is as the case file plans.
+func planOf(c *roof.Case, q url.Values) (p predict.Plan, fields []planField, faults []string) {
+	p = predict.PlanOf(c)
 	left := 100 * p.HouseLeft
 	for _, x := range []struct {
 		name, label, unit string
 		to                *float64
 		lo, hi            float64
-	}{{"void_eaves", "Void, each eaves", "mm", &p.VoidEavesMM, 0, 200}, {"void_ridge", "Void, ridge", "mm",
-		&p.VoidRidgeMM, 0, 200},
-		{"loft_eaves", "Loft, each eaves", "mm", &p.LoftEavesMM, 0, 200}, {"loft_ridge", "Loft, ridge", "mm",
-			&p.LoftRidgeMM, 0, 200},
-		{"house", "House vapour left", "%", &left, 40, 100}} {
+	}{{"void_eaves", "Void, each eaves", "mm", &p.VoidEavesMM, 0, roof.MostPlannedMM},
+		{"void_ridge", "Void, ridge", "mm", &p.VoidRidgeMM, 0, roof.MostPlannedMM},
+		{"loft_eaves", "Loft, each eaves", "mm", &p.LoftEavesMM, 0, roof.MostPlannedMM},
+		{"loft_ridge", "Loft, ridge", "mm", &p.LoftRidgeMM, 0, roof.MostPlannedMM},
+		{"house", "House vapour left", "%", &left, roof.LeastHouseLeftPct, 100}} {
 		if given := q.Get(x.name); given != "" {
 			v, err := strconv.ParseFloat(given, 64)
 			if err != nil || math.IsNaN(v) || v < x.lo || v > x.hi {
@@ -113,8 +129,9 @@ func (p *Pages) help(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	q := r.URL.Query()
-	plan, fields, faults := planOf(q)
-	b := helpBody{Fields: fields, Faults: faults, Closing: caution.Everywhere,
+	plan, fields, faults := planOf(h.Case, q)
+	b := helpBody{Fields: fields, Faults: faults, Closing: caution.Everywhere, Kept: q.Get("kept") != "",
+		OnFile: h.Case.Planned != roof.Planned{}, OnPlan: assessment.Planned(h.Case),
 		Cautions: caution.For(caution.LookInLoft, caution.CutOpenings, caution.SealCeiling, caution.WorkOutside)}
 	since := f.Since != nil && q.Get("roof") != "before"
 	predictions, help := f.Predict(plan, since)
@@ -123,6 +140,7 @@ func (p *Pages) help(w http.ResponseWriter, r *http.Request) {
 		predictions, help = f.Predict(plan, false)
 	}
 	b.Help = help
+	b.Planned = h.Case.Planned.Work
 	if f.Since != nil {
 		at := func(roof string) string {
 			q := url.Values{"roof": {roof}}
@@ -134,6 +152,9 @@ func (p *Pages) help(w http.ResponseWriter, r *http.Request) {
 		b.Eras = []roofDate{{Words: "before any work", Link: at("before"), Chosen: !since},
 			{Words: "since the work of " + words.Date(f.Since.Era.After.At, h.Zone), Link: at("now"), Chosen: since}}
 	}
+	for _, w := range roof.PlannedWorks() {
+		b.Plans = append(b.Plans, planned{w, words.Work(w), w == h.Case.Planned.Work})
+	}
 	b.fill(h, a, predictions)
 	if b.Rules, err = openings.Advise(h.Case.RoofAt(p.Now()), openings.Since(h.Case, string(a.Finding.Finding),
 		p.Now()), "",
@@ -141,6 +162,47 @@ func (p *Pages) help(w http.ResponseWriter, r *http.Request) {
 		b.NoRules = err.Error()
 	}
 	p.render(w, r, http.StatusOK, "help", page{Title: "What would help, " + h.Label, Case: h, Tab: "help", Body: b})
+}
+
+// keepPlan keeps the sizes and the work that a form gave in the case file. Sizes that
+// cannot be are shown and nothing is kept; a file that takes no plan is shown with
+// its faults.
+func (p *Pages) keepPlan(w http.ResponseWriter, r *http.Request) {
+	h, file, etag, err := p.kept(r.Context(), chi.URLParam(r, "case"))
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+	if err := r.ParseForm(); err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	q := r.PostForm
+	help := "/cases/" + h.ID + "/help?"
+	plan, _, faults := planOf(h.Case, q)
+	if len(faults) > 0 {
+		http.Redirect(w, r, help+q.Encode(), http.StatusSeeOther)
+		return
+	}
+	left := 100 * plan.HouseLeft
+	planned := roof.Planned{Work: q.Get("work"), HouseLeftPct: &left, Opened: roof.Openings{
+		VoidEavesMM: &plan.VoidEavesMM, VoidRidgeMM: &plan.VoidRidgeMM, LoftEavesMM: &plan.LoftEavesMM,
+		LoftRidgeMM: &plan.LoftRidgeMM}}
+	if q.Get("forget") != "" {
+		planned = roof.Planned{}
+	}
+	b := editorBody{File: casefile.WithPlanned(string(file), planned), ETag: etag}
+	_, _, err = p.Cases.Put(r.Context(), h.ID, []byte(b.File), casebook.If{Match: etag}, p.who(r))
+	switch {
+	case err == nil:
+		http.Redirect(w, r, help+"kept=1", http.StatusSeeOther)
+	case errors.As(err, &b.Faults):
+		p.render(w, r, http.StatusUnprocessableEntity, "editor",
+			page{Title: "Case file, " + h.Label, Case: h, Tab: "file", Body: b})
+	default:
+		p.fail(w, r, err)
+	}
 }
 
 // fill lays the predictions out surface by surface and ranks them.
@@ -155,6 +217,8 @@ func (b *helpBody) fill(h *head, a assessment.Answer, predictions []assessment.P
 		switch {
 		case r.MakesWorse:
 			row.Note = "would probably make it worse"
+		case r.Work == b.Planned && r.Work != b.Recommended:
+			row.Note = "planned"
 		case r.Work == b.Recommended:
 			row.Note = "would help most"
 		case r.Alike && b.Recommended != "" && r.ChangePct <= -words.HelpPct:

@@ -3,6 +3,7 @@ package web_test
 import (
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"testing"
 	"time"
 
@@ -53,6 +54,41 @@ func TestWhatWouldHelpFollowsThePlannedMillimetresAtOnce(t *testing.T) {
 	fared := get("/predictions")
 	assert.Contains(t, fared, "verdicts lay within what had been predicted")
 	assert.Contains(t, fared, `href="/cases/larch-end-4/repairs"`)
+}
+
+// A plan is kept in the case file with its comments as they were, shows from then
+// on, and goes again; sizes that cannot be are said and not kept.
+func TestAPlanIsKeptInTheCaseFile(t *testing.T) {
+	h, f := ownHouse(t)
+	const at = "/cases/larch-end-4/help"
+	form := url.Values{"loft_eaves": {"33"}, "loft_ridge": {"0"}, "house": {"60"}, "work": {"loft_vented"}}
+	code, body, head := post(t, h, at+"/plan", form)
+	require.Equal(t, http.StatusSeeOther, code, body)
+	assert.Equal(t, at+"?kept=1", head.Get("Location"))
+	assert.Contains(t, f.files["larch-end-4"], "planned: {work: loft_vented, void_eaves: 25, void_ridge: 10, "+
+		"loft_eaves: 33, loft_ridge: 0, house_left_pct: 60}")
+	_, body, _ = get(t, h, at+"?kept=1")
+	assert.Contains(t, body, "Kept in the case file")
+	assert.Contains(t, body, `name="loft_eaves" inputmode="decimal" size="4" value="33"`)
+	assert.Contains(t, body, `<option value="loft_vented" selected>`)
+	assert.Contains(t, body, "Planned by the case file: opening the loft’s vents (33 mm continuous at both eaves).")
+	assert.Contains(t, body, "Stay off the roof")
+
+	before := f.files["larch-end-4"]
+	form.Set("loft_eaves", "900")
+	code, _, head = post(t, h, at+"/plan", form)
+	assert.Equal(t, http.StatusSeeOther, code)
+	assert.Equal(t, before, f.files["larch-end-4"], "nothing is kept")
+	_, body, _ = get(t, h, head.Get("Location"))
+	assert.Contains(t, body, "“900” is not a figure between 0 and 200 mm; 33 mm is used")
+	form.Set("loft_eaves", "20")
+	form.Set("work", "paint")
+	code, body, _ = post(t, h, at+"/plan", form)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Contains(t, body, "planned.work")
+	code, _, _ = post(t, h, at+"/plan", url.Values{"forget": {"1"}})
+	assert.Equal(t, http.StatusSeeOther, code)
+	assert.NotContains(t, f.files["larch-end-4"], "planned")
 }
 
 // A house set up yesterday has nothing to predict from, and no house nothing to

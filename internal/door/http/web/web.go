@@ -178,6 +178,7 @@ func (p *Pages) Mount(r chi.Router) {
 			r.Get("/file", p.caseFile)
 			r.Post("/file", p.saveCaseFile)
 			r.Get("/file/history/{version}", p.version)
+			r.Post("/help/plan", p.keepPlan)
 			p.caseRoutes(r)
 		})
 	})
