@@ -25,6 +25,9 @@ func Split(line []byte, separator byte, cells [][]byte) ([][]byte, error) {
 	if !utf8.Valid(line) {
 		return cells, errNotUTF8
 	}
+	if bytes.IndexByte(line, '"') < 0 {
+		return splitPlain(line, separator, cells), nil
+	}
 	for {
 		if len(line) > 0 && line[0] == '"' {
 			cell, rest, err := unquote(line[1:], separator)
@@ -52,6 +55,26 @@ func Split(line []byte, separator byte, cells [][]byte) ([][]byte, error) {
 		}
 		line = line[i+1:]
 	}
+}
+
+// splitPlain cuts a line without quotes, as most are.
+func splitPlain(line []byte, separator byte, cells [][]byte) [][]byte {
+	start := 0
+	for i, c := range line {
+		if c == separator {
+			cells = append(cells, trimmed(line[start:i:i]))
+			start = i + 1
+		}
+	}
+	return append(cells, trimmed(line[start:]))
+}
+
+// trimmed cuts blanks and tabs off both ends, which are rarely there.
+func trimmed(cell []byte) []byte {
+	if n := len(cell); n > 0 && (cell[0] <= ' ' || cell[n-1] <= ' ') {
+		return bytes.Trim(cell, " \t")
+	}
+	return cell
 }
 
 // unquote reads from behind an opening quote; rest is nil at the line's end.
@@ -88,6 +111,9 @@ func unquote(line []byte, separator byte) (cell, rest []byte, err error) {
 // exponent. What ParseFloat takes besides (NaN, Inf, hexadecimal, underscores)
 // and what spreadsheets write besides (a decimal comma, thousands) is refused.
 func Number(cell []byte) (float64, error) {
+	if x, ok := shortDecimal(cell); ok {
+		return x, nil
+	}
 	for _, c := range cell {
 		if (c < '0' || c > '9') && c != '.' && c != '-' && c != '+' && c|0x20 != 'e' {
 			switch string(bytes.ToLower(bytes.TrimLeft(cell, "+-"))) {
@@ -106,3 +132,44 @@ func Number(cell []byte) (float64, error) {
 	}
 	return x, nil
 }
+
+// shortDecimal reads what nearly every cell holds: a sign, up to 15 digits and a
+// point. Both the digits and the power of ten are exact then, so that one
+// division gives the nearest number, as ParseFloat would (W. D. Clinger, How to
+// read floating point numbers accurately, 1990). Anything else is left to it.
+func shortDecimal(cell []byte) (float64, bool) {
+	i, n := 0, len(cell)
+	if n > 0 && (cell[0] == '-' || cell[0] == '+') {
+		i = 1
+	}
+	if n-i > 16 {
+		return 0, false
+	}
+	whole, digits, point := int64(0), 0, -1
+	for ; i < n; i++ {
+		c := cell[i] - '0'
+		switch {
+		case c <= 9:
+			whole = whole*10 + int64(c)
+			digits++
+		case cell[i] == '.' && point < 0:
+			point = digits
+		default:
+			return 0, false
+		}
+	}
+	if digits == 0 || digits > 15 {
+		return 0, false
+	}
+	x := float64(whole)
+	if point >= 0 {
+		x /= tens[digits-point]
+	}
+	if cell[0] == '-' {
+		x = -x
+	}
+	return x, true
+}
+
+// tens are the powers of ten up to 15 digits, all exact.
+var tens = [16]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}

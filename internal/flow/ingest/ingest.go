@@ -248,10 +248,10 @@ func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Repor
 // holds no good row, and the report then says why; any other is the store's.
 func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report, error) {
 	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}, Doubts: []string{}}
-	units := map[string]*evidence.Units{}
+	loggers := map[string]*fileLogger{}
 	now := p.Now()
 	batch := make([]roof.Reading, 0, batchRows)
-	unknown := map[string]bool{}
+	batches := 1
 	flush := func() error {
 		outcomes, err := p.append(ctx, caseID, batch)
 		for _, o := range outcomes {
@@ -267,23 +267,31 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 			}
 		}
 		batch = batch[:0]
+		batches++
 		return err
 	}
 	var rejects []roof.Reject
 	sum, err := rows(now, func(reading roof.Reading, line int) error {
-		ok, err := p.admit(ctx, caseID, reading.Logger, now, max(p.MaxLoggers, maxFileLoggers))
-		if err != nil {
-			return err
+		l := loggers[reading.Logger]
+		if l == nil || l.admitted != batches {
+			ok, err := p.admit(ctx, caseID, reading.Logger, now, max(p.MaxLoggers, maxFileLoggers))
+			if err != nil {
+				return err
+			}
+			if !ok {
+				rejects = append(rejects, p.tooMany(caseID, reading, name, line, max(p.MaxLoggers, maxFileLoggers)))
+				return nil
+			}
+			if l == nil {
+				l = &fileLogger{}
+				loggers[reading.Logger] = l
+				if !p.Cases.Fitted(caseID, reading.Logger) {
+					rep.Unknown = append(rep.Unknown, reading.Logger)
+				}
+			}
+			l.admitted = batches
 		}
-		if !ok {
-			rejects = append(rejects, p.tooMany(caseID, reading, name, line, max(p.MaxLoggers, maxFileLoggers)))
-			return nil
-		}
-		if !unknown[reading.Logger] && !p.Cases.Fitted(caseID, reading.Logger) {
-			unknown[reading.Logger] = true
-			rep.Unknown = append(rep.Unknown, reading.Logger)
-		}
-		gather(units, reading)
+		l.gather(&reading)
 		if batch = append(batch, reading); len(batch) == batchRows {
 			return flush()
 		}
@@ -292,9 +300,9 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 	if flushErr := flush(); err == nil {
 		err = flushErr
 	}
-	for _, logger := range slices.Sorted(maps.Keys(units)) {
+	for _, logger := range slices.Sorted(maps.Keys(loggers)) {
 		// Where it is fitted is the case file's to say; a file asks as of outdoor air.
-		if kind, value, ok := units[logger].Doubt(roof.OutdoorAir); ok {
+		if kind, value, ok := loggers[logger].units.Doubt(roof.OutdoorAir); ok {
 			said, step := words.UnitDoubt(string(kind), logger, value)
 			rep.Doubts = append(rep.Doubts, said+" "+words.Sentence(step))
 		}
@@ -306,18 +314,19 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 	return rep, err
 }
 
+// fileLogger is a logger of the file that is being stored.
+type fileLogger struct {
+	admitted int // the batch that it was last admitted to
+	units    evidence.Units
+}
+
 // gather notes what one reading says of its logger's units.
-func gather(units map[string]*evidence.Units, r roof.Reading) {
-	u := units[r.Logger]
-	if u == nil {
-		u = &evidence.Units{}
-		units[r.Logger] = u
-	}
+func (l *fileLogger) gather(r *roof.Reading) {
 	if rh, ok := r.Values.Get(roof.RHPct); ok {
-		u.Humidity(r.At.UnixMilli(), rh)
+		l.units.Humidity(r.At.UnixMilli(), rh)
 	}
 	if t, ok := r.Values.Get(roof.TempC); ok {
-		u.Temperature(r.At.UnixMilli(), t)
+		l.units.Temperature(r.At.UnixMilli(), t)
 	}
 }
 

@@ -43,7 +43,7 @@ const (
 
 // further are the plausible ranges of the quantities that are not judged by
 // rejection; beyond them a reading is stored and flagged.
-var further = map[roof.Quantity][2]float64{
+var further = [roof.QuantityCount][2]float64{
 	roof.BatteryPct: {0, 100},
 	// since the last report; WMO-No. 8 part I ch. 6: 2000 mm/h is the instrument's limit; from memory
 	roof.RainMM:  {0, 500},
@@ -123,8 +123,7 @@ func limitsOf(q roof.Quantity) ([2]float64, bool) {
 	if q == roof.TempC {
 		return [2]float64{makerMinTempC, makerMaxTempC}, true
 	}
-	l, ok := further[q]
-	return l, ok
+	return further[q], further[q] != [2]float64{}
 }
 
 func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
