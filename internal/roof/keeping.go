@@ -160,3 +160,21 @@ type KeptDay struct {
 	Day          time.Time // its first moment
 	Count        int64
 }
+
+// DaySum says what a store holds of one logger's UTC day: equal sums are equal
+// readings.
+type DaySum struct {
+	Logger string
+	Day    int64 // since 1970-01-01
+	Count  int64
+	Sum    [32]byte
+}
+
+// Derived is a value that was worked out from the record and is kept for the
+// next time. It is no evidence: it can be dropped at any time.
+type Derived struct {
+	AtMS  int64    // of what: the start of a stretch in Unix ms, 0 where there is one a case
+	Rests [32]byte // digest of everything that it rests on
+	Made  time.Time
+	Data  []byte
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"log/slog"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -91,6 +92,17 @@ func BenchmarkWinterTimeline(b *testing.B) {
 	b.Run("cold", func(b *testing.B) {
 		for b.Loop() {
 			ask(b, record.New(store))
+		}
+	})
+	b.Run("kept", func(b *testing.B) { // the first query after a restart
+		d, err := sqlite.OpenDerived(ctx, b.TempDir(), false, time.Now, slog.New(slog.DiscardHandler))
+		require.NoError(b, err)
+		defer func() { _ = d.Close() }()
+		s := &shelved{Store: store, Derived: d}
+		now := func() time.Time { return winterStart.AddDate(0, 0, winterDays) }
+		ask(b, record.New(store).On(s, "1", now))
+		for b.Loop() {
+			ask(b, record.New(store).On(s, "1", now))
 		}
 	})
 	b.Run("warm", func(b *testing.B) {

@@ -8,8 +8,10 @@ import (
 	"fmt"
 	"iter"
 	"sync"
+	"sync/atomic"
 	"time"
 
+	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/evidence"
@@ -18,7 +20,10 @@ import (
 )
 
 // hourMS is the grain of what is kept at hand.
-const hourMS = evidence.HourMS
+const (
+	hourMS = evidence.HourMS
+	dayMS  = 24 * hourMS
+)
 
 // quietMS is how far apart a flag and the readings that cause it can lie.
 const quietMS = int64(qc.Reach / time.Millisecond)
@@ -28,16 +33,21 @@ const maxHours = 50_000
 
 // Reader reads the record of every case. It is safe for concurrent use.
 type Reader struct {
-	store roof.ReadingStore
+	store  roof.ReadingStore
+	shelf  Shelf // nil: nothing outlives this reader
+	method string
+	now    func() time.Time
+	// unkept counts what the shelf would not take.
+	unkept atomic.Int64
 
 	mu    sync.Mutex
-	cases map[string]*kept
+	cases map[string]*held
 	hours int
 	tick  int64
 }
 
-// kept is what is at hand of one case.
-type kept struct {
+// held is what is at hand of one case.
+type held struct {
 	work    sync.Mutex // one at a time works a case's hours out
 	c       *roof.Case // the case the hours were worked out for
 	rows    map[int64]timeline.Row
@@ -48,11 +58,11 @@ type kept struct {
 }
 
 // drop takes away everything that was worked out.
-func (k *kept) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
+func (k *held) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
 
 // New makes a reader of a store, with nothing cached.
 func New(store roof.ReadingStore) *Reader {
-	return &Reader{store: store, cases: map[string]*kept{}}
+	return &Reader{store: store, cases: map[string]*held{}}
 }
 
 // CaseChanged drops what is cached of a case: fittings, offsets or
@@ -74,7 +84,7 @@ func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roo
 	defer r.mu.Unlock()
 	k := r.cases[caseID]
 	if k == nil {
-		k = &kept{rows: map[int64]timeline.Row{}}
+		k = &held{rows: map[int64]timeline.Row{}}
 		r.cases[caseID] = k
 	}
 	for i, x := range readings {
@@ -130,7 +140,7 @@ func (r *Reader) Version(caseID string) int64 {
 // interval has to be found anew, with everything that rests on it: as many
 // readings came since as it was found from. One found before the first reading,
 // as when a new house's page is opened, would otherwise make gaps for ever.
-func (r *Reader) usualIsOld(k *kept, logger string) bool {
+func (r *Reader) usualIsOld(k *held, logger string) bool {
 	left, found := k.fresh[logger]
 	if !found {
 		return false
@@ -164,10 +174,12 @@ func phaseMS(c *roof.Case) int64 {
 	return ((-int64(offset)*1000)%hourMS + hourMS) % hourMS
 }
 
-func floor(ms, phase int64) int64 {
-	x := (ms - phase) % hourMS
+func floor(ms, phase int64) int64 { return floorTo(ms, phase, hourMS) }
+
+func floorTo(ms, phase, step int64) int64 {
+	x := (ms - phase) % step
 	if x < 0 {
-		x += hourMS
+		x += step
 	}
 	return ms - x
 }
@@ -229,10 +241,7 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 	if err != nil {
 		return nil, err
 	}
-	pad := quietMS
-	for _, l := range c.Loggers {
-		pad = max(pad, quietMS+spanMS(c, usual, l.ID))
-	}
+	pad := padMS(c, usual)
 	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
 	if err != nil {
 		return nil, err
@@ -263,12 +272,12 @@ func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time
 }
 
 // of is what is at hand of a case.
-func (r *Reader) of(c *roof.Case) *kept {
+func (r *Reader) of(c *roof.Case) *held {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	k := r.cases[c.ID]
 	if k == nil {
-		k = &kept{rows: map[int64]timeline.Row{}}
+		k = &held{rows: map[int64]timeline.Row{}}
 		r.cases[c.ID] = k
 	}
 	if k.c != c {
@@ -293,15 +302,12 @@ func (r *Reader) usualOf(ctx context.Context, c *roof.Case) (map[string]int64, e
 	}
 	usual = map[string]int64{}
 	fresh := map[string]int{}
-	for _, l := range c.Loggers {
-		if l.Interval > 0 {
-			continue
-		}
-		ms, n, err := series.UsualMS(r.store.Range(ctx, c.ID, l.ID, time.Time{}, time.Time{}))
-		if err != nil {
-			return nil, err
-		}
-		usual[l.ID], fresh[l.ID] = ms, max(n, 1)
+	found, err := r.intervalsOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	for id, g := range found {
+		usual[id], fresh[id] = g.UsualMS(), max(g.N(), 1)
 	}
 	r.mu.Lock()
 	if k.c == c {
@@ -344,70 +350,110 @@ func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64)
 	k := r.of(c)
 	k.work.Lock()
 	defer k.work.Unlock()
-	out := make([]timeline.Row, (untilMS-fromMS)/hourMS)
-	missing := func() (from, until int64) {
-		r.mu.Lock()
-		defer r.mu.Unlock()
-		for i := range out {
-			h := fromMS + int64(i)*hourMS
-			if out[i].Positions != nil || out[i].Surfaces != nil {
-				continue
-			}
-			if row, ok := k.rows[h]; ok && k.c == c {
-				out[i] = row
-				continue
-			}
-			if until == 0 {
-				from = h
-			}
-			until = h + hourMS
-		}
-		return from, until
-	}
-	for {
-		from, until := missing()
-		if until == 0 {
-			break
-		}
-		if err := r.workOut(ctx, c, k, out, fromMS, from, until); err != nil {
+	out := hours{fromMS, make([]timeline.Row, (untilMS-fromMS)/hourMS)}
+	missing := r.fill(out, c, k)
+	if len(missing) > 0 && r.shelf != nil && kept.Local(c) {
+		var err error
+		if missing, err = r.takeDown(ctx, c, k, out, missing); err != nil {
 			return nil, err
 		}
 	}
-	return out, nil
+	for _, m := range missing {
+		if err := r.workOut(ctx, c, k, out, m); err != nil {
+			return nil, err
+		}
+	}
+	return out.rows, nil
 }
 
-// workOut fills the hours of [from, until) and keeps them, unless a reading
-// came in between: those are right for this answer but not for the next.
-func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *kept, out []timeline.Row, fromMS, from,
-	until int64) error {
+// hours are rows from an hour on; one without positions and surfaces is missing.
+type hours struct {
+	fromMS int64
+	rows   []timeline.Row
+}
+
+func (h hours) at(i int) int64 { return h.fromMS + int64(i)*hourMS }
+
+func (h hours) has(i int) bool { return h.rows[i].Positions != nil || h.rows[i].Surfaces != nil }
+
+// put takes a row where it belongs, if it does.
+func (h hours) put(ms int64, row timeline.Row) {
+	if i := (ms - h.fromMS) / hourMS; ms >= h.fromMS && i < int64(len(h.rows)) {
+		h.rows[i] = row
+	}
+}
+
+// span is [fromMS, untilMS), in Unix ms.
+type span struct{ fromMS, untilMS int64 }
+
+// missing lists the stretches without rows. Those that lie closer together than
+// the readings to their sides reach are one.
+func (h hours) missing() (out []span) {
+	for i := range h.rows {
+		if h.has(i) {
+			continue
+		}
+		if n := len(out); n > 0 && h.at(i)-out[n-1].untilMS <= 2*quietMS {
+			out[n-1].untilMS = h.at(i) + hourMS
+		} else {
+			out = append(out, span{h.at(i), h.at(i) + hourMS})
+		}
+	}
+	return out
+}
+
+// fill takes what is at hand, and says what is missing then.
+func (r *Reader) fill(out hours, c *roof.Case, k *held) []span {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c == c {
+		for i := range out.rows {
+			if row, ok := k.rows[out.at(i)]; ok {
+				out.rows[i] = row
+			}
+		}
+	}
+	return out.missing()
+}
+
+// workOut fills the hours of a stretch and holds them, unless a reading came in
+// between: those are right for this answer but not for the next.
+func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, m span) error {
 	before := r.Version(c.ID)
-	set, err := r.Around(ctx, c, from, until)
+	set, err := r.Around(ctx, c, m.fromMS, m.untilMS)
 	if err != nil {
 		return err
 	}
-	rows := timeline.Rows(set, from, until, hourMS)
-	first := int((from - fromMS) / hourMS)
-	copy(out[first:], rows)
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k.c != c || k.version != before {
-		return nil
+	rows := hours{m.fromMS, timeline.Rows(set, m.fromMS, m.untilMS, hourMS)}
+	for i, row := range rows.rows {
+		out.put(rows.at(i), row)
 	}
-	for i, row := range rows {
-		h := from + int64(i)*hourMS
-		if _, ok := k.rows[h]; !ok {
-			r.hours++
-		}
-		k.rows[h] = row
-	}
-	r.forget(k)
+	r.hold(c, k, before, rows)
 	return nil
 }
 
+// hold has rows at hand for the next time, of a record as it was at a version.
+func (r *Reader) hold(c *roof.Case, k *held, version int64, rows ...hours) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != version {
+		return
+	}
+	for _, h := range rows {
+		for i, row := range h.rows {
+			if _, ok := k.rows[h.at(i)]; !ok {
+				r.hours++
+			}
+			k.rows[h.at(i)] = row
+		}
+	}
+	r.forget(k)
+}
+
 // forget drops the hours of the cases longest unused until the bound holds.
-func (r *Reader) forget(using *kept) {
+func (r *Reader) forget(using *held) {
 	for r.hours > maxHours {
-		var oldest *kept
+		var oldest *held
 		for _, k := range r.cases {
 			if k != using && len(k.rows) > 0 && (oldest == nil || k.used < oldest.used) {
 				oldest = k

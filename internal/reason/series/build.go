@@ -131,7 +131,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		return nil
 	}
 	runs := make([]run, len(fits))
-	var gaps gaps
+	var gaps Intervals
 	for r, err := range readings {
 		if err != nil {
 			return fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
@@ -140,7 +140,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		if b.untilMS != 0 && ms >= b.untilMS {
 			break
 		}
-		gaps.add(ms, r.Values)
+		gaps.Add(ms, r.Values)
 		k := fittedAt(fits, ms)
 		if k < 0 {
 			continue
@@ -177,7 +177,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		usual = b.UsualMS[logger.ID]
 	}
 	if usual == 0 {
-		usual = gaps.usual()
+		usual = gaps.UsualMS()
 	}
 	for k, f := range fits {
 		if !runs[k].any && !runs[k].others {
@@ -411,69 +411,63 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 	return -1
 }
 
-// UsualMS returns the usual interval in ms of one logger's readings in time order,
-// and how many they are; 5 min where they are fewer than two.
-func UsualMS(readings iter.Seq2[roof.Reading, error]) (usualMS int64, n int, err error) {
-	var gaps gaps
-	for r, err := range readings {
-		if err != nil {
-			return 0, n, fmt.Errorf("finding the usual interval: %w", err)
-		}
-		gaps.add(r.At.UnixMilli(), r.Values)
-		n++
-	}
-	return gaps.usual(), n, nil
-}
+// Intervals counts a logger's readings and the intervals between them: of those
+// with temperature or humidity where it has any. What comes between, such as a
+// look with a moisture meter, is no part of their beat. They can be kept, and go
+// on with later readings.
+type Intervals struct{ OfAir, Others Gaps }
 
-// gaps are the intervals of a logger's readings: of those with temperature or
-// humidity where it has any. What comes between, such as a look with a moisture
-// meter, is no part of their beat.
-type gaps struct{ ofAir, others gapCounter }
-
-func (g *gaps) add(ms int64, v roof.Values) {
+// Add takes the next reading, in the order of time; ms is Unix time.
+func (g *Intervals) Add(ms int64, v roof.Values) {
 	if v.OfAir() {
-		g.ofAir.add(ms)
+		g.OfAir.add(ms)
 	} else {
-		g.others.add(ms)
+		g.Others.add(ms)
 	}
 }
 
-func (g *gaps) usual() int64 {
-	if g.ofAir.begun {
-		return g.ofAir.usual()
+// N counts the readings.
+func (g *Intervals) N() int { return g.OfAir.N + g.Others.N }
+
+// UsualMS returns the usual interval in ms; 5 min where there are fewer than two
+// readings.
+func (g *Intervals) UsualMS() int64 {
+	if g.OfAir.N > 0 {
+		return g.OfAir.usual()
 	}
-	return g.others.usual()
+	return g.Others.usual()
 }
 
-// gapCounter finds the median interval in bounded memory: whole seconds are
-// counted in a map that real loggers keep small.
-type gapCounter struct {
-	last   int64
-	begun  bool
-	counts map[int64]int
-	total  int
+// Gaps finds the median interval in bounded memory: whole seconds are counted in
+// a map that real loggers keep small.
+type Gaps struct {
+	N      int   // readings
+	LastMS int64 // time of the last
+	Counts map[int64]int
+	Total  int // of Counts
 }
 
-func (g *gapCounter) add(ms int64) {
-	if g.begun && ms > g.last {
-		if g.counts == nil {
-			g.counts = map[int64]int{}
+func (g *Gaps) add(ms int64) {
+	if g.N > 0 && ms > g.LastMS {
+		if g.Counts == nil {
+			g.Counts = map[int64]int{}
 		}
-		g.counts[(ms-g.last+500)/1000]++
-		g.total++
+		g.Counts[(ms-g.LastMS+500)/1000]++
+		g.Total++
 	}
-	g.last, g.begun = ms, true
+	g.LastMS = ms
+	g.N++
 }
 
-func (g *gapCounter) median() int64 {
-	keys := make([]int64, 0, len(g.counts))
-	for k := range g.counts {
+func (g *Gaps) median() int64 {
+	keys := make([]int64, 0, len(g.Counts))
+	for k := range g.Counts {
 		keys = append(keys, k)
 	}
 	slices.Sort(keys)
 	seen := 0
 	for _, k := range keys {
-		if seen += g.counts[k]; 2*seen >= g.total {
+		if seen += g.Counts[k]; 2*seen >= g.Total {
 			return max(k, 1) * 1000
 		}
 	}

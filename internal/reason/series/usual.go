@@ -29,11 +29,11 @@ type lengths struct {
 	time  []float64 // of them, s
 }
 
-func (g *gapCounter) lengths() lengths {
-	l := lengths{s: slices.Sorted(maps.Keys(g.counts))}
+func (g *Gaps) lengths() lengths {
+	l := lengths{s: slices.Sorted(maps.Keys(g.Counts))}
 	n, sum := 0, 0.0
 	for _, k := range l.s {
-		n, sum = n+g.counts[k], sum+float64(k)*float64(g.counts[k])
+		n, sum = n+g.Counts[k], sum+float64(k)*float64(g.Counts[k])
 		l.count, l.time = append(l.count, n), append(l.time, sum)
 	}
 	return l
@@ -50,7 +50,7 @@ func (l lengths) upTo(s float64) int {
 
 // usual is the usual interval in ms: the longest silence of a logger that
 // reports on change, else the median.
-func (g *gapCounter) usual() int64 {
+func (g *Gaps) usual() int64 {
 	median := g.median()
 	if s := g.silence(float64(median / 1000)); s > 0 {
 		return s * 1000
@@ -60,17 +60,17 @@ func (g *gapCounter) usual() int64 {
 
 // silence is the longest silence in s of a logger that reports on change; 0 of
 // one that keeps a beat.
-func (g *gapCounter) silence(median float64) int64 {
+func (g *Gaps) silence(median float64) int64 {
 	l := g.lengths()
-	if g.total < minIntervals || 2*(l.upTo(median*(1+beatPart))-l.upTo(median*(1-beatPart)-1)) >= g.total {
+	if g.Total < minIntervals || 2*(l.upTo(median*(1+beatPart))-l.upTo(median*(1-beatPart)-1)) >= g.Total {
 		return 0
 	}
 	for i := len(l.s) - 1; i >= 0 && float64(l.s[i]) > 2.5*median; i-- {
 		s := float64(l.s[i])
 		pile := l.count[i] - l.upTo(s*(1-pilePart))
-		above := g.total - l.count[i]
+		above := g.Total - l.count[i]
 		below := l.upTo(s*(1-pilePart)) - l.upTo(s*(1-belowPart))
-		if pile >= minPile && float64(pile) >= pileShare*float64(g.total) && 2*above < pile && below <= pile &&
+		if pile >= minPile && float64(pile) >= pileShare*float64(g.Total) && 2*above < pile && below <= pile &&
 			float64(pile)*s >= pileTime*l.time[i] {
 			return l.s[i]
 		}

@@ -64,7 +64,7 @@ func TestALoggerThatReportsOnChangeIsJudgedByItsLongestSilence(t *testing.T) {
 	for _, name := range slices.Sorted(maps.Keys(cases)) { // one order, since all draw from one source
 		c := cases[name]
 		t.Run(name, func(t *testing.T) {
-			var g gapCounter
+			var g Gaps
 			at := 0.0
 			for range 20000 {
 				at += c.gap()
@@ -78,7 +78,7 @@ func TestALoggerThatReportsOnChangeIsJudgedByItsLongestSilence(t *testing.T) {
 }
 
 func TestFewIntervalsAreJudgedByTheirMedian(t *testing.T) {
-	var g gapCounter
+	var g Gaps
 	at := int64(0)
 	for i := range 40 {
 		at += []int64{20e3, 90e3, 3600e3, 200e3}[i%4]

@@ -47,6 +47,8 @@ type Options struct {
 	// NewStore begins anew where the folder's own database is missing or was
 	// exchanged.
 	NewStore bool
+	// DropDerived forgets what was kept of earlier work, to work it out anew.
+	DropDerived bool
 }
 
 // App is one daemon.
@@ -165,6 +167,9 @@ func (a *App) openCases(ctx context.Context) error {
 	a.curves = curves.New(a.record)
 	book.OnChange(a.curves.CaseChanged)
 	a.assessor = newAssessor(a.base, a.record, a.opt.Now, a.opt.Log)
+	if err := a.openDerived(ctx); err != nil {
+		a.opt.Log.Warn("nothing that is worked out can be kept; it is worked out again after every start", "error", err)
+	}
 	a.onStop("the assessments", waitFor(&a.assessor.running)) // which only reads: leaving it behind costs nothing
 	a.copyDerived()
 	return nil

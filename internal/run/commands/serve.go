@@ -95,9 +95,10 @@ func (d daemonFlags) config() (config.Config, error) {
 
 func serve(ctx context.Context, args []string, s Streams) error {
 	f := flags("serve", "[-config FILE] [-data DIR] [-http HOST:PORT] [-mqtt-listen HOST:PORT] [-broker URL] "+
-		"[-new-store]", s)
+		"[-new-store] [-drop-derived]", s)
 	d := addDaemonFlags(f)
 	anew := addNewStore(f)
+	drop := f.Bool("drop-derived", false, "forget what is kept of earlier work and work it out anew from the record")
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -113,7 +114,7 @@ func serve(ctx context.Context, args []string, s Streams) error {
 	}
 	log, level := logger(c.Log, s.Err)
 	a, err := app.New(ctx, app.Options{Config: c, Version: Version, Log: log, Level: level, Out: s.Out,
-		NewStore: *anew})
+		NewStore: *anew, DropDerived: *drop})
 	if err != nil {
 		return err
 	}
