@@ -159,6 +159,9 @@ func Reasons() []Reason {
 		Forbidden}
 }
 
+// RejectPayloadBytes is how much of what came the log of rejects keeps.
+const RejectPayloadBytes = 4 << 10
+
 // Reject is something that could not be used, kept with its reason.
 type Reject struct {
 	At      time.Time // when it arrived
@@ -169,6 +172,9 @@ type Reject struct {
 	Reason  Reason
 	Detail  string // plain words: what was wrong and what would be right
 	Payload []byte // what came, cut short by the log's limit
+	// Retained says of a message that it was a retained one: nobody knows how old
+	// it is unless it has a time of its own.
+	Retained bool
 }
 
 // Outcome is what became of one appended reading.

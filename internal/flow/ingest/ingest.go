@@ -79,7 +79,7 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 		flags, bad := qc.Check(r, m.Arrived)
 		if bad != nil {
 			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
-				Reason: bad.Reason, Detail: bad.Detail, Payload: m.Payload})
+				Reason: bad.Reason, Detail: bad.Detail, Payload: m.Payload, Retained: m.Retained})
 			continue
 		}
 		r.Flags |= flags
@@ -90,7 +90,8 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 		for _, r := range kept {
 			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
 				Reason: roof.UnknownCase,
-				Detail: "no case file has this id; create the case or correct the topic", Payload: m.Payload})
+				Detail: "no case file has this id; create the case or correct the topic", Payload: m.Payload,
+				Retained: m.Retained})
 		}
 		kept = nil
 	}
@@ -102,13 +103,20 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 			return taken{}, err
 		}
 		if !ok {
-			rejects = append(rejects, p.tooMany(caseID, r, m.Topic, 0, p.MaxLoggers))
+			many := p.tooMany(caseID, r, m.Topic, 0, p.MaxLoggers)
+			many.Payload, many.Retained = m.Payload, m.Retained
+			rejects = append(rejects, many)
 			continue
 		}
 		kept = append(kept, r)
 	}
 	if err := p.again.settle(ctx, p.Store, caseID, m, known, kept); err != nil {
 		return taken{}, err
+	}
+	if m.User != "" {
+		for i := range rejects {
+			rejects[i].Detail += " (sent by user " + m.User + ")"
+		}
 	}
 	return taken{caseID, kept, rejects}, nil
 }
@@ -213,6 +221,21 @@ type Report struct {
 	Doubts     []string      `json:"doubts" doc:"loggers of the file whose units cannot be"`
 }
 
+func (r *Report) count(outcomes []roof.Outcome) {
+	for _, o := range outcomes {
+		switch o {
+		case roof.Stored:
+			r.Stored++
+		case roof.Merged:
+			r.Merged++
+		case roof.Duplicate:
+			r.Duplicates++
+		case roof.Conflict:
+			r.Conflicts++
+		}
+	}
+}
+
 // RejectedRow is one row that could not be used.
 type RejectedRow struct {
 	Line   int    `json:"line"`
@@ -254,18 +277,7 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 	batches := 1
 	flush := func() error {
 		outcomes, err := p.append(ctx, caseID, batch)
-		for _, o := range outcomes {
-			switch o {
-			case roof.Stored:
-				rep.Stored++
-			case roof.Merged:
-				rep.Merged++
-			case roof.Duplicate:
-				rep.Duplicates++
-			case roof.Conflict:
-				rep.Conflicts++
-			}
-		}
+		rep.count(outcomes)
 		batch = batch[:0]
 		batches++
 		return err

@@ -31,6 +31,8 @@ type Message struct {
 	// which stays the same when it comes again, and 0 at quality of service 0.
 	Redelivered bool
 	Packet      uint16
+	// User is who sent it to our own broker, "" where nobody had to say.
+	User string
 	// TooLarge is the size of a payload over the limit, which was discarded
 	// unread (Payload is then empty); 0 when the payload is whole.
 	TooLarge int64
@@ -44,7 +46,7 @@ const Prefix = "dewcase"
 const defaultMaxBytes = 1 << 20
 
 // keptBytes is how much of what came a reject carries.
-const keptBytes = 4 << 10
+const keptBytes = roof.RejectPayloadBytes
 
 // Decoder decodes messages; it is safe for concurrent use.
 type Decoder struct {
@@ -175,7 +177,8 @@ func (d *decoding) reject(p *problem, what []byte) {
 
 func (d *decoding) rejected(p *problem, what []byte) roof.Reject {
 	return roof.Reject{At: d.Arrived, Case: d.caseID, Logger: d.logger, Source: printable(d.Topic, 300),
-		Reason: p.reason, Detail: printable(p.detail, 400), Payload: slices.Clone(what[:min(len(what), keptBytes)])}
+		Reason: p.reason, Detail: printable(p.detail, 400), Payload: slices.Clone(what[:min(len(what), keptBytes)]),
+		Retained: d.Retained}
 }
 
 // Decode returns a message's case and readings, each with its own time or the

@@ -111,7 +111,8 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		return pk, packets.ErrRejectPacket
 	}
 	m := Message{Topic: pk.TopicName, Payload: pk.Payload, Retained: pk.FixedHeader.Retain,
-		QoS: pk.FixedHeader.Qos, Arrived: h.b.opts.Now().UTC(), Redelivered: pk.FixedHeader.Dup, Packet: pk.PacketID}
+		QoS: pk.FixedHeader.Qos, Arrived: h.b.opts.Now().UTC(), Redelivered: pk.FixedHeader.Dup, Packet: pk.PacketID,
+		User: string(cl.Properties.Username)}
 	if size, yes := mqttframe.TooLarge(pk.Payload); yes {
 		m.Payload, m.TooLarge, pk.Payload = nil, size, nil
 		pk.FixedHeader.Retain = false

@@ -78,7 +78,7 @@ func linkOf(before digest, id, at int64, caseID, by, etag string, file []byte) d
 }
 
 func digestOfReject(r roof.KeptReject) digest {
-	return hashOf(r.ID, r.At.UnixMilli(), int64(r.Line), r.Case, r.Logger, r.Source, string(r.Reason), r.Detail,
+	return hashOf(r.ID, r.At.UnixMilli(), lineOf(r.Reject), r.Case, r.Logger, r.Source, string(r.Reason), r.Detail,
 		r.Payload)
 }
 

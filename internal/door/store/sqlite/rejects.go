@@ -17,7 +17,7 @@ import (
 
 // What a reject may take in the log, in bytes.
 const (
-	rejectPayload = 2048
+	rejectPayload = roof.RejectPayloadBytes
 	rejectText    = 512
 )
 
@@ -70,7 +70,7 @@ func (p *writeConn) reject(r roof.Reject) error {
 	size := len(r.Payload) + len(r.Case) + len(r.Logger) + len(r.Source) + len(r.Detail) + 64
 	res, err := p.conn.ExecContext(ctx, `INSERT INTO reject
 		(at, case_id, logger, source, line, reason, detail, payload, size, crc) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		r.At.UnixMilli(), r.Case, r.Logger, r.Source, r.Line, string(r.Reason), r.Detail, r.Payload, size, rejectCRC(r))
+		r.At.UnixMilli(), r.Case, r.Logger, r.Source, lineOf(r), string(r.Reason), r.Detail, r.Payload, size, rejectCRC(r))
 	if err != nil {
 		return err
 	}
@@ -144,10 +144,21 @@ func (p *writeConn) trimRejects() error {
 	}, last)
 }
 
+// retainedLine stands in the column line of a retained message: messages have no
+// lines.
+const retainedLine = -1
+
+func lineOf(r roof.Reject) int64 {
+	if r.Retained {
+		return retainedLine
+	}
+	return int64(r.Line)
+}
+
 func rejectCRC(r roof.Reject) uint32 {
 	var b []byte
 	b = binary.AppendVarint(b, r.At.UnixMilli())
-	b = binary.AppendVarint(b, int64(r.Line))
+	b = binary.AppendVarint(b, lineOf(r))
 	for _, s := range []string{r.Case, r.Logger, r.Source, string(r.Reason), r.Detail} {
 		b = binary.AppendUvarint(b, uint64(len(s)))
 		b = append(b, s...)
@@ -183,8 +194,38 @@ const rejectColumns = `id, at, case_id, logger, source, line, reason, detail, pa
 func scanReject(rows *sql.Rows) (r roof.KeptReject, crc uint32, err error) {
 	var at int64
 	err = rows.Scan(&r.ID, &at, &r.Case, &r.Logger, &r.Source, &r.Line, &r.Reason, &r.Detail, &r.Payload, &crc)
-	r.At = fromMS(at)
+	if r.At = fromMS(at); r.Line == retainedLine {
+		r.Line, r.Retained = 0, true
+	}
 	return r, crc, err
+}
+
+// ForgetRejects drops rejects from the log that were taken after all; the counts
+// stay.
+func (s *Store) ForgetRejects(ctx context.Context, ids []int64) error {
+	err := s.do(ctx, func(p *writeConn) error {
+		for _, id := range ids {
+			if err := p.forgetReject(id); err != nil {
+				return err
+			}
+		}
+		p.rejectRows = -1 // counted anew by the next reject
+		return p.countReasons()
+	})
+	return during(err, "dropping what was taken after all")
+}
+
+func (p *writeConn) forgetReject(id int64) error {
+	ctx := context.Background()
+	if _, err := p.conn.ExecContext(ctx, `UPDATE reject_count SET dropped = dropped + 1
+		WHERE reason = (SELECT reason FROM reject WHERE id = ?)`, id); err != nil {
+		return err
+	}
+	return each(ctx, p.conn, `DELETE FROM reject WHERE id = ? RETURNING `+rejectColumns, func(rows *sql.Rows) error {
+		r, _, err := scanReject(rows)
+		p.leave(ofRejects, digestOfReject(r))
+		return err
+	}, id)
 }
 
 // RejectCounts says how many were ever rejected, by reason, those included that
