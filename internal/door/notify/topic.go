@@ -46,7 +46,13 @@ type CaseState struct {
 	Tonight  *float64     `json:"chance_tonight"` // 0..1, null where not known
 	Alerts   []TopicAlert `json:"alerts"`
 	Evidence *time.Time   `json:"evidence"` // newest reading behind it
+	// Places are the positions' figures now, where they are announced.
+	Places map[string]PlaceNow `json:"places,omitempty"`
 }
+
+// PlaceNow are the figures of one position by name: margin_k of a surface,
+// dew_point_c of air; nil is not observed.
+type PlaceNow map[string]*float64
 
 // TopicAlert is one alert in force.
 type TopicAlert struct {

@@ -19,11 +19,14 @@ func TestALoggerIsFittedInTheFileAsItsAuthorWroteIt(t *testing.T) {
 	const loft, line = "positions:\n  - {id: loft, place: loft_air} # by the hatch\n",
 		"- {id: n1, fitted: [{position: loft, from: 2026-11-30T10:04:05Z}]}\n"
 	for name, c := range map[string]struct{ file, want string }{
-		"no loggers yet":    {head + loft, head + loft + "loggers:\n  " + line},
-		"an empty list":     {head + loft + "loggers: []\nevents: []\n", head + loft + "loggers: \n  " + line + "events: []\n"},
-		"after the others":  {head + loft + "loggers:\n    - id: k1\n      interval_s: 300\n\n# end\nevents: []\n", head + loft + "loggers:\n    - id: k1\n      interval_s: 300\n    " + line + "\n# end\nevents: []\n"},
-		"dashes at the key": {head + loft + "loggers: # ours\n- {id: k1}\n", head + loft + "loggers: # ours\n- {id: k1}\n" + line},
-		"carriage returns":  {strings.ReplaceAll(head+loft, "\n", "\r\n"), head + loft + "loggers:\n  " + line},
+		"no loggers yet": {head + loft, head + loft + "loggers:\n  " + line},
+		"an empty list": {head + loft + "loggers: []\nevents: []\n",
+			head + loft + "loggers: \n  " + line + "events: []\n"},
+		"after the others": {head + loft + "loggers:\n    - id: k1\n      interval_s: 300\n\n# end\nevents: []\n",
+			head + loft + "loggers:\n    - id: k1\n      interval_s: 300\n    " + line + "\n# end\nevents: []\n"},
+		"dashes at the key": {head + loft + "loggers: # ours\n- {id: k1}\n",
+			head + loft + "loggers: # ours\n- {id: k1}\n" + line},
+		"carriage returns": {strings.ReplaceAll(head+loft, "\n", "\r\n"), head + loft + "loggers:\n  " + line},
 		"a place that has no position yet": {head + "loggers:\n  - {id: k1}\n",
 			head + "loggers:\n  - {id: k1}\n  " + line + "positions:\n  - {id: loft, place: loft_air}\n"},
 	} {

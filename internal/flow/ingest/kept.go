@@ -30,8 +30,8 @@ func (k *Kept) Messages() int { return len(k.messages) }
 
 // curable are the reasons that another mapping, a new house or a logger named in
 // its case file can take away. What a value or its time was refused for stays.
-var curable = []roof.Reason{roof.UnknownCase, roof.BadTopic, roof.BadPayload, roof.NoQuantity, roof.BadValue, roof.BadTime,
-	roof.BadLogger, roof.TooManyLoggers, roof.Unsupported}
+var curable = []roof.Reason{roof.UnknownCase, roof.BadTopic, roof.BadPayload, roof.NoQuantity, roof.BadValue,
+	roof.BadTime, roof.BadLogger, roof.TooManyLoggers, roof.Unsupported}
 
 // Curable reports whether what was rejected may be taken later: a message, rejected
 // for what can change.

@@ -41,7 +41,8 @@ func TestMessagesForAHouseThatWasMadeLaterAreTakenInTheirOwnTime(t *testing.T) {
 	}
 	own := func(minute int) string { return arrived.Add(time.Duration(minute) * time.Minute).Format(time.RFC3339) }
 	send("dewcase/elsewhere/k1", `{"temp_c":4,"rh_pct":90}`, 1, false)
-	send("dewcase/elsewhere/k1", fmt.Sprintf(`[{"time":%q,"temp_c":5},{"time":%q,"temp_c":6}]`, own(-50), own(-40)), 2, false)
+	send("dewcase/elsewhere/k1", fmt.Sprintf(`[{"time":%q,"temp_c":5},{"time":%q,"temp_c":6}]`, own(-50), own(-40)), 2,
+		false)
 	send("dewcase/elsewhere/k2", `{"temp_c":7}`, 3, true)                                  // how old it is nobody knows
 	send("dewcase/elsewhere/k2", `{"temp_c":300}`, 4, false)                               // cannot be
 	send("dewcase/elsewhere/k2", fmt.Sprintf(`{"time":%q,"temp_c":8}`, own(-30)), 5, true) // retained, but dated

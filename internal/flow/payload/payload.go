@@ -97,6 +97,14 @@ func New(mappings []Mapping, options ...Option) (*Decoder, error) {
 	return d, nil
 }
 
+// Afresh is a decoder by the mappings that are in force now, for which no half of a
+// reading waits.
+func (d *Decoder) Afresh() *Decoder {
+	out := &Decoder{maxBytes: d.maxBytes, interval: d.interval}
+	out.mappings.Store(d.mappings.Load())
+	return out
+}
+
 // Remap compiles other mappings of one set; put makes them those in force, all at
 // once for every message that is decoded from then on. Halves that wait for their
 // other half are kept. An error names every mapping that is wrong.

@@ -40,7 +40,8 @@ func (a *App) openAlerts(ctx context.Context) error {
 		return err
 	}
 	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.assessor}, Reach: reach, Outbox: a.outbox,
-		Publish: a.publish, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo, Pace: a.opt.Pace, Log: a.opt.Log})
+		Publish: a.publish, Places: a.placesNow, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo,
+		Pace: a.opt.Pace, Log: a.opt.Log})
 	a.channelGauges()
 	a.alertGauges()
 	return nil
@@ -96,11 +97,16 @@ func (a *App) publish(topic string, payload []byte, retained bool) error {
 }
 
 // arrived takes in what either broker brought: forecasts by the alert service,
-// all else by the write path, each message answered in its place.
+// announcements by the exchange of descriptions, all else by the write path, each
+// message answered in its place.
 func (a *App) arrived(ctx context.Context, in []payload.Message) []error {
 	readings, at := make([]payload.Message, 0, len(in)), make([]int, 0, len(in))
 	out := make([]error, len(in))
 	for i, m := range in {
+		if announcement, err := a.discovery.take(ctx, m); announcement {
+			out[i] = err
+			continue
+		}
 		if _, ok := bell.ForecastOn(m.Topic); !ok {
 			readings, at = append(readings, m), append(at, i)
 			continue

@@ -69,6 +69,7 @@ type App struct {
 	path       *ingest.Path
 	broker     *broker.Broker
 	feed       *mqttfeed.Feed
+	discovery  *discovery
 	server     *http.Server
 	listener   net.Listener
 	ending     []ending
@@ -81,10 +82,10 @@ type App struct {
 
 	// what a reload exchanges
 	reloading             sync.Mutex
-	subscribed            config.MQTT // as it was read last
 	gate                  *gate.Gate
 	users                 atomic.Pointer[credentials.Users]
 	pagesCert, brokerCert certificate
+	asked                 atomic.Pointer[[]string] // topics that the configuration names
 }
 
 // drainFor bounds how long a stop may take.
@@ -132,8 +133,8 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 			err = errors.Join(err, a.stop(stopping))
 		}
 	}()
-	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openAlerts, a.openHTTP,
-		a.openMQTT, a.startAlerts} {
+	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openDiscovery,
+		a.openAlerts, a.openHTTP, a.openMQTT, a.startDiscovery, a.startAlerts} {
 		if err = step(ctx); err != nil {
 			return nil, err
 		}
@@ -256,13 +257,13 @@ func (a *App) openBroker(c config.MQTT) error {
 }
 
 func (a *App) openFeed(c config.MQTT) (err error) {
-	a.subscribed = c
 	password := func() (string, error) { return config.Secret(c.PasswordFile, "DEWCASE_MQTT_PASSWORD") }
 	if _, err := password(); err != nil {
 		return fmt.Errorf("the broker's password: %w", err)
 	}
-	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(c),
-		Username: c.Username, Password: password,
+	a.asked.Store(&c.Topics)
+	a.feed, err = mqttfeed.New(mqttfeed.Options{URL: c.Broker, ClientID: c.ClientID, Topics: a.topics(),
+		Username: c.Username, Password: password, Presence: a.presence(),
 		CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile, MaxPayloadBytes: c.MaxPayloadKB << 10, Logger: a.opt.Log,
 		Batch: a.arrived})
 	if err != nil {
@@ -276,16 +277,23 @@ func (a *App) openFeed(c config.MQTT) (err error) {
 	return nil
 }
 
-// topics are what an outside broker is asked for: what the configuration names
-// and what the mappings need.
-func (a *App) topics(c config.MQTT) []string {
-	out := slices.Clone(c.Topics)
-	for _, f := range a.decoder.Filters() {
+// topics are what an outside broker is asked for: what the configuration names,
+// what the mappings need, and announcements where somebody listens.
+func (a *App) topics() []string {
+	out := slices.Clone(*a.asked.Load())
+	for _, f := range slices.Concat(a.decoder.Filters(), a.discovery.filters()) {
 		if !slices.Contains(out, f) {
 			out = append(out, f)
 		}
 	}
 	return out
+}
+
+// subscribe asks an outside broker for the topics that are wanted now.
+func (a *App) subscribe() {
+	if a.feed != nil {
+		a.feed.Take(a.topics())
+	}
 }
 
 // secure says whether pages are served over TLS. (The server makes itself a

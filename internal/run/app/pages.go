@@ -33,6 +33,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 		r.Use(gate.Costly(16, 5*time.Second, 30*time.Second))
 		p.Mount(r)
 		p.MountAlerts(r, a.bell, a.store)
+		p.MountInbox(r, a.inbox())
 		home.Mount(r)
 		err = a.reports(r, p.Style(), p.Fail)
 	})
@@ -122,7 +123,7 @@ func (p pageRecord) Latest(ctx context.Context, id string) ([]web.Latest, error)
 		if !known {
 			l.ID = s.Logger
 		}
-		x := web.Latest{Logger: s.Logger, At: s.Last, Position: series.FittedAt(l, s.Last), Usual: l.Interval}
+		x := web.Latest{Logger: s.Logger, First: s.First, At: s.Last, Position: series.FittedAt(l, s.Last), Usual: l.Interval}
 		if pos, ok := c.Position(x.Position); ok {
 			x.Place = pos.Place
 		}

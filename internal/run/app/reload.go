@@ -46,10 +46,8 @@ func (a *App) Reload(c config.Config) error {
 		a.users.Store(users)
 		a.broker.Part(func(user string) bool { return users.Changed(before, user) })
 	}
-	if a.feed != nil {
-		a.subscribed = c.MQTT
-		a.feed.Take(a.topics(c.MQTT))
-	}
+	a.asked.Store(&c.MQTT.Topics)
+	a.discovery.reconfigure(c.MQTT.Discovery) // asks for the topics
 	if a.opt.Level != nil {
 		_ = a.opt.Level.UnmarshalText([]byte(c.Log.Level)) // one of the words the configuration allows
 	}
@@ -69,9 +67,7 @@ func (a *App) Remap(mappings []payload.Mapping) error {
 	}
 	put()
 	a.tellShadows()
-	if a.feed != nil {
-		a.feed.Take(a.topics(a.subscribed))
-	}
+	a.subscribe()
 	return nil
 }
 
@@ -92,6 +88,7 @@ func (a *App) tellShadows() {
 func (a *App) needsRestart(c config.Config) (sections []string) {
 	began := a.opt.Config
 	for _, x := range []*config.Config{&began, &c} {
+		x.MQTT.Discovery.Announce, x.MQTT.Discovery.Listen = false, false
 		x.Log.Level, x.MQTT.Mappings, x.HTTP.PasswordFile, x.HTTP.TokenFile = "", nil, "", ""
 		if a.feed != nil {
 			x.MQTT.Topics = nil

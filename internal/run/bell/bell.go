@@ -77,14 +77,16 @@ const (
 	settleFor  = 5 * time.Second  // after readings came
 )
 
-// Options are what the alert service stands on. All but Publish, Troubles and
-// DigestAt are needed.
+// Options are what the alert service stands on. All but Publish, Places,
+// Troubles and DigestAt are needed.
 type Options struct {
 	Record Record
 	Reach  *Reach
 	Outbox Outbox
 	// Publish sends a message to the broker that is in use; it may hang.
 	Publish func(topic string, payload []byte, retained bool) error
+	// Places are a case's figures of now where they are announced; nil elsewhere.
+	Places func(ctx context.Context, caseID string) map[string]notify.PlaceNow
 	// Troubles are those of the daemon's parts, its channels to people aside.
 	Troubles func() []watch.Trouble
 	DigestAt string // "07:30": when consultants get their daily summary, "" never
@@ -386,6 +388,9 @@ func (b *Bell) speak(ctx context.Context) {
 		for id, s := range unsaid {
 			if ctx.Err() != nil {
 				return
+			}
+			if b.opt.Places != nil {
+				s.Places = b.opt.Places(ctx, id)
 			}
 			if err := b.topic.Say(ctx, s, b.now()); err != nil {
 				b.opt.Log.Debug("a case's state could not be published", "case", id, "error", err)

@@ -59,6 +59,15 @@ type MQTT struct {
 	MaxPayloadKB int
 	MaxLoggers   int               // unknown logger names kept a case
 	Mappings     []payload.Mapping // messages in other forms
+	Discovery    Discovery
+}
+
+// Discovery is the exchange of descriptions by the open home-automation discovery
+// convention. A switch on the pages takes precedence over either.
+type Discovery struct {
+	Announce bool   // houses' figures to home automation
+	Listen   bool   // to sensors that announce themselves
+	Prefix   string // of the topics
 }
 
 // Store says where readings are kept.
@@ -105,7 +114,7 @@ func Default() Config {
 		Data: "./dewcase-data",
 		HTTP: HTTP{Listen: "127.0.0.1:8480", MaxBodyMB: 256},
 		MQTT: MQTT{Listen: "127.0.0.1:1883", ClientID: "dewcase", Topics: []string{"dewcase/#", "dewcase-forecast/+"},
-			MaxPayloadKB: 1024, MaxLoggers: 200},
+			MaxPayloadKB: 1024, MaxLoggers: 200, Discovery: Discovery{Prefix: "homeassistant"}},
 		Store:  Store{Kind: "sqlite", RejectMB: 32},
 		Alerts: Alerts{SMTPPort: 587, SMTPTLS: "starttls", DigestAt: "07:30"},
 		Log:    Log{Level: "info", Format: "text"},
@@ -163,7 +172,21 @@ func (m *MQTT) read(n strictyaml.Node) {
 		{"username", text(&m.Username)}, {"password_file", text(&m.PasswordFile)}, {"ca_file", text(&m.CAFile)},
 		{"cert_file", text(&m.CertFile)}, {"key_file", text(&m.KeyFile)}, {"users_file", text(&m.UsersFile)},
 		{"max_payload_kb", whole(&m.MaxPayloadKB, 1, 16384)}, {"max_loggers", whole(&m.MaxLoggers, 0, 100000)},
+		{"discovery", m.Discovery.read},
 	}))
+}
+
+func (d *Discovery) read(n strictyaml.Node) {
+	section(n, keys{{"announce", yes(&d.Announce)}, {"listen", yes(&d.Listen)},
+		{"prefix", checked(&d.Prefix, topicPrefix, "write levels parted by /, such as homeassistant")}})
+}
+
+func topicPrefix(s string) error {
+	if strings.ContainsAny(s, "+#") || strings.HasPrefix(s, "$") || strings.Trim(s, "/") != s ||
+		strings.HasPrefix(s+"/", payload.Prefix+"/") || strings.HasPrefix(s, "dewcase-") {
+		return fmt.Errorf("%q cannot begin the topics of descriptions", s)
+	}
+	return nil
 }
 
 // readInflux runs after the key store, which says whether a server is needed.

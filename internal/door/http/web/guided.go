@@ -54,6 +54,7 @@ var guidedSizes = []struct{ Key, Words string }{
 
 // guidedBody is the short form.
 type guidedBody struct {
+	Case    string // as loggers name it already
 	Places  any
 	Choices []choice
 	Sizes   any
@@ -65,8 +66,12 @@ type guidedBody struct {
 var unknownKits = sync.OnceValue(func() []assessment.Kit { return assessment.Kits(&roof.Case{}) })
 
 func (p *Pages) guided(w http.ResponseWriter, r *http.Request) {
+	id := r.URL.Query().Get("case")
+	if !roof.ValidCaseID(id) {
+		id = ""
+	}
 	p.render(w, r, http.StatusOK, "guided",
-		page{Title: "New house", Body: guidedBody{guidedPlaces, guidedChoices, guidedSizes,
+		page{Title: "New house", Body: guidedBody{id, guidedPlaces, guidedChoices, guidedSizes,
 			unknownKits(), caution.For(caution.FitLogger, caution.LiftCover)}})
 }
 

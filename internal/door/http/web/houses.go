@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net/http"
 	"sort"
-	"strings"
 	"time"
 
 	"dewcase/internal/door/drawing"
@@ -13,7 +12,6 @@ import (
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
-	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
@@ -218,111 +216,6 @@ func silentWords(ids []string) string {
 		return words.Count(len(ids), "logger") + " are silent"
 	}
 	return "loggers " + words.List(ids) + " are silent"
-}
-
-// messagesBody is the page of what could not be used.
-type messagesBody struct {
-	Sentence string
-	Counts   []reasonRow
-	Rejects  []roof.KeptReject
-	Heard    []roof.HeardName
-	Older    int64 // id to go on from; 0 at the end
-	Case     string
-}
-
-type reasonRow struct {
-	Reason roof.Reason
-	Words  string
-	Count  int64
-}
-
-// reasonWords say what a reason means and what puts it right.
-var reasonWords = map[roof.Reason]string{
-	roof.NotFinite:      "A value is not a finite number. Look at the logger’s or gateway’s formula.",
-	roof.TempOutOfRange: "A temperature under −90 or over 100 °C. A probe that is cut off often says −127 or 85.",
-	roof.RHOutOfRange:   "A relative humidity under 0 or over 105 %. A fraction sent as per cent, or a failed sensor.",
-	roof.NoQuantity: "None of temperature, humidity, rain, wood moisture, wind and sun was in it. Check the names in " +
-		"the mapping.",
-	roof.TimeTooOld:     "Dated before 2000: the logger’s clock was never set.",
-	roof.TimeAhead:      "Dated more than a day ahead: the logger’s clock is wrong.",
-	roof.BadTime:        "The time could not be read; RFC 3339 is wanted unless the mapping says otherwise.",
-	roof.BadValue:       "A value is not a number.",
-	roof.BadPayload:     "The message is not in a form that is known. Write a mapping for it in the configuration.",
-	roof.TooLarge:       "The message is larger than the limit.",
-	roof.BadTopic:       "The topic names no case and logger.",
-	roof.UnknownCase:    "The case is not known here. Make a case of that name, or correct the topic.",
-	roof.TooManyLoggers: "More unknown logger names than are kept for one case.",
-	roof.RetainedNoTime: "A retained message without a time: nobody can say how old it is.",
-	roof.Unpaired:       "A bare number whose partner did not come in time.",
-	roof.BadLogger:      "The logger’s name has letters that are not allowed.",
-	roof.BadRow:         "A row of a file could not be read.",
-	roof.Unsupported:    "The file is in a form that is not read.",
-	roof.Forbidden:      "The user may not publish there. Correct the topic, the logger’s user or mqtt.users_file.",
-}
-
-func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {
-	ctx := r.Context()
-	b := messagesBody{Case: r.URL.Query().Get("case")}
-	const limit = 100
-	var before int64
-	for _, c := range r.URL.Query().Get("before") {
-		if c < '0' || c > '9' || before > 1<<58 {
-			before = 0
-			break
-		}
-		before = before*10 + int64(c-'0')
-	}
-	var err error
-	if b.Rejects, err = p.Rejects.Rejects(ctx, b.Case, limit, before); err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	if len(b.Rejects) == limit {
-		b.Older = b.Rejects[limit-1].ID
-	}
-	counts, err := p.Rejects.RejectCounts(ctx)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	for reason, n := range counts {
-		if n > 0 {
-			b.Counts = append(b.Counts, reasonRow{reason, reasonWords[reason], n})
-		}
-	}
-	sort.Slice(b.Counts, func(i, j int) bool {
-		if b.Counts[i].Count != b.Counts[j].Count {
-			return b.Counts[i].Count > b.Counts[j].Count
-		}
-		return b.Counts[i].Reason < b.Counts[j].Reason
-	})
-	if b.Heard, err = p.Rejects.Heard(ctx); err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	b.Sentence = messagesSentence(b.Counts)
-	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Tab: "messages", Body: b})
-}
-
-// messagesSentence says how much could not be used, and mostly why.
-func messagesSentence(counts []reasonRow) string {
-	var n int64
-	for _, c := range counts {
-		n += c.Count
-	}
-	why := ""
-	if n > 0 {
-		why = strings.ReplaceAll(string(counts[0].Reason), "_", " ")
-	}
-	switch {
-	case n == 0:
-		return "Nothing was refused."
-	case n == 1:
-		return "One message or row could not be used: " + why + "."
-	case len(counts) == 1:
-		return fmt.Sprintf("%d messages or rows could not be used: %s.", n, why)
-	}
-	return fmt.Sprintf("%d messages or rows could not be used; the commonest reason is %s (%d).", n, why, counts[0].Count)
 }
 
 // loginBody is the log-in form, or with SetUp the one that sets the password.

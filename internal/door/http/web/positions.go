@@ -20,7 +20,10 @@ import (
 type positionsBody struct {
 	Sentence string
 	Rows     []positionRow
-	Unknown  []positionRow // heard, but fitted nowhere
+	Unknown  []unfitted // heard, but fitted nowhere
+	Waiting  []waitingRow
+	Done     string
+	Fault    string
 	Chart    *picture.Scene
 }
 
@@ -54,7 +57,6 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 			Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
 		pos, ok := h.Case.Position(l.Position)
 		if !ok {
-			b.Unknown = append(b.Unknown, row)
 			continue
 		}
 		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
@@ -77,6 +79,12 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 		}
 		b.Chart = drawing.Multiples(h.Case, v, h.Zone).Scene()
 	}
+	b.Unknown = unfittedOf(h.Case, latest, "positions")
+	if b.Waiting, err = p.waiting(ctx, h.ID, "positions"); err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	b.Done, b.Fault = news(r.URL.Query())
 	b.Sentence = loggersSentence(b.Rows)
 	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
 }

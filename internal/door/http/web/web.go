@@ -59,7 +59,7 @@ type Latest struct {
 	Logger     string
 	Position   string // where it is fitted now; "" nowhere
 	Place      roof.Place
-	At         time.Time
+	First, At  time.Time
 	TempC      *float64
 	RHPct      *float64
 	DewPointC  *float64
@@ -112,8 +112,9 @@ type Pages struct {
 	Options
 	assets    assets
 	templates map[string]*template.Template
-	alerts    bool // the alert pages are mounted, so that links lead there
-	filesHere bool // the pages of imported files are mounted
+	alerts    bool  // the alert pages are mounted, so that links lead there
+	filesHere bool  // the pages of imported files are mounted
+	inbox     Inbox // nil: what was not understood is listed and no more
 }
 
 // New prepares the pages; an error means that a template or an asset is broken.

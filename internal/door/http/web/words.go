@@ -102,6 +102,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"size":    shown(words.Size),
 		"upper":   words.Upper,
 		"plural":  words.Count,
+		"list":    words.List,
 		"alertstate": func(state any, until time.Time, zone *time.Location) string {
 			return words.AlertState(fmt.Sprint(state), until, zone)
 		},

@@ -124,6 +124,7 @@ func (f *Feed) connect() error {
 		return err
 	}
 	f.state.connection(true)
+	f.present(true)
 	return nil
 }
 

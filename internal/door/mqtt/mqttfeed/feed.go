@@ -75,6 +75,9 @@ type Options struct {
 	MaxPendingBytes int64 // what they may hold; default 16 MiB
 	KeepAlive       time.Duration
 
+	// Presence is what is said, retained, of whether we are connected; nil: nothing.
+	Presence *Presence
+
 	// Own recognises topics that we publish ourselves and hear back; they are
 	// acknowledged and not handed on. nil: none.
 	Own func(topic string) bool
@@ -84,6 +87,15 @@ type Options struct {
 	Logger  *slog.Logger
 
 	leavesNothing bool // a session that ends with the connection
+}
+
+// Presence is a topic and its two words: On once we are connected and subscribed,
+// Off when we leave, and by the broker, as our last will, when we are lost. On and
+// Off are said only while Wanted says so: Mosquitto ends the connection of whoever
+// publishes what its access list forbids, while it drops a forbidden will.
+type Presence struct {
+	Topic, On, Off string
+	Wanted         func() bool
 }
 
 // pauses are how long the feed waits; tests shorten them.
@@ -194,7 +206,23 @@ func (f *Feed) newClient() paho.Client {
 	o.SetCustomOpenConnectionFn(f.open)
 	o.SetStore(outgoing{paho.NewMemoryStore()})
 	o.SetCredentialsProvider(func() (user, password string) { return f.opts.Username, f.password })
+	if p := f.opts.Presence; p != nil {
+		o.SetWill(p.Topic, p.Off, 1, true)
+	}
 	return paho.NewClient(o)
+}
+
+// present says whether we are there.
+func (f *Feed) present(there bool) {
+	p := f.opts.Presence
+	if p == nil || !p.Wanted() || !f.client.IsConnectionOpen() {
+		return
+	}
+	word := p.Off
+	if there {
+		word = p.On
+	}
+	f.client.Publish(p.Topic, 1, true, word).WaitTimeout(time.Second)
 }
 
 // parseURL takes mqtt:// and mqtts:// apart.
@@ -262,7 +290,7 @@ func offer[T any](to chan<- T, v T) {
 // would keep readings from arriving; nothing that arrives is acknowledged.
 func Try(ctx context.Context, opts Options) error {
 	opts.ClientID = fmt.Sprintf("%s-%08x", opts.ClientID, rand.Uint32())
-	opts.leavesNothing = true
+	opts.leavesNothing, opts.Presence = true, nil
 	opts.Handler = func(context.Context, Message) error { return nil }
 	f, err := New(opts)
 	if err != nil {
@@ -331,6 +359,7 @@ func (f *Feed) stop(ctx context.Context) error {
 		}
 		break
 	}
+	f.present(false)
 	f.client.Disconnect(250)
 	f.cancel()
 	if l := f.link.Load(); l != nil {
