@@ -12,3 +12,5 @@ registerLive();
 registerEditor();
 keepAges(document);
 stampOnPrint();
+// Of a row of pages that is wider than the screen, the one shown is in sight.
+document.querySelector("nav.under [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });

@@ -2,7 +2,7 @@
 
 import { el } from "./svg";
 
-const invitation = "Point at a night, or press the arrow keys; a tap opens it below.";
+const invitation = "Point at a night, or press the arrow keys; a tap opens it in the chart.";
 
 class Sheet extends HTMLElement {
   private nights: HTMLAnchorElement[] = [];

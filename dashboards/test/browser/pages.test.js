@@ -11,7 +11,7 @@ const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, "");
 assert.ok(base, "DEWCASE_PAGES must hold the address of the pages");
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
-let browser, house;
+let browser, house, chart;
 const desktop = { width: 1440, height: 900 }, phone = { width: 390, height: 844 };
 
 before(async () => {
@@ -21,6 +21,7 @@ before(async () => {
   // The first house that has nights to show.
   house = await p.page.locator("ul.houses > li:has(figure.strip) h2 a").first().getAttribute("href");
   assert.ok(house, "a house with a record is listed");
+  chart = house + "/margin";
   await p.done();
 });
 after(async () => { await browser?.close(); });
@@ -72,12 +73,12 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/chart", chart, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
     const p = await open(path, { colorScheme });
-    if (path === house) await ready(p.page);
+    if (path === chart) await ready(p.page);
     await accessible(p.page, `${path} ${colorScheme}`);
     await p.done();
   }
@@ -86,7 +87,7 @@ test("no page has a serious fault for people who do not see or do not use a mous
 test("a phone of 390 px scrolls no page sideways", async () => {
   for (const path of pages()) {
     const p = await open(path, { viewport: phone, hasTouch: true, isMobile: true });
-    if (path === house) await ready(p.page);
+    if (path === chart) await ready(p.page);
     assert.equal(await p.page.evaluate(() => document.documentElement.scrollWidth), 390, path);
     await p.done();
   }
@@ -121,6 +122,38 @@ test("what the work changed stands first on Did it work, and does not pass for w
   }
 });
 
+test("a house's header takes under 110 px of a phone, and its five places are there to tap", async () => {
+  const p = await open(house, { viewport: phone, hasTouch: true, isMobile: true });
+  for (const path of pages().filter((x) => x.startsWith(house))) {
+    await p.page.goto(base + path);
+    const head = await p.page.locator("header.top").boundingBox();
+    assert.ok(head.y + head.height < 110, `${path}: ${head.y + head.height}`);
+    const places = await p.page.locator("nav.places a").all();
+    assert.ok(places.length >= 3 && places.length <= 5, `${places.length} places`);
+    for (const a of places) {
+      const box = await a.boundingBox();
+      assert.ok(box.x >= 0 && box.x + box.width <= phone.width && box.height >= 32, `${path}: ${JSON.stringify(box)}`);
+    }
+    const here = await p.page.locator("nav.under [aria-current]").all();
+    for (const a of here) {
+      const box = await a.boundingBox();
+      assert.ok(box.x >= 0 && box.x + box.width <= phone.width, `${path}: the page shown is in sight in its row`);
+    }
+  }
+  await p.done();
+});
+
+test("the five answers stand in one screen, on a phone in two", async () => {
+  for (const [viewport, screens] of [[desktop, 1], [phone, 2]]) {
+    const p = await open(house, { viewport });
+    for (const what of ["what", "worked", "changes", "against", "next"]) {
+      const box = await p.page.locator(`.answers .${what}`).boundingBox();
+      assert.ok(box && box.y + box.height <= screens * viewport.height, `${what} at ${viewport.width}: ${JSON.stringify(box)}`);
+    }
+    await p.done();
+  }
+});
+
 test("the sentence with its figure stands on a phone's first screen", async () => {
   const p = await open(house, { viewport: phone });
   const box = await p.page.locator("h1").boundingBox();
@@ -129,12 +162,14 @@ test("the sentence with its figure stands on a phone's first screen", async () =
 });
 
 test("without script the pictures and their words are there", async () => {
-  const p = await open(house, { javaScriptEnabled: false });
-  for (const fig of ["figure.sheet", "figure.margin", "figure.positions"]) {
-    const svg = p.page.locator(`${fig} svg.pic`).first();
+  const first = await open(house, { javaScriptEnabled: false });
+  const p = await open(chart, { javaScriptEnabled: false });
+  for (const [page, fig] of [[first, "figure.sheet"], [p, "figure.margin"], [p, "figure.positions"]]) {
+    const svg = page.page.locator(`${fig} svg.pic`).first();
     assert.ok((await svg.boundingBox()).height > 100, fig);
     assert.match(await svg.locator("desc").first().textContent(), /\d/);
   }
+  await first.done();
   await p.page.locator("nav.zooms a", { hasText: "day" }).first().click();
   const [from, until] = view(p.page);
   assert.equal(until - from, 86400e3);
@@ -146,10 +181,10 @@ test("the browser draws what the server drew", async () => {
     const svg = document.querySelector("figure.margin svg.pic");
     return { height: Math.round(svg.getBoundingClientRect().height), ticks: [...svg.querySelectorAll(".tick")].map((t) => t.textContent).sort(), classes: [...new Set([...svg.querySelectorAll("path, line, rect")].map((e) => e.getAttribute("class")))].sort() };
   });
-  const path = `${house}?night=2027-01-20`;
+  const path = `${chart}?night=2027-01-20`;
   const plain = await open(path, { javaScriptEnabled: false });
   const u = new URL(await plain.page.locator("a[data-csv]").evaluate((a) => a.href)).searchParams;
-  const same = `${house}?from=${u.get("from")}&to=${u.get("to")}`;
+  const same = `${chart}?from=${u.get("from")}&to=${u.get("to")}`;
   await plain.page.goto(base + same);
   const a = await shape(plain.page);
   await plain.done();
@@ -172,7 +207,7 @@ test("a stretch that was zoomed to is the server's own picture", async () => {
     for (const e of svg.querySelectorAll("*")) for (const k of Object.keys(e.dataset)) delete e.dataset[k];
     return svg.outerHTML;
   }));
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
   const zoomed = await pictures(p.page);
@@ -186,7 +221,7 @@ test("a stretch that was zoomed to is the server's own picture", async () => {
 });
 
 test("what is drawn already moves at once, before the server answers", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   let answer;
   const held = new Promise((r) => { answer = r; });
@@ -207,7 +242,7 @@ test("what is drawn already moves at once, before the server answers", async () 
 });
 
 test("keys zoom, move the read-out and leave", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   const fig = p.page.locator("dew-margin figure");
   await fig.focus();
@@ -237,7 +272,7 @@ test("keys zoom, move the read-out and leave", async () => {
 });
 
 test("the address bar holds the view: the same link shows the same stretch", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   await p.page.locator("dew-margin figure").focus();
   const v = await moved(p.page, () => p.page.keyboard.press("+"));
@@ -248,7 +283,7 @@ test("the address bar holds the view: the same link shows the same stretch", asy
 });
 
 test("the wheel zooms a chart that was chosen and leaves the page alone otherwise", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   const fig = p.page.locator("dew-margin figure");
   await fig.scrollIntoViewIfNeeded();
@@ -270,7 +305,7 @@ test("the wheel zooms a chart that was chosen and leaves the page alone otherwis
 });
 
 test("dragging moves the stretch, Shift and dragging picks one", async () => {
-  const p = await open(`${house}`);
+  const p = await open(chart);
   await ready(p.page);
   await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: "week" }).click());
   await p.page.waitForTimeout(100);
@@ -298,7 +333,7 @@ test("dragging moves the stretch, Shift and dragging picks one", async () => {
 });
 
 test("two fingers zoom on a phone, and a tap reads out", async () => {
-  const p = await open(house, { viewport: phone, hasTouch: true, isMobile: true });
+  const p = await open(chart, { viewport: phone, hasTouch: true, isMobile: true });
   await ready(p.page);
   const fig = p.page.locator("figure.margin svg.pic");
   await fig.scrollIntoViewIfNeeded();
@@ -318,22 +353,26 @@ test("two fingers zoom on a phone, and a tap reads out", async () => {
   await p.done();
 });
 
-test("a night of the sheet is read out and opens below, by pointer and by keys", async () => {
+test("a night of the sheet is read out and opens in the chart, by pointer and by keys", async () => {
   const p = await open(house);
-  await ready(p.page);
   const nights = p.page.locator("dew-sheet .taps a");
   const n = await nights.count();
   assert.ok(n > 1);
+  const oneNight = async (act) => {
+    await Promise.all([p.page.waitForURL(/\/chart\?/), act()]);
+    const [from, until] = view(p.page), h = (until - from) / 36e5;
+    assert.ok(h >= 23 && h <= 25, `${h} h`);
+    await p.page.goBack();
+  };
   await nights.nth(n - 2).hover({ position: { x: 1, y: 150 }, force: true });
   assert.match(await p.page.locator("dew-sheet .readout").textContent(), /^Night of \w{3} \d/);
+  await oneNight(() => nights.nth(n - 2).click({ position: { x: 1, y: 150 }, force: true }));
   const slider = p.page.locator('dew-sheet [role="slider"]');
   await slider.focus();
   await p.page.keyboard.press("ArrowLeft");
   const said = await slider.getAttribute("aria-valuetext");
   assert.match(said, /^Night of .*(wet|dry|near|frost|not observed)/);
-  const v = await moved(p.page, () => p.page.keyboard.press("Enter"));
-  const h = (v[1] - v[0]) / 36e5;
-  assert.ok(h >= 23 && h <= 25, `${h} h`);
+  await oneNight(() => p.page.keyboard.press("Enter"));
   await p.done();
 });
 
@@ -349,7 +388,7 @@ test("a month is written by the script as by the server", async () => {
 });
 
 test("the stretch's table and CSV follow the zoom", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   await ready(p.page);
   await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
   const href = await p.page.locator("a[data-csv]").evaluate((a) => a.href);
@@ -379,7 +418,7 @@ test("a fault's link leads to its line", async () => {
 });
 
 test("script and style are small, named by content and kept", async () => {
-  const p = await open(house);
+  const p = await open(chart);
   let sum = 0;
   for (const sel of ["script[src]", 'link[rel="stylesheet"]']) {
     const path = await p.page.locator(sel).evaluate((e) => e.getAttribute("src") ?? e.getAttribute("href"));
@@ -394,7 +433,7 @@ test("script and style are small, named by content and kept", async () => {
 });
 
 test("print shows the pictures, the light tokens and the footer", async () => {
-  const p = await open(house, { colorScheme: "dark" });
+  const p = await open(chart, { colorScheme: "dark" });
   await ready(p.page);
   await p.page.emulateMedia({ media: "print" });
   const css = await p.page.evaluate(() => ({ paper: getComputedStyle(document.body).backgroundColor, foot: getComputedStyle(document.querySelector(".foot")).display, zooms: getComputedStyle(document.querySelector(".zooms")).display, words: document.querySelector(".foot").textContent }));

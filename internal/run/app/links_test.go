@@ -129,6 +129,9 @@ func look(t *testing.T, address *url.URL, body string) shown {
 		if id := attribute(n, "id"); id != "" {
 			s.ids[id] = true
 		}
+		if n.Data == "dew-sheet" {
+			s.surface = attribute(n, "data-surface")
+		}
 		if n.Data == "dew-margin" {
 			s.surface = attribute(n, "data-surface")
 			s.from, _ = time.Parse(time.RFC3339, attribute(n, "data-from"))

@@ -115,7 +115,7 @@ func (x told) letter(d daemon, home, text string) (figures int) {
 		assert.Equal(t, fmt.Sprint(len(nightsMailed.FindAllString(text, -1))-1), m[1], "%s: the subject", x.c.ID)
 	}
 	if m := regexp.MustCompile(`Roofs today: (\d+) in force, (\d+) new`).FindStringSubmatch(text); m != nil {
-		open := strings.Count(x.pages["alerts"], "See the stretch of timeline")
+		open := strings.Count(x.pages["alerts"], "See it in the chart")
 		assert.Equal(t, []string{fmt.Sprint(open), fmt.Sprint(strings.Count(text, "(new) "))}, m[1:], "%s: the summary",
 			x.c.ID)
 	}

@@ -135,5 +135,5 @@ func evidenceLink(caseID string, x *alert.Alert) string {
 		alert.WorkUnseen:
 		q.Set("surface", x.Position)
 	}
-	return "/cases/" + caseID + "?" + q.Encode() + "#margin"
+	return "/cases/" + caseID + "/chart?" + q.Encode() + "#margin"
 }

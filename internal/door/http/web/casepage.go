@@ -6,9 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -22,25 +20,12 @@ import (
 	"dewcase/internal/words"
 )
 
-// caseBody is the case page.
-type caseBody struct {
+// marginBody is the page of the margin chart and the positions.
+type marginBody struct {
 	Surface      roof.Position
 	SurfaceWords string
-	First        string // the answer in a sentence
-	Second       string // its hours and how sure they are
-	Cause        string // what was found, in brief
-	Repair       string // what the repair did to the surface, in brief
-	Notes        []string
 	Coverage     []assessment.Coverage
-	Sheet        *picture.Scene
-	HasWeather   bool // the sheet shows outdoors and sky
-	Nights       []nightRow
-	Winters      []int
-	Winter       int
 	stretchBody
-	SheetFrom  time.Time
-	SheetUntil time.Time
-	NightsCSV  string // address of the table
 }
 
 // stretchBody is what the page shows of a stretch of time, and what the script asks
@@ -122,7 +107,10 @@ func readView(h *head, a assessment.Answer, q url.Values) view {
 	return v
 }
 
-func (v view) link(id string, from, until time.Time) string {
+// link is the address of the chart of a stretch; to, that of another page of it.
+func (v view) link(id string, from, until time.Time) string { return v.to(id, "chart", from, until) }
+
+func (v view) to(id, page string, from, until time.Time) string {
 	q := url.Values{"from": {from.UTC().Format(time.RFC3339)}, "to": {until.UTC().Format(time.RFC3339)}}
 	if v.surface.ID != "" {
 		q.Set("surface", v.surface.ID)
@@ -130,72 +118,24 @@ func (v view) link(id string, from, until time.Time) string {
 	if v.winter != 0 {
 		q.Set("winter", strconv.Itoa(v.winter))
 	}
-	return "/cases/" + id + "?" + q.Encode()
+	return "/cases/" + id + "/" + page + "?" + q.Encode()
 }
 
-func (p *Pages) casePage(w http.ResponseWriter, r *http.Request) {
-	ctx := r.Context()
-	h, err := p.head(ctx, chi.URLParam(r, "case"))
-	if err != nil {
-		p.fail(w, r, err)
+func (p *Pages) marginPage(w http.ResponseWriter, r *http.Request) {
+	h, a, ok := p.asked(w, r, "margin")
+	if !ok {
 		return
 	}
-	pg := page{Title: h.Label, Case: h, Tab: "timeline"}
-	if !h.HasRecord || len(h.Surfaces) == 0 {
-		pg.Body = assessment.Kits(h.Case)
-		p.render(w, r, http.StatusOK, "empty", pg)
-		return
-	}
-	a, err := p.Record.Answer(ctx, h.ID)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	h.Coverage = meanCoverage(a)
 	v := readView(h, a, r.URL.Query())
-	wi, years := winterOf(h, v.winter)
-	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
+	near, err := p.stretch(r.Context(), h, a, v)
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
-	near, err := p.stretch(ctx, h, a, v)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	b := caseBody{stretchBody: near, Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface),
-		Coverage: a.Coverage,
-		Winters:  years, SheetFrom: wi.From, SheetUntil: wi.Until}
-	turn := drawing.Turn(h.Case, a)
-	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
-	for i := range h.Surfaces {
-		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
-	}
-	s := sheetOf(h, a, v, hourly, wi)
-	s.WindowFrom, s.WindowUntil = v.from, v.until
-	b.First, b.Second, b.Notes = p.answer(a, s, v.surface.ID, b.SurfaceWords)
-	if len(a.Doubts) == 0 && len(a.Surfaces) > 0 {
-		b.Cause = a.Cause(h.Case).Brief()
-	}
-	for _, i := range drawing.ResultsInOrder(h.Case, a) {
-		if a.Repairs[i].Surface == v.surface.ID {
-			b.Repair = a.Verdict(h.Case, i).Brief()
-			break
-		}
-	}
-	b.Sheet = s.Scene()
-	linked := func(from, until time.Time) string { return v.link(h.ID, from, until) }
-	b.Nights = nightRows(s, linked)
-	for _, n := range s.Nights {
-		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
-	}
-	if len(years) > 0 {
-		b.Winter = seasonYear(wi.From.In(h.Zone))
-	}
-	b.NightsCSV = strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)
-	pg.Body = b
-	p.render(w, r, http.StatusOK, "case", pg)
+	h.choose(h.Case, a, v.surface.ID)
+	p.render(w, r, http.StatusOK, "margin", page{Title: "Margin, " + h.Label, Case: h, Tab: "margin",
+		Body: marginBody{stretchBody: near, Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface),
+			Coverage: a.Coverage}})
 }
 
 // stretch lays out what a view shows of the record.
@@ -215,9 +155,9 @@ func (p *Pages) stretch(ctx context.Context, h *head, a assessment.Answer, v vie
 	s := stretchBody{From: v.from, Until: v.until, Chart: m.Scene(),
 		Positions: drawing.Multiples(h.Case, near, h.Zone).Scene(),
 		Step:      m.Step, StepWords: words.Step(m.Step), Zooms: zooms(h, v.from, v.until,
-			func(from, until time.Time) string { return v.link(h.ID, from, until) }),
+			func(from, until time.Time) string { return v.to(h.ID, "margin", from, until) }),
 		HasEffect: repaired, Readouts: m.Readouts(),
-		MarginCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/margin.csv?", 1)}
+		MarginCSV: v.to(h.ID, "margin.csv", v.from, v.until)}
 	s.Rows, s.RowsCut = marginRows(m)
 	return s, nil
 }
@@ -233,7 +173,7 @@ func (p *Pages) stretchPart(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	p.renderPart(w, http.StatusOK, "case", "stretch", page{Case: h, Zone: h.Zone, Body: s})
+	p.renderPart(w, http.StatusOK, "margin", "stretch", page{Case: h, Zone: h.Zone, Body: s})
 }
 
 func seasonYear(t time.Time) int {
@@ -241,23 +181,6 @@ func seasonYear(t time.Time) int {
 		return t.Year() - 1
 	}
 	return t.Year()
-}
-
-// answer makes the page's sentences of a surface.
-func (p *Pages) answer(a assessment.Answer, s picture.WinterSheet, surface, where string) (first, second string,
-	notes []string) {
-	for i, of := range a.Surfaces {
-		if of.Surface == surface {
-			for _, h := range a.Hours(i).Hours() {
-				second += h.String() + " "
-			}
-			notes = of.Notes
-			if a.DoubtAt(of) != "" {
-				return words.Untold(where), "", notes
-			}
-		}
-	}
-	return s.Said(where).Nights(), strings.TrimSpace(second), notes
 }
 
 func nightRows(s picture.WinterSheet, link func(from, until time.Time) string) []nightRow {

@@ -142,7 +142,7 @@ func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
 	v := readChart(h, a, r.URL.Query())
 	b := chartBody{From: v.from, Until: v.until, Lay: v.lay, Show: joinKeys(v.keys)}
 	if len(h.Surfaces) > 0 {
-		if b.SheetBody, err = p.sheetBody(ctx, h, a, v); err != nil {
+		if b.SheetBody, err = p.sheetBody(ctx, h, a, v, true); err != nil {
 			p.fail(w, r, err)
 			return
 		}
@@ -362,6 +362,7 @@ type SheetBody struct {
 	Sheet        *picture.Scene
 	HasWeather   bool // the sheet shows outdoors and sky
 	Nights       []nightRow
+	Said         words.SurfaceRecord // of the same nights
 	Winters      []int
 	Winter       int
 	SheetFrom    time.Time
@@ -369,26 +370,26 @@ type SheetBody struct {
 	NightsCSV    string // address of the table
 }
 
-// sheetBody makes the sheet of the surface in view, its window where the chart is.
-func (p *Pages) sheetBody(ctx context.Context, h *head, a assessment.Answer, v chartView) (b SheetBody, err error) {
+// sheetBody makes the sheet of the surface in view; window marks where the chart is.
+func (p *Pages) sheetBody(ctx context.Context, h *head, a assessment.Answer, v chartView, window bool) (b SheetBody,
+	err error) {
 	wi, years := winterOf(h, v.winter)
 	hourly, err := p.Record.Timeline(ctx, h.ID, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
 	if err != nil {
 		return b, err
 	}
-	turn := drawing.Turn(h.Case, a)
-	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
-	for i := range h.Surfaces {
-		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
-	}
+	h.choose(h.Case, a, v.surface.ID)
 	s := sheetOf(h, a, v.view, hourly, wi)
-	s.WindowFrom, s.WindowUntil = v.from, v.until
-	b = SheetBody{Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface), Sheet: s.Scene(), Winters: years,
+	if window {
+		s.WindowFrom, s.WindowUntil = v.from, v.until
+	}
+	where := words.Surface(h.Case, v.surface)
+	b = SheetBody{Surface: v.surface, SurfaceWords: where, Sheet: s.Scene(), Said: s.Said(where), Winters: years,
 		SheetFrom: wi.From, SheetUntil: wi.Until, Nights: nightRows(s, func(from, until time.Time) string {
 			w := v
 			w.from, w.until, w.axes, w.marks = from, until, nil, nil
 			return chartLink(h.ID, "chart", w)
-		}), NightsCSV: strings.Replace(v.link(h.ID, v.from, v.until), "?", "/nights.csv?", 1)}
+		}), NightsCSV: v.to(h.ID, "nights.csv", v.from, v.until)}
 	for _, n := range s.Nights {
 		b.HasWeather = b.HasWeather || n.OutdoorMinC != nil
 	}

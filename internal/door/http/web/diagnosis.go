@@ -2,7 +2,6 @@ package web
 
 import (
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -35,7 +34,7 @@ func (p *Pages) asked(w http.ResponseWriter, r *http.Request, tab string) (h *he
 		p.fail(w, r, err)
 		return nil, a, false
 	}
-	if !h.HasRecord {
+	if !h.HasRecord || len(h.Surfaces) == 0 && (tab == "answer" || tab == "chart") {
 		p.render(w, r, http.StatusOK, "empty", page{Title: h.Label, Case: h, Tab: tab,
 			Body: assessment.Kits(h.Case)})
 		return nil, a, false
@@ -140,9 +139,4 @@ func ledgerRows(h *head, l *cause.Ledger, column int, sign float64) []evidenceRo
 		out = append(out, row)
 	}
 	return out
-}
-
-// stretch is a link's span as query values.
-func stretch(from, until time.Time) url.Values {
-	return url.Values{"from": {from.UTC().Format(time.RFC3339)}, "to": {until.UTC().Format(time.RFC3339)}}
 }

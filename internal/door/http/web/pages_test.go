@@ -70,30 +70,32 @@ var refused = regexp.MustCompile(`(?i)<style|\sstyle=|<script(?:\s+type="module"
 func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 	h, _ := house(t)
 	for path, want := range map[string]string{
-		"/":                                   "4 Larch End",
-		"/messages":                           "temp out of range",
-		"/new":                                "Where loggers hang",
-		"/new?empty=1":                        "case: new-house",
-		"/cases/larch-end-4":                  "it was wet under the covering on",
-		"/cases/larch-end-4?night=2027-02-02": `<a href="/cases/larch-end-4/repairs">The repair</a>: `,
-		"/cases/larch-end-4?surface=felt":     "under the underlay",
-		"/cases/larch-end-4?night=2027-02-03": "3 February 2027 12:00 to 4 February 2027 12:00",
-		"/cases/larch-end-4?from=x&to=y&surface=no": "it was wet under the covering on",
-		"/cases/larch-end-4/positions":              "28 Sep 2026: NaCl 75.3 %RH at 25 C",
-		"/cases/larch-end-4/diagnosis":              "What the evidence gives to each cause",
-		"/cases/larch-end-4/diagnosis?whole":        `<div class="scroll whole" tabindex="0" role="region" aria-label="The evidence`,
-		"/cases/larch-end-4/repairs":                "in like weather",
-		"/cases/larch-end-4/buildup?vent=10000":     "What to open",
-		"/cases/larch-end-4/buildup?rules=nonsense": "What to open",
-		"/cases/larch-end-4/physics":                "Water and frost",
-		"/cases/larch-end-4/sure":                   "Which logger the doubt comes from",
-		"/cases/larch-end-4/file":                   "fibre-cement slate",
-		"/cases/larch-end-4/file?before=x":          "Earlier versions",
-		"/cases/larch-end-4/file/history/1":         "It is the first: nothing was kept before it.",
-		"/cases/orchard-row-2":                      "No reading has come from a fitted logger yet.",
-		"/cases/orchard-row-2/diagnosis":            "No reading has come from a fitted logger yet.",
-		"/cases/orchard-row-2/positions":            "under the covering (deck)",
-		"/cases/orchard-row-2/buildup":              "What to open",
+		"/":                               "4 Larch End",
+		"/messages":                       "temp out of range",
+		"/new":                            "Where loggers hang",
+		"/new?empty=1":                    "case: new-house",
+		"/cases/larch-end-4":              "it was wet under the covering on",
+		"/cases/larch-end-4?surface=felt": "under the underlay",
+		"/cases/larch-end-4/chart?night=2027-02-03":        "3 February 2027 12:00 to 4 February 2027 12:00",
+		"/cases/larch-end-4/chart?from=x&to=y&surface=no":  "under the covering",
+		"/cases/larch-end-4/margin?night=2027-02-03":       "3 February 2027 12:00 to 4 February 2027 12:00",
+		"/cases/larch-end-4/margin?from=x&to=y&surface=no": "under the covering",
+		"/cases/orchard-row-2/chart":                       "No reading has come from a fitted logger yet.",
+		"/cases/larch-end-4/positions":                     "28 Sep 2026: NaCl 75.3 %RH at 25 C",
+		"/cases/larch-end-4/diagnosis":                     "What the evidence gives to each cause",
+		"/cases/larch-end-4/diagnosis?whole":               `<div class="scroll whole" tabindex="0" role="region" aria-label="The evidence`,
+		"/cases/larch-end-4/repairs":                       "in like weather",
+		"/cases/larch-end-4/buildup?vent=10000":            "What to open",
+		"/cases/larch-end-4/buildup?rules=nonsense":        "What to open",
+		"/cases/larch-end-4/physics":                       "Water and frost",
+		"/cases/larch-end-4/sure":                          "Which logger the doubt comes from",
+		"/cases/larch-end-4/file":                          "fibre-cement slate",
+		"/cases/larch-end-4/file?before=x":                 "Earlier versions",
+		"/cases/larch-end-4/file/history/1":                "It is the first: nothing was kept before it.",
+		"/cases/orchard-row-2":                             "No reading has come from a fitted logger yet.",
+		"/cases/orchard-row-2/diagnosis":                   "No reading has come from a fitted logger yet.",
+		"/cases/orchard-row-2/positions":                   "under the covering (deck)",
+		"/cases/orchard-row-2/buildup":                     "What to open",
 	} {
 		t.Run(path, func(t *testing.T) {
 			code, body, head := get(t, h, path)
@@ -109,12 +111,46 @@ func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 	}
 }
 
+// A house's first page held the chart once: links of that time lead to it.
+func TestOldLinksToAStretchLeadToTheChart(t *testing.T) {
+	h, _ := house(t)
+	for _, query := range []string{"night=2027-02-03", "from=2026-12-01T00:00:00Z&to=2026-12-02T00:00:00Z&surface=felt"} {
+		code, _, head := get(t, h, "/cases/larch-end-4?"+query)
+		assert.Equal(t, http.StatusFound, code)
+		assert.Equal(t, "/cases/larch-end-4/chart?"+query, head.Get("Location"))
+	}
+}
+
+// The first page says of the fixture's house what its other pages say.
+func TestTheFirstPageAnswersFiveQuestions(t *testing.T) {
+	h, f := house(t)
+	_, body, _ := get(t, h, "/cases/larch-end-4")
+	body = html.UnescapeString(body)
+	a, c := f.answer("larch-end-4"), f.cases["larch-end-4"]
+	require.NotEmpty(t, a.Repairs)
+	for question, want := range map[string]string{
+		"What it is":                 a.Cause(c).Sentence().String(),
+		"Did it work":                a.Verdict(c, 0).Sentence().String(),
+		"What the work changed":      "Exchange of the void with outdoor air: no change shown after",
+		"What speaks against it":     a.Cause(c).Rival("")[:20],
+		"What to do next":            "is the void cut through?",
+		"The winter, night by night": "it was wet under the covering on 75 of 75 nights observed",
+	} {
+		_, rest, ok := strings.Cut(body, ">"+question+"</h2>")
+		require.True(t, ok, question)
+		section, _, _ := strings.Cut(rest, "</section>")
+		assert.Contains(t, section, want, question)
+	}
+	assert.Regexp(t, `<th scope="row">Before</th><td[^>]*>75 of 75</td>`, body)
+	assert.Regexp(t, `<th scope="row">Since</th><td[^>]*>19 of 68</td>`, body)
+}
+
 func TestLinksOfEveryPageLeadSomewhere(t *testing.T) {
 	h, f := house(t)
 	whole := withAPI(h, f)
 	seen := map[string]bool{}
 	todo := []string{"/"}
-	link := regexp.MustCompile(`(?:href|action)="(/[^"#]*)`)
+	link := regexp.MustCompile(`\s(?:href|action)="(/[^"#]*)`)
 	for len(todo) > 0 {
 		path := todo[0]
 		todo = todo[1:]
@@ -221,7 +257,7 @@ func TestTheChartsTableIsTheStretchAskedFor(t *testing.T) {
 func TestTheStretchOfAPageIsThatPages(t *testing.T) {
 	h, _ := house(t)
 	const query = "surface=slate&from=2026-12-01T00:00:00Z&to=2026-12-02T00:00:00Z"
-	_, page, _ := get(t, h, "/cases/larch-end-4?"+query)
+	_, page, _ := get(t, h, "/cases/larch-end-4/margin?"+query)
 	code, part, _ := get(t, h, "/cases/larch-end-4/stretch?"+query)
 	require.Equal(t, http.StatusOK, code)
 	between := func(text, start, end string) string {
@@ -385,8 +421,10 @@ func TestTheFirstAnswerHoldsThePictures(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "gzip", res.Header.Get("Content-Encoding"))
 	assert.Less(t, len(b), 120_000, "a phone loads the page in one go")
-	_, body, _ := get(t, h, "/cases/larch-end-4")
-	for _, id := range []string{"p-sheet-slate", "p-margin-slate", "p-positions"} {
-		assert.Contains(t, body, `id="`+id+`" role="img"`)
+	_, answer, _ := get(t, h, "/cases/larch-end-4")
+	assert.True(t, strings.Contains(answer, `id="p-sheet-slate" role="img"`))
+	_, chart, _ := get(t, h, "/cases/larch-end-4/margin")
+	for _, id := range []string{"p-margin-slate", "p-positions"} {
+		assert.True(t, strings.Contains(chart, `id="`+id+`" role="img"`), id)
 	}
 }

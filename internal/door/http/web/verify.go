@@ -111,8 +111,8 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		if x, lo, hi := res.CondensateReductionPct, res.CondensateLowPct, res.CondensateHighPct; x != nil {
 			v.Water = &words.Fall{Pct: *x, Low: *lo, High: *hi}
 		}
-		v.Before = "/cases/" + h.ID + "?" + stretch(res.At.Add(-21*24*time.Hour), res.At.Add(21*24*time.Hour)).Encode() +
-			"&surface=" + res.Surface + "#margin"
+		const weeks = 21 * 24 * time.Hour
+		v.Before = view{surface: pos}.to(h.ID, "margin", res.At.Add(-weeks), res.At.Add(weeks)) + "#margin"
 		v.Foretold = ahead.ScoreOf(res)
 		b.Results = append(b.Results, v)
 	}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"dewcase/internal/door/drawing"
@@ -47,6 +48,15 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 	h.Repairs = len(c.Repairs()) > 0
 	h.From, h.Until, h.HasRecord, err = p.Record.Span(ctx, id)
 	return h, err
+}
+
+// choose puts the surfaces in the order of every page and marks the one shown.
+func (h *head) choose(c *roof.Case, a assessment.Answer, shown string) {
+	turn := drawing.Turn(c, a)
+	slices.SortStableFunc(h.Surfaces, func(x, y surfaceRef) int { return turn(x.ID) - turn(y.ID) })
+	for i := range h.Surfaces {
+		h.Surfaces[i].Chosen = h.Surfaces[i].ID == shown
+	}
 }
 
 // winter is the stretch of nights that one sheet shows.

@@ -169,8 +169,9 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Get("/new/review", p.guided) // a reload of the review begins again
 		r.Post("/new/review", p.fromGuided)
 		r.Route("/cases/{case}", func(r chi.Router) {
-			r.Get("/", p.casePage)
+			r.Get("/", p.answerPage)
 			r.Get("/chart", p.chartPage)
+			r.Get("/margin", p.marginPage)
 			r.Get("/chart/data", p.chartData)
 			r.Get("/chart.csv", p.chartCSV)
 			r.Get("/nights.csv", p.nightsCSV)
@@ -191,6 +192,7 @@ type page struct {
 	Case  *head  // nil outside a case
 	Tab   string // of the case's navigation
 	Body  any
+	Nav   []destination // of the case
 
 	Version string
 	Now     time.Time
@@ -211,6 +213,9 @@ func (p *Pages) render(w http.ResponseWriter, r *http.Request, status int, name 
 		if pg.Case != nil {
 			pg.Zone = pg.Case.Zone
 		}
+	}
+	if pg.Case != nil {
+		pg.Nav = p.destinations(pg.Case, pg.Tab)
 	}
 	if p.LogIn != nil {
 		pg.Demanded = p.LogIn.Demanded()

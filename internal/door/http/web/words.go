@@ -130,6 +130,7 @@ func (p *Pages) funcs() template.FuncMap {
 			return evidence.Noon(*t, zone).Format(time.DateOnly)
 		},
 		"sentence": words.Sentence,
+		"nothours": func() string { return words.NotWetHours },
 		"payload":  payloadWords,
 		"barwidth": func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
 		"join":     strings.Join,

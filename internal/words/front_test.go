@@ -1,0 +1,72 @@
+package words_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"dewcase/internal/words"
+)
+
+func TestAHousesFirstPageNamesCauseAndVerdict(t *testing.T) {
+	worked := words.Verdict{Kind: words.Worked, At: time.Date(2027, 1, 12, 9, 0, 0, 0, time.UTC), Zone: time.UTC,
+		Where: "under the covering"}
+	early := worked
+	early.Kind = words.TooEarly
+	for _, row := range []struct {
+		cause words.Cause
+		work  *words.Verdict
+		want  string
+	}{
+		{words.Cause{Finding: "ceiling_leakage", Strength: words.Probable}, nil,
+			"Probably house air through a leaky ceiling."},
+		{words.Cause{Finding: "unvented_batten_void", Strength: words.Strong}, &worked,
+			"Vapour that passed the underlay and could not leave the batten void. " +
+				"The repair of 12 January 2027 worked under the covering."},
+		{words.Cause{Finding: words.Undetermined}, &early, "The cause cannot be told yet. " +
+			"It is too early to say whether the repair of 12 January 2027 worked under the covering."},
+		{words.Cause{}, nil, "The cause cannot be told yet."},
+	} {
+		assert.Equal(t, row.want, words.Headline(row.cause, row.work))
+	}
+}
+
+func TestThePlainRatioStandsWithItsOwnInterval(t *testing.T) {
+	p := words.Plain{What: words.RiskHours, MeasuredH: 502.6, UnrepairedH: 1082.1, Before: 54, After: 105,
+		Measured: &words.Fall{Pct: 53.6, Low: 31.4, High: 68.8}, Model: &words.Fall{Pct: 59.4, Low: 32.5, High: 90.6}}
+	assert.Equal(t, "Hours at risk: 503 h measured, 1,082 h unrepaired in like weather; they fell by 54 % (95 %: 31 to "+
+		"69 %). By the model they fell by 59 % (95 %: 32 to 91 %). 54 nights before and 105 after count.", p.Sentence())
+	p.Measured, p.Model = &words.Fall{Pct: 6, Low: -104, High: 58}, nil
+	assert.Contains(t, p.Sentence(), "they fell by 6 % (95 %: a rise of 104 % and a fall of 58 %). 54 nights")
+	p.Measured = &words.Fall{Pct: -30, Low: -60, High: -10}
+	assert.Contains(t, p.Sentence(), "they rose by 30 % (95 %: 10 to 60 %)")
+	p.Measured = nil
+	assert.Contains(t, p.Sentence(), "unrepaired in like weather. 54 nights")
+}
+
+func TestTheRunnerUpSpeaksAgainstTheCause(t *testing.T) {
+	c := words.Cause{Finding: "unvented_batten_void", Parts: []words.Part{{Cause: "unvented_batten_void", Share: 0.81},
+		{Cause: "ceiling_leakage", Share: 0.12}}}
+	assert.Equal(t, "House air through a leaky ceiling has 12 of 100 of the evidence. Most for it: ceiling not sealed.",
+		c.Rival("ceiling not sealed"))
+	c.Parts[1].Share = 0.03
+	assert.Empty(t, c.Rival("ceiling not sealed"))
+	c.Finding = words.Undetermined
+	assert.Empty(t, c.Rival(""))
+}
+
+func TestAnExchangeInBriefNeverSpeaksOfWetHours(t *testing.T) {
+	times := func(x float64) *float64 { return &x }
+	for want, x := range map[string]words.Exchange{
+		"Exchange of the void with outdoor air: changed, about 88 times as before (95 %: 11 to 690).": {
+			What: "void_ventilation", Kind: words.Changed, Factor: times(88), Low: times(11), High: times(690)},
+		"Exchange of the loft with outdoor air: no change shown after 70 nights.": {What: "loft_ventilation",
+			Kind: words.ExchangeUnshown, Nights: 70},
+		"Air through the ceiling: too early to say.": {What: "ceiling", Kind: words.ExchangeEarly},
+		"Exchange of the void with outdoor air: changed, but not credited to the work.": {What: "void_ventilation",
+			Kind: words.Changed, Noticed: true},
+	} {
+		assert.Equal(t, want, x.Brief().String())
+	}
+}
