@@ -4,7 +4,6 @@
 package series
 
 import (
-	"math"
 	"sort"
 )
 
@@ -119,19 +118,17 @@ type Bin struct {
 // observed time, exact for the linear course.
 func (t Track) Bins(fromMS, stepMS int64, n int) []Bin {
 	out := make([]Bin, n)
+	k, end := 0, fromMS+stepMS // the step that the last piece began in
 	t.Pieces(fromMS, fromMS+stepMS*int64(n), func(p Piece) {
-		splitAtSteps(p, fromMS, stepMS, func(k int, q Piece) {
-			b := &out[k]
-			lo, hi := math.Min(q.A, q.B), math.Max(q.A, q.B)
-			if b.ObservedMS == 0 {
-				b.Min, b.Max = lo, hi
-			} else {
-				b.Min, b.Max = math.Min(b.Min, lo), math.Max(b.Max, hi)
-			}
-			d := q.UntilMS - q.FromMS
-			b.Mean += (q.A + q.B) / 2 * float64(d)
-			b.ObservedMS += d
-		})
+		if p.FromMS >= end {
+			k = int((p.FromMS - fromMS) / stepMS)
+			end = fromMS + int64(k+1)*stepMS
+		}
+		if p.UntilMS <= end { // as nearly all do
+			out[k].add(p)
+			return
+		}
+		splitAtSteps(p, fromMS, stepMS, func(k int, q Piece) { out[k].add(q) })
 	})
 	for k := range out {
 		if out[k].ObservedMS > 0 {
@@ -139,6 +136,18 @@ func (t Track) Bins(fromMS, stepMS int64, n int) []Bin {
 		}
 	}
 	return out
+}
+
+func (b *Bin) add(p Piece) {
+	lo, hi := min(p.A, p.B), max(p.A, p.B)
+	if b.ObservedMS == 0 {
+		b.Min, b.Max = lo, hi
+	} else {
+		b.Min, b.Max = min(b.Min, lo), max(b.Max, hi)
+	}
+	d := p.UntilMS - p.FromMS
+	b.Mean += (p.A + p.B) / 2 * float64(d)
+	b.ObservedMS += d
 }
 
 // splitAtSteps divides a piece at the bounds of the steps it crosses and calls
