@@ -208,15 +208,15 @@ func (c *columns) packValues(b []byte) []byte {
 	return append(binary.AppendUvarint(append(b, bitColumn), uint64(len(raw))), raw...)
 }
 
-// openBlock unpacks a sealed day, checked.
-func openBlock(data []byte, crc uint32, logger, day, n int64, name string) ([]roof.Reading, error) {
+// openBlock unpacks a sealed day, checked, into room if it is large enough.
+func openBlock(data []byte, crc uint32, logger, day, n int64, name string, room []roof.Reading) ([]roof.Reading, error) {
 	if crc != blockCRC(data, logger, day, n) {
 		return nil, errBlock
 	}
-	return unpackBlock(data, n, name)
+	return unpackBlock(data, n, name, room)
 }
 
-func unpackBlock(data []byte, n int64, name string) ([]roof.Reading, error) {
+func unpackBlock(data []byte, n int64, name string, room []roof.Reading) ([]roof.Reading, error) {
 	if n < 0 || n > maxBlockReadings {
 		return nil, errBlock
 	}
@@ -229,7 +229,8 @@ func unpackBlock(data []byte, n int64, name string) ([]roof.Reading, error) {
 	if r.byte() != blockFormat || r.uvarint() != uint64(n) {
 		return nil, errBlock
 	}
-	out := make([]roof.Reading, n)
+	out := slices.Grow(room[:0], int(n))[:n]
+	clear(out)
 	r.times(c, out, name)
 	r.arrivals(c, out)
 	has := make([]uint8, n)

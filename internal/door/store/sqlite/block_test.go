@@ -110,7 +110,7 @@ func FuzzOpenBlock(f *testing.F) {
 	}
 	f.Add(packBlock(day), int64(200))
 	f.Fuzz(func(t *testing.T, data []byte, n int64) {
-		if readings, err := unpackBlock(data, n, "k7"); err == nil {
+		if readings, err := unpackBlock(data, n, "k7", nil); err == nil {
 			require.Len(t, readings, int(n))
 		}
 	})

@@ -321,7 +321,7 @@ func (c *checker) logger(ctx context.Context, l *logger) error {
 	}
 	if c.r.Schema >= 2 {
 		err = eachBlock(ctx, c.tx, c.r.Schema, func(b sealedDay) error {
-			readings, err := b.open(l.id, l.name)
+			readings, err := b.open(l.id, l.name, nil)
 			if err != nil {
 				broken(b.day, b.day*dayMS, (b.day+1)*dayMS, err)
 				return nil

@@ -206,7 +206,7 @@ func (p *writeConn) putBlocks() error {
 // as they were, to the last bit.
 func seal(readings []roof.Reading) ([]byte, error) {
 	data := packBlock(readings)
-	again, err := unpackBlock(data, int64(len(readings)), "")
+	again, err := unpackBlock(data, int64(len(readings)), "", nil)
 	if err != nil {
 		return nil, fmt.Errorf("its block cannot be read back: %w", err)
 	}
@@ -245,7 +245,7 @@ func (p *writeConn) look(l *logger, d *day, k int64) error {
 	if len(blocks) == 0 {
 		return soft{damagedDay(l.caseID, l.name, k, errors.New("its block is missing"))}
 	}
-	readings, err := blocks[0].open(l.id, l.name)
+	readings, err := blocks[0].open(l.id, l.name, nil)
 	if err != nil {
 		return soft{damagedDay(l.caseID, l.name, k, err)}
 	}

@@ -61,9 +61,9 @@ type sealedDay struct {
 	data   []byte
 }
 
-// open unpacks it, checked.
-func (b sealedDay) open(logger int64, name string) ([]roof.Reading, error) {
-	return openBlock(b.data, b.crc, logger, b.day, b.n, name)
+// open unpacks it, checked, into room if it is large enough.
+func (b sealedDay) open(logger int64, name string, room []roof.Reading) ([]roof.Reading, error) {
+	return openBlock(b.data, b.crc, logger, b.day, b.n, name, room)
 }
 
 // part is what one transaction of Range read: rows and sealed days before end.
@@ -201,12 +201,13 @@ func (p part) each(caseID, logger string, id, lo int64, yield func(roof.Reading)
 		}
 		return false, nil
 	}
+	var readings []roof.Reading
 	for _, b := range p.blocks {
 		if stopped, err := upTo(b.day * dayMS); stopped {
 			return true, err
 		}
-		readings, err := b.open(id, logger)
-		if err != nil {
+		var err error
+		if readings, err = b.open(id, logger, readings); err != nil {
 			return true, damagedDay(caseID, logger, b.day, err)
 		}
 		for _, r := range readings {

@@ -89,7 +89,7 @@ func (p *writeConn) renew() (more bool, err error) {
 			return false, err
 		}
 		var data []byte
-		readings, err := blocks[0].open(d.logger, d.name)
+		readings, err := blocks[0].open(d.logger, d.name, nil)
 		if err == nil && int64(len(readings)) == d.n && digestOfDay(d.caseID, readings) == d.sum {
 			data, err = seal(readings)
 		}
