@@ -64,8 +64,8 @@ func victoriaMetrics() *database {
 			"-httpListenAddr=" + d.addr, "-loggerLevel=ERROR"}
 	}
 	for _, q := range []string{"air_temp_c", "air_rh_pct"} {
-		d.query = append(d.query, "/api/v1/query_range?"+url.Values{"query": {"avg_over_time(" + q + "[1h])"}, "step": {"1h"},
-			"start": {fmt.Sprint(benchwinter.Begin.Add(time.Hour).Unix())}, "end": {fmt.Sprint(until.Unix())}}.Encode())
+		d.query = append(d.query, "/api/v1/query_range?"+url.Values{"query": {"avg_over_time(" + q + "[1h])"},
+			"step": {"1h"}, "start": {fmt.Sprint(benchwinter.Begin.Add(time.Hour).Unix())}, "end": {fmt.Sprint(until.Unix())}}.Encode())
 	}
 	return d
 }
@@ -78,7 +78,7 @@ func influxDB() *database {
 		text := fmt.Sprintf("reporting-disabled = true\nbind-address = %q\n[meta]\ndir = %q\n"+
 			"[data]\ndir = %q\nwal-dir = %q\nquery-log-enabled = false\n"+
 			"cache-snapshot-write-cold-duration = \"2s\"\ncompact-full-write-cold-duration = \"2s\"\n"+
-			"[http]\nbind-address = %q\nlog-enabled = false\n[logging]\nlevel = \"error\"\n",
+			"[monitor]\nstore-enabled = false\n[http]\nbind-address = %q\nlog-enabled = false\n[logging]\nlevel = \"error\"\n",
 			freeAddr(), filepath.Join(d.dir, "meta"), filepath.Join(d.dir, "data"), filepath.Join(d.dir, "wal"), d.addr)
 		_ = os.WriteFile(conf, []byte(text), 0o600)
 		return []string{"influxd", "-config", conf}
@@ -159,30 +159,35 @@ func (d *database) write(b *testing.B, lines [][]byte) time.Duration {
 	return time.Since(began)
 }
 
-// bytesOf is what lies in a folder once a database no longer works on it: once
-// its log is empty and nothing has changed for some seconds.
-func bytesOf(b *testing.B, dir string) (sum int64) {
-	began := time.Now()
-	for still := 0; still < 5 && time.Since(began) < 3*time.Minute; time.Sleep(time.Second) {
-		was, log := sum, int64(0)
-		sum = 0
-		require.NoError(b, filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
-			if err != nil || e.IsDir() {
-				return nil // files of a database come and go
+// bytesOf is the room that the files of a folder take on the disk; logs is what of
+// it is in logs that a database has not yet worked off.
+func bytesOf(b *testing.B, dir string) (sum, logs int64) {
+	require.NoError(b, filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return nil // files of a database come and go
+		}
+		var st syscall.Stat_t
+		if syscall.Stat(path, &st) == nil {
+			sum += st.Blocks * 512
+			if filepath.Ext(path) == ".wal" {
+				logs += st.Blocks * 512
 			}
-			if st, err := e.Info(); err == nil {
-				sum += st.Size()
-				if filepath.Ext(path) == ".wal" {
-					log += st.Size()
-				}
-			}
-			return nil
-		}))
-		if still++; sum != was || log > 0 {
+		}
+		return nil
+	}))
+	return sum, logs
+}
+
+// rest waits until a database no longer works on its files.
+func (d *database) rest(b *testing.B) {
+	last := int64(-1)
+	for still, began := 0, time.Now(); still < 5 && time.Since(began) < time.Minute; time.Sleep(time.Second) {
+		sum, logs := bytesOf(b, d.dir)
+		if still++; sum != last || logs > 0 {
 			still = 0
 		}
+		last = sum
 	}
-	return sum
 }
 
 // data is the winter as files: for the daemon, and in the line protocol.
@@ -262,7 +267,8 @@ func BenchmarkAgainstDatabases(b *testing.B) {
 			}
 		}
 		rate := benchwinter.Count / median(imported).Seconds()
-		size := float64(bytesOf(b, ours)) / benchwinter.Count
+		bytes, _ := bytesOf(b, ours)
+		size := float64(bytes) / benchwinter.Count
 		b.ReportMetric(rate, "readings/s")
 		b.ReportMetric(size, "B/reading")
 
@@ -279,11 +285,10 @@ func BenchmarkAgainstDatabases(b *testing.B) {
 
 		for i, d := range theirs {
 			theirRate := benchwinter.Count / median(written[i]).Seconds()
-			if len(d.settle) == 0 { // it settles by itself
-				bytesOf(b, d.dir)
-			}
+			d.rest(b)
 			d.end(b)
-			theirSize := float64(bytesOf(b, d.dir)) / benchwinter.Count
+			theirBytes, _ := bytesOf(b, d.dir)
+			theirSize := float64(theirBytes) / benchwinter.Count
 			d.start(b)
 			theirCold, theirWarm := queried(func() {
 				for _, q := range d.query {
