@@ -209,7 +209,8 @@ func (c *columns) packValues(b []byte) []byte {
 }
 
 // openBlock unpacks a sealed day, checked, into room if it is large enough.
-func openBlock(data []byte, crc uint32, logger, day, n int64, name string, room []roof.Reading) ([]roof.Reading, error) {
+func openBlock(data []byte, crc uint32, logger, day, n int64, name string, room []roof.Reading) ([]roof.Reading,
+	error) {
 	if crc != blockCRC(data, logger, day, n) {
 		return nil, errBlock
 	}
