@@ -12,7 +12,10 @@ export type Lay = "units" | "strips" | "over";
 
 export interface Axis { axis: string; unit: string; lo: number; hi: number; step: number; right: boolean;
   cut?: boolean }
-export interface Panel { top: number; bottom: number; axes: Axis[]; series: Series[] }
+export interface Panel {
+  top: number; bottom: number; axes: Axis[]; series: Series[];
+  told: { words: string; sample: boolean }[]; // the words of its marks, line by line
+}
 
 export interface Picture {
   width: number; height: number; left: number; right: number;
@@ -52,23 +55,24 @@ function lay(p: Picture, pen: Pen, tall: (panels: number) => number): void {
     let into = panels.find((x) => x.axes.some((a) => a.axis === s.axis));
     if (p.lay === "strips") into = undefined;
     if (!into && p.lay === "over") into = panels.find((x) => x.axes.length < 2);
-    if (!into) panels.push(into = { top: 0, bottom: 0, axes: [], series: [] });
+    if (!into) panels.push(into = { top: 0, bottom: 0, axes: [], series: [], told: [] });
     if (!into.axes.some((a) => a.axis === s.axis)) into.axes.push({ axis: s.axis, unit: s.unit, lo: 0, hi: 1,
       step: 1, right: into.axes.length > 0 });
     into.series.push(s);
   }
   p.right = panels.some((x) => x.axes.length > 1) ? p.left : 10;
+  p.panels = panels;
   const each = tall(panels.length);
   let y = flagRow;
   for (const panel of panels) {
     panel.bottom = each;
     for (const a of panel.axes) limits(p, panel, a);
-    panel.top = y + legendRow * rows(p, pen, panel) + 4;
+    panel.told = told(p, pen, panel);
+    panel.top = y + legendRow * (rows(p, pen, panel) + panel.told.length) + 4;
     panel.bottom = panel.top + each;
     y = panel.bottom + gap;
   }
   p.height = (panels.length ? y - gap : flagRow + 40) + foot;
-  p.panels = panels;
 }
 
 const title = (panel: Panel, s: Series): string => panel.axes.length > 1 ? `${s.name}, ${s.unit}` : s.name;
@@ -83,7 +87,7 @@ function legend(p: Picture, pen: Pen, panel: Panel, each?: (s: Series, x: number
   if (!p.names && p.lay !== "strips") return 1;
   for (const s of panel.series) {
     const w = pen.measure(title(panel, s)) + 30 + 16;
-    if (x + w - 16 > p.width - 4 && x > p.left + unit) {
+    if (x + w - 16 > p.width - Math.max(p.right - 6, 4) && x > p.left + unit) {
       row++;
       x = p.left + unit;
     }
@@ -91,6 +95,14 @@ function legend(p: Picture, pen: Pen, panel: Panel, each?: (s: Series, x: number
     x += w;
   }
   return row + 1;
+}
+
+/** told are the lines of what is marked in a panel; what stands on no axis is told in the first. */
+function told(p: Picture, pen: Pen, panel: Panel): Panel["told"] {
+  const here = p.marks.filter((m) => panel.axes.some((a) => a.axis === m.axis) || m.axis === "note"
+    && panel === p.panels[0]);
+  return here.flatMap((m) => wrapped(pen, m.label, p.width - p.left - 36).map((words, i) =>
+    ({ words, sample: i === 0 && m.axis !== "note" })));
 }
 const rows = (p: Picture, pen: Pen, panel: Panel): number => legend(p, pen, panel);
 
@@ -184,14 +196,22 @@ export function draw(p: Picture, pen: Pen): void {
       const a = panel.axes.find((x) => x.axis === m.axis);
       if (a) drawMark(p, pen, panel, a, m);
     }
-    if (panel.axes.length === 1) pen.text(unitOf(panel), p.left,
-      panel.top - 7 - (rows(p, pen, panel) - 1) * legendRow, c.ink, { bold: true });
-    const lines = rows(p, pen, panel);
-    legend(p, pen, panel, (s, x, row) => {
-      const y = panel.top - 7 - (lines - 1 - row) * legendRow;
-      if (rain(s)) pen.rect(x + 8, y - 8, 8, 8, c.near);
-      else line(pen, x, y - 4, x + 25, y - 4, look(c, s.look));
-      pen.text(title(panel, s), x + 30, y, c.ink);
+    const lines = rows(p, pen, panel), under = panel.told.length;
+    const row = (n: number): number => panel.top - 7 - (lines + under - 1 - n) * legendRow;
+    if (panel.axes.length === 1) pen.text(unitOf(panel), p.left, row(0), c.ink, { bold: true });
+    else for (const a of panel.axes) { // above each axis its unit
+      pen.text(a.unit, a.right ? p.width - 1 : 0, row(lines + under - 1), c.ink, { bold: true, anchor: a.right
+        ? "end" : "start" });
+    }
+    legend(p, pen, panel, (s, x, n) => {
+      if (rain(s)) pen.rect(x + 8, row(n) - 8, 8, 8, c.near);
+      else line(pen, x, row(n) - 4, x + 25, row(n) - 4, look(c, s.look));
+      pen.text(title(panel, s), x + 30, row(n), c.ink);
+    });
+    panel.told.forEach((t, n) => {
+      const y = row(lines + n);
+      if (t.sample) line(pen, p.left, y - 4, p.left + 25, y - 4, marked(c));
+      pen.text(t.words, p.left + 30, y, c.warm, { bold: true });
     });
   }
   for (const t of ticks) {
@@ -202,7 +222,9 @@ export function draw(p: Picture, pen: Pen): void {
   for (const e of p.events) {
     if (e.at < p.from || e.at >= p.until) continue;
     const x = xOf(p, e.at), colour = e.repair ? c.warm : c.ink2, words = e.repair ? `${e.n} repair` : String(e.n);
-    line(pen, x, 3, x, bottom, { colour, width: e.repair ? 1.6 : 1, dash: e.repair ? [] : [3, 2] });
+    const flag: Stroke = { colour, width: e.repair ? 1.6 : 1, dash: e.repair ? [] : [3, 2] };
+    line(pen, x, 3, x, flagRow, flag);
+    for (const panel of p.panels) line(pen, x, panel.top, x, panel.bottom, flag);
     const w = pen.measure(words, { bold: e.repair }), leftwards = x + w + 6 > p.width;
     const at = leftwards ? x - 3 - w : x + 3;
     if (at < free) continue;
@@ -274,11 +296,22 @@ function drawMark(p: Picture, pen: Pen, panel: Panel, a: Axis, m: Mark): void {
   const hi = yOf(panel, a, m.hi), lo = yOf(panel, a, m.lo);
   pen.clip(p.left, panel.top, right - p.left, panel.bottom - panel.top, () => {
     if (m.hi > m.lo) pen.rect(p.left, hi, right - p.left, lo - hi, c.warm, 0.16);
-    line(pen, p.left, hi, right, hi, { colour: c.warm, width: 1.4, dash: [5, 3] });
-    if (m.hi > m.lo) line(pen, p.left, lo, right, lo, { colour: c.warm, width: 1.4, dash: [5, 3] });
+    line(pen, p.left, hi, right, hi, marked(c));
+    if (m.hi > m.lo) line(pen, p.left, lo, right, lo, marked(c));
   });
-  const y = hi - 5 > panel.top + 8 ? hi - 5 : Math.min(lo + 14, panel.bottom - 4);
-  pen.text(m.label, right - 4, y, c.warm, { anchor: "end", bold: true, halo: c.paper });
+}
+
+const marked = (c: Palette): Stroke => ({ colour: c.warm, width: 1.4, dash: [5, 3] });
+
+/** wrapped parts words into lines of a width. */
+function wrapped(pen: Pen, words: string, width: number): string[] {
+  const out = [""];
+  for (const w of words.split(" ")) {
+    const line = out[out.length - 1] as string, longer = line ? `${line} ${w}` : w;
+    if (line && pen.measure(longer, { bold: true }) > width) out.push(w);
+    else out[out.length - 1] = longer;
+  }
+  return out;
 }
 
 function drawCurve(p: Picture, pen: Pen, panel: Panel, s: Series): void {

@@ -26,7 +26,8 @@ export class Files {
     const to = pen(this.p.width, tall);
     to.rect(0, 0, this.p.width, tall, paper.paper);
     draw(this.p, to);
-    lines.forEach((s, i) => to.text(s, 6, this.p.height + 16 + i * 15, i ? paper.ink2 : paper.ink, { bold: i === 0 }));
+    lines.forEach((s, i) => to.text(s, 6, this.p.height + 16 + i * 15, i ? paper.ink2 : paper.ink, {
+      bold: i === 0 }));
   }
 
   private caption(): string[] {

@@ -71,7 +71,7 @@ export class Zone {
       }
       return out;
     }
-    const each = [1, 3, 6, 12].find((n) => span / (n * 30.4 * day) <= most) ?? 12;
+    const each = [1, 3, 6, 12].find((n) => span / (n * 30.4 * day) <= most * 1.5) ?? 12;
     for (let m = f.getUTCFullYear() * 12 + Math.floor(f.getUTCMonth() / each) * each; out.length < 200; m += each) {
       const at = this.instant(Date.UTC(Math.floor(m / 12), m % 12, 1));
       if (at >= until) break;

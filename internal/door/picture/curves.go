@@ -51,6 +51,7 @@ type CurveChart struct {
 	Step        time.Duration // 0: the readings
 	Panels      []CurvePanel
 	Events      []Event
+	Notes       []string // figures that stand on no axis
 }
 
 const (
@@ -65,13 +66,10 @@ func (c *CurveChart) x(t time.Time) float64 {
 // Scene lays the panels out below each other.
 func (c CurveChart) Scene() *Scene {
 	s := &Scene{ID: c.ID, Title: "Chart", Desc: c.Words(), Span: marginSpan}
-	y, first := sheetFlagRow, 0.0
+	y := sheetFlagRow
 	for i := range c.Panels {
 		p := &c.Panels[i]
 		top := y + curveTitle
-		if first == 0 {
-			first = top
-		}
 		c.panel(s, p, top, top+curveTall)
 		y = top + curveTall + 4
 	}
@@ -81,6 +79,9 @@ func (c CurveChart) Scene() *Scene {
 			continue
 		}
 		s.flag(e.flag(i+1), e, c.x(e.At), 11, y-4)
+	}
+	for i, n := range c.Notes {
+		s.add(Item{Kind: Label, Class: "axis-title", Text: n, X: 0, Y: sheetFlagRow + curveTitle + 13 + 15*float64(i), DX: 4})
 	}
 	s.titlesLast()
 	s.HeightPx = y + 20

@@ -32,8 +32,9 @@ const (
 )
 
 // Steps are the steps that a chart takes, in ms; under the shortest it shows the
-// readings themselves.
-var Steps = []int64{minuteMS, 5 * minuteMS, BaseMS, 60 * minuteMS, 180 * minuteMS, 720 * minuteMS, dayMS}
+// readings themselves. None lies between three hours and a day: half days would
+// draw the turn of day and night as a zigzag.
+var Steps = []int64{minuteMS, 5 * minuteMS, BaseMS, 60 * minuteMS, 180 * minuteMS, dayMS}
 
 // StepFor is the shortest step with which a span has at most so many points; 0
 // stands for the readings themselves, where they come no faster than that.

@@ -98,3 +98,11 @@ func pooled(a model, b [features]ls, w float64) model {
 
 // about describes a feature whatever the model.
 func about(f feature) *featureRow { return &ours.row[f] }
+
+// Features lists the short names of the figures, as Evidence carries them.
+func Features() (out []string) {
+	for f := range features {
+		out = append(out, about(f).id)
+	}
+	return out
+}

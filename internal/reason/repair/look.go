@@ -164,7 +164,7 @@ func (j *judge) evaluate(end int, from *fit, draws int) *look {
 func (j *judge) countNights(l *look) bool {
 	t := l.trial
 	b, a := len(t.validB), len(t.validA)
-	g := Gate{Name: "nights", Figure: fmt.Sprintf("%d before, %d after", b, a),
+	g := Gate{Name: GateNights, Figure: fmt.Sprintf("%d before, %d after", b, a),
 		Limit: fmt.Sprintf("%d before and %d after", minNights, minNights), Open: b >= minNights && a >= minNights}
 	l.gates = append(l.gates, g)
 	switch {
@@ -330,7 +330,7 @@ func (j *judge) judgeGates(l *look) {
 		}
 	}
 	h0 := j.unrepairedWet(l)
-	add("weather for water to form", fmt.Sprintf("%.0f h would have been wet without the repair, %s h with 95 %% "+
+	add(GateWeather, fmt.Sprintf("%.0f h would have been wet without the repair, %s h with 95 %% "+
 		"certainty", h0.MeanH, words.Interval(h0.LowH, h0.HighH)), fmt.Sprintf("%d h within that", minWetH),
 		h0.HighH >= minWetH, h0.String())
 	o := &t.out[1]
@@ -338,16 +338,16 @@ func (j *judge) judgeGates(l *look) {
 		o = &t.out[0]
 	}
 	strange := words.Need{Kind: words.UsualPhysics}.String()
-	add("fit", fmt.Sprintf("the model misses the air's dew point by %.2f K", o.sigma),
+	add(GateFit, fmt.Sprintf("the model misses the air's dew point by %.2f K", o.sigma),
 		fmt.Sprintf("at most %.1f K", maxSigmaK), o.sigma <= maxSigmaK, strange)
 	mb, ma := t.count(t.bins, l.with, t.useB).wetH, t.count(t.bins, l.with, t.useA).wetH
 	qb := (mb + 10) / (sumOver(j.m.wet, t.useB) + 10)
 	qa := (ma + 10) / (sumOver(j.m.wet, t.useA) + 10)
 	r := math.Max(qa/qb, qb/qa)
-	add("same roof before and after", fmt.Sprintf("modelled over counted wet hours: %.2f before, %.2f after", qb, qa),
+	add(GateSame, fmt.Sprintf("modelled over counted wet hours: %.2f before, %.2f after", qb, qa),
 		fmt.Sprintf("a factor %.1f apart at most", maxDrift), r <= maxDrift, strange)
 	n := j.overlap(t)
-	add("like weather", fmt.Sprintf("%s after the repair with weather met before it", words.Count(n, "night")),
+	add(GateLike, fmt.Sprintf("%s after the repair with weather met before it", words.Count(n, "night")),
 		fmt.Sprintf("at least %d", minOverlap), n >= minOverlap,
 		words.Need{Kind: words.LikeWeather}.String())
 	l.open = true

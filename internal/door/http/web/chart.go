@@ -97,6 +97,9 @@ type scriptEvent struct {
 	What   string `json:"what"`
 }
 
+// noteAxis is the axis of a mark that stands on none: words in the picture.
+const noteAxis = "note"
+
 // chartMark is a figure marked in the picture: a line or band on an axis.
 type chartMark struct {
 	Axis  string  `json:"axis"`
@@ -197,6 +200,11 @@ func (b *chartBody) draw(h *head, v chartView, data curves.View) {
 			if m.Axis == axis {
 				panel.Marks = append(panel.Marks, picture.Mark{Lo: m.Lo, Hi: m.Hi, Label: m.Label})
 			}
+		}
+	}
+	for _, m := range v.marks {
+		if m.Axis == noteAxis {
+			c.Notes = append(c.Notes, m.Label)
 		}
 	}
 	b.Chart = c.Scene()

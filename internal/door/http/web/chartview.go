@@ -108,7 +108,7 @@ func chartLink(id, page string, v chartView) string {
 		q.Set("y", y)
 	}
 	for _, m := range v.marks {
-		q.Add("mark", fmt.Sprintf("%s:%g~%g:%s", m.Axis, m.Lo, m.Hi, m.Label))
+		q.Add("mark", fmt.Sprintf("%s:%.4g~%.4g:%s", m.Axis, m.Lo, m.Hi, m.Label))
 	}
 	return "/cases/" + id + "/" + page + "?" + q.Encode()
 }

@@ -125,17 +125,7 @@ func ledgerRows(h *head, l *cause.Ledger, column int, sign float64) []evidenceRo
 			continue
 		}
 		row := evidenceRow{Line: e, Said: strings.TrimPrefix(e.Text, e.Basis+": "), Weight: sign * e.Weights[column]}
-		if e.Basis == "measured" {
-			v := view{}
-			for _, s := range h.Case.Surfaces() {
-				for _, id := range e.Positions {
-					if v.surface.ID == "" && (s.ID == id || s.Meets == id) {
-						v.surface = s
-					}
-				}
-			}
-			row.Link = v.link(h.ID, time.UnixMilli(e.FromMS), time.UnixMilli(e.UntilMS)) + "#margin"
-		}
+		row.Link = evidenceLink(h, e.Evidence)
 		out = append(out, row)
 	}
 	return out

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"time"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
@@ -33,7 +32,8 @@ type resultView struct {
 	Wet, Risk  *picture.Scene // nights after, measured against unrepaired
 	Used, Left int
 	LeftOut    []repair.NightUse
-	Before     string // link to the timeline around the repair
+	Before     string // link to the chart around the repair
+	Conditions []gateRow
 	Three      [2]words.Three
 	Rows       []comparisonRow
 	Water      *words.Fall
@@ -111,8 +111,7 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		if x, lo, hi := res.CondensateReductionPct, res.CondensateLowPct, res.CondensateHighPct; x != nil {
 			v.Water = &words.Fall{Pct: *x, Low: *lo, High: *hi}
 		}
-		const weeks = 21 * 24 * time.Hour
-		v.Before = view{surface: pos}.to(h.ID, "margin", res.At.Add(-weeks), res.At.Add(weeks)) + "#margin"
+		v.Before, v.Conditions = aroundRepair(h, res), gateRows(h, res)
 		v.Foretold = ahead.ScoreOf(res)
 		b.Results = append(b.Results, v)
 	}
