@@ -65,7 +65,7 @@ func victoriaMetrics() *database {
 	}
 	for _, q := range []string{"air_temp_c", "air_rh_pct"} {
 		d.query = append(d.query, "/api/v1/query_range?"+url.Values{"query": {"avg_over_time(" + q + "[1h])"},
-			"step": {"1h"},
+			"step":  {"1h"},
 			"start": {fmt.Sprint(benchwinter.Begin.Add(time.Hour).Unix())}, "end": {fmt.Sprint(until.Unix())}}.Encode())
 	}
 	return d
