@@ -21,6 +21,10 @@ type rows struct {
 	line   []byte
 	need   int // cells a row must have
 	close  func() error
+	last   struct {
+		time, clock []byte
+		stamp       stamp
+	}
 }
 
 func (l *layout) open(text Text) (*rows, error) {
@@ -111,16 +115,29 @@ func (r *rows) each(f func(problem string) error) error {
 	}
 }
 
-// stamp is the time of the row as it is written.
+// stamp is the time of the row as it is written. Loggers report together: most
+// rows bear the time of the one before.
 func (r *rows) stamp() stamp {
 	l := r.layout
-	cell := r.cells[l.time]
+	cell, clock := r.cells[l.time], []byte(nil)
+	if l.clock >= 0 {
+		clock = r.cells[l.clock]
+	}
+	if bytes.Equal(cell, r.last.time) && bytes.Equal(clock, r.last.clock) && len(cell) > 0 {
+		return r.last.stamp
+	}
+	r.last.time, r.last.clock = append(r.last.time[:0], cell...), append(r.last.clock[:0], clock...)
+	r.last.stamp = l.stamp(cell, clock)
+	return r.last.stamp
+}
+
+func (l *layout) stamp(cell, clock []byte) stamp {
 	if ms, ok := rfc3339(cell); ok {
 		return stamp{kind: epoch, absolute: ms, month: -1}
 	}
 	s := parseStamp(cell)
 	if l.clock >= 0 && (s.kind == dateOnly || s.kind == serialDay && s.serial == float64(int(s.serial))) {
-		s = s.on(parseStamp(r.cells[l.clock]))
+		s = s.on(parseStamp(clock))
 	}
 	return s
 }

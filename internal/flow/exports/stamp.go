@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"math"
 	"strconv"
-	"time"
 
 	"dewcase/internal/roof"
 )
@@ -387,7 +386,16 @@ func isLetter(c []byte) bool {
 }
 
 func daysIn(year, month int) int {
-	return time.Date(year, time.Month(month)+1, 0, 0, 0, 0, 0, time.UTC).Day()
+	switch month {
+	case 2:
+		if year%4 == 0 && (year%100 != 0 || year%400 == 0) {
+			return 29
+		}
+		return 28
+	case 4, 6, 9, 11:
+		return 30
+	}
+	return 31
 }
 
 // daysSince1970 counts days of the Gregorian calendar (Hinnant, "chrono-
