@@ -132,6 +132,9 @@
 //	without outdoor air (TRIAL_BLIND=1), looked at to night 45
 //	void, none, 23001 to 23300                    1 of 300 [0.1, 1.9]
 //	void, none, abroad, 24001 to 24300            1 of 300 [0.1, 1.9]
+//	void, ceiling sealed, 27201 to 27300          0 of  81 without a true change [0, 4.5], 0 of 19 with
+//	void, loft vents cut, 27001 to 27100          0 of  99 without a true change [0, 3.7]
+//	void, loft vents cut, abroad, 27401 to 27500  0 of 100 [0, 3.7]
 //
 // The witness of 1 had given 2 of 60 ceilings and 1 of 60 lofts abroad (7001 to
 // 7120). On the two measured roofs, which nobody repaired, a repair was pretended
@@ -149,6 +152,13 @@
 //	abroad, 7001 to 7120, 8201 to 8300
 //	over ten times (80)              94   98   99   99   99 [93, 100]
 //	four to ten (40)                 55   68   72   78   80 [65, 90]
+//
+//	without outdoor air, to night 45; 25001 to 25200
+//	over ten times (77)               4 %  9   12   14        [8, 24]
+//	under ten (123)                   0    2    3    4        [2, 9]
+//	abroad, 26001 to 26120
+//	over ten times (39)              41 % 59   64   69        [54, 81]
+//	under ten (81)                    6    6    6    9        [4, 17]
 //
 // Loft and ceiling, by true factor (of the ceiling with its diffusion), changed by
 // night, and how often the interval after 30 nights holds:
