@@ -26,6 +26,7 @@ const (
 	MoreEvenings                   // the same answer again
 	NextWinter                     // the winter is over
 	ColdNights                     // about Least more
+	ColderLoft                     // the loft's temperature does not show the ceiling's change
 	MissingPart                    // What is missing
 )
 
@@ -84,6 +85,9 @@ func (n Need) String() string {
 		return "the readings do not follow the usual physics of this roof: check logger places"
 	case LikeWeather:
 		return "nights after the repair as cold and as clear as those before it: the two periods hardly overlap"
+	case ColderLoft:
+		return "the same answer by the loft’s temperature: humidity shows a change of the ceiling, and the warmth that " +
+			"comes through it does not yet"
 	case LargerChange:
 		return "no change of a size that more nights would make certain shows so far"
 	case SecondWinter:

@@ -46,6 +46,8 @@ func TestEveryNeedOfAVerdictHasItsWords(t *testing.T) {
 			"the same answer on more evenings running, with the counted hours agreeing"},
 		{words.Need{Kind: words.NextWinter}, "the nights of next winter"},
 		{words.Need{Kind: words.ColdNights, Least: 15}, "about 15 more cold nights"},
+		{words.Need{Kind: words.ColderLoft}, "the same answer by the loft’s temperature: humidity shows a change of the " +
+			"ceiling, and the warmth that comes through it does not yet"},
 		{words.Need{Kind: words.ColdNights, Least: 15, Exchanged: true},
 			"about 15 more cold nights; check the old and new logger side by side"},
 		{words.Need{Kind: words.MissingPart, What: "a temperature logger at slate"}, "a temperature logger at slate"},

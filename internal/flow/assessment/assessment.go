@@ -142,7 +142,7 @@ func Of(set *series.Set) Answer {
 	whole, doubts := set, doubtsOf(set)
 	set = evidence.Undoubted(set, doubts)
 	a := Answer{Assessment: measured(set)}
-	results := repair.Assess(set, repair.Options{})
+	results := repair.Assess(set, repair.Options{Witness: mechanism.NewWitness(set)})
 	if len(doubts) == 0 {
 		a.takeModelHours(set, results)
 	}

@@ -18,6 +18,8 @@ import (
 type Options struct {
 	Draws         int  // of the interval; 0 is DefaultDraws
 	NoSensitivity bool // leave out the sensitivity list and the drawing
+	// Witness is asked about ceiling work; nil asks nobody.
+	Witness Witness
 }
 
 // DefaultDraws is how many draws an interval rests on.
@@ -313,7 +315,8 @@ func (a *assessor) judge(e roof.Event, surfaceID string, fromMS, untilMS int64, 
 	if err != nil {
 		return nil, err
 	}
-	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(a.set.Case.ID, a.opts.Draws)}
+	j := &judge{s: s, terms: defaultTerms(cr.modelled()), draws: a.opts.Draws, dice: throw(a.set.Case.ID, a.opts.Draws),
+		witness: a.opts.Witness}
 	if s.onLoft && !s.hasVoid {
 		j.terms.credit[2] = false
 		if !cr.LoftVentilation && !cr.Ceiling {

@@ -131,7 +131,10 @@
 //     contains no estimate of the change;
 //   - for loft and ceiling work, the nights with weather met before show it by
 //     themselves (rule.go): on a measured roof, hard frost after a mild autumn
-//     passed for a tighter ceiling.
+//     passed for a tighter ceiling;
+//   - for ceiling work alone, the fitted flow through the ceiling changed by twice
+//     what untouched ceilings stray, and the loft's temperature, where it can tell,
+//     leans to the same side (ceiling.go).
 //
 // # One verdict for the house
 //
@@ -145,7 +148,7 @@
 // verdict away, and the house's with it.
 //
 // Got worse is harder: seven evenings, with 28 nights, and hours at risk that rose
-// by a tenth. A verdict is withdrawn
+// by a tenth; of ceiling work it asks the same two things. A verdict is withdrawn
 // when its interval includes 0. Each answer replays the evenings it needs
 // (verdict.go), so the answer for a date depends on the readings up to that
 // date alone.
@@ -210,6 +213,10 @@
 // (43), void from 13501 (100), each with the smaller series of the same day. Rows of
 // the loft and the ceiling below 50 % are of the later series alone. Of nine surfaces
 // whose wet hours ceiling work had changed by under 5 %, one read worked.
+//
+// The rows of the ceiling were measured before the two conditions of ceiling.go, which
+// can only take verdicts away, and the coverage below before the intervals of the
+// at-risk hours and the water reached further towards a fall.
 //
 // Got worse: 3 of the 270 winters with ceiling work declared had it on an underlay,
 // whose hours at risk stood 5, 6 and 91 % above the unrepaired run's. Then the rule

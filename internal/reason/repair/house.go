@@ -141,7 +141,7 @@ func (h *joint) sum(i int) *look {
 	if len(open) < leastJoint {
 		return nil
 	}
-	sum := &look{open: true, end: open[0].end, trial: open[0].trial}
+	sum := &look{open: true, end: open[0].end, trial: open[0].trial, fit: open[0].fit}
 	var draws []sample
 	change := 0.0
 	c := &sum.companion

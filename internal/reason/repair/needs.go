@@ -31,8 +31,11 @@ func (j *judge) need(l *look) words.Need {
 	need := words.Need{Exchanged: j.swapNear}
 	n := float64(max(cold, 1))
 	v := effect / z
+	way := math.Copysign(1, l.risk.pct)
 	switch {
-	case effect < 0.05:
+	case !j.ceilingLeans(l, way) && j.certain(l):
+		need.Kind = words.ColderLoft
+	case effect < 0.05, !j.ceilingStands(l, way) && j.certain(l):
 		need.Kind = words.LargerChange
 	case z*math.Sqrt(s) >= effect:
 		need.Kind = words.SecondWinter

@@ -38,7 +38,7 @@ func (j *judge) wetSide(l *look) bool {
 // worked is the rule of one evening.
 func (j *judge) worked(l *look) bool {
 	return l != nil && l.open && j.certain(l) && l.reduction.pct >= minFallPct && j.wetSide(l) &&
-		l.companion.q <= -minCompanion && j.holdsInLikeWeather(l)
+		l.companion.q <= -minCompanion && j.ceilingShown(l, 1) && j.holdsInLikeWeather(l)
 }
 
 // worse is the rule of one evening. The hours at risk must have risen by a tenth:
@@ -47,7 +47,7 @@ func (j *judge) worked(l *look) bool {
 func (j *judge) worse(l *look) bool {
 	return l != nil && l.open && len(l.trial.validA) >= worseNights && l.riskFirm.high < 0 && l.risk.pct <= -minRisePct &&
 		l.reduction.pct <= -minFallPct && l.reduction.high <= maxFallPct && l.companion.q >= minCompanion &&
-		!j.swapNear && j.holdsInLikeWeather(l)
+		!j.swapNear && j.ceilingShown(l, -1) && j.holdsInLikeWeather(l)
 }
 
 // holdsInLikeWeather asks, where the loft or the ceiling is credited, whether a

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"dewcase/internal/reason/series"
 )
 
 // TestTrials measures the operating figures on simulated winters and prints
@@ -50,6 +52,9 @@ func TestTrials(t *testing.T) {
 	}
 }
 
+// TrialWitness makes the witness of a trial (witness_trials_test.go).
+var TrialWitness func(*series.Set) Witness
+
 // mostNights after the repair are counted in the table.
 const mostNights = 58
 
@@ -87,7 +92,8 @@ func (l *look) counts() bool { return l.fit != nil && len(l.trial.validA) <= mos
 // follow looks at one world evening by evening, at each surface by itself and at
 // the house; a surface's verdict is its own or what it shares in the house's.
 func (s *simulated) follow(t *testing.T, seed uint64, every, draws int, lines *json.Encoder) []*followed {
-	a := &assessor{set: s.set, opts: Options{Draws: draws}, cache: newLayCache(), repairs: s.set.Case.Repairs()}
+	a := &assessor{set: s.set, opts: Options{Draws: draws, Witness: TrialWitness(s.set)}, cache: newLayCache(),
+		repairs: s.set.Case.Repairs()}
 	var rows []*followed
 	for _, surface := range s.surfaces {
 		fromMS, untilMS, _ := a.window(0, s.set.Course(surface).Position)
