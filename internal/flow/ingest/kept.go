@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"time"
@@ -46,8 +47,8 @@ func (p *Path) LookAgain(decoder *payload.Decoder, rejects []roof.KeptReject) ma
 		at             int64
 	}
 	rejects = slices.Clone(rejects)
-	slices.SortStableFunc(rejects, func(a, b roof.KeptReject) int { return a.At.Compare(b.At) })
-	out, seen := map[string]*Kept{}, map[message]*keptMessage{}
+	slices.SortFunc(rejects, func(a, b roof.KeptReject) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.ID, b.ID)) })
+	out, seen, taken := map[string]*Kept{}, map[message]*keptMessage{}, instants{}
 	for _, r := range rejects {
 		if !Curable(r.Reject) {
 			continue
@@ -69,6 +70,7 @@ func (p *Path) LookAgain(decoder *payload.Decoder, rejects []roof.KeptReject) ma
 			k = &Kept{}
 			out[caseID] = k
 		}
+		taken.apart(caseID, readings)
 		k.count(readings)
 		m := &keptMessage{[]int64{r.ID}, readings}
 		k.messages, seen[id] = append(k.messages, m), m
@@ -95,6 +97,42 @@ func become(decoder *payload.Decoder, r roof.Reject) (string, []roof.Reading) {
 		readings[i].Flags |= flags
 	}
 	return caseID, readings
+}
+
+// instants is what loggers told, by the millisecond of their arrival.
+type instants map[loggerAt]roof.Values
+
+type loggerAt struct {
+	loggerName
+	ms int64
+}
+
+// apart dates a message by the next millisecond at which its loggers have told none
+// of its quantities, as it would have been when it came: what a broker kept comes
+// faster than the clock of the record counts.
+func (t instants) apart(caseID string, readings []roof.Reading) {
+	at := func(r roof.Reading, by time.Duration) loggerAt {
+		return loggerAt{loggerName{caseID, r.Logger}, r.At.Add(by).UnixMilli()}
+	}
+	by := time.Duration(0)
+	for _, r := range readings {
+		if r.Flags&roof.FlagArrivalTime == 0 {
+			return // a time of its own
+		}
+		for told := t[at(r, by)]; by < burst && !told.Says(r.Values) && overlap(told, r.Values); told = t[at(r, by)] {
+			by += time.Millisecond
+		}
+	}
+	for i, r := range readings {
+		told := t[at(r, by)]
+		for q := range roof.Quantity(roof.QuantityCount) {
+			if x, ok := r.Values.Get(q); ok {
+				told.Set(q, x)
+			}
+		}
+		t[at(r, by)] = told
+		readings[i].At, readings[i].Arrived = r.At.Add(by), r.Arrived.Add(by)
+	}
 }
 
 func (k *Kept) count(readings []roof.Reading) {

@@ -86,3 +86,25 @@ func TestAMessageRejectedForItsValuesIsNotOffered(t *testing.T) {
 	require.Empty(t, p.LookAgain(dec, []roof.KeptReject{{Reject: roof.Reject{Source: "dewcase/a/k1", At: arrived,
 		Reason: roof.TempOutOfRange, Payload: []byte(`{"temp_c":4}`)}}}))
 }
+
+// Two messages of one millisecond are two readings, in the order in which they came.
+func TestMessagesOfOneMillisecondAreAReadingEach(t *testing.T) {
+	dec, err := payload.New(nil)
+	require.NoError(t, err)
+	p, _, store := path(t, "")
+	var kept []roof.KeptReject // the log lists the newest first
+	for i, body := range []string{`{"temp_c":6}`, `{"temp_c":5}`, `{"temp_c":5}`, `{"rh_pct":90}`} {
+		kept = append(kept, roof.KeptReject{ID: int64(9 - i), Reject: roof.Reject{Source: "dewcase/a/k1", At: arrived,
+			Reason: roof.UnknownCase, Payload: []byte(body)}})
+	}
+	rep, _, err := p.TakeKept(t.Context(), "a", p.LookAgain(dec, kept)["a"])
+	require.NoError(t, err)
+	require.Zero(t, rep.Conflicts)
+	var got []string
+	for r, err := range store.Range(t.Context(), "a", "k1", time.Time{}, time.Time{}) {
+		require.NoError(t, err)
+		temp, _ := r.Values.Get(roof.TempC)
+		got = append(got, fmt.Sprint(r.At.Sub(arrived), " ", temp, " ", r.Values.Has(roof.RHPct)))
+	}
+	require.Equal(t, []string{"0s 5 true", "1ms 6 false"}, got)
+}

@@ -124,6 +124,11 @@ func parseNumber(text, name string) (float64, *problem) {
 	return x, nil
 }
 
+// Native reports whether a topic is a native one, which no mapping can be for.
+func Native(topic string) bool {
+	return strings.HasPrefix(topic, Prefix+"/") && strings.Count(topic, "/") == 2
+}
+
 // Named is the case and logger that a native topic names, where both can be
 // names; of a message whose payload was not read it is all there is to say.
 func Named(topic string) (caseID, logger string) {

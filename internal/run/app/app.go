@@ -27,6 +27,7 @@ import (
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/ingest"
+	"dewcase/internal/flow/mappings"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
@@ -70,6 +71,7 @@ type App struct {
 	broker     *broker.Broker
 	feed       *mqttfeed.Feed
 	discovery  *discovery
+	mappings   *mappings.Book
 	server     *http.Server
 	listener   net.Listener
 	ending     []ending
@@ -134,7 +136,7 @@ func New(ctx context.Context, opt Options) (_ *App, err error) {
 		}
 	}()
 	for _, step := range []func(context.Context) error{a.openStore, a.openCases, a.openIngest, a.openDiscovery,
-		a.openAlerts, a.openHTTP, a.openMQTT, a.startDiscovery, a.startAlerts} {
+		a.openMappings, a.openAlerts, a.openHTTP, a.openMQTT, a.startDiscovery, a.startAlerts} {
 		if err = step(ctx); err != nil {
 			return nil, err
 		}
@@ -194,6 +196,16 @@ func (a *App) openIngest(context.Context) error {
 	a.book.OnChange(a.forgetHeard)
 	a.gauges()
 	return nil
+}
+
+// openMappings puts the houses' own mappings in force beside the configuration's.
+func (a *App) openMappings(ctx context.Context) (err error) {
+	a.mappings, err = mappings.Open(ctx, a.store, a.opt.Now, a.Remap)
+	if a.mappings != nil && err != nil {
+		a.opt.Log.Error("some mappings of houses cannot be used", "error", err)
+		err = nil
+	}
+	return err
 }
 
 // interval is a logger's nominal interval, 0 where no case file says.

@@ -4,15 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/flow/announced"
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/ingest"
+	"dewcase/internal/flow/mappings"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // inbox takes in, for the pages, what was not understood at first.
@@ -23,10 +27,11 @@ type inbox struct {
 	path      *ingest.Path
 	decoder   *payload.Decoder
 	discovery *discovery
+	mappings  *mappings.Book
 }
 
 func (a *App) inbox() inbox {
-	return inbox{a.store, a.readings, a.book, a.path, a.decoder, a.discovery}
+	return inbox{a.store, a.readings, a.book, a.path, a.decoder, a.discovery, a.mappings}
 }
 
 // keptLooked bounds how many rejects are looked at, the newest.
@@ -101,4 +106,90 @@ func (in inbox) Discovery() web.Discovery { return in.discovery.State() }
 
 func (in inbox) Switch(ctx context.Context, to web.Discovery) error {
 	return in.discovery.Switch(ctx, to)
+}
+
+// Offers leaves out what a house's mapping reads already.
+func (in inbox) Offers() ([]announced.Offer, []string) {
+	read := map[string]bool{}
+	for _, m := range in.mappings.All() {
+		read[m.Topic] = true
+	}
+	offers, cannot := in.discovery.Offers()
+	return slices.DeleteFunc(offers, func(o announced.Offer) bool { return read[o.Sensors[0].StateTopic] }), cannot
+}
+
+// maxUnread bounds the messages that proposals are made from.
+const maxUnread = 2000
+
+// Unread are the messages in the log that are still not read, each once.
+func (in inbox) Unread(ctx context.Context) ([]payload.Message, error) {
+	rejects, err := in.store.Rejects(ctx, "", keptLooked, 0)
+	if err != nil {
+		return nil, err
+	}
+	decoder := in.decoder.Afresh()
+	var out []payload.Message
+	seen := map[string]bool{}
+	for _, r := range rejects {
+		id := r.Source + "\x00" + string(r.Payload) + r.At.String()
+		if !ingest.Curable(r.Reject) || payload.Native(r.Source) || len(r.Payload) >= roof.RejectPayloadBytes || seen[id] {
+			continue
+		}
+		seen[id] = true
+		m := payload.Message{Topic: r.Source, Payload: r.Payload, Retained: r.Retained, Arrived: r.At}
+		if _, _, again := decoder.Decode(m); len(again) == 0 {
+			continue
+		}
+		if out = append(out, m); len(out) == maxUnread {
+			break
+		}
+	}
+	slices.Reverse(out)
+	return out, nil
+}
+
+// Read puts the mappings in force first, so that nothing is lost in between; then
+// the loggers are fitted, and the kept messages taken.
+func (in inbox) Read(ctx context.Context, r web.Reading) (web.Stored, error) {
+	// A placing that cannot be is told before anything is kept.
+	file, _, err := in.book.File(ctx, r.Case)
+	if err == nil {
+		_, err = casefile.Fit(r.Case+".yaml", file, r.Placings)
+	}
+	if err != nil {
+		return web.Stored{}, err
+	}
+	v, all := in.mappings.Of(r.Case)
+	topics := make([]string, len(r.Mappings))
+	for i, m := range r.Mappings {
+		topics[i] = m.Topic
+	}
+	err = in.mappings.Put(ctx, mappings.Version{Case: r.Case, By: r.By, What: words.List(topics) + " is read",
+		Text: payload.WriteMappings(append(all, r.Mappings...))}, v.Number)
+	if err != nil {
+		return web.Stored{}, err
+	}
+	if len(r.Placings) > 0 {
+		if err := in.Fit(ctx, r.Case, r.Placings, r.By); err != nil {
+			return web.Stored{}, err
+		}
+	}
+	if !r.Kept {
+		return web.Stored{}, nil
+	}
+	return in.TakeKept(ctx, r.Case)
+}
+
+func (in inbox) Mappings(caseID string) mappings.Version {
+	v, _ := in.mappings.Of(caseID)
+	v.Case = caseID
+	return v
+}
+
+func (in inbox) MappingsBefore(ctx context.Context, caseID string) ([]mappings.Version, error) {
+	return in.mappings.History(ctx, caseID, 100)
+}
+
+func (in inbox) PutMappings(ctx context.Context, v mappings.Version, before int) error {
+	return in.mappings.Put(ctx, v, before)
 }

@@ -12,7 +12,10 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/flow/announced"
 	"dewcase/internal/flow/casefile"
+	"dewcase/internal/flow/mappings"
+	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -28,6 +31,19 @@ type Inbox interface {
 	// Fit fits loggers to positions in the case file; a faulty placing is
 	// roof.Faults.
 	Fit(ctx context.Context, caseID string, placings []casefile.Placing, by string) error
+	// Unread lists kept messages that nothing reads, the newest last, at most some
+	// thousand.
+	Unread(ctx context.Context) ([]payload.Message, error)
+	// Read puts mappings in force, without a restart, fits their loggers and takes
+	// the kept messages. What is wrong with them is roof.Faults.
+	Read(ctx context.Context, r Reading) (Stored, error)
+	// Mappings is the version in force of a house's own mappings; MappingsBefore
+	// lists all, the newest first; PutMappings follows the version with a number.
+	Mappings(caseID string) mappings.Version
+	MappingsBefore(ctx context.Context, caseID string) ([]mappings.Version, error)
+	PutMappings(ctx context.Context, v mappings.Version, before int) error
+	// Offers lists loggers that sensors announced, and what cannot be read of them.
+	Offers() (offers []announced.Offer, cannot []string)
 	// Discovery says what is exchanged with home automation, and Switch changes it.
 	Discovery() Discovery
 	Switch(ctx context.Context, to Discovery) error
@@ -50,6 +66,10 @@ func (p *Pages) MountInbox(r chi.Router, in Inbox) {
 	r.Post("/messages/kept", p.takeKept)
 	r.Post("/messages/fit", p.fitHere)
 	r.Post("/messages/discovery", p.switchDiscovery)
+	r.Get("/messages/read", p.read)
+	r.Post("/messages/read", p.takeRead)
+	r.Get("/cases/{case}/mappings", p.mappings)
+	r.Post("/cases/{case}/mappings", p.saveMappings)
 }
 
 // spot is one place at which a logger can be fitted: a position of the house, or a
@@ -181,7 +201,10 @@ func news(q url.Values) (done, fault string) {
 	case q.Get("fitted") != "":
 		return fmt.Sprintf("Logger %s is fitted at %s.", clip(q.Get("fitted")), clip(q.Get("at"))), ""
 	case q.Get("took") != "":
-		done = fmt.Sprintf("Of the kept messages for %s: %s stored", clip(q.Get("took")), words.Count(number(q, "stored"),
+		if q.Get("read") != "" {
+			done = "Messages of " + q.Get("read")[:min(len(q.Get("read")), 200)] + " are read from now on. "
+		}
+		done += fmt.Sprintf("Of the kept messages for %s: %s stored", clip(q.Get("took")), words.Count(number(q, "stored"),
 			"reading"))
 		if n := number(q, "there"); n > 0 {
 			done += fmt.Sprintf(", %d there already", n)

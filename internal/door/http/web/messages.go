@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/flow/announced"
 	"dewcase/internal/roof"
 )
 
@@ -20,6 +22,10 @@ type messagesBody struct {
 	Unfitted    []unfitted
 	Unmade      []unmade // houses that are heard and not here
 	Discovery   *Discovery
+	Topics      []topicRow // that nothing reads
+	Offers      []announced.Offer
+	Cannot      []string
+	Houses      []spot // to choose from
 	Counts      []reasonRow
 	Rejects     []roof.KeptReject
 	Heard       []roof.HeardName
@@ -120,6 +126,13 @@ type unmade struct {
 func (p *Pages) sort(ctx context.Context, b *messagesBody) (err error) {
 	d := p.inbox.Discovery()
 	b.Discovery = &d
+	b.Offers, b.Cannot = p.inbox.Offers()
+	if b.Topics, err = p.unreadTopics(ctx); err != nil {
+		return err
+	}
+	for _, c := range p.Cases.All() {
+		b.Houses = append(b.Houses, spot{c.ID, cmp.Or(c.Property.Label, c.ID)})
+	}
 	if b.Waiting, err = p.waiting(ctx, "", "messages"); err != nil {
 		return err
 	}

@@ -65,6 +65,8 @@ func (p *Pages) funcs() template.FuncMap {
 	return template.FuncMap{
 		"reportpages": func() bool { return p.Reports },
 		"alertpages":  func() bool { return p.alerts },
+		"valuesof":    valuesWords,
+		"inboxhere":   func() bool { return p.inbox != nil },
 		"filepages":   func() bool { return p.filesHere },
 		"roles":       exports.Roles,
 		"units":       exports.Units,
