@@ -74,17 +74,8 @@ type taken struct {
 func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 	known := p.again.first(&m)
 	caseID, readings, rejects := p.Decoder.Decode(m)
-	kept := readings[:0]
-	for _, r := range readings {
-		flags, bad := qc.Check(r, m.Arrived)
-		if bad != nil {
-			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
-				Reason: bad.Reason, Detail: bad.Detail, Payload: m.Payload, Retained: m.Retained})
-			continue
-		}
-		r.Flags |= flags
-		kept = append(kept, r)
-	}
+	kept, bad := checked(m, caseID, readings)
+	rejects = append(rejects, bad...)
 	if len(kept) > 0 && !p.Cases.Known(caseID) {
 		p.Rejects.Heard(caseID, kept[0].Logger, m.Arrived)
 		for _, r := range kept {
@@ -119,6 +110,23 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 		}
 	}
 	return taken{caseID, kept, rejects}, nil
+}
+
+// checked are the readings of a message that can be, flagged, and why the others
+// cannot.
+func checked(m payload.Message, caseID string, readings []roof.Reading) (kept []roof.Reading, rejects []roof.Reject) {
+	kept = readings[:0]
+	for _, r := range readings {
+		flags, bad := qc.Check(r, m.Arrived)
+		if bad != nil {
+			rejects = append(rejects, roof.Reject{At: m.Arrived, Case: caseID, Logger: r.Logger, Source: m.Topic,
+				Reason: bad.Reason, Detail: bad.Detail, Payload: m.Payload, Retained: m.Retained})
+			continue
+		}
+		r.Flags |= flags
+		kept = append(kept, r)
+	}
+	return kept, rejects
 }
 
 // append makes readings durable and tells everyone.

@@ -16,6 +16,7 @@ type Became struct {
 	Readings []roof.Reading
 	Rejects  []roof.Reject
 	Mapping  int // the mapping that took it, counted from 0; -1 where none did, as of a native message
+	Untaken  []Untaken
 }
 
 // Become says what messages would become under mappings and no others, in their
@@ -28,8 +29,12 @@ func Become(mappings []Mapping, messages []Message, options ...Option) ([]Became
 	}
 	out := make([]Became, len(messages))
 	for i, m := range messages {
-		one := d.decodeOne(m)
-		out[i] = Became{m, one.caseID, one.readings, one.rejects, one.by}
+		one := d.decodeOne(m, true)
+		out[i] = Became{m, one.caseID, one.readings, one.rejects, one.by, nil}
+		for _, l := range one.left {
+			out[i].Untaken = append(out[i].Untaken, Untaken{Topic: m.Topic, Case: one.caseID, Pointer: l.pointer,
+				Quantity: l.quantity, Example: printable(l.text, 60), Count: 1, First: one.Arrived, Last: one.Arrived})
+		}
 	}
 	return out, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/roof"
 
+	"github.com/fxamacker/cbor/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -163,6 +164,12 @@ func TestWhatALoggerSendsComesBackExactly(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, readings, rejects := d.Decode(Message{Topic: "dewcase/c/a", Payload: body, Arrived: start})
+		if !want.Measured() {
+			if len(readings) != 0 || len(rejects) != 1 || rejects[0].Reason != roof.NoQuantity {
+				t.Fatalf("%s became %v, %v", body, readings, rejects)
+			}
+			return
+		}
 		if len(rejects) > 0 || len(readings) != 1 || readings[0].Values != want || !readings[0].At.Equal(at) {
 			t.Fatalf("%s became %v, %v", body, readings, rejects)
 		}
@@ -179,4 +186,36 @@ func BenchmarkDecodeNative(b *testing.B) {
 			b.Fatal("lost")
 		}
 	}
+}
+
+// SenML says the same in CBOR as in JSON.
+func TestSenMLInCBORBecomesWhatItBecomesInJSON(t *testing.T) {
+	d := decoder(t, "[]")
+	labels := map[string]int{"bn": -2, "bt": -3, "bu": -4, "bv": -5, "n": 0, "u": 1, "v": 2, "t": 6}
+	rapid.Check(t, func(t *rapid.T) {
+		var plain []map[string]any
+		var short []map[int]any
+		for range rapid.IntRange(1, 6).Draw(t, "records") {
+			rec := map[string]any{"n": rapid.StringMatching(`[a-z]{1,4}`).Draw(t, "n"), "v": rapid.Float64Range(-40, 400).Draw(t, "v"),
+				"u": rapid.SampledFrom([]string{"Cel", "%RH", "K", "/", "%EL", "V"}).Draw(t, "u")}
+			for _, optional := range []string{"bt", "t", "bv"} {
+				if rapid.Bool().Draw(t, optional) {
+					rec[optional] = rapid.Float64Range(-1000, 2e9).Draw(t, "x")
+				}
+			}
+			inCBOR := map[int]any{}
+			for k, x := range rec {
+				inCBOR[labels[k]] = x
+			}
+			plain, short = append(plain, rec), append(short, inCBOR)
+		}
+		asJSON, err := json.Marshal(plain)
+		require.NoError(t, err)
+		asCBOR, err := cbor.Marshal(short)
+		require.NoError(t, err)
+		_, want, wantRejects := d.Decode(Message{Topic: "dewcase/c/a", Payload: asJSON, Arrived: start})
+		_, got, gotRejects := d.Decode(Message{Topic: "dewcase/c/a", Payload: asCBOR, Arrived: start})
+		assert.Equal(t, want, got)
+		assert.Len(t, gotRejects, len(wantRejects))
+	})
 }

@@ -15,6 +15,10 @@ const (
 	NumberForm Form = "number" // the payload is one bare number
 	SenMLForm  Form = "senml"  // SenML by its units
 	NativeForm Form = "native" // as on the native topic
+	CBORForm   Form = "cbor"   // as json, in CBOR
+	LineForm   Form = "line"   // line protocol of agents that gather metrics
+	BTHomeForm Form = "bthome" // an advertisement in BTHome version 2
+	RAWv2Form  Form = "rawv2"  // an advertisement in RAWv2
 	IgnoreForm Form = "ignore" // nothing to read: availability, firmware and the like
 )
 
@@ -24,6 +28,9 @@ type formRow struct {
 	// fields says that the mapping lists the quantities; pointers, that its keys
 	// point into the payload: where, each, time, logger_pointer and the fields'.
 	fields, pointers bool
+	// units says that the form itself has names and units, so that fields need not be
+	// listed; each, that the form has elements of its own.
+	units, each bool
 	// decode decodes a message of the form whose case, and logger unless the
 	// payload tells it, are known; false means that the message does not meet the
 	// mapping's conditions. nil: there is nothing to decode.
@@ -31,11 +38,15 @@ type formRow struct {
 }
 
 var forms = []formRow{
-	{JSONForm, true, true, (*Decoder).json},
-	{NumberForm, true, false, (*Decoder).number},
-	{SenMLForm, false, false, (*Decoder).senMLPack},
-	{NativeForm, false, false, (*Decoder).nativeOnOtherTopic},
-	{IgnoreForm, false, false, nil},
+	{JSONForm, true, true, false, false, (*Decoder).json},
+	{NumberForm, true, false, false, false, (*Decoder).number},
+	{SenMLForm, false, false, false, false, (*Decoder).senMLPack},
+	{NativeForm, false, false, false, false, (*Decoder).nativeOnOtherTopic},
+	{CBORForm, true, true, false, false, (*Decoder).cbor},
+	{LineForm, true, true, false, true, (*Decoder).line},
+	{BTHomeForm, true, true, true, true, (*Decoder).frame},
+	{RAWv2Form, true, true, true, true, (*Decoder).frame},
+	{IgnoreForm, false, false, false, false, nil},
 }
 
 // row finds a form in the table; false where there is none of that name.

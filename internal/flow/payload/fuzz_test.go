@@ -46,7 +46,7 @@ func sound(t *testing.T, m Message, caseID string, readings []roof.Reading, reje
 			if ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
 				t.Fatalf("%q became %v", m.Payload, x)
 			}
-			if ok && !strings.ContainsAny(string(m.Payload), "0123456789") {
+			if ok && utf8.Valid(m.Payload) && !strings.ContainsAny(string(m.Payload), "0123456789") {
 				t.Fatalf("%v out of %q", x, m.Payload)
 			}
 		}
@@ -128,7 +128,7 @@ func FuzzMapping(f *testing.F) {
 // FuzzPropose: whatever came, a proposal can be read back and makes readings.
 func FuzzPropose(f *testing.F) {
 	seed(f, map[string]*Decoder{}, "nested-json", "bare-number", "lorawan", "zigbee-bridge", "ble-gateway", "senml",
-		"probes")
+		"probes", "bthome", "line-protocol", "lorawan")
 	f.Fuzz(func(t *testing.T, topic string, body []byte, retained bool) {
 		m := Message{Topic: topic, Payload: body, Retained: retained, Arrived: start}
 		for _, p := range Propose("c", "Europe/London", []Message{m, m}) {
@@ -141,4 +141,50 @@ func FuzzPropose(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The forms that are not JSON, each by a mapping that takes every payload.
+func fuzzForms(f *testing.F, golden string, mappings string, bodies ...string) {
+	seed(f, map[string]*Decoder{}, golden)
+	for _, b := range bodies {
+		f.Add("a", written(f, b), false)
+	}
+	d := decoder(f, mappings)
+	f.Fuzz(func(t *testing.T, topic string, body []byte, retained bool) {
+		for i := range len(*d.mappings.Load()) {
+			m := Message{Topic: "f/" + string(rune('0'+i)), Payload: body, Retained: retained, Arrived: start}
+			caseID, readings, rejects := d.Decode(m)
+			for i := range readings {
+				for _, q := range []roof.Quantity{roof.TempC, roof.RHPct} {
+					if x, ok := readings[i].Values.Get(q); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+						t.Fatalf("%q became %v", body, x)
+					}
+				}
+				readings[i].Values = roof.Values{} // bytes have no digits to look for
+			}
+			sound(t, m, caseID, readings, rejects)
+		}
+	})
+}
+
+func FuzzFrames(f *testing.F) {
+	fuzzForms(f, "bthome", "- {topic: f/0, case: c, logger: l, form: bthome}\n- {topic: f/1, case: c, logger: l, "+
+		"form: rawv2}\n- {topic: f/2, case: c, logger_pointer: /mac, form: bthome, data: /service_data/fcd2}\n",
+		"0x4002b501037922", "0x40540302010002b501", "0x0512FC5394C37C0004FFFC040CAC364200CDCBB8334C884F")
+}
+
+func FuzzLineProtocol(f *testing.F) {
+	const fields = "fields: [{quantity: temp_c, pointer: /fields/t, unit: C}, {quantity: rh_pct, pointer: /fields/h, " +
+		"unit: percent}]"
+	fuzzForms(f, "line-protocol", "- {topic: f/0, case: c, logger: l, form: line, "+fields+"}\n- {topic: f/1, case: c, "+
+		"logger_pointer: /tags/sensor, form: line, time: {pointer: /time, form: s}, "+fields+"}\n",
+		`a,sensor=x t=1,h=2 3\na t=1`)
+}
+
+func FuzzCBOR(f *testing.F) {
+	fuzzForms(f, "line-protocol", "- {topic: f/0, case: c, logger: l, form: senml}\n- {topic: f/1, case: c, logger: l, "+
+		"form: native}\n- {topic: f/2, case: c, logger_pointer: /n, each: \"#\", form: cbor, fields: [{quantity: temp_c, "+
+		"pointer: /v, unit: C}], time: {pointer: /t, form: s}}\n",
+		"0x82a5221a69673590006174016343656c02fb40113d70a3d70a3d21636b373aa3016325524802fb405719999999999a006168",
+		"0x81a3006174016343656c02c482211901af", "0x9fa3006174016343656c02f94440ff", "0xa3616e6178617601617401")
 }

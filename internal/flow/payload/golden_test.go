@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"encoding/hex"
 	"flag"
 	"fmt"
 	"os"
@@ -83,8 +84,20 @@ func message(t testing.TB, line string) Message {
 	}
 	topic, body, ok := strings.Cut(rest, " :: ")
 	require.True(t, ok, line)
-	m.Topic, m.Payload = topic, []byte(body)
+	m.Topic, m.Payload = topic, written(t, body)
 	return m
+}
+
+// written is a payload as examples write it: 0x and hexadecimal digits for bytes, \n
+// for a new line.
+func written(t testing.TB, body string) []byte {
+	t.Helper()
+	if digits, ok := strings.CutPrefix(body, "0x"); ok && len(digits)%2 == 0 {
+		out, err := hex.DecodeString(digits)
+		require.NoError(t, err)
+		return out
+	}
+	return []byte(strings.ReplaceAll(body, `\n`, "\n"))
 }
 
 func outcome(caseID string, readings []roof.Reading, rejects []roof.Reject) string {

@@ -3,6 +3,8 @@ package payload
 import (
 	"strconv"
 	"strings"
+
+	"dewcase/internal/roof"
 )
 
 // maxKeysTold bounds the keys that a reject names.
@@ -12,6 +14,12 @@ const maxKeysTold = 12
 type leaf struct {
 	pointer string
 	value
+}
+
+// like is a leaf that looks like a quantity.
+type like struct {
+	leaf
+	quantity roof.Quantity
 }
 
 // leaves lists what a payload holds, in its order, at most max.

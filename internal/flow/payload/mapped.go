@@ -20,8 +20,12 @@ func (d *Decoder) mapped(m *decoding, p *mapping, c captured) bool {
 		return true
 	}
 	if p.segments && p.fieldsOf(c.quantity) == nil {
-		return false // another topic of the same device
+		// Another topic of the same device.
+		m.use(value{kind: objectKind, names: []string{c.quantity},
+			items: []value{{kind: textKind, text: string(m.Payload)}}}, nil)
+		return false
 	}
+	m.left = nil
 	m.caseID = p.Case
 	if c.caseID != "" {
 		m.caseID = c.caseID
@@ -108,14 +112,23 @@ func (d *decoding) nameLogger(p *mapping, of *probe, name string) *problem {
 	return nil
 }
 
-// senMLPack decodes SenML on a topic that is not the native one.
-func (*Decoder) senMLPack(m *decoding, _ *mapping, _ captured) bool {
-	elements, err := splitArray(m.Payload)
-	if firstByte(m.Payload) != '[' || err != nil {
-		m.reject(wrong(roof.BadPayload, "not a SenML pack, which is a JSON array: %v", err), m.Payload)
+// senMLPack decodes SenML, JSON or CBOR, on a topic that is not the native one.
+func (*Decoder) senMLPack(m *decoding, p *mapping, _ captured) bool {
+	if isCBORArray(m.Payload) {
+		elements, bad := senMLOfCBOR(m.Payload)
+		if bad != nil {
+			m.reject(bad, m.Payload)
+			return true
+		}
+		m.senML(p, elements, m.Payload)
 		return true
 	}
-	m.senML(elements, m.Payload)
+	elements, err := splitArray(m.Payload)
+	if firstByte(m.Payload) != '[' || err != nil {
+		m.reject(wrong(roof.BadPayload, "not a SenML pack, which is an array of JSON or CBOR: %v", err), m.Payload)
+		return true
+	}
+	m.senML(p, elements, m.Payload)
 	return true
 }
 
@@ -181,6 +194,16 @@ func (d *Decoder) json(m *decoding, p *mapping, c captured) bool {
 	return d.tree(m, p, c, root)
 }
 
+// cbor decodes CBOR by pointers.
+func (d *Decoder) cbor(m *decoding, p *mapping, c captured) bool {
+	root, err := parseCBOR(m.Payload)
+	if err != nil {
+		m.reject(wrong(roof.BadPayload, "not CBOR as it must be: %v", err), m.Payload)
+		return true
+	}
+	return d.tree(m, p, c, root)
+}
+
 // tree decodes what a payload holds by pointers.
 func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 	if !hold(p.where, root, root) || !present(p.present, root) {
@@ -196,6 +219,16 @@ func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 		}
 		m.reject(problem, m.Payload)
 		return true
+	}
+	return d.read(m, p, c, root, elements)
+}
+
+// read reads the elements of a payload one by one; false where no field found a
+// value.
+func (d *Decoder) read(m *decoding, p *mapping, c captured, root value, elements []element) bool {
+	if m.look {
+		m.left = nil
+		m.use(whatCame(root, elements), p.takenBy(elements, c))
 	}
 	fields := p.fieldsOf(c.quantity)
 	found, others := false, 0
@@ -214,7 +247,7 @@ func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 			if unnamed == nil {
 				unnamed = m.nameLogger(p, probe, base)
 			}
-			r, some, bad := m.element(p, fields[i], root, e.value)
+			r, some, bad := m.element(p, fields[i], root, e)
 			if some && bad == nil {
 				bad = unnamed
 			}
@@ -239,15 +272,33 @@ func (d *Decoder) tree(m *decoding, p *mapping, c captured, root value) bool {
 	case m.absent != nil:
 		m.miss(wrong(roof.NoQuantity, "nothing was measured: what stands at %s says so", strings.Join(m.absent, ", ")))
 	default:
-		m.miss(wrong(roof.NoQuantity, "none of the mapping's pointers found a value (%s); %s", p.pointers(), came(root)))
+		m.miss(wrong(roof.NoQuantity, "none of the mapping's pointers found a value (%s); %s", p.pointers(),
+			came(whatCame(root, elements))))
 	}
 	return found
+}
+
+// whatCame is what a reject names: of a frame what was decoded.
+func whatCame(root value, elements []element) value {
+	if len(elements) > 0 && elements[0].framed {
+		return elements[0].value
+	}
+	return root
 }
 
 // element is one element or member of each, or the whole payload.
 type element struct {
 	value
-	name string // of a member, or the number of an element from 0
+	name   string // of a member, or the number of an element from 0
+	framed bool   // decoded out of the payload, which time and logger's name stand in
+}
+
+// around is what pointers of the time and of the logger's name begin from.
+func (e element) around(root value) value {
+	if e.framed {
+		return root
+	}
+	return e.value
 }
 
 // elements are what the mapping reads one by one.
@@ -265,7 +316,7 @@ func (m *mapping) elements(root value) ([]element, *problem) {
 	}
 	out := make([]element, len(list.items))
 	for i, v := range list.items {
-		if out[i] = (element{v, strconv.Itoa(i)}); list.kind == objectKind {
+		if out[i] = (element{value: v, name: strconv.Itoa(i)}); list.kind == objectKind {
 			out[i].name = list.names[i]
 		}
 	}
@@ -277,7 +328,7 @@ func (d *decoding) nameOf(p *mapping, root value, e element) (string, *problem) 
 	name := d.base
 	switch {
 	case p.LoggerPointer != "":
-		v, ok := p.logger.of(root, e.value)
+		v, ok := p.logger.of(root, e.around(root))
 		if !ok || v.kind != textKind && v.kind != numberKind {
 			return "", wrong(roof.BadLogger, "there is no name at %s, where the mapping's logger_pointer points",
 				p.LoggerPointer)
@@ -293,13 +344,14 @@ func (d *decoding) nameOf(p *mapping, root value, e element) (string, *problem) 
 }
 
 // element reads one element; some is false where no field found a value.
-func (d *decoding) element(p *mapping, fields []*field, root, e value) (r roof.Reading, some bool, problem *problem) {
+func (d *decoding) element(p *mapping, fields []*field, root value, e element) (r roof.Reading, some bool,
+	problem *problem) {
 	r = d.reading()
 	for _, f := range fields {
-		if r.Values.Has(f.Quantity) || !hold(f.where, root, e) {
+		if r.Values.Has(f.Quantity) || !hold(f.where, root, e.value) {
 			continue
 		}
-		v, ok := f.at.of(root, e)
+		v, ok := f.at.of(root, e.value)
 		if !ok {
 			continue
 		}
@@ -319,7 +371,7 @@ func (d *decoding) element(p *mapping, fields []*field, root, e value) (r roof.R
 	var at time.Time
 	own := false
 	if p.clock != nil {
-		if at, own, problem = p.clock.read(root, e, d.Arrived); problem != nil {
+		if at, own, problem = p.clock.read(root, e.around(root), d.Arrived); problem != nil {
 			return r, false, problem
 		}
 	}

@@ -55,6 +55,7 @@ const (
 type Probe struct {
 	Suffix string      // put behind the name of the message's logger
 	Logger string      // or a name of its own
+	Names  string      // senml: what the names of its records begin with, as senml has no fields
 	Where  []Condition // all must hold in the element
 	Fields []Field
 }
@@ -92,6 +93,7 @@ type mapping struct {
 	template template
 	logger   pointer
 	each     pointer
+	data     pointer
 	where    []condition
 	present  []pointer
 	probes   []*probe // the message's logger first, where it has fields
@@ -102,6 +104,7 @@ type mapping struct {
 // probe is a Probe made ready, or the fields of the mapping itself.
 type probe struct {
 	suffix, logger string
+	names          string
 	where          []condition
 	fields         []*field
 }
@@ -134,8 +137,11 @@ func compile(m Mapping) (*mapping, []fault) {
 	c.names()
 	c.out.where = c.conditions("where", m.Where)
 	c.fields()
-	if m.Time != nil {
+	switch {
+	case m.Time != nil:
 		c.clock(*m.Time)
+	case c.out.Form == LineForm:
+		c.clock(Clock{Pointer: "/time", Form: "ns"})
 	}
 	if m.Retained != "" && m.Retained != "accept" && m.Retained != "ignore" {
 		c.fault("retained", fmt.Sprintf("%q is not known", m.Retained), "write accept or ignore")
@@ -243,6 +249,13 @@ func (c *compiler) names() {
 	}
 	m.logger = c.pointer("logger_pointer", m.LoggerPointer)
 	m.each = c.pointer("each", m.Each)
+	m.data = c.pointer("data", m.Data)
+	if m.Data != "" && !m.form.units {
+		c.fault("data", "goes with form bthome or rawv2", "leave it out")
+	}
+	if m.Each != "" && m.form.each {
+		c.fault("each", fmt.Sprintf("is told by form %s itself", m.Form), "leave it out")
+	}
 	if m.LoggerPointer != "" && !m.form.pointers {
 		c.fault("logger_pointer", "only a payload of form json can tell the logger",
 			"put {logger} into the topic or write logger:")
@@ -256,10 +269,13 @@ func (m *Mapping) pointed() bool {
 
 func (c *compiler) fields() {
 	m := c.out
+	if m.form.units && len(m.Fields)+len(m.Probes) == 0 {
+		m.Fields, m.Probes = frameFields()
+	}
 	switch some := len(m.Fields) > 0 || len(m.Probes) > 0; {
 	case m.form.fields && !some:
 		c.fault("fields", "are missing", "list at least one quantity with its unit")
-	case m.form.form != "" && !m.form.fields && (some || m.pointed()):
+	case m.form.form != "" && !m.form.fields && (len(m.Fields) > 0 || m.Form != SenMLForm && some || m.pointed()):
 		c.fault("form", fmt.Sprintf("%s has no fields, time, where or each", m.Form), "leave them out, or use form json")
 	}
 	if m.Form == NumberForm && !m.segments && len(m.Fields)+len(m.Probes) > 1 {
@@ -280,7 +296,12 @@ func (c *compiler) fields() {
 		key := fmt.Sprintf("probes[%d]", i)
 		name := p.Suffix + "\x00" + p.Logger
 		switch {
-		case len(p.Fields) == 0:
+		case (p.Names != "") != (m.Form == SenMLForm):
+			c.fault(key+".names", "goes with form senml", "write what the names of the probe's records begin with; "+
+				"probes of other forms have fields")
+		case m.Form == SenMLForm && len(p.Fields)+len(p.Where) > 0:
+			c.fault(key+".fields", "are told by SenML itself", "leave fields and where out")
+		case len(p.Fields) == 0 && m.Form != SenMLForm:
 			c.fault(key+".fields", "are missing", "list at least one quantity of the probe with its unit")
 		case (p.Suffix == "") == (p.Logger == ""):
 			c.fault(key+".suffix", "or logger names the probe, one of them",
@@ -298,7 +319,7 @@ func (c *compiler) fields() {
 		if len(p.Where) > 0 && !m.form.pointers {
 			c.fault(key+".where", "needs a payload that keys point into", "leave it out, or use form json")
 		}
-		m.probes = append(m.probes, &probe{p.Suffix, p.Logger, c.conditions(key+".where", p.Where),
+		m.probes = append(m.probes, &probe{p.Suffix, p.Logger, p.Names, c.conditions(key+".where", p.Where),
 			c.list(key+".fields", p.Fields)})
 	}
 }

@@ -97,9 +97,10 @@ func readConditions(n strictyaml.Node) (out []Condition) {
 }
 
 func readProbe(n strictyaml.Node) (p Probe) {
-	m := n.Map("suffix", "logger", "where", "fields")
+	m := n.Map("suffix", "logger", "names", "where", "fields")
 	p.Suffix, _ = m.Get("suffix").Text()
 	p.Logger, _ = m.Get("logger").Text()
+	p.Names, _ = m.Get("names").Text()
 	p.Where = readConditions(m.Get("where"))
 	for _, f := range m.Get("fields").List() {
 		p.Fields = append(p.Fields, readField(f))

@@ -65,6 +65,7 @@ func (m Mapping) write() string {
 			var one yamlKeys
 			one.text("suffix", p.Suffix)
 			one.text("logger", p.Logger)
+			one.text("names", p.Names)
 			one.add("where", writeConditions(p.Where))
 			one.add("fields", writeFields(p.Fields, "        "))
 			b.WriteString("\n    - " + strings.Join(one, "\n      "))

@@ -27,8 +27,17 @@ func (d *Decoder) native(m *decoding, caseID, logger string) {
 }
 
 // nativeBody decodes the native shapes, told apart by the first byte: an object,
-// or an array of objects or of SenML.
+// or an array of objects or of SenML; or SenML in CBOR.
 func (d *decoding) nativeBody(body []byte) {
+	if isCBORArray(body) {
+		elements, bad := senMLOfCBOR(body)
+		if bad != nil {
+			d.reject(bad, body)
+			return
+		}
+		d.senML(nil, elements, body)
+		return
+	}
 	switch firstByte(body) {
 	case '{':
 		v, err := parseJSON(body)
@@ -57,7 +66,7 @@ func (d *decoding) array(elements []rawValue, body []byte) {
 		return
 	}
 	if isSenML(elements) {
-		d.senML(elements, body)
+		d.senML(nil, elements, body)
 		return
 	}
 	for _, e := range elements {
@@ -72,6 +81,15 @@ func (d *decoding) array(elements []rawValue, body []byte) {
 		d.object(e.value, e.raw)
 	}
 }
+
+// nativeKeys are those that a native object is read by.
+var nativeKeys = func() map[string]bool {
+	out := map[string]bool{"/time": true}
+	for q := range roof.Quantity(roof.QuantityCount) {
+		out["/"+q.String()] = true
+	}
+	return out
+}()
 
 // object decodes one native object. Keys that are not known are left aside; a
 // key in another case is not known.
@@ -92,6 +110,12 @@ func (d *decoding) object(v value, raw []byte) {
 			return
 		}
 		r.Values.Set(q, n)
+	}
+	d.use(v, nativeKeys)
+	if !r.Values.Measured() {
+		d.reject(wrong(roof.NoQuantity, "none of temp_c, rh_pct, rain_mm, wood_pct, wind_ms and sun_w_m2 has a number; "+
+			"%s", came(v)), raw)
+		return
 	}
 	stamp, ok := v.get("time")
 	own := ok && stamp.kind != nullKind

@@ -58,6 +58,9 @@ type Decoder struct {
 
 	mu     sync.Mutex
 	pairer Pairer
+
+	watching sync.Mutex
+	watched  map[string]*watched // by topic
 }
 
 // Option sets what is not a mapping.
@@ -119,6 +122,7 @@ func (d *Decoder) Remap(set Set, mappings []Mapping) (put func(), err error) {
 		d.sets[set] = compiled
 		all := slices.Concat(d.sets[:]...)
 		d.mappings.Store(&all)
+		d.forgetUntaken()
 	}, nil
 }
 
@@ -175,6 +179,8 @@ type decoding struct {
 	absent   []string     // pointers at which a value stands for none
 	readings []roof.Reading
 	rejects  []roof.Reject
+	look     bool            // for what is not taken
+	left     []like          // what looks like a quantity and is not taken
 	by       int             // the mapping that took the message, counted from 0; notMapped
 	joined   map[joinKey]int // index of the last reading joined by the key
 }
@@ -197,13 +203,16 @@ func (d *decoding) rejected(p *problem, what []byte) roof.Reject {
 //
 // Package qc does the range checks.
 func (d *Decoder) Decode(m Message) (caseID string, readings []roof.Reading, rejects []roof.Reject) {
-	one := d.decodeOne(m)
+	one := d.decodeOne(m, d.due(m.Topic, m.Arrived))
+	if len(one.left) > 0 {
+		d.note(one)
+	}
 	return one.caseID, one.readings, one.rejects
 }
 
-func (d *Decoder) decodeOne(m Message) *decoding {
+func (d *Decoder) decodeOne(m Message, look bool) *decoding {
 	m.Arrived = m.Arrived.UTC().Truncate(time.Millisecond)
-	one := &decoding{Message: m, by: notMapped}
+	one := &decoding{Message: m, by: notMapped, look: look}
 	d.decode(one)
 	return one
 }

@@ -132,6 +132,7 @@ type cameMessage struct {
 // family are the messages that one mapping may read.
 type family struct {
 	form Form
+	data string // pointer to the advertisement of a gateway's message
 	all  []cameMessage
 	keys map[string]bool // pointers of what looks like a quantity
 }
@@ -155,7 +156,7 @@ func families(messages []Message) (out []*family) {
 		if levels[0] == Prefix || strings.HasPrefix(m.Topic, "$") || len(m.Payload) == 0 {
 			continue
 		}
-		form, root, ok := formOf(m.Payload)
+		form, data, root, ok := formOf(m.Payload)
 		if !ok {
 			continue
 		}
@@ -166,15 +167,16 @@ func families(messages []Message) (out []*family) {
 				like[l.pointer] = true
 			}
 		}
-		key := string(form) + " " + m.Topic
+		key := string(form) + data + " " + m.Topic
 		f := of[key]
 		if f == nil {
 			i := slices.IndexFunc(out, func(g *family) bool {
-				return g.form == form && len(g.all[0].levels) == len(levels) && (form != JSONForm || shares(g.keys, like)) &&
-					alike(g.all[0].levels, levels) > 0
+				keyed := form == JSONForm || form == CBORForm
+				return g.form == form && g.data == data && len(g.all[0].levels) == len(levels) &&
+					(!keyed || shares(g.keys, like)) && alike(g.all[0].levels, levels) > 0
 			})
 			if i < 0 {
-				out = append(out, &family{form: form, keys: map[string]bool{}})
+				out = append(out, &family{form: form, data: data, keys: map[string]bool{}})
 				i = len(out) - 1
 			}
 			f = out[i]
@@ -207,26 +209,6 @@ func alike(a, b []string) (n int) {
 	return n
 }
 
-// formOf tells by which form a payload can be read, and what stands in it.
-func formOf(body []byte) (Form, value, bool) {
-	switch first := firstByte(body); {
-	case first == '{' || first == '[':
-		root, err := parseJSON(body)
-		if err != nil {
-			return "", value{}, false
-		}
-		if elements, err := splitArray(body); first == '[' && err == nil && isSenML(elements) {
-			return SenMLForm, root, true
-		}
-		return JSONForm, root, true
-	}
-	text := value{kind: textKind, text: string(body)}
-	if _, ok := numeric(text); ok || absentWords[strings.ToLower(strings.TrimSpace(string(body)))] {
-		return NumberForm, text, true
-	}
-	return "", value{}, false
-}
-
 // propose makes the family's mapping; false where nothing is recognised.
 func (f *family) propose(caseID, zone string) (Proposal, bool) {
 	p := Proposal{Mapping: Mapping{Case: caseID, Form: f.form}, Messages: len(f.all)}
@@ -239,8 +221,12 @@ func (f *family) propose(caseID, zone string) (Proposal, bool) {
 	switch f.form {
 	case NumberForm:
 		return p, f.bareNumbers(&p)
-	case JSONForm:
-		p.Mapping.Form = ""
+	case SenMLForm:
+		p.Mapping.Probes = f.senMLProbes()
+	default:
+		if p.Mapping.Data = f.data; f.form == JSONForm {
+			p.Mapping.Form = ""
+		}
 		if !f.byPointers(&p, zone) {
 			return p, false
 		}
@@ -333,6 +319,12 @@ func (f *family) rename(m *Mapping) {
 		elements, problem := compiled.elements(one.root)
 		if problem != nil {
 			continue
+		}
+		if f.form == LineForm {
+			elements = nil
+			for _, item := range one.root.items {
+				elements = append(elements, element{value: item})
+			}
 		}
 		for _, e := range elements {
 			name, problem := d.nameOf(compiled, one.root, e)

@@ -11,9 +11,17 @@ import (
 // point into.
 func (f *family) byPointers(p *Proposal, zone string) bool {
 	m := &p.Mapping
-	m.Each = f.each()
+	if f.form == JSONForm || f.form == CBORForm {
+		m.Each = f.each()
+	}
 	all := make([][]leaf, 0, len(f.all))
 	for _, one := range f.all {
+		if f.form == LineForm {
+			for _, item := range one.root.items {
+				all = append(all, leaves(item, maxLeaves))
+			}
+			continue
+		}
 		if m.Each == "" {
 			all = append(all, one.leaves)
 			continue
@@ -26,7 +34,8 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 		}
 	}
 	keys := gather(all)
-	if !probes(m, keys) {
+	framed := f.form == BTHomeForm || f.form == RAWv2Form
+	if !framed && !probes(m, keys) {
 		return false
 	}
 	m.OnlyPresent = true
@@ -269,7 +278,7 @@ func (f *family) loggerKey(m *Mapping, keys []*gathered) {
 	}
 	topics := map[string]map[string]bool{}
 	at, _ := parsePointer(best.Pointer)
-	several := m.Each != ""
+	several := m.Each != "" || f.form != JSONForm && f.form != CBORForm // a gateway or an agent speaks for others
 	for _, one := range f.all {
 		if v, ok := at.of(one.root, one.root); ok {
 			if topics[one.Topic] == nil {

@@ -1,7 +1,9 @@
 package payload
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,55 +52,88 @@ func isSenML(elements []rawValue) bool {
 // base is what earlier records of a pack say for those that follow.
 type base struct {
 	time, value float64
-	unit        string
+	unit, name  string
 }
 
 // senML resolves a pack (RFC 8428, section 4.6). Records of one time are one
 // reading. A record whose value is no number costs only itself; one that is
 // not a record may have carried a base for the others and costs the pack.
-func (d *decoding) senML(elements []rawValue, body []byte) {
+//
+// Without a mapping's probes, records of one time and unit are of one quantity:
+// what comes second is kept aside as a contradiction, and told.
+func (d *decoding) senML(p *mapping, elements []rawValue, body []byte) {
 	var b base
 	found := false
+	var other []string
 	for _, e := range elements {
 		if e.err != nil {
 			d.readings = nil
 			d.reject(wrong(roof.BadPayload, "a SenML record is not JSON as it must be: %v", e.err), body)
 			return
 		}
-		rec, p := b.record(e.value)
-		if p != nil && p.reason == roof.BadPayload {
+		rec, bad := b.record(e.value)
+		if bad != nil && bad.reason == roof.BadPayload {
 			d.readings = nil
-			d.reject(p, body)
+			d.reject(bad, body)
 			return
 		}
-		if p != nil {
-			d.reject(p, e.raw)
-			found = true
-			continue
-		}
-		if !rec.ours {
+		if bad == nil && !rec.ours {
+			said := cmp.Or(printable(rec.name, 40), "no name") + " in " + cmp.Or(printable(rec.unit, 20), "no unit")
+			if len(other) < maxKeysTold && !slices.Contains(other, said) {
+				other = append(other, said)
+			}
 			continue
 		}
 		found = true
-		r := d.reading()
-		r.Values.Set(rec.quantity, rec.value)
-		if r, p = d.timedSeconds(r, rec.time); p != nil {
-			d.reject(p, e.raw)
+		if bad == nil && p != nil {
+			bad = d.nameLogger(p, p.probeNamed(rec.name), d.base)
+		}
+		var r roof.Reading
+		if bad == nil {
+			r = d.reading()
+			r.Values.Set(rec.quantity, rec.value)
+			r, bad = d.timedSeconds(r, rec.time)
+		}
+		if bad != nil {
+			d.reject(bad, e.raw)
 			continue
+		}
+		if d.clashes(r) {
+			d.leave(leaf{cmp.Or(rec.name, "a record without a name"), e.value.number("v")}, rec.quantity)
 		}
 		d.join(r)
 	}
 	if !found {
-		d.reject(wrong(roof.NoQuantity, "no SenML record has one of the units Cel, K, %%RH, / and %%EL"), body)
+		d.reject(wrong(roof.NoQuantity, "no SenML record has one of the units Cel, K, %%RH, / and %%EL; what came is %s",
+			cmp.Or(strings.Join(other, ", "), "no record")), body)
 	}
 }
 
 // record is one SenML record with the base applied.
 type record struct {
 	ours     bool // a number in a unit of ours
+	unit     string
 	quantity roof.Quantity
 	value    float64
 	time     float64
+	name     string
+}
+
+// probeNamed is the probe whose records' names begin as a name does; nil where it
+// is the message's own logger.
+func (m *mapping) probeNamed(name string) *probe {
+	for _, p := range m.probes {
+		if p.names != "" && strings.HasPrefix(name, p.names) {
+			return p
+		}
+	}
+	return nil
+}
+
+// number is the member of a name; null where there is none.
+func (v value) number(name string) value {
+	n, _ := v.get(name)
+	return n
 }
 
 // record resolves a record and takes what it says for those after it.
@@ -114,7 +149,7 @@ func (b *base) record(v value) (record, *problem) {
 	}
 	var version float64
 	var t, x float64
-	unit := ""
+	unit, name := "", ""
 	for _, part := range []struct {
 		label string
 		into  *float64
@@ -129,7 +164,7 @@ func (b *base) record(v value) (record, *problem) {
 	for _, part := range []struct {
 		label string
 		into  *string
-	}{{"bu", &b.unit}, {"u", &unit}} {
+	}{{"bu", &b.unit}, {"u", &unit}, {"bn", &b.name}, {"n", &name}} {
 		if u, ok := v.get(part.label); ok {
 			if u.kind != textKind {
 				return record{}, wrong(roof.BadPayload, "the SenML label %s is %s; it must be text", part.label, u.kind)
@@ -143,7 +178,7 @@ func (b *base) record(v value) (record, *problem) {
 	known, ok := senMLUnits[unit]
 	number, has := v.get("v")
 	if !ok || !has {
-		return record{}, nil
+		return record{unit: unit, name: b.name + name}, nil
 	}
 	if number.kind != numberKind {
 		return record{}, wrong(roof.BadValue, "the SenML value is %s; it must be a number", number.kind)
@@ -155,7 +190,8 @@ func (b *base) record(v value) (record, *problem) {
 	if b.value != 0 {
 		x = Tidy(b.value + x)
 	}
-	return record{ours: true, quantity: known.quantity, value: known.unit.Convert(x), time: b.time + t}, nil
+	return record{ours: true, quantity: known.quantity, value: known.unit.Convert(x), time: b.time + t,
+		name: b.name + name}, nil
 }
 
 func numberLabel(v value, label string, into *float64) *problem {
@@ -191,6 +227,13 @@ func (d *decoding) timedSeconds(r roof.Reading, seconds float64) (roof.Reading, 
 type joinKey struct {
 	logger string
 	atMS   int64
+}
+
+// clashes reports whether the message told the reading's quantity of that logger and
+// time already.
+func (d *decoding) clashes(r roof.Reading) bool {
+	i, ok := d.joined[joinKey{r.Logger, r.At.UnixMilli()}]
+	return ok && overlap(d.readings[i].Values, r.Values)
 }
 
 // join adds a reading to the last of the message that has the same logger and

@@ -41,6 +41,7 @@ func all() []command {
 		{"assess", "analyse a case file and a readings file in one shot", interruptible(answering(assess))},
 		{"report", "write the report of a case file and a readings file, PDF or HTML", interruptible(answering(writeReport))},
 		{"import", "store a case file and a readings file", interruptible(answering(importFiles))},
+		{"try", "show what a message would become under the mappings", try},
 		{"check", "verify the store", check},
 		{"doctor", "name what is wrong with an installation", examine},
 		{"backup", "copy the store to one file, also while serving", backup},

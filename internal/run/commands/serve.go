@@ -57,16 +57,9 @@ func addNewStore(f *flag.FlagSet) *bool {
 
 // config reads the file and lets the flags win.
 func (d daemonFlags) config() (config.Config, error) {
-	c := config.Default()
-	if *d.file != "" {
-		loaded, faults, err := config.Load(*d.file)
-		if err != nil {
-			return c, err
-		}
-		if len(faults) > 0 {
-			return c, faults
-		}
-		c = loaded
+	c, err := configFrom(*d.file)
+	if err != nil {
+		return c, err
 	}
 	for _, x := range []struct {
 		flag string
@@ -91,6 +84,18 @@ func (d daemonFlags) config() (config.Config, error) {
 		*x.into = *x.from
 	}
 	return c, nil
+}
+
+// configFrom reads a configuration file; without one the defaults hold.
+func configFrom(file string) (config.Config, error) {
+	if file == "" {
+		return config.Default(), nil
+	}
+	c, faults, err := config.Load(file)
+	if err == nil && len(faults) > 0 {
+		err = faults
+	}
+	return c, err
 }
 
 func serve(ctx context.Context, args []string, s Streams) error {
