@@ -137,9 +137,10 @@ func (a Alert) Home() Saying {
 			Do: append([]string{"Tell your roof consultant."}, airing...), Care: care("loft", "electrics")}
 	case FrostMelting:
 		return Saying{Subject: "frost melts in the roof and may drip",
-			Lines: []string{"Frost " + at + " is melting.", "It may drip for some hours."},
-			Do:    []string{"Look at the ceilings below for wet spots.", "Put a bowl under a drip."},
-			Care:  care("loft", "electrics", "ceiling")}
+			Lines: []string{"Frost " + at + " is melting.", "It may drip for some hours.",
+				"It may do so after each hard frost."},
+			Do:   []string{"Look at the ceilings below for wet spots.", "Put a bowl under a drip."},
+			Care: care("loft", "electrics", "ceiling")}
 	case MouldRising:
 		return Saying{Subject: "mould may be growing in the roof",
 			Lines: []string{"It has been damp and mild " + at + " for so long that mould may grow there."},
@@ -173,16 +174,22 @@ func (a Alert) Over() Saying {
 		return Saying{Subject: "the repair looks better again", Lines: []string{"The roof stays drier again since the work."}}
 	}
 	return Saying{Subject: "the wet nights are over", Lines: []string{"The last nights were dry " + a.where() + ".",
-		nothingToDo}}
+		"Some water may come again on a cold night.", "We will write if it is more than that.", nothingToDo}}
 }
 
-// Standing says that water goes on forming, once a week.
-func (a Alert) Standing() Saying {
-	return Saying{Subject: "water still forms in the roof at night",
-		Lines: []string{"Water still forms " + a.where() + " on cold nights.",
-			"It will go on until the roof is put right.", "We will not write each time.",
-			"We write once a week, and at once if it gets worse."},
-		Do: airing, Care: care("loft", "electrics")}
+// Standing says that water goes on forming, twice or three times a winter, and
+// where it comes from as surely as the diagnosis does.
+func (a Alert) Standing(c Cause) Saying {
+	s := Saying{Subject: "water still forms in the roof at night",
+		Lines: []string{"Water still forms " + a.where() + " on cold nights."},
+		Do:    append([]string{"Ask your roof consultant when it will be put right."}, airing...),
+		Care:  care("loft", "electrics")}
+	if c.Defect() {
+		s.Lines = append(s.Lines, c.Home())
+	}
+	s.Lines = append(s.Lines, "It will go on until the roof is put right.", "We will not write each time.",
+		"We write again in two months, and sooner if there is much more of it.")
+	return s
 }
 
 // Note says that water forms which may be dew: once. It names where the water
@@ -199,16 +206,6 @@ func (a Alert) Note(c Cause) Saying {
 		"We cannot tell yet.", "It will come again, so we will not write each time.",
 		"We will write if it turns out to be more than dew.")
 	return s
-}
-
-// Evening says that water is likely tonight; nil is a chance not known.
-func (a Alert) Evening(chance *float64) Saying {
-	line := "Water is likely to form " + a.where() + " tonight."
-	if chance != nil {
-		line += " It does on " + Chance(*chance) + "."
-	}
-	return Saying{Subject: "water is likely in the roof tonight", Lines: []string{line}, Do: airing,
-		Care: care("loft", "electrics")}
 }
 
 // Chance says a chance so that nobody needs to know what per cent is.

@@ -34,7 +34,6 @@ func sayings() map[string]struct {
 		said words.Saying
 		want string
 	}
-	p := 0.7
 	named := words.Cause{Finding: "ceiling_leakage", Strength: words.Probable}
 	out := map[string]row{
 		"wet": {homeAlert(words.SurfaceWet).Home(), "Water has begun to form under the slates."},
@@ -46,7 +45,8 @@ func sayings() map[string]struct {
 		"nowhere": {words.Alert{Condition: words.SurfaceWet}.Home(), "Water has begun to form in the roof."},
 		"nights": {homeAlert(words.WetNights).Home(), "Water formed under the slates on 5 of the last 7 nights. It will " +
 			"come back on cold nights until the roof is put right."},
-		"melting": {homeAlert(words.FrostMelting).Home(), "Frost under the slates is melting. It may drip for some hours."},
+		"melting": {homeAlert(words.FrostMelting).Home(), "Frost under the slates is melting. It may drip for some " +
+			"hours. It may do so after each hard frost."},
 		"mould": {homeAlert(words.MouldRising).Home(),
 			"It has been damp and mild under the slates for so long that mould may grow there."},
 		"timber": {homeAlert(words.TimberWet).Home(),
@@ -56,22 +56,24 @@ func sayings() map[string]struct {
 		"failing": {homeAlert(words.RepairFailing).Home(), "The roof has got wetter again since the work."},
 		"logger":  {homeAlert(words.LoggerSilent).Home(), "One of the loggers needs a look. Your roof consultant knows."},
 		"nights over": {homeAlert(words.WetNights).Over(),
-			"The last nights were dry under the slates. There is nothing you need to do."},
+			"The last nights were dry under the slates. Some water may come again on a cold night. We will write if it " +
+				"is more than that. There is nothing you need to do."},
 		"leak over":    {homeAlert(words.SuddenWetting).Over(), "The damp that came at once has gone down."},
 		"failing over": {homeAlert(words.RepairFailing).Over(), "The roof stays drier again since the work."},
-		"standing": {homeAlert(words.SurfaceWet).Standing(),
+		"standing": {homeAlert(words.SurfaceWet).Standing(words.Cause{Finding: words.Undetermined}),
 			"Water still forms under the slates on cold nights. It will go " +
-				"on until the roof is put right. We will not write each time. We write once a week, and at once if it gets worse."},
+				"on until the roof is put right. We will not write each time. We write again in two months, " +
+				"and sooner if there is much more of it."},
+		"standing with a cause": {homeAlert(words.SurfaceWet).Standing(named), "Water still forms under the slates on cold " +
+			"nights. The water probably comes from damp air from the rooms that gets into the loft. It will go on until the " +
+			"roof is put right. We will not write each time. We write again in two months, and sooner if there is much more " +
+			"of it."},
 		"note": {homeAlert(words.SurfaceWet).Note(words.Cause{Finding: words.Undetermined}), "Some water forms under the " +
 			"slates on cold or clear nights. It may be dew, which does no harm. It may also come from the house. We cannot " +
 			"tell yet. It will come again, so we will not write each time. We will write if it turns out to be more than dew."},
 		"note with a cause": {homeAlert(words.SurfaceWet).Note(named), "Some water forms under the slates on cold or clear " +
 			"nights. The water probably comes from damp air from the rooms that gets into the loft. It will come again, so we " +
 			"will not write each time. We will write if it gets worse."},
-		"evening": {homeAlert(words.SurfaceWet).Evening(&p),
-			"Water is likely to form under the slates tonight. It does on about 7 in 10 nights like this one."},
-		"evening, chance unknown": {homeAlert(words.SurfaceWet).Evening(nil),
-			"Water is likely to form under the slates tonight."},
 	}
 	return out
 }
@@ -110,7 +112,7 @@ func TestHouseholdCautionsStandOnTheTradesList(t *testing.T) {
 	for key, c := range words.HomeCautions {
 		assert.True(t, slices.ContainsFunc(trades, func(t caution.Caution) bool { return t.Hazard == c.Hazard }), key)
 	}
-	for _, name := range []string{"wet", "melting", "leak", "standing", "evening"} {
+	for _, name := range []string{"wet", "melting", "leak", "standing"} {
 		assert.NotEmpty(t, sayings()[name].said.Care, "%s carries its caution", name)
 	}
 	assert.Contains(t, homeAlert(words.SuddenWetting).Home().Care[0], "power off")

@@ -52,7 +52,11 @@ func TestTrials(t *testing.T) {
 	if healthy.quantile(.5) != 0 || healthy.quantile(.95) > 1 {
 		t.Errorf("a healthy roof rings too often")
 	}
-	if missed := defective.by["no"]; missed > 0 {
+	if defective.quantile(.5) > 8 {
+		t.Errorf("a defective roof rings %d times a winter", defective.quantile(.5))
+	}
+	// Leaks that do not yet show in the air cannot be announced.
+	if missed := defective.by["no"]; float64(missed) > 0.02*float64(defective.spells) {
 		t.Errorf("%d of %d spells of six wet hours were not announced", missed, defective.spells)
 	}
 }

@@ -232,7 +232,7 @@ func live(w *winter, spells []spellOf, each func(k int, b *alert.Book)) lived {
 				out.messages = append(out.messages, m)
 			}
 		}
-		standing[k] = b.Standing(in.Now)
+		standing[k] = b.Announced(in.Now)
 		if each != nil {
 			each(k, b)
 		}

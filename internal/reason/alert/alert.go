@@ -191,7 +191,9 @@ type Sent struct {
 	To         Audience    `json:"to"`
 	Kind       Kind        `json:"kind"`
 	Conditions []Condition `json:"conditions"`
-	Subject    string      `json:"subject"`
+	// Values are what the conditions were worth when they were told, the worst of each.
+	Values  map[Condition]float64 `json:"values,omitempty"`
+	Subject string                `json:"subject"`
 }
 
 // keepCleared is how long a cleared alert is remembered, for the pages.

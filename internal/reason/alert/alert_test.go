@@ -192,7 +192,7 @@ func TestAtMostOneMessagePerConditionAndNightUnlessItWorsens(t *testing.T) {
 	s := newScript(t)
 	s.b.Level = Damp
 	byNight := map[string]int{}
-	for h := range 24 * 20 {
+	for h := range 24 * 120 {
 		v := 0.0
 		if h%7 < 3 { // water comes and goes several times a night
 			v = 1
@@ -203,12 +203,47 @@ func TestAtMostOneMessagePerConditionAndNightUnlessItWorsens(t *testing.T) {
 				byNight[night(zone, m.At)]++
 			}
 		}
+		if h >= 48 {
+			assert.True(t, s.b.Announced(s.now))
+		}
 	}
 	for n, k := range byNight {
 		assert.Equal(t, 1, k, n)
 	}
-	assert.LessOrEqual(t, len(byNight), 7, "three, and then once a week")
-	assert.True(t, s.b.Standing(s.now))
+	assert.Len(t, byNight, 3, "the news, that it will go on, and that again after two months")
+}
+
+func TestMoreWaterThanWasToldIsSaidSoonerThanInTwoMonths(t *testing.T) {
+	for _, x := range []struct {
+		name   string
+		change func(s *script)
+		want   int
+	}{
+		{"as before", func(s *script) { s.hour(WetNights, 3) }, 0},
+		{"a few nights more", func(s *script) { s.hour(WetNights, 4) }, 0},
+		{"every night", func(s *script) { s.hour(WetNights, 7) }, 1},
+	} {
+		s := newScript(t)
+		s.b.Level = Damp
+		day := func(look func(s *script)) (n int) {
+			for range 24 {
+				look(s)
+				for _, m := range s.plan() {
+					if m.To == Household {
+						n++
+					}
+				}
+			}
+			return n
+		}
+		steady := func(s *script) { s.hour(WetNights, 3) }
+		told := 0
+		for range 20 {
+			told += day(steady)
+		}
+		assert.Equal(t, 1, told, x.name)
+		assert.Equal(t, x.want, day(x.change)+day(x.change), x.name)
+	}
 }
 
 func TestQuietHoursEndInTheHousesZone(t *testing.T) {

@@ -25,8 +25,7 @@ type Kind string
 // The kinds of message.
 const (
 	News       Kind = "news"       // something began or worsened
-	Evening    Kind = "evening"    // what is likely tonight
-	Weekly     Kind = "weekly"     // what has been going on for a while
+	Standing   Kind = "standing"   // what goes on until the roof is put right
 	Note       Kind = "note"       // water that may be mere dew: told once
 	Over       Kind = "over"       // what was told is over
 	Escalation Kind = "escalation" // the household did not answer
@@ -50,11 +49,10 @@ type Message struct {
 
 // PlanInput is what the plan needs beside the book.
 type PlanInput struct {
-	Case    *roof.Case
-	Rules   Rules
-	Tonight *float64    // chance of water, nil not known
-	Cause   words.Cause // of the diagnosis
-	Links   Links
+	Case  *roof.Case
+	Rules Rules
+	Cause words.Cause // of the diagnosis
+	Links Links
 }
 
 // Links are what a message points to; empty ones are left out.
@@ -62,25 +60,26 @@ type Links struct {
 	Alerts string // the consultant's page
 }
 
-// Limits of the plan.
+// Limits of the plan. A message that changes nothing of what a household does is
+// switched off with those that would: what goes on stands on the household's page.
 const (
-	// standingAfter is how many messages about water a household gets before
-	// the standing one, which says that it will go on and that a message comes
-	// once a week from then: a message every morning is switched off in a week.
-	standingAfter = 3
-	// standingEvery is how often the standing message is repeated.
-	standingEvery = 7 * 24 * time.Hour
-	// likely is the chance of water tonight from which an evening message is
-	// sent.
-	likely = 0.5
-	// eveningFrom and eveningUntil are the hours of the house's clock for it:
-	// before dark, and before a bath is run.
-	eveningFrom, eveningUntil = 16, 20
+	// standingEvery is how long the announcement stands that water will go on
+	// forming, before it is said again: twice or three times a winter.
+	standingEvery = 60 * 24 * time.Hour
+	// worseAfter is how long after a message another is sent because there is more
+	// water, or because wood or mould got worse.
+	worseAfter = 14 * 24 * time.Hour
+	// pause is how long without a message after the announcement has run out until
+	// water is news again.
+	pause = 21 * 24 * time.Hour
 	// noteHolds is how long the one note about a roof that may only have dew stands.
 	noteHolds = 150 * 24 * time.Hour
-	// quietDays is how long a household is not told again of a condition that
-	// comes and goes, unless it is worse than when it was told.
-	quietDays = 14 * 24 * time.Hour
+	// quiet is how long a household is not told again of a condition that comes and
+	// goes, unless it is worse than when it was told.
+	quiet = 60 * 24 * time.Hour
+	// slowWaits is how long mould and damp timber wait for another message to go
+	// with: they took weeks to grow, and nothing is to be done at once.
+	slowWaits = 28 * 24 * time.Hour
 	keepSent  = 160 * 24 * time.Hour
 )
 
@@ -99,15 +98,16 @@ func Plan(b *Book, in PlanInput, now time.Time) []Message {
 	return out
 }
 
-// Standing reports whether the household has a standing announcement that water
-// goes on forming on cold nights: of a damp roof told within the last week, of
-// one that is not told apart yet within the last two months.
-func (b *Book) Standing(now time.Time) bool {
+// Announced reports whether the household knows that water forms on cold nights: of
+// a damp roof from the standing announcement, of one that is not told apart yet from
+// the one note, of one that has dried from what was said when it had.
+func (b *Book) Announced(now time.Time) bool {
 	for _, s := range slices.Backward(b.Sent) {
 		if s.To != Household {
 			continue
 		}
-		if s.Kind == Weekly && now.Sub(s.At) < standingEvery+12*time.Hour || s.Kind == Note && now.Sub(s.At) < noteHolds {
+		if s.Kind == Standing && now.Sub(s.At) < standingEvery+12*time.Hour ||
+			(s.Kind == Note || s.Kind == Over && slices.ContainsFunc(s.Conditions, isWater)) && now.Sub(s.At) < noteHolds {
 			return true
 		}
 	}
@@ -130,34 +130,37 @@ func (b *Book) toldTonight(to Audience, c Condition, zone *time.Location, now ti
 	return false
 }
 
-// waterMessages counts the household's messages about water since the last
-// pause of three weeks, and says when the last standing one was.
-func (b *Book) waterMessages(now time.Time) (n int, standing time.Time) {
-	last := now
+// water sums up what the household heard about water since a long silence: when
+// last, and when that it goes on, unless that was said to be over since.
+func (b *Book) water(now time.Time) (told bool, last, standing time.Time) {
+	later, over := now, false
 	for _, s := range slices.Backward(b.Sent) {
-		if s.To != Household || !slices.Contains(s.Conditions, SurfaceWet) && !slices.Contains(s.Conditions, WetNights) ||
-			s.Kind == Over {
+		if s.To != Household || !slices.ContainsFunc(s.Conditions, isWater) {
 			continue
 		}
-		if last.Sub(s.At) > 21*24*time.Hour {
+		if later.Sub(s.At) > standingEvery+pause {
 			break
 		}
-		last = s.At
-		n++
-		if s.Kind == Weekly && standing.IsZero() {
+		if later = s.At; last.IsZero() {
+			last = s.At
+		}
+		over = over || s.Kind == Over
+		if s.Kind == Standing && standing.IsZero() && !over {
 			standing = s.At
 		}
+		told = true
 	}
-	return n, standing
+	return told, last, standing
 }
 
 func isWater(c Condition) bool { return c == SurfaceWet || c == WetNights }
 
 func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 	zone := in.Case.Property.Zone
-	var due, water []*Alert
-	n, standing := b.waterMessages(now)
-	told := b.toldTonight(Household, SurfaceWet, zone, now) || b.toldTonight(Household, WetNights, zone, now)
+	var due, water, slow []*Alert
+	more := false // wet nights than were told
+	heard, last, standing := b.water(now)
+	tonight := b.toldTonight(Household, SurfaceWet, zone, now) || b.toldTonight(Household, WetNights, zone, now)
 	for _, a := range b.Alerts {
 		r := in.Rules[a.Condition]
 		if !r.Household || !a.Tell || a.State != Raised || now.Sub(a.At) > r.Fresh {
@@ -167,38 +170,40 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 		worse := t.Count > 0 && r.worsened(t.Value, a.Value) && now.Sub(t.At) >= time.Hour
 		switch {
 		case isWater(a.Condition):
-			again := t.Count == 0 || worse || a.Condition == SurfaceWet && night(zone, t.At) != night(zone, now)
-			if again && !told && !a.Over.IsZero() {
+			if tonight || a.Over.IsZero() {
+				break
+			}
+			if t.Count == 0 || worse || a.Condition == SurfaceWet && night(zone, t.At) != night(zone, now) {
 				water = append(water, a)
 			}
+			more = more || a.Condition == WetNights && !b.toldAsBad(a, r, now.Add(-standingEvery))
 		case a.Condition == SuddenWetting, a.Condition == RepairFailing:
 			if t.Count == 0 && !b.toldSince(Household, a.Condition, now.Add(-24*time.Hour)) || worse {
 				due = append(due, a)
 			}
-		case b.Level == Damp && (t.Count == 0 && !b.toldSince(Household, a.Condition, now.Add(-quietDays)) || worse &&
-			now.Sub(t.At) >= 24*time.Hour):
-			due = append(due, a)
+		case b.Level == Damp && (t.Count == 0 && !b.toldAsBad(a, r, now.Add(-quiet)) || worse && now.Sub(t.At) >= worseAfter):
+			if a.Condition == FrostMelting {
+				due = append(due, a)
+			} else {
+				slow = append(slow, a)
+			}
 		}
 	}
-	hour := now.In(zone).Hour()
-	evening := hour >= eveningFrom && hour < eveningUntil
 	kind := News
 	switch {
-	case told || b.Level == Dew:
+	case tonight || b.Level == Dew:
 	case b.Level == Unsure:
-		if len(water) > 0 && !b.Standing(now) { // one note for the winter
-
+		if len(water) > 0 && !b.Announced(now) { // one note for the winter
 			kind, due = Note, append(due, water...)
 		}
-	case n >= standingAfter:
-		if now.Sub(standing) >= standingEvery && len(b.waterAlerts()) > 0 && (evening || len(due) > 0 || len(water) > 0) &&
-			!b.acknowledged() {
-			kind, due = Weekly, append(due, b.waterAlerts()...)
-		}
-	case len(water) > 0:
+	case len(water) == 0:
+	case !heard:
 		due = append(due, water...)
-	case len(due) == 0 && n > 0 && evening && in.Tonight != nil && *in.Tonight >= likely && !b.acknowledged():
-		kind, due = Evening, b.waterAlerts()
+	case !b.acknowledged() && (now.Sub(standing) >= standingEvery || more && now.Sub(last) >= worseAfter):
+		kind, due = Standing, append(due, b.waterAlerts()...)
+	}
+	if len(due) > 0 || now.Sub(b.lastTo(Household)) >= slowWaits { // what took weeks to grow comes with other news
+		due = append(due, slow...)
 	}
 	if len(due) == 0 {
 		return b.over(in, now)
@@ -208,6 +213,25 @@ func (b *Book) household(in PlanInput, now time.Time) (Message, bool) {
 		conditions = append(conditions, SurfaceWet, WetNights)
 	}
 	return b.send(in, Household, kind, due, conditions, now), true
+}
+
+// toldAsBad reports whether the household heard of a condition since a time, when
+// it was not much better than it is now.
+func (b *Book) toldAsBad(a *Alert, r Rule, since time.Time) bool {
+	return slices.ContainsFunc(b.Sent, func(s Sent) bool {
+		return s.To == Household && !s.At.Before(since) && slices.Contains(s.Conditions, a.Condition) &&
+			!r.worsened(s.Values[a.Condition], a.Value)
+	})
+}
+
+// lastTo returns when an audience was last sent a message.
+func (b *Book) lastTo(to Audience) time.Time {
+	for _, s := range slices.Backward(b.Sent) {
+		if s.To == to {
+			return s.At
+		}
+	}
+	return time.Time{}
 }
 
 // toldSince reports whether an audience heard of a condition since a time; kinds
@@ -244,13 +268,15 @@ func (b *Book) waterAlerts() (out []*Alert) {
 }
 
 // over tells the end of a run of wet nights, a leak or a failing repair that the
-// household heard of, once; small things end without a word.
+// household heard of, once; small things end without a word, and so do wet nights
+// that come and go.
 func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 	var due []*Alert
 	for _, a := range b.Alerts {
 		// The one note about mere dew has no end to be told.
 		big := a.Condition == SuddenWetting || a.Condition == RepairFailing || a.Condition == WetNights && b.Level < Damp &&
-			b.toldSince(Household, a.Condition, a.Since, News, Weekly)
+			b.toldSince(Household, a.Condition, a.Since, News, Standing) &&
+			!b.toldSince(Household, a.Condition, now.Add(-quiet), Over)
 		if big && a.State == Cleared && a.LastTold[Household].Count > 0 && now.Sub(a.Cleared) < 7*24*time.Hour {
 			due = append(due, a)
 		}
@@ -309,8 +335,14 @@ func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditio
 	b.Serial++
 	m := Message{Key: fmt.Sprintf("%s/%06d", in.Case.ID, b.Serial), Case: in.Case.ID, To: to, Kind: kind, At: now,
 		After: now}
+	values := map[Condition]float64{}
 	for _, a := range due {
 		m.Alerts = append(m.Alerts, a.ID)
+		if v, ok := values[a.Condition]; ok {
+			values[a.Condition] = in.Rules[a.Condition].worse(v, a.Value)
+		} else {
+			values[a.Condition] = a.Value
+		}
 		if a.At.After(m.Evidence) {
 			m.Evidence = a.At
 		}
@@ -326,7 +358,7 @@ func (b *Book) send(in PlanInput, to Audience, kind Kind, due []*Alert, conditio
 		m.After = afterQuiet(in.Case, now)
 	}
 	write(&m, in, due)
-	b.Sent = append(b.Sent, Sent{m.Key, now, to, kind, conditions, m.Subject})
+	b.Sent = append(b.Sent, Sent{m.Key, now, to, kind, conditions, values, m.Subject})
 	return m
 }
 

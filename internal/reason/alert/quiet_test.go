@@ -6,9 +6,14 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// What comes and goes is told once a fortnight (README), not once a spell.
-func TestAHouseholdIsNotToldAgainWithinAFortnight(t *testing.T) {
-	for days, want := range map[int]int{2: 0, 6: 0, 13: 0, 15: 1, 30: 1} {
+// What comes and goes is told once in two months, not once a spell, but again if it
+// is much worse than what was told.
+func TestAHouseholdIsToldAgainAfterTwoMonthsOrWhenItIsWorse(t *testing.T) {
+	for _, x := range []struct {
+		days int
+		gM2  float64
+		want int
+	}{{2, 40, 0}, {13, 40, 0}, {30, 90, 0}, {59, 40, 0}, {61, 40, 1}, {2, 110, 1}, {30, 110, 1}} {
 		s := newScript(t)
 		s.b.Level = Damp
 		told := func(c Condition, v float64) (n int) {
@@ -21,9 +26,9 @@ func TestAHouseholdIsNotToldAgainWithinAFortnight(t *testing.T) {
 			return n
 		}
 		assert.Equal(t, 1, told(FrostMelting, 40), "the first frost that melts is told")
-		for range days*24 - 1 {
+		for range x.days*24 - 1 {
 			assert.Zero(t, told(FrostMelting, 0))
 		}
-		assert.Equal(t, want, told(FrostMelting, 40), "another one %d days later", days)
+		assert.Equal(t, x.want, told(FrostMelting, x.gM2), "%v g/m² %d days later", x.gM2, x.days)
 	}
 }

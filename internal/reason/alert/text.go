@@ -45,12 +45,10 @@ func Saying(kind Kind, due []*Alert, in PlanInput) words.Saying {
 		first = due[0].Said(nil)
 	}
 	switch kind {
-	case Weekly:
-		s = first.Standing()
+	case Standing:
+		s = first.Standing(in.Cause)
 	case Note:
 		s = first.Note(in.Cause)
-	case Evening:
-		s = first.Evening(in.Tonight)
 	}
 	for _, a := range due {
 		switch {

@@ -287,7 +287,7 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 	}
 	h.c, h.version, h.at, h.fault = c, version, now, ""
 	h.book.Judge(h.view.Level, now)
-	plan := alert.PlanInput{Links: b.pageLinks(c.ID), Tonight: h.chance}
+	plan := alert.PlanInput{Links: b.pageLinks(c.ID)}
 	if h.slow != nil {
 		plan.Cause = h.slow.Cause(c.Property.Zone)
 	}
