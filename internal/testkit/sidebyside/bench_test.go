@@ -18,6 +18,7 @@ import (
 	"runtime"
 	"slices"
 	"strconv"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -134,9 +135,17 @@ func (d *database) ask(b *testing.B, path string) []byte {
 // advise, as many at a time as there are processors, and waits until all is taken.
 func (d *database) write(b *testing.B, lines [][]byte) time.Duration {
 	if d.name == "InfluxDB" {
-		res, err := http.PostForm("http://"+d.addr+"/query", url.Values{"q": {"CREATE DATABASE roof"}})
-		require.NoError(b, err)
-		res.Body.Close()
+		crashtest.Until(b, "a database is there", func() bool {
+			res, err := http.PostForm("http://"+d.addr+"/query", url.Values{"q": {"CREATE DATABASE roof"}})
+			require.NoError(b, err)
+			res.Body.Close()
+			res, err = http.Get("http://" + d.addr + "/query?q=SHOW+DATABASES")
+			require.NoError(b, err)
+			defer res.Body.Close()
+			list, err := io.ReadAll(res.Body)
+			require.NoError(b, err)
+			return strings.Contains(string(list), `"roof"`)
+		})
 	}
 	began := time.Now()
 	var group errgroup.Group

@@ -1,7 +1,10 @@
 package sqlite
 
 import (
+	"bufio"
+	"context"
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -142,4 +145,73 @@ func TestWhatComesTogetherForAPastDayIsOneBlock(t *testing.T) {
 	r, err := s.Check(t.Context())
 	require.NoError(t, err)
 	require.NoError(t, r.Err())
+}
+
+// fileParts is a file as it is stored: parts that end in the middle of days.
+func fileParts() [][]roof.Reading {
+	all := slices.Collect(benchwinter.Interleaved(12))
+	for i := range all {
+		all[i].Arrived = benchwinter.Begin
+	}
+	return slices.Collect(slices.Chunk(all, 7000))
+}
+
+// storeFileUntilKilled stores the parts again and again, and says each that is
+// acknowledged.
+func storeFileUntilKilled(dir string) int {
+	s, err := Open(context.Background(), dir, Options{Now: wayAhead})
+	if err != nil {
+		fmt.Println("open", err)
+		return 3
+	}
+	parts := fileParts()
+	fmt.Println("ready")
+	for i := 0; ; i++ {
+		if _, err := s.Append(context.Background(), house, parts[i%len(parts)]); err != nil {
+			fmt.Println("fail", err)
+			return 1
+		}
+		fmt.Println("ack", i)
+	}
+}
+
+// Faults, row 1: killed while a file goes to blocks, every acknowledged part is
+// there, each reading once, and what was being written is there whole days or
+// not at all.
+func TestKilledWhileAFileIsStoredNothingAcknowledgedIsLost(t *testing.T) {
+	dir, acked := t.TempDir(), 0
+	parts := fileParts()
+	t.Setenv(childFile, "1")
+	for kill := range 15 {
+		cmd, out := child(t, dir, 0, 0)
+		lines := bufio.NewScanner(out)
+		require.True(t, lines.Scan() && lines.Text() == "ready", "the writer starts again after kill %d", kill)
+		time.AfterFunc(time.Duration(kill*12)*time.Millisecond, func() { _ = cmd.Process.Kill() })
+		for lines.Scan() {
+			var n int
+			_, err := fmt.Sscanf(lines.Text(), "ack %d", &n)
+			require.NoError(t, err, lines.Text())
+			acked = max(acked, min(n+1, len(parts)))
+		}
+		require.Error(t, cmd.Wait())
+		r, err := Check(t.Context(), dir)
+		require.NoError(t, err)
+		require.NoError(t, r.Err())
+	}
+	t.Logf("%d of %d parts acknowledged over 15 kills", acked, len(parts))
+	s := openIn(t, dir, Options{SealAfter: -1})
+	require.Empty(t, incidents(t, s), "no commit that was made is missing")
+	want := map[string][]roof.Reading{}
+	for _, part := range parts[:acked] {
+		for _, r := range part {
+			want[r.Logger] = append(want[r.Logger], r)
+		}
+	}
+	for logger, of := range want {
+		got := storetest.All(t, s, house, logger)
+		require.GreaterOrEqual(t, len(got), len(of))
+		for i := range of {
+			require.True(t, identical(&of[i], &got[i]), "reading %d of %s", i, logger)
+		}
+	}
 }

@@ -29,10 +29,16 @@ const childDir = "DEWCASE_TEST_WRITE_TO"
 
 func TestMain(m *testing.M) {
 	if dir := os.Getenv(childDir); dir != "" {
+		if os.Getenv(childFile) != "" {
+			os.Exit(storeFileUntilKilled(dir))
+		}
 		os.Exit(writeUntilKilled(dir))
 	}
 	os.Exit(m.Run())
 }
+
+// childFile makes the child store a file's parts instead.
+const childFile = "DEWCASE_TEST_FILE"
 
 const childLoggers = 4
 
