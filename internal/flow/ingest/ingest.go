@@ -8,7 +8,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
 	"sync"
@@ -266,13 +265,6 @@ const maxListed = 5000
 
 // Rows hands on each good reading of a file with its line, and sums up the rest.
 type Rows func(now time.Time, each func(r roof.Reading, line int) error) (csvreadings.Summary, error)
-
-// CSV stores the good rows of a readings file in CSV, as File does of any file.
-func (p *Path) CSV(ctx context.Context, caseID, name string, r io.Reader) (Report, error) {
-	return p.File(ctx, caseID, name, func(now time.Time, each func(roof.Reading, int) error) (csvreadings.Summary, error) {
-		return csvreadings.Read(name, r, now, each)
-	})
-}
 
 // File stores the good rows of a file, whatever the others are, and reports what
 // became of each. The error wraps ErrUnusable where the file cannot be read or

@@ -3,10 +3,15 @@ package ingest
 import (
 	"context"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/roof"
 )
 
 // A file of bad rows is answered in a bounded report that counts them all; what
@@ -19,7 +24,7 @@ func TestOfManyBadRowsTheFirstFiveThousandAreListedAndAllAreCounted(t *testing.T
 		for i := range bad {
 			fmt.Fprintf(&file, "2026-01-31T12:00:00Z,k1,%d,90\n", 200+i)
 		}
-		rep, err := p.CSV(context.Background(), "a", "readings.csv", strings.NewReader(file.String()))
+		rep, err := csvOf(p, strings.NewReader(file.String()))
 		require.NoError(t, err)
 		require.Len(t, rep.Rejected, min(bad, 5000))
 		require.Equal(t, bad, rep.RejectedN)
@@ -30,4 +35,12 @@ func TestOfManyBadRowsTheFirstFiveThousandAreListedAndAllAreCounted(t *testing.T
 		}
 		require.Equal(t, bad, counted)
 	}
+}
+
+// csvOf stores a readings file.
+func csvOf(p *Path, r io.Reader) (Report, error) {
+	return p.File(context.Background(), "a", "readings.csv", func(now time.Time, each func(roof.Reading, int) error) (
+		csvreadings.Summary, error) {
+		return csvreadings.Read("readings.csv", r, now, each)
+	})
 }

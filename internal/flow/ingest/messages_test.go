@@ -142,7 +142,7 @@ func TestRejectsOfAMessageThatMustComeAgainAreNotCountedYet(t *testing.T) {
 // that somebody chose are kept and reported (contract, section 2).
 func TestRowsOfManyUnknownLoggersAreKept(t *testing.T) {
 	p, d, _ := path(t, "")
-	rep, err := p.CSV(context.Background(), "a", "readings.csv", strings.NewReader("time,logger,temp_c,rh_pct\n"+
+	rep, err := csvOf(p, strings.NewReader("time,logger,temp_c,rh_pct\n"+
 		"2026-01-31T12:00:00Z,"+
 		"u1,4,90\n2026-01-31T12:00:00Z,u2,4,90\n2026-01-31T12:00:00Z,u3,4,90\n2026-01-31T12:00:00Z,u4,4,90\n"))
 	require.NoError(t, err)

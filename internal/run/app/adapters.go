@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"time"
 
+	"dewcase/internal/door/exportfile"
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
@@ -36,7 +37,11 @@ func (r intake) Import(ctx context.Context, caseID string, csv io.Reader) (inges
 	if _, err := r.book.Get(caseID); err != nil {
 		return ingest.Report{}, err
 	}
-	return r.path.CSV(ctx, caseID, "readings.csv", csv)
+	const name = "readings.csv"
+	rows := func(now time.Time, each func(roof.Reading, int) error) (csvreadings.Summary, error) {
+		return csvreadings.Read(name, csv, now, each)
+	}
+	return r.path.File(ctx, caseID, name, exportfile.Ahead(rows))
 }
 
 // Export writes logger by logger, each in time order.

@@ -135,7 +135,7 @@ func (d fileDesk) Take(ctx context.Context, caseID, id string, answers func([]st
 		}
 	}
 	for _, p := range o.plans {
-		rep, err := d.path.File(ctx, caseID, p.Text.Name, p.Read)
+		rep, err := d.path.File(ctx, caseID, p.Text.Name, exportfile.Ahead(p.Read))
 		out.Stored, out.Merged = out.Stored+rep.Stored, out.Merged+rep.Merged
 		out.Duplicates, out.Conflicts = out.Duplicates+rep.Duplicates, out.Conflicts+rep.Conflicts
 		out.Original.Rejected += rep.RejectedN

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/door/exportfile"
 	"dewcase/internal/door/filing"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/exports"
@@ -77,7 +78,7 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 	}
 	total, became := ingest.Report{}, map[string]ingest.Report{}
 	for _, src := range sources {
-		rep, err := path.File(ctx, c.ID, src.name, src.rows)
+		rep, err := path.File(ctx, c.ID, src.name, exportfile.Ahead(src.rows))
 		if err != nil {
 			return err
 		}
