@@ -70,3 +70,27 @@ func Marked(feature string, figure float64, accuracy *float64) string {
 	}
 	return strings.Replace(m.words, "%s", s, 1)
 }
+
+// NightCourse is the course of a quantity over like nights, before a repair and
+// after it.
+type NightCourse struct {
+	Quantity      string
+	Where         string
+	Unit          string
+	Lowest        bool // the figures are the lowest of the mean course, else its mean
+	Before, After float64
+	Nights        [2]int
+	Decimals      int
+}
+
+// String says what the nights show.
+func (c NightCourse) String() string {
+	of := "mean"
+	if c.Lowest {
+		of = "lowest mean"
+	}
+	return "On nights of like weather, " + Int(c.Nights[0]) + " before and " + Int(c.Nights[1]) + " after, the " + of +
+		" " +
+		c.Quantity + " (" + c.Where + ") was " + signed(c.Before, c.Decimals) + " " + c.Unit + " before and " +
+		signed(c.After, c.Decimals) + " " + c.Unit + " after."
+}

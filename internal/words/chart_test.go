@@ -23,3 +23,10 @@ func TestFiguresStandInAChartWithTheirAccuracy(t *testing.T) {
 		assert.Equal(t, c.want, Marked(c.feature, c.figure, c.accuracy), c.feature)
 	}
 }
+
+func TestLikeNightsAreToldWithTheirNumber(t *testing.T) {
+	assert.Equal(t, "On nights of like weather, 40 before and 16 after, the lowest mean margin (under the covering) was "+
+		"−0.4 K before and 0.6 K after.", NightCourse{Quantity: "margin", Where: "under the covering", Unit: "K",
+		Lowest: true,
+		Before: -0.4, After: 0.6, Nights: [2]int{40, 16}, Decimals: 1}.String())
+}

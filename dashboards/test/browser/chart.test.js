@@ -279,3 +279,13 @@ test("no two curves look alike", async () => {
   assert.equal(new Set(looks.map(String)).size, looks.length);
   await p.done();
 });
+
+test("before and after lie over one another, without a serious fault, at both widths", async () => {
+  for (const options of [desktop, phone]) for (const colorScheme of ["light", "dark"]) {
+    const p = await open(browser, chart.replace(/chart$/, "compare"), { ...options, colorScheme });
+    await accessible(p.page, `${options.viewport.width} ${colorScheme}`);
+    assert.equal(await p.page.evaluate(() => document.documentElement.scrollWidth), options.viewport.width);
+    assert.ok(await p.page.locator("figure svg.pic").count() >= 3);
+    await p.done();
+  }
+});

@@ -22,12 +22,16 @@ const (
 
 // CurveName names a curve for the consultant.
 func CurveName(c *roof.Case, k curves.Key) string {
-	p, _ := c.Position(k.Position)
-	where := words.Position(p)
+	return Where(c, k.Position) + ", " + words.Curve(k.Quantity.Key())
+}
+
+// Where names a position by its place, with its id where there are several.
+func Where(c *roof.Case, id string) string {
+	p, _ := c.Position(id)
 	if len(c.At(p.Place)) == 1 {
-		where = p.Place.Words()
+		return p.Place.Words()
 	}
-	return where + ", " + words.Curve(k.Quantity.Key())
+	return words.Position(p)
 }
 
 // Looks gives each key the look of its line: the same for a position in every

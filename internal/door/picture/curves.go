@@ -52,6 +52,7 @@ type CurveChart struct {
 	Panels      []CurvePanel
 	Events      []Event
 	Notes       []string // figures that stand on no axis
+	Clock       bool     // the axis is a night's clock, of no date
 }
 
 const (
@@ -73,7 +74,14 @@ func (c CurveChart) Scene() *Scene {
 		c.panel(s, p, top, top+curveTall)
 		y = top + curveTall + 4
 	}
-	timeLabels(s, y+12, c.From, c.Until, c.Zone)
+	if c.Clock {
+		for _, t := range timeTicks(c.From, c.Until, c.Zone) {
+			s.add(Item{Kind: Label, Class: "tick", Text: t.at.In(zoneOf(c.Zone)).Format("15:04"), X: c.x(t.at), Y: y + 12,
+				DX: 2})
+		}
+	} else {
+		timeLabels(s, y+12, c.From, c.Until, c.Zone)
+	}
 	for i, e := range c.Events {
 		if e.At.Before(c.From) || !e.At.Before(c.Until) {
 			continue
@@ -81,7 +89,8 @@ func (c CurveChart) Scene() *Scene {
 		s.flag(e.flag(i+1), e, c.x(e.At), 11, y-4)
 	}
 	for i, n := range c.Notes {
-		s.add(Item{Kind: Label, Class: "axis-title", Text: n, X: 0, Y: sheetFlagRow + curveTitle + 13 + 15*float64(i), DX: 4})
+		s.add(Item{Kind: Label, Class: "axis-title", Text: n, X: 0, Y: sheetFlagRow + curveTitle + 13 + 15*float64(i),
+			DX: 4})
 	}
 	s.titlesLast()
 	s.HeightPx = y + 20
@@ -99,15 +108,14 @@ func (c *CurveChart) panel(s *Scene, p *CurvePanel, top, bottom float64) {
 	for _, t := range timeTicks(c.From, c.Until, c.Zone) {
 		s.add(Item{Kind: Rule, Class: "grid", X: c.x(t.at), Y: top, Y2: bottom})
 	}
-	decimals := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
-	for v := math.Ceil(lo/step-1e-9) * step; v <= hi+step*1e-9; v += step {
+	levels(lo, hi, step, func(v float64, text string) {
 		class := "grid"
-		if math.Abs(v) < step*1e-9 {
-			v, class = 0, "zero"
+		if v == 0 {
+			class = "zero"
 		}
 		s.add(Item{Kind: Level, Class: class, X: 0, X2: marginSpan, Y: scale(v)},
-			Item{Kind: Label, Class: "tick", Text: words.Fixed(v, decimals), X: 0, Y: scale(v) + 4, DX: -6, Anchor: End})
-	}
+			Item{Kind: Label, Class: "tick", Text: text, X: 0, Y: scale(v) + 4, DX: -6, Anchor: End})
+	})
 	title := p.Unit
 	if len(p.Curves) == 1 {
 		title = p.Curves[0].Name + ", " + p.Unit

@@ -27,7 +27,8 @@ func TestTheChartPageShowsWhatTheAddressAsksForWithoutScript(t *testing.T) {
 			[]string{"landing.vapour_pressure\" checked"}},
 		{"strips", week + "&show=loft.temp,loft.dew_point&lay=strips", []string{"loft, temperature, °C",
 			"loft, dew point, °C"}, nil},
-		{"an axis by hand", week + "&show=loft.rh&y=rh:40~90", []string{`value="40"`, `value="90"`}, []string{">100</text>"}},
+		{"an axis by hand", week + "&show=loft.rh&y=rh:40~90", []string{`value="40"`, `value="90"`},
+			[]string{">100</text>"}},
 		{"the form's own fields", week + "&show=loft.rh&show=void.rh&y-rh-lo=40&y-rh-hi=90", []string{`value="40"`,
 			"batten void, relative humidity"}, nil},
 		{"a marked figure", week + "&show=loft.vapour_excess&mark=over:25~25:25 Pa more vapour",
@@ -116,4 +117,30 @@ func TestTheChartsTableIsWhatIsSeen(t *testing.T) {
 	}
 	assert.Positive(t, empty, "what was not observed is empty")
 	assert.Less(t, empty, len(rows)/2)
+}
+
+func TestBeforeAndAfterLieOverOneAnother(t *testing.T) {
+	h, f, err := newPages(false)
+	require.NoError(t, err)
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/compare?surface=slate", nil))
+	require.Equal(t, http.StatusOK, w.Code)
+	assert.Regexp(t, `<h1>On nights of like weather, \d+ before and \d+ after, the lowest mean margin`, w.Body.String())
+	for _, s := range []string{"on one clock", "Before: ", "as they added up", "Loft against house",
+		"against undercooling"} {
+		assert.Contains(t, w.Body.String(), s)
+	}
+	w = httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet,
+		"/cases/larch-end-4/compare?surface=slate&of=void.vapour_excess", nil))
+	assert.Regexp(t, `the mean vapour pressure over outdoors \(batten void\) was [−\d]+ Pa before and [−\d]+ Pa after`,
+		w.Body.String())
+	c := f.cases["larch-end-4"]
+	events := c.Events
+	c.Events = nil
+	defer func() { c.Events = events }()
+	f.answers = nil
+	w = httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/compare", nil))
+	assert.Contains(t, w.Body.String(), "No repair is in the case file")
 }

@@ -28,6 +28,7 @@ var sitemap = []struct {
 		{tab: "repairs", Name: "Did it work", Path: "/repairs"}, {tab: "help", Name: "What would help", Path: "/help"},
 		{tab: "physics", Name: "What it does", Path: "/physics"}}},
 	{"Chart", []subpage{{tab: "chart", Name: "Any quantity", Path: "/chart"},
+		{tab: "compare", Name: "Before and after", Path: "/compare"},
 		{tab: "margin", Name: "Margin, as it would have been", Path: "/margin"}}},
 	{"House", []subpage{{tab: "positions", Name: "Loggers now", Path: "/positions"},
 		{tab: "buildup", Name: "Build-up", Path: "/buildup"}, {tab: "sure", Name: "How sure", Path: "/sure"},

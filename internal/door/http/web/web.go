@@ -173,6 +173,7 @@ func (p *Pages) Mount(r chi.Router) {
 			r.Get("/chart", p.chartPage)
 			r.Get("/margin", p.marginPage)
 			r.Get("/chart/data", p.chartData)
+			r.Get("/compare", p.compare)
 			r.Get("/chart.csv", p.chartCSV)
 			r.Get("/nights.csv", p.nightsCSV)
 			r.Get("/margin.csv", p.marginCSV)

@@ -132,6 +132,7 @@ func (p *Pages) funcs() template.FuncMap {
 			return evidence.Noon(*t, zone).Format(time.DateOnly)
 		},
 		"sentence": words.Sentence,
+		"pair":     func(s ...string) []string { return s },
 		"nothours": func() string { return words.NotWetHours },
 		"payload":  payloadWords,
 		"barwidth": func(share float64) string { return fmt.Sprintf("%.1f%%", share*100) },
