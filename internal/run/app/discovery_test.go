@@ -3,6 +3,7 @@ package app_test
 import (
 	"encoding/json"
 	"fmt"
+	"html"
 	"net/http"
 	"net/url"
 	"os"
@@ -199,4 +200,76 @@ func TestMessagesForAHouseThatIsMadeLaterAreTakenByAButton(t *testing.T) {
 	require.Contains(t, file, "{id: n7, fitted: [{position: loft, from: 2026-11-20T06:10:00Z}]}")
 	require.Contains(t, file, "{id: loft, place: loft_air}")
 	require.Contains(t, file, "events:\n  - {at: 2026-11-02T12:00:00Z", "the rest is as it was")
+}
+
+// An announced sensor becomes a logger by its page: its topic is asked of the
+// outside broker at once, and asked for no more once its mapping is removed.
+func TestASensorThatAnnouncesItselfIsFittedFromItsOffer(t *testing.T) {
+	b := mosquittotest.Start(t, mosquittotest.Quick)
+	bridge, heard := follow(t, b, "", "homeassistant/#")
+	say := func(topic, body string) { require.NoError(t, wait(bridge.Publish(topic, 1, true, body))) }
+	sensor := func(name, unit string) string {
+		return fmt.Sprintf(`{"name":%q,"uniq_id":"zb1_%[1]s","stat_t":"bridge/zb1","val_tpl":"{{ value_json.%[1]s }}",
+			"dev_cla":%[1]q,"unit_of_meas":%q,"dev":{"ids":["zb1"],"name":"Attic node"}}`, name, unit)
+	}
+	say("homeassistant/sensor/zb1/temperature/config", sensor("temperature", "°C"))
+	say("homeassistant/sensor/zb1/humidity/config", sensor("humidity", "%"))
+	say("homeassistant/sensor/zb1/pressure/config", sensor("pressure", "hPa"))
+	say("homeassistant/sensor/odd/temperature/config", strings.Replace(sensor("temperature", "°C"), "}}\"",
+		" * 2 }}\"", 1))
+	d := start(t, func(c *config.Config) {
+		c.MQTT.Broker = "mqtt://" + b.Addr()
+		c.MQTT.Discovery.Announce, c.MQTT.Discovery.Listen = true, true
+	})
+	d.ask("PUT", "/api/cases/larch-3/file", house)
+	var page string
+	eventually(t, "offered", func() bool {
+		_, page = d.ask("GET", "/messages", "")
+		return strings.Contains(page, "Attic node") && strings.Contains(page, "computes")
+	})
+	eventually(t, "announced too", func() bool { return len(heard.topics("homeassistant/binary_sensor/")) == 2 })
+	require.Equal(t, 1, strings.Count(page, `name="offer"`), "our own come back and are no offers")
+	require.Contains(t, page, "temperature on <code>bridge/zb1</code>")
+
+	_, form := d.ask("GET", "/messages/read?case=larch-3&offer=zb1", "")
+	text := html.UnescapeString(between(form, "spellcheck=\"false\">", "</textarea>"))
+	to := post(t, d, "/messages/read", url.Values{"case": {"larch-3"}, "name": {"Attic node"}, "text": {text}, "do": {"take"},
+		"place.Attic-node": {"new:loft"}, "since": {"now"}})
+	_, page = d.ask("GET", to, "")
+	require.Contains(t, page, "Messages of Attic node are read from now on.")
+	value := func(n int) {
+		require.NoError(t, wait(bridge.Publish("bridge/zb1", 1, false,
+			fmt.Sprintf(`{"temperature":4.%d,"humidity":91}`, n))))
+	}
+	stored := func() float64 { return d.metric("dewcase_readings_stored_total") }
+	n := 0
+	eventually(t, "it comes", func() bool { n++; value(n % 10); return stored() > 0 })
+	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	require.Contains(t, csv, ",Attic-node,4.")
+	_, page = d.ask("GET", "/cases/larch-3/positions", "")
+	require.NotContains(t, page, "fitted nowhere")
+	_, page = d.ask("GET", "/messages", "")
+	require.NotContains(t, page, `name="offer"`, "what is read is offered no more")
+
+	_, page = d.ask("GET", "/cases/larch-3/mappings", "")
+	require.Contains(t, page, "<code>bridge/zb1</code>")
+	require.Contains(t, page, "bridge/zb1 is read")
+	post(t, d, "/cases/larch-3/mappings", url.Values{"version": {"1"}, "remove": {"0"}})
+	before := d.metric("dewcase_mqtt_acknowledged_total")
+	time.Sleep(300 * time.Millisecond)
+	value(1)
+	value(2)
+	time.Sleep(300 * time.Millisecond)
+	require.InDelta(t, before, d.metric("dewcase_mqtt_acknowledged_total"), 3, "our own state may come between")
+	_, page = d.ask("GET", "/messages", "")
+	require.Contains(t, page, `name="offer"`, "and is offered again")
+	resp, _ := d.ask("POST", "/cases/larch-3/mappings", url.Values{"version": {"1"}, "text": {"[]"}}.Encode(),
+		"Content-Type", "application/x-www-form-urlencoded")
+	require.Equal(t, http.StatusConflict, resp.StatusCode, "somebody changed them in the meantime")
+}
+
+func between(s, from, to string) string {
+	_, s, _ = strings.Cut(s, from)
+	s, _, _ = strings.Cut(s, to)
+	return s
 }
