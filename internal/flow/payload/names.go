@@ -13,7 +13,8 @@ import (
 // languages that loggers' programs are written in; common practice.
 var quantityWords = map[string]roof.Quantity{
 	"temperature": roof.TempC, "temp": roof.TempC, "temps": roof.TempC, "tmp": roof.TempC, "temperatur": roof.TempC,
-	"temperatura": roof.TempC, "lampotila": roof.TempC, "tc": roof.TempC, "tf": roof.TempC, "celsius": roof.TempC,
+	"temperatura": roof.TempC, "lampotila": roof.TempC, "tc": roof.TempC, "tf": roof.TempC,
+	"tempc": roof.TempC, "tempf": roof.TempC, "celsius": roof.TempC,
 	"t":        roof.TempC,
 	"humidity": roof.RHPct, "hum": roof.RHPct, "humid": roof.RHPct, "rh": roof.RHPct, "relh": roof.RHPct,
 	"luftfeuchte": roof.RHPct, "luftfeuchtigkeit": roof.RHPct, "feuchte": roof.RHPct, "humedad": roof.RHPct,
@@ -37,7 +38,8 @@ var otherWords = map[string]bool{"dew": true, "dewpoint": true, "frost": true, "
 	"soil": true, "trend": true, "count": true, "time": true, "lux": true}
 
 // unitWords are words beside a quantity's that name its unit.
-var unitWords = map[string]Unit{"c": Celsius, "tc": Celsius, "celsius": Celsius, "°c": Celsius, "degc": Celsius,
+var unitWords = map[string]Unit{"c": Celsius, "tc": Celsius, "tempc": Celsius,
+	"tempf": Fahrenheit, "celsius": Celsius, "°c": Celsius, "degc": Celsius,
 	"cel": Celsius, "f": Fahrenheit, "tf": Fahrenheit, "fahrenheit": Fahrenheit, "°f": Fahrenheit, "degf": Fahrenheit,
 	"k": Kelvin, "kelvin": Kelvin, "pct": Percent, "percent": Percent, "%": Percent, "%rh": Percent, "ratio": Fraction,
 	"fraction": Fraction, "mm": Millimetre, "ms": MetreSecond, "m/s": MetreSecond, "kmh": KilometreHour,
