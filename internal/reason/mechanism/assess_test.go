@@ -140,3 +140,22 @@ func TestAChangeWithoutCreditIsNoticedOnly(t *testing.T) {
 	assert.Equal(t, words.WantWetSpot, got[1].Said.Want)
 	assert.Nil(t, got[1].Factor)
 }
+
+func TestTheIntervalOfASureChangeDoesNotReachOverToTheOtherSide(t *testing.T) {
+	for _, x := range []struct {
+		name                            string
+		verdict                         Verdict
+		factor, low, high, wantL, wantH float64
+	}{
+		{"more, and roughly", Changed, 7.9, 0.91, 68, 1, 68},
+		{"less, and roughly", Changed, 0.3, 0.05, 1.8, 0.05, 1},
+		{"more, and surely", Changed, 88, 11, 690, 11, 690},
+		{"not sure of a change", TooEarly, 7.9, 0.91, 68, 0.91, 68},
+		{"none shown", NoChangeShown, 1.1, 0.7, 1.6, 0.7, 1.6},
+	} {
+		r := Result{What: roof.LoftVentilation, Verdict: x.verdict, Factor: &x.factor, Low: &x.low, High: &x.high}
+		r.conclude()
+		assert.Equal(t, []float64{x.wantL, x.wantH}, []float64{*r.Low, *r.High}, x.name)
+		assert.Equal(t, []*float64{r.Low, r.High}, []*float64{r.Said.Low, r.Said.High}, x.name)
+	}
+}

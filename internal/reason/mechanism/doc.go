@@ -99,7 +99,9 @@
 // # Verdict
 //
 // Only what the repair is credited with can be changed; what else meets its
-// condition is noticed, not caused. A change in the wrong direction counts. No
+// condition is noticed, not caused. A change in the wrong direction counts. That it
+// changed, and which way, is told by its own wandering; by how much, with the error
+// between roofs, which is wider: of a sure change the interval ends at 1. No
 // change of the void is shown after 30 nights where the factor's interval lies
 // within a fifth to five times.
 //

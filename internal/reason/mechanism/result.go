@@ -37,6 +37,9 @@ type Result struct {
 
 // conclude puts a result into words; its figures are rounded once, here.
 func (r *Result) conclude() {
+	if r.Verdict == Changed {
+		r.keepToItsSide()
+	}
 	s := &r.Said
 	s.What, s.Kind, s.Credited = string(r.What), words.ExchangeKind(r.Verdict), r.Credited
 	s.Factor, s.Low, s.High, s.Before, s.After, s.Nights = r.Factor, r.Low, r.High, r.ShareBefore, r.ShareAfter, r.Nights
@@ -46,19 +49,32 @@ func (r *Result) conclude() {
 	r.Reason = s.Sentence().String()
 }
 
+// keepToItsSide ends the interval of a change that is sure at 1. Whether the
+// exchange changed, and which way, is told by how far it went beyond its own
+// wandering; by how much, by a factor whose error between roofs is far wider, so that
+// its interval alone may reach over to the other side, which the verdict excludes.
+func (r *Result) keepToItsSide() {
+	if r.Factor == nil || r.Low == nil || r.High == nil {
+		return
+	}
+	if *r.Factor > 1 {
+		r.Low = ptr(max(*r.Low, 1))
+	} else {
+		r.High = ptr(min(*r.High, 1))
+	}
+}
+
+func ptr(x float64) *float64 { return &x }
+
 // figures gives the factor as it is printed everywhere.
 func (r *Result) figures(f factor) {
-	round := func(x float64) *float64 {
-		x = words.RoundTimes(x)
-		return &x
-	}
+	round := func(x float64) *float64 { return ptr(words.RoundTimes(x)) }
 	r.Factor, r.Low, r.High = round(f.mid), round(f.low), round(f.high)
 }
 
 // share3 is a share within 0..1 with three decimals.
 func share3(x float64) *float64 {
-	x = math.Round(math.Min(math.Max(x, 0), 1)*1000) / 1000
-	return &x
+	return ptr(math.Round(math.Min(math.Max(x, 0), 1)*1000) / 1000)
 }
 
 // early makes the result too early for a reason.
