@@ -48,6 +48,21 @@ func (p *Path) Messages(ctx context.Context, in []payload.Message) []error {
 	return results
 }
 
+// Push takes in one message whose sender waits for the answer, and says what became
+// of it once that is final: how many readings are durable, and why the rest is not.
+// With an error the message must come again.
+func (p *Path) Push(ctx context.Context, m payload.Message) (readings int, rejects []roof.Reject, err error) {
+	t, err := p.judge(ctx, m)
+	if err != nil {
+		return 0, nil, err
+	}
+	if _, err := p.append(ctx, t.caseID, t.readings); err != nil {
+		return 0, nil, err
+	}
+	p.reject(ctx, t.rejects)
+	return len(t.readings), t.rejects, nil
+}
+
 // appendAll stores the n readings of neighbouring messages of one case.
 func (p *Path) appendAll(ctx context.Context, all []taken, results []error, n int) {
 	readings, caseID := make([]roof.Reading, 0, n), ""

@@ -86,6 +86,7 @@ type App struct {
 	reloading             sync.Mutex
 	gate                  *gate.Gate
 	users                 atomic.Pointer[credentials.Users]
+	pushTokens            atomic.Pointer[credentials.PushTokens]
 	pagesCert, brokerCert certificate
 	asked                 atomic.Pointer[[]string] // topics that the configuration names
 }

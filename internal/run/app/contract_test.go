@@ -50,6 +50,13 @@ func start(t *testing.T, change func(*config.Config)) daemon {
 // startAt runs it by a clock of the test's.
 func startAt(t *testing.T, now func() time.Time, change func(*config.Config)) daemon {
 	t.Helper()
+	d, _ := startApp(t, now, change)
+	return d
+}
+
+// startApp hands out what runs, too.
+func startApp(t *testing.T, now func() time.Time, change func(*config.Config)) (daemon, *app.App) {
+	t.Helper()
 	c := config.Default()
 	c.Data, c.HTTP.Listen, c.MQTT.Listen = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
 	if change != nil {
@@ -71,7 +78,7 @@ func startAt(t *testing.T, now func() time.Time, change func(*config.Config)) da
 	if len(addresses) > 1 {
 		d.mqtt = addresses[1]
 	}
-	return d
+	return d, a
 }
 
 func (d daemon) ask(method, path, body string, header ...string) (*http.Response, string) {

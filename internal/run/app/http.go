@@ -86,8 +86,13 @@ func (a *App) newGate(c config.HTTP) (*gate.Gate, error) {
 	if err != nil {
 		return nil, err
 	}
-	return gate.New(gate.Options{Hosts: hosts, Proxies: c.Proxies, PasswordHash: hash, Token: token, Demand: demand,
-		SetUpCode: code, Keep: a.keepPassword,
+	tokens, err := readPushTokens(c)
+	if err != nil {
+		return nil, err
+	}
+	a.pushTokens.Store(tokens)
+	return gate.New(gate.Options{Push: a.pushToken, Hosts: hosts, Proxies: c.Proxies, PasswordHash: hash, Token: token,
+		Demand: demand, SetUpCode: code, Keep: a.keepPassword,
 		Secure: c.CertFile != "" || strings.HasPrefix(c.PublicURL, "https:"),
 		Open:   []string{"/healthz", "/readyz", "/login", "/assets/", "/favicon.svg", "/home/"}, Log: a.opt.Log}), nil
 }
@@ -110,6 +115,7 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	})
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(), Alerts: a.bell, Live: a.hub,
+		Messages: pushes{a.path, a.opt.Now}, MaxMessage: int64(a.opt.Config.MQTT.MaxPayloadKB) << 10,
 		Forecasts: a.bell, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})
 	return r, a.pages(r, g)

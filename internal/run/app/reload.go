@@ -30,12 +30,14 @@ func (a *App) Reload(c config.Config) error {
 	if a.broker != nil {
 		broker, errBroker = readCertificate("the embedded broker", c.MQTT.CertFile, c.MQTT.KeyFile)
 	}
-	if err := errors.Join(errSecrets, errUsers, errMappings, errPages, errBroker); err != nil {
+	tokens, errPush := readPushTokens(c.HTTP)
+	if err := errors.Join(errPush, errSecrets, errUsers, errMappings, errPages, errBroker); err != nil {
 		return err
 	}
 	put()
 	a.tellShadows()
 	a.gate.Change(hash, token)
+	a.pushTokens.Store(tokens)
 	if pages != nil {
 		a.pagesCert.Store(pages)
 	}
@@ -89,7 +91,7 @@ func (a *App) needsRestart(c config.Config) (sections []string) {
 	began := a.opt.Config
 	for _, x := range []*config.Config{&began, &c} {
 		x.MQTT.Discovery.Announce, x.MQTT.Discovery.Listen = false, false
-		x.Log.Level, x.MQTT.Mappings, x.HTTP.PasswordFile, x.HTTP.TokenFile = "", nil, "", ""
+		x.Log.Level, x.MQTT.Mappings, x.HTTP.PasswordFile, x.HTTP.TokenFile, x.HTTP.PushFile = "", nil, "", "", ""
 		if a.feed != nil {
 			x.MQTT.Topics = nil
 		}

@@ -293,6 +293,30 @@ func password(_ context.Context, args []string, s Streams) error {
 	return nil
 }
 
+// newToken makes a token that sends messages and does nothing else: the line to
+// keep is the answer, and the token is told beside it, once.
+func newToken(_ context.Context, args []string, s Streams) error {
+	f := flags("token", "-name NAME [-topics TOPIC,TOPIC]", s)
+	name := f.String("name", "", "whose token it is; CASE/LOGGER may send on its own topic without -topics")
+	topics := f.String("topics", "", "topics it may send on, with + and #")
+	if err := parse(f, args, "name"); err != nil {
+		return err
+	}
+	var list []string
+	if *topics != "" {
+		list = strings.Split(*topics, ",")
+	}
+	if caseID, logger, ok := strings.Cut(*name, "/"); strings.Contains(*name, ":") || len(list) == 0 &&
+		(!ok || !roof.ValidCaseID(caseID) || !roof.ValidID(logger)) {
+		return usageError{"-name: write CASE/LOGGER, or a name without : together with -topics"}
+	}
+	token, line := credentials.NewPushToken(*name, list)
+	fmt.Fprintln(s.Out, line)
+	fmt.Fprintf(s.Err, "the token, shown once: %s\nthe line above goes into the file that http.push_tokens_file names\n",
+		token)
+	return nil
+}
+
 func firstLine(r io.Reader) (string, error) {
 	line, err := bufio.NewReader(io.LimitReader(r, 4096)).ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {

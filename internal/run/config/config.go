@@ -36,6 +36,7 @@ type HTTP struct {
 	Listen       string
 	PasswordFile string // a hash made by `dewcase password`
 	TokenFile    string // the administrator's token
+	PushFile     string // tokens that may send messages and nothing else
 	CertFile     string
 	KeyFile      string
 	Hosts        []string // further names under which the pages may be asked for
@@ -156,6 +157,7 @@ func (h *HTTP) read(n strictyaml.Node) {
 	paired(section(n, keys{
 		{"listen", checked(&h.Listen, ListenAddress, "write HOST:PORT, such as 127.0.0.1:8480; port 0 picks a free one")},
 		{"password_file", text(&h.PasswordFile)}, {"token_file", text(&h.TokenFile)},
+		{"push_tokens_file", text(&h.PushFile)},
 		{"cert_file", text(&h.CertFile)}, {"key_file", text(&h.KeyFile)},
 		{"hosts", list(&h.Hosts, nonEmpty)},
 		{"public_url", checked(&h.PublicURL, webURL, webRemedy)},

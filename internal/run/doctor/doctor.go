@@ -163,7 +163,8 @@ func (v *visit) secrets() {
 	for _, s := range []struct{ key, file string }{
 		{"http.password_file", v.HTTP.PasswordFile}, {"http.token_file", v.HTTP.TokenFile},
 		{"http.key_file", v.HTTP.KeyFile}, {"mqtt.password_file", v.MQTT.PasswordFile}, {"mqtt.key_file", v.MQTT.KeyFile},
-		{"mqtt.users_file", v.MQTT.UsersFile}, {"influxdb.token_file", v.Store.Influx.TokenFile},
+		{"mqtt.users_file", v.MQTT.UsersFile}, {"http.push_tokens_file", v.HTTP.PushFile},
+		{"influxdb.token_file", v.Store.Influx.TokenFile},
 		{"alerts.smtp.password_file", v.Alerts.SMTPPasswordFile}, {"alerts.webhook.secret_file", v.Alerts.WebhookSecret},
 		{"password-hash", kept(v.PasswordHashFile())}, {"set-up-code", kept(v.SetUpCodeFile())},
 	} {
@@ -235,6 +236,11 @@ func (v *visit) people() {
 	if v.MQTT.Broker == "" && v.MQTT.UsersFile == "" && !config.Loopback(v.MQTT.Listen) {
 		v.fault("mqtt.listen", "the broker listens to other machines and there are no users: the daemon will not start",
 			"write mqtt.users_file, a line CASE/LOGGER:HASH each, or listen on 127.0.0.1")
+	}
+	if v.HTTP.PushFile != "" {
+		if _, err := credentials.ReadPushTokens(v.HTTP.PushFile); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			v.fault("http.push_tokens_file", err.Error(), "a line is what `dewcase token` prints")
+		}
 	}
 	if v.MQTT.UsersFile != "" {
 		if _, err := credentials.ReadUsers(v.MQTT.UsersFile); err != nil && !errors.Is(err, fs.ErrNotExist) {

@@ -105,8 +105,8 @@ func (u unit) forbids(ip netip.Addr) bool {
 // hand puts in place of what the unit hands over the files that it takes it
 // from: outside the service they are all there is.
 func (u unit) hand(c *config.Config) {
-	for _, file := range []*string{&c.HTTP.PasswordFile, &c.HTTP.TokenFile, &c.HTTP.CertFile, &c.HTTP.KeyFile,
-		&c.MQTT.PasswordFile, &c.MQTT.UsersFile, &c.MQTT.CertFile, &c.MQTT.KeyFile, &c.MQTT.CAFile,
+	for _, file := range []*string{&c.HTTP.PasswordFile, &c.HTTP.TokenFile, &c.HTTP.PushFile, &c.HTTP.CertFile,
+		&c.HTTP.KeyFile, &c.MQTT.PasswordFile, &c.MQTT.UsersFile, &c.MQTT.CertFile, &c.MQTT.KeyFile, &c.MQTT.CAFile,
 		&c.Store.Influx.TokenFile, &c.Alerts.SMTPPasswordFile, &c.Alerts.WebhookSecret} {
 		if name, ok := strings.CutPrefix(*file, handed); ok && u.credentials[name] != "" {
 			*file = u.credentials[name]

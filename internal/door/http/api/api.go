@@ -98,16 +98,18 @@ type Alert struct {
 
 // Options are what the API stands on.
 type Options struct {
-	Cases     casebook.Cases
-	Readings  Readings
-	Views     Views
-	Alerts    Alerts
-	Live      Live
-	Forecasts Forecasts
-	Version   string
-	MaxBody   int64         // bytes of a CSV body
-	Heartbeat time.Duration // between two signs of life on a live stream
-	Log       *slog.Logger
+	Cases      casebook.Cases
+	Readings   Readings
+	Views      Views
+	Alerts     Alerts
+	Live       Live
+	Forecasts  Forecasts
+	Messages   Messages
+	Version    string
+	MaxBody    int64         // bytes of a CSV body
+	MaxMessage int64         // bytes of a pushed message
+	Heartbeat  time.Duration // between two signs of life on a live stream
+	Log        *slog.Logger
 }
 
 type server struct {
@@ -146,6 +148,7 @@ func Mount(r chi.Router, opt Options) {
 		s.views(heavy())
 		s.uploads(heavy())
 		s.exports(heavy())
+		s.push(light)
 	})
 	s.live(r)
 	r.Handle(elsewhere, nowhere(r))

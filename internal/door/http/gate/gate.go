@@ -35,7 +35,10 @@ type Options struct {
 	Open         []string                        // path prefixes that carry their own token or tell nothing
 	SetUpCode    string                          // with it a person sets the consultant's password, once; "" never
 	Keep         func(passwordHash string) error // makes a password that was set durable
-	Log          *slog.Logger
+	// Push says whose token it is that a request presents that sends a message, and
+	// whether it may on the topic of its path; ok is false for any other request.
+	Push func(token string, r *http.Request) (name string, known, may, ok bool)
+	Log  *slog.Logger
 }
 
 // Gate is the checked way in.
@@ -168,9 +171,16 @@ func (g *Gate) credentials(next http.Handler) http.Handler {
 		who := ""
 		if h := r.Header.Get("Authorization"); h != "" {
 			token, bearer := strings.CutPrefix(h, "Bearer ")
+			name, known, may, push := g.push(token, r)
 			switch {
 			case g.guesses.tired(g.client(r)):
 				g.tooMany(w)
+				return
+			case bearer && push && known && may:
+				next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), whoKey{}, name)))
+				return
+			case bearer && push && known:
+				Refuse(w, http.StatusForbidden, "the token "+name+" may not send on this topic; name it behind the token's digest")
 				return
 			case !bearer || g.secrets.Load().token == "" || !credentials.Same(token, g.secrets.Load().token):
 				g.guesses.count(g.client(r))
@@ -191,6 +201,15 @@ func (g *Gate) credentials(next http.Handler) http.Handler {
 		}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), whoKey{}, who)))
 	})
+}
+
+// push asks whose token a request that sends a message presents. Anywhere else such
+// a token is none.
+func (g *Gate) push(token string, r *http.Request) (name string, known, may, ok bool) {
+	if g.opt.Push == nil {
+		return "", false, false, false
+	}
+	return g.opt.Push(token, r)
 }
 
 func (g *Gate) open(path string) bool {

@@ -32,29 +32,12 @@ func LoggerRights(caseID, logger string) Rights {
 func Everything() Rights { return Rights{Publish: []string{"#"}, Subscribe: []string{"#"}} }
 
 func (r Rights) mayPublish(topic string) bool {
-	return slices.ContainsFunc(r.Publish, func(f string) bool { return covers(f, topic) })
+	return slices.ContainsFunc(r.Publish, func(f string) bool { return credentials.Covers(f, topic) })
 }
 
 // maySubscribe asks that every topic the wanted filter matches is allowed.
 func (r Rights) maySubscribe(filter string) bool {
-	return slices.ContainsFunc(r.Subscribe, func(f string) bool { return covers(f, filter) })
-}
-
-// covers reports that the filter matches a topic, or all that another filter matches.
-func covers(filter, wanted string) bool {
-	f, w := strings.Split(filter, "/"), strings.Split(wanted, "/")
-	for i, level := range f {
-		if level == "#" {
-			return true
-		}
-		if i >= len(w) || w[i] == "#" {
-			return false
-		}
-		if level != "+" && level != w[i] {
-			return false
-		}
-	}
-	return len(f) == len(w)
+	return slices.ContainsFunc(r.Subscribe, func(f string) bool { return credentials.Covers(f, filter) })
 }
 
 // modestTopic refuses topics whose many levels would cost the topic tree more
@@ -234,7 +217,7 @@ func (b *Broker) forbids(r Rights, topic string) string {
 	switch {
 	case strings.HasPrefix(topic, "$"):
 		return "topics that begin with $ belong to the broker"
-	case slices.ContainsFunc(b.opts.Own, func(f string) bool { return covers(f, topic) }):
+	case slices.ContainsFunc(b.opts.Own, func(f string) bool { return credentials.Covers(f, topic) }):
 		return "the daemon alone publishes to " + strings.Join(b.opts.Own, ", ")
 	case r.mayPublish(topic):
 		return ""

@@ -9,6 +9,8 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/door/credentials"
 )
 
 func users(user, password string) (Rights, bool) {
@@ -44,7 +46,7 @@ func TestFiltersCoverTopicsAndNarrowerFilters(t *testing.T) {
 		{"a/+", "a/b", true}, {"a/+", "a/+", true}, {"a/+", "a/b/c", false}, {"a/+", "a/#", false},
 		{"a/b", "a/b", true}, {"a/b", "a/+", false}, {"a/b", "a/b/", false}, {"a/b/#", "a/+/#", false}, {"a/b", "a", false},
 	} {
-		require.Equal(t, c.want, covers(c.filter, c.wanted), "%s covers %s", c.filter, c.wanted)
+		require.Equal(t, c.want, credentials.Covers(c.filter, c.wanted), "%s covers %s", c.filter, c.wanted)
 	}
 }
 

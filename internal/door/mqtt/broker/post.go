@@ -9,6 +9,8 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"dewcase/internal/door/credentials"
 )
 
 // What waits for subscribers is bounded for each, for each user and for all
@@ -146,7 +148,7 @@ func (p *post) subscribed(cl *mqtt.Client, filters packets.Subscriptions) {
 			if m.expiry != 0 && m.expiry < now {
 				p.retainedBytes -= m.weight
 				delete(p.retained, topic)
-			} else if covers(sub.Filter, topic) {
+			} else if credentials.Covers(sub.Filter, topic) {
 				p.add(o, m, sub, true)
 			}
 		}
