@@ -46,6 +46,40 @@ const AirCannotTell = "loggers of air cannot tell whether a leak was stopped: in
 const WhatTellsALeak = "wood-moisture readings (wood_pct) at the wet spot before and after the work, or a look after " +
 	"heavy rain, entered in the case file as an inspection with after_rain and wet"
 
+// Rate is a rate in per cent with its 95 % interval, and of how many.
+type Rate struct {
+	N              int
+	Pct, Low, High float64
+}
+
+func (r Rate) String() string {
+	return fmt.Sprintf("%s %% (95 %%: %s)", Whole(r.Pct), Interval(r.Low, r.High))
+}
+
+// Probes is what wood read at the wet spot settles, on simulated boards.
+type Probes struct {
+	Boards        int  // of each kind of reading
+	Shown         Rate // wet ones that showed more water than the air gives
+	DryShown, Dry int  // that many of the boards that no water reached did
+	Stopped       Rate // leaks that were stopped and called so by a fixed probe after Days
+	ByHand        Rate // the same by weekly readings
+	Days          int
+}
+
+// Cause says what a probe does for the question whether water comes in.
+func (p Probes) Cause() Text {
+	return Say("A wood-moisture probe at the wet spot: of %s simulated wet boards %s showed more water than the air "+
+		"gives, and %s of %s dry ones. It tells water that gets in from moist air, not rain from plumbing; the needles must "+
+		"sit in the wet spot.", fmt.Sprint(p.Boards), Bold(p.Shown.String()), fmt.Sprint(p.DryShown), fmt.Sprint(p.Dry))
+}
+
+// Worked says what it does for the question whether a leak was stopped.
+func (p Probes) Worked() Text {
+	return Say("A wood-moisture probe at the wet spot, read before the work and since: of %s simulated leaks that were "+
+		"stopped it said so within %s days in %s, weekly readings by hand in %s. Two dry looks after heavy rain do it as "+
+		"well.", fmt.Sprint(p.Boards), fmt.Sprint(p.Days), Bold(p.Stopped.String()), p.ByHand.String())
+}
+
 // comesIn says how much of the water still comes in, by the wood.
 func (l Leak) comesIn() string {
 	return fmt.Sprintf("by the wood’s moisture %s to %s %% of the water still comes in (95 %%)", Whole(100**l.Low),

@@ -86,3 +86,15 @@ func TestAVerdictOnALeakSpeaksOfTheLeak(t *testing.T) {
 	x := words.Exchange{What: "water_entry", Kind: words.Changed, Leak: &l}
 	assert.Equal(t, l.Sentence(), x.Sentence().String())
 }
+
+func TestWhatAProbeTellsIsSaidWithItsTrials(t *testing.T) {
+	p := words.Probes{Boards: 400, Shown: words.Rate{N: 362, Pct: 90, Low: 87, High: 93}, DryShown: 3, Dry: 800,
+		Stopped: words.Rate{N: 268, Pct: 67, Low: 62, High: 71}, ByHand: words.Rate{N: 238, Pct: 60, Low: 55, High: 64},
+		Days: 60}
+	assert.Equal(t, "A wood-moisture probe at the wet spot: of 400 simulated wet boards 90 % (95 %: 87 to 93) showed "+
+		"more water than the air gives, and 3 of 800 dry ones. It tells water that gets in from moist air, not rain from "+
+		"plumbing; the needles must sit in the wet spot.", p.Cause().String())
+	assert.Equal(t, "A wood-moisture probe at the wet spot, read before the work and since: of 400 simulated leaks that "+
+		"were stopped it said so within 60 days in 67 % (95 %: 62 to 71), weekly readings by hand in 60 % (95 %: 55 to "+
+		"64). Two dry looks after heavy rain do it as well.", p.Worked().String())
+}

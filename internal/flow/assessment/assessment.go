@@ -160,7 +160,7 @@ func Of(set *series.Set) Answer {
 	a.Behind = physics(set, a.Finding)
 	a.Physics = physicsAnswer(a.Behind)
 	a.Physics.Cautions = cautions(a.Finding, a.Behind)
-	a.settle(set.Case)
+	a.settle(set)
 	for i := range a.Surfaces {
 		if c := a.Behind.Surfaces[i].Condensate; c != nil && a.Surfaces[i].HoursObserved > 0 {
 			a.Surfaces[i].PeakCondensateGM2 = rounded(c.PeakGM2)

@@ -3,9 +3,12 @@ package assessment
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"dewcase/internal/reason/cause"
+	"dewcase/internal/reason/leak"
 	"dewcase/internal/reason/repair"
+	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
@@ -16,7 +19,7 @@ import (
 // the hours, the width of their 95 % interval, h.
 type Settle struct {
 	Question string     `json:"question" doc:"cause, hours or worked"`
-	Check    string     `json:"check" doc:"logger, look, salt_check, ice_check or needs"`
+	Check    string     `json:"check" doc:"logger, look, salt_check, ice_check, wood_probe or needs"`
 	At       []string   `json:"at" doc:"places for loggers, the key that a look fills, the logger to check, or the surface"`
 	Surface  string     `json:"surface" doc:"of hours and worked"`
 	Now      *float64   `json:"now" doc:"cause: chance that a true cause is named; hours: width of the interval, h"`
@@ -32,17 +35,41 @@ const (
 	OfWorked = "worked"
 )
 
+// WoodProbe is the check by wood read at the wet spot.
+const WoodProbe = "wood_probe"
+
 // narrowsTo is the most of an interval that a check may leave to be told.
 const narrowsTo = 0.8
 
+// openWater is the share of the evidence for water getting in from which on a probe of
+// the wood is worth telling, as a look for a wet patch is.
+const openWater = 0.15
+
+// woodAsked reports that water may be getting in, and that no wood is read.
+func (a *Answer) woodAsked(set *series.Set) bool {
+	for _, x := range set.Courses {
+		if x.WoodPct.Len() > 0 {
+			return false
+		}
+	}
+	f := a.Finding
+	return !f.Firm && f.Window.Repair.IsZero() && slices.ContainsFunc(f.Causes, func(s cause.Support) bool {
+		return s.Cause == cause.WaterIngress && s.Support > openWater
+	})
+}
+
 // settle lists, most gain first in each question, what would settle it.
-func (a *Answer) settle(c *roof.Case) {
+func (a *Answer) settle(set *series.Set) {
+	c := set.Case
 	add := func(s Settle) {
 		s.Text = s.Said.String()
 		a.Settle = append(a.Settle, s)
 	}
 	for _, s := range a.Finding.Settle {
 		add(ofCause(s))
+	}
+	if a.woodAsked(set) {
+		add(Settle{Question: OfCause, Check: WoodProbe, At: []string{}, Said: leak.Probes().Cause()})
 	}
 	for i, s := range a.Surfaces {
 		if n, humidity, ok := narrower(c, i, s); ok {
@@ -55,10 +82,16 @@ func (a *Answer) settle(c *roof.Case) {
 				Said: n.Sentence()})
 		}
 	}
+	probed := map[time.Time]bool{} // by the repair, which several surfaces share
 	for _, r := range a.Repairs {
 		if r.Verdict == repair.TooEarly && r.Needs != "" && len(a.Doubts) == 0 { // which ask for it first
 			add(Settle{Question: OfWorked, Check: "needs", At: []string{r.Surface}, Surface: r.Surface,
 				Said: words.Say("%s", words.Sentence(r.Needs))})
+			if r.Leak != nil && r.Leak.Share == nil && !probed[r.At] {
+				probed[r.At] = true
+				add(Settle{Question: OfWorked, Check: WoodProbe, At: []string{r.Surface}, Surface: r.Surface,
+					Said: leak.Probes().Worked()})
+			}
 		}
 	}
 }
@@ -124,6 +157,8 @@ func (s Settle) activities() (do []caution.Activity) {
 		return []caution.Activity{caution.LookInLoft}
 	case "salt_check", "ice_check":
 		return []caution.Activity{caution.FitLogger}
+	case WoodProbe:
+		return []caution.Activity{caution.LookInLoft, caution.FitLogger}
 	case "logger":
 		do = append(do, caution.FitLogger)
 		for _, at := range s.At {
@@ -139,7 +174,7 @@ func (s Settle) activities() (do []caution.Activity) {
 func (p printer) settle(of []Settle) {
 	head := "Where one more logger or check would settle it"
 	for _, s := range of {
-		if s.Question == OfWorked {
+		if s.Question == OfWorked && s.Check != WoodProbe {
 			continue
 		}
 		if head != "" {

@@ -77,6 +77,56 @@ func wilson(k, n int) (low, high float64) {
 	return max(c-h, 0), min(c+h, 1)
 }
 
+// TestProbes measures what wood at the wet spot settles, by how it is read: whether
+// more water comes in than the air gives, before any work and of boards that no
+// water reaches, and whether a leak that was stopped is called so by 60 days.
+func TestProbes(t *testing.T) {
+	number := func(key string, usual int) int {
+		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {
+			return n
+		}
+		return usual
+	}
+	n, from := number("TRIAL_N", 200), number("TRIAL_FROM", 1)
+	for _, byHand := range []bool{false, true} {
+		shown, dryShown := 0, 0
+		worked := map[int]int{}
+		for seed := range n {
+			r := rand.New(rand.NewPCG(uint64(from+seed), 0x77e7))
+			b := drawBoard(r, 0)
+			b.byHand = byHand
+			dry := b
+			dry.excessPct = 0
+			told := func(x Result) bool { return len(x.Spots) > 0 && x.Spots[0].share != nil }
+			set, untouched := b.lived(r), dry.lived(r)
+			first := 0
+			for day := 14; day <= 60; day += 2 {
+				if x := Judge(asOf(set, float64(day)), set.Case.Events[0]); x.Verdict == words.Worked {
+					first = day
+					break
+				}
+			}
+			for _, day := range []int{20, 40, 60} {
+				if first > 0 && first <= day {
+					worked[day]++
+				}
+			}
+			if told(Judge(asOf(set, 20), set.Case.Events[0])) {
+				shown++
+			}
+			if told(Judge(asOf(untouched, 20), untouched.Case.Events[0])) {
+				dryShown++
+			}
+		}
+		rate := func(k int) string {
+			low, high := wilson(k, n)
+			return fmt.Sprintf("%d (%.0f %% [%.0f, %.0f])", k, 100*float64(k)/float64(n), 100*low, 100*high)
+		}
+		fmt.Printf("by hand %v, n %d: water shown %s, of dry boards %s; stopped called so by 20 days %s, 40 %s, 60 %s\n",
+			byHand, n, rate(shown), rate(dryShown), rate(worked[20]), rate(worked[40]), rate(worked[60]))
+	}
+}
+
 func drawBoard(r *rand.Rand, left float64) board {
 	b := board{thicknessM: 0.025 + 0.025*r.Float64(), diffusion: 0.6e-10 * math.Pow(3, r.Float64()),
 		excessPct: 6 + 16*r.Float64(), depth: r.IntN(cells), hysteresisPct: 2 * r.Float64(), rainy: 0.25 + 0.3*r.Float64(),

@@ -38,6 +38,7 @@ type resultView struct {
 	Rows       []comparisonRow
 	Water      *words.Fall
 	Beyond     string
+	Probe      string            // what wood at the wet spot would tell of a leak
 	Mended     []string          // what a verdict on a leak was made of
 	Work       []words.Exchange  // what the work changed, told before whether it helped
 	Foretold   *assessment.Score // what was predicted before the work; nil where nothing was worked out
@@ -98,6 +99,11 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		}
 		v.Work, v.Mended = a.Exchanges(i), assessment.Leak(res)
 		b.tell(v.Work)
+		for _, s := range a.Settling(assessment.OfWorked) {
+			if s.Check == assessment.WoodProbe && s.Surface == res.Surface && res.Leak != nil {
+				v.Probe = s.Text
+			}
+		}
 		v.Three, v.Beyond = assessment.Three(res), assessment.BeyondModel(res)
 		b.Apart = append(b.Apart, assessment.Apart(h.Case, res)...)
 		if house := a.House(i); house != "" {
