@@ -75,6 +75,7 @@ type Case struct {
 	Loggers   []Logger
 	Events    []Event
 	Contacts  Contacts
+	Adviser   Person // the consultant, as the household is told
 	Alerts    AlertSettings
 	Planned   Planned
 }
@@ -266,6 +267,9 @@ const (
 type Contacts struct {
 	Householder, Consultant []string // mail addresses
 }
+
+// Person is somebody whom people can call.
+type Person struct{ Name, Telephone string }
 
 // AlertSettings holds the thresholds of one case. Zero values mean the defaults.
 type AlertSettings struct {

@@ -176,6 +176,8 @@ func TestEachFaultNamesItsKeyAndLine(t *testing.T) {
 		"half a downlight": {minimal + "roof: {ceiling: {downlights: 1.5}}\n",
 			"roof.ceiling.downlights: 1.5 is not a whole number"},
 		"mail address": {minimal + "contacts: {householder: [\"a@b\\nBcc: c\"]}\n", "contacts.householder[0]:"},
+		"a word for a telephone number": {minimal + "consultant: {name: Jo Ferrier, telephone: ask Jo}\n",
+			"f.yaml:7: consultant.telephone: \"ask Jo\" is not a telephone number; write it in quotes as it is dialled"},
 		"a language nobody is written to in": {minimal + "contacts: {language: de}\n",
 			"f.yaml:7: contacts.language: \"de\" is not a language that people are written to in; write en or leave it out"},
 		"quiet time": {minimal + "alerts: {quiet_from: 25:00}\n",

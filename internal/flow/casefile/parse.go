@@ -78,6 +78,7 @@ func (s *section) whole(c *roof.Case) {
 	list(s, "events", false, &c.Events, (*section).event)
 	s.inline("planned", func(s *section) { s.planned(&c.Planned) })
 	s.block("contacts", "", func(s *section) { s.contacts(&c.Contacts) })
+	s.inline("consultant", func(s *section) { s.person(&c.Adviser) })
 	s.block("alerts", "", func(s *section) { s.alerts(&c.Alerts) })
 }
 

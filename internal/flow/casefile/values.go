@@ -113,6 +113,17 @@ func (s *section) contacts(c *roof.Contacts) {
 	})
 }
 
+// What is dialled: a plus first or not, digits with blanks, dots, hyphens, brackets.
+var telephone = regexp.MustCompile(`^\+?[0-9][0-9 ().\-/]{2,30}[0-9]$`)
+
+func (s *section) person(p *roof.Person) {
+	s.label("name", &p.Name, 100)
+	s.key("telephone", "", text(p.Telephone), func(n strictyaml.Node) {
+		p.Telephone, _ = matching(n, telephone, "a telephone number",
+			"write it in quotes as it is dialled, such as \"+44 1632 960123\"")
+	})
+}
+
 func (s *section) alerts(a *roof.AlertSettings) {
 	s.given("wet_hours", &a.WetHours, 0.01, 24)
 	s.key("wet_nights", "", given(float64(a.WetNights)), func(n strictyaml.Node) { a.WetNights, _ = n.Whole(1, 366) })

@@ -79,6 +79,7 @@ func (p plan) build(now time.Time) (*house, error) {
 	m := roofsim.Kit{Interval: p.interval, Faults: faults, CaseID: p.id}.Measure(winter, p.seed)
 	c := m.Case
 	c.Property.Label = p.label
+	c.Adviser = roof.Person{Name: "Jo Ferrier (an invented consultant)", Telephone: "+44 1632 960123"}
 	for i := range c.Events {
 		e, w := &c.Events[i], p.work
 		e.What, e.Opened, e.Battens, e.CounterBattenMM = w.What, w.Opened, w.Battens, w.CounterBattenMM
