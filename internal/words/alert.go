@@ -202,8 +202,16 @@ func (a Alert) Note(c Cause) Saying {
 			"We will write if it gets worse.")
 		return s
 	}
-	s.Lines = append(s.Lines, "It may be dew, which does no harm.", "It may also come from the house.",
-		"We cannot tell yet.", "It will come again, so we will not write each time.",
+	switch c.Finding {
+	case Dew:
+		s.Lines = append(s.Lines, c.Home())
+	case NoneFound:
+		s.Lines = append(s.Lines, "It may be dew, which does no harm.", c.Home())
+	default:
+		s.Lines = append(s.Lines, "It may be dew, which does no harm.", "It may also come from the house.",
+			"We cannot tell yet.")
+	}
+	s.Lines = append(s.Lines, "It will come again, so we will not write each time.",
 		"We will write if it turns out to be more than dew.")
 	return s
 }

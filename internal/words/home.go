@@ -84,6 +84,7 @@ type Home struct {
 	Cause  Cause
 	Work   *Verdict // the latest repair, nil for none
 	Held   bool     // its verdict was once that it worked
+	Before []Night  // the last nights before the latest repair, as many as Nights
 	Alerts []Alert  // in force, the most pressing first
 }
 
@@ -157,12 +158,23 @@ func (h Home) where() string {
 	return h.Where
 }
 
-// Tonight is what the coming night will bring. While water lies there already
-// there is nothing to foretell.
+// The hours of a house's clock between which the coming night is foretold: from
+// the second on it has begun, and before the first the last one is not over.
+const (
+	foretoldFrom = 12
+	foretoldTo   = 21
+)
+
+// Tonight is what the coming night will bring; "" once it has begun, and while
+// water lies there already.
 func (h Home) Tonight() string {
+	now := h.Now
+	if h.Zone != nil {
+		now = now.In(h.Zone)
+	}
 	switch {
-	case h.news() && h.Wet:
-		return "There is " + h.what() + " " + h.where() + " already."
+	case now.Hour() < foretoldFrom || now.Hour() >= foretoldTo, h.news() && h.Wet:
+		return ""
 	case h.Chance == nil && h.past():
 		return "We cannot say how tonight will be."
 	case h.Chance == nil:
@@ -231,6 +243,32 @@ func (h Home) Fortnight() string {
 	return out
 }
 
+// Better sets the last nights before the work beside the last two weeks, each
+// with its own count; "" without a work, or where one of the two was not seen.
+func (h Home) Better() string {
+	count := func(nights []Night) (said string, seen int) {
+		wet, hours := 0, 0.0
+		for _, n := range nights {
+			switch n.State {
+			case NotSeen:
+				continue
+			case WetNight:
+				wet++
+			}
+			seen++
+			hours += n.WetH
+		}
+		return fmt.Sprintf("it was wet on %d of %s, %s in all", wet, Count(seen, "night"),
+			Count(int(math.Round(hours)), "hour")), seen
+	}
+	before, seen := count(h.Before)
+	now, seenNow := count(h.Nights)
+	if h.Work == nil || seen == 0 || seenNow == 0 {
+		return ""
+	}
+	return "Before the work " + before + ". In the last two weeks " + now + ". The weather was not the same."
+}
+
 // Why is where the water comes from, no more and no less surely than the
 // diagnosis says; "" while there is neither water nor a finding to explain.
 func (h Home) Why() string {
@@ -239,8 +277,6 @@ func (h Home) Why() string {
 		return ""
 	case h.Level == FromWithin && !h.Cause.Defect():
 		return Cause{Finding: Undetermined}.Home()
-	case h.Level == NotTold && (h.Cause.Finding == NoneFound || h.Cause.Finding == Dew):
-		return Cause{Finding: Undetermined}.Home() // the alerts' note says the same
 	}
 	return h.Cause.Home()
 }

@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/words"
 )
 
+var evening = time.Date(2026, 12, 15, 17, 0, 0, 0, time.UTC)
 var morning = time.Date(2026, 12, 15, 6, 0, 0, 0, time.UTC)
 
 func fortnight(nights ...words.Night) (out []words.Night) {
@@ -25,7 +26,7 @@ func fortnight(nights ...words.Night) (out []words.Night) {
 
 // said is every sentence of the page below its head.
 func said(h words.Home) []string {
-	out := append([]string{h.Tonight(), h.Fortnight(), h.Why(), h.WorkDone()}, h.Lead().Lines...)
+	out := append([]string{h.Tonight(), h.Fortnight(), h.Better(), h.Why(), h.WorkDone()}, h.Lead().Lines...)
 	out = append(out, h.Lead().Do...)
 	for _, n := range h.Nights {
 		out = append(out, "night: "+n.Home())
@@ -150,17 +151,40 @@ func TestWhatLiesThereNowIsNamedAsItIs(t *testing.T) {
 func TestTonightIsForetoldOnlyWhileItIsDry(t *testing.T) {
 	p := func(x float64) *float64 { return &x }
 	for want, h := range map[string]words.Home{
-		"We cannot say yet how tonight will be.":                                                      {},
-		"Tonight will most likely stay dry. Water forms on about 1 in 10 nights like this one.":       {Chance: p(.1)},
-		"Water may form in the roof tonight. It does on about 4 in 10 nights like this one.":          {Chance: p(.4)},
-		"Water is likely to form in the roof tonight. It does on about 7 in 10 nights like this one.": {Chance: p(.7)},
+		"We cannot say yet how tonight will be.":                                                {Now: evening},
+		"Tonight will most likely stay dry. Water forms on about 1 in 10 nights like this one.": {Chance: p(.1), Now: evening},
+		"Water may form in the roof tonight. It does on about 4 in 10 nights like this one.":    {Chance: p(.4), Now: evening},
+		"Water is likely to form in the roof tonight. It does on about 7 in 10 nights like this one.": {
+			Chance: p(.7), Now: evening},
 		"Water will almost surely form in the roof tonight. It does on more than 9 in 10 nights like this one.": {
-			Chance: p(.97)},
-		"There is dew in the roof already.": {Chance: p(.4), Wet: true, Now: morning, Heard: morning},
+			Chance: p(.97), Now: evening},
 	} {
 		assert.Equal(t, want, h.Tonight())
 		assert.LessOrEqual(t, readability.Grade(h.Tonight()), 9.0, want)
 	}
+	stanley := time.FixedZone("three hours behind", -3*3600)
+	for _, h := range []words.Home{{Chance: p(.4), Wet: true, Now: evening, Heard: evening}, {Chance: p(.4), Now: morning},
+		{Chance: p(.4), Now: evening.Add(5 * time.Hour)}, {Chance: p(.4), Now: morning.Add(8 * time.Hour), Zone: stanley}} {
+		assert.Empty(t, h.Tonight(), h.Now)
+	}
+	assert.NotEmpty(t, words.Home{Chance: p(.4), Now: evening.Add(5 * time.Hour), Zone: stanley}.Tonight())
+}
+
+func TestWhetherItGetsBetterIsToldWithBothCounts(t *testing.T) {
+	work := words.Verdict{Kind: words.TooEarly, At: morning}
+	wet := words.Night{State: words.WetNight, WetH: 9.4}
+	h := words.Home{Zone: time.UTC, Now: morning, Work: &work, Before: fortnight(wet),
+		Nights: fortnight(wet, words.Night{State: words.DryNight}, words.Night{State: words.NotSeen},
+			words.Night{State: words.BrieflyWet, WetH: 0.4})}
+	assert.Equal(t, "Before the work it was wet on 14 of 14 nights, 132 hours in all. In the last two weeks it was wet on 4 "+
+		"of 11 nights, 39 hours in all. The weather was not the same.", h.Better())
+	for _, s := range readability.Sentences(h.Better()) {
+		assert.LessOrEqual(t, readability.Grade(s), 9.0, s)
+	}
+	h.Before = fortnight(words.Night{})
+	assert.Empty(t, h.Better(), "nothing was seen before the work")
+	h.Before, h.Work = fortnight(wet), nil
+	assert.Empty(t, h.Better())
 }
 
 func TestTheFortnightCountsTheNightsThatTheListShows(t *testing.T) {

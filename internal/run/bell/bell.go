@@ -46,6 +46,9 @@ type Record interface {
 	Range(ctx context.Context, caseID, logger string, from, until time.Time) iter.Seq2[roof.Reading, error]
 	// Current is the assessment of the whole record; it may take seconds.
 	Current(ctx context.Context, c *roof.Case) (assessment.Answer, error)
+	// Soon is the assessment at hand, which the consultant's pages show; where there
+	// is none it is waited for until ctx ends.
+	Soon(ctx context.Context, c *roof.Case) (assessment.Answer, bool)
 }
 
 // State keeps what must outlive a restart; the error of State wraps
@@ -129,7 +132,18 @@ type house struct {
 	chance *float64
 	nights []watch.Night
 	where  string
+	wet    string    // position of the surface that these are of
+	before beforeWork
 	heard  time.Time // the newest reading of any logger
+}
+
+// beforeWork is a surface's last nights before a repair, as the record of one
+// version has them.
+type beforeWork struct {
+	surface string
+	at      time.Time
+	version int64
+	nights  []words.Night
 }
 
 // New makes the service; Run lets it look.
@@ -278,7 +292,7 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 	}
 	b.examined.Add(1)
 	h.view, h.chance = watch.Look(in), in.Chance
-	h.nights, h.where = wettest(in)
+	h.nights, h.where, h.wet = wettest(in)
 	h.heard = time.Time{}
 	for _, l := range in.Loggers {
 		if l.Last.After(h.heard) {
@@ -295,7 +309,7 @@ func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
 }
 
 // wettest is the fortnight of the surface that the household's page shows.
-func wettest(in watch.Input) (nights []watch.Night, where string) {
+func wettest(in watch.Input) (nights []watch.Night, where, position string) {
 	worst := -1.0
 	for _, p := range watch.HouseholdSurfaces(in.Case, in.Now) {
 		n := watch.Last(watch.Nights(in, p.ID), homepage.Nights)
@@ -304,10 +318,10 @@ func wettest(in watch.Input) (nights []watch.Night, where string) {
 			wet += x.Wet
 		}
 		if wet > worst {
-			worst, nights, where = wet, n, words.HomeSurface(in.Case, p)
+			worst, nights, where, position = wet, n, words.HomeSurface(in.Case, p), p.ID
 		}
 	}
-	return nights, where
+	return nights, where, position
 }
 
 // raise books what the last look found, and whom that must be told.
@@ -337,7 +351,7 @@ func (b *Bell) settle(ctx context.Context, c *roof.Case, h *house) error {
 		}
 	}
 	if c.ID != theDaemon && b.opt.Publish != nil {
-		said, _ := homeOf(c, h, b.now())
+		said, _ := homeOf(c, h, h.slow, b.now())
 		b.told.later(notify.StateOf(c.ID, strings.Join(said.Lead().Lines, " "), h.book, h.chance, b.now()))
 	}
 	return nil

@@ -2,6 +2,7 @@ package bell
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -14,7 +15,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/notify"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
 )
@@ -175,6 +178,41 @@ func TestThePageOfAHouseholdGathersItsRecordOnceAtMost(t *testing.T) {
 		assert.Len(t, home.Said.Nights, 14)
 		assert.Equal(t, 1, log.gathers, "visit %d", want+1)
 	}
+}
+
+// The nightly work may be hours away, or have seen half of a record: the household
+// is told what the consultant's pages say by now.
+func TestAHouseholdsPageNamesTheCauseThatTheConsultantsPagesName(t *testing.T) {
+	b := newBell(t, func(*ReachOptions, *Options) {})
+	log := b.opt.Record.(*logbook)
+	now := time.Now().Truncate(time.Hour)
+	repair := now.AddDate(0, 0, -3)
+	b.Cases.(*town).put(t, leaky+fmt.Sprintf("events: [{at: %s, kind: repair, what: vents cut, treats: [slate]}]\n",
+		repair.UTC().Format(time.RFC3339)))
+	for i := range 20 * 24 {
+		log.store(t, b, "larch-3", hour(now.Add(time.Duration(i-20*24)*time.Hour))...)
+	}
+	link, err := b.NewHomeLink(t.Context(), "larch-3", "consultant")
+	require.NoError(t, err)
+	home := func() homepage.Home {
+		h, err := b.Home(t.Context(), strings.TrimPrefix(link, "/home/"))
+		require.NoError(t, err)
+		return h
+	}
+	assert.Empty(t, home().Said.Cause.Finding)
+	log.atHand.Until, log.atHand.Diagnosis.Finding, log.atHand.Diagnosis.Strength = &now, "ceiling_leakage", "probable"
+	var verdict assessment.Repair
+	verdict.At, verdict.Surface, verdict.Verdict = repair, "slate", "too_early"
+	log.atHand.Repairs = []assessment.Repair{verdict}
+	said := home().Said
+	assert.Contains(t, said.Why(), "The water probably comes from damp air from the rooms")
+	assert.Len(t, said.Before, homepage.Nights)
+	for _, n := range said.Before {
+		assert.False(t, n.From.AddDate(0, 0, 1).After(repair), "%s is before the repair", n.From)
+	}
+	gathered := log.gathers
+	home()
+	assert.Equal(t, gathered, log.gathers, "they are gathered once")
 }
 
 // One job a day works a house out: in the hour after its noon, whichever zone it

@@ -98,6 +98,7 @@ type logbook struct {
 	mu      sync.Mutex
 	gathers int
 	nights  map[string][]time.Time // when each case was assessed
+	atHand  assessment.Answer      // what Soon gives
 	honest  bool                   // the assessment is that of the record, not an empty one
 }
 
@@ -125,6 +126,13 @@ func (l *logbook) Current(ctx context.Context, c *roof.Case) (assessment.Answer,
 		return assessment.Answer{}, err
 	}
 	return assessment.Of(set), nil
+}
+
+// Soon is what the consultant's pages have at hand.
+func (l *logbook) Soon(context.Context, *roof.Case) (assessment.Answer, bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.atHand, l.atHand.Until != nil
 }
 
 // store takes readings in as the write path does.

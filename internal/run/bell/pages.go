@@ -2,6 +2,7 @@ package bell
 
 import (
 	"context"
+	"fmt"
 	"net/url"
 	"slices"
 	"time"
@@ -9,8 +10,12 @@ import (
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/http/web"
+	"dewcase/internal/flow/record"
+	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Alerts lists a case's alerts, or with "" every case's and the daemon's, those
@@ -90,6 +95,28 @@ func (b *Bell) Channels() (out []web.ChannelRow) {
 	return out
 }
 
+// answerWithin is how long a household's page waits for an assessment where none
+// is at hand.
+const answerWithin = 2 * time.Second
+
+// before is the last nights of a surface before a repair, as many as the page
+// shows of now.
+func (b *Bell) before(ctx context.Context, c *roof.Case, surface string, repair time.Time) ([]words.Night, error) {
+	until := record.HourAt(c, repair.UnixMilli())
+	from := until - int64(homepage.Nights+2)*24*anHour
+	rows, err := b.opt.Record.Hours(ctx, c, from, until)
+	if err != nil {
+		return nil, fmt.Errorf("reading the nights before the work on %s: %w", c.ID, err)
+	}
+	var out []words.Night
+	for _, n := range watch.Nights(watch.Input{Case: c, Rows: rows, FromMS: from, Now: repair}, surface) {
+		if !evidence.NoonAfter(n.From, 1, c.Property.Zone).After(repair) && n.From.UnixMilli() >= from {
+			out = append(out, n.Said())
+		}
+	}
+	return out[max(0, len(out)-homepage.Nights):], nil
+}
+
 // household is who acknowledged from the householder's page.
 const household = "household"
 
@@ -100,6 +127,9 @@ func (b *Bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	if err != nil {
 		return homepage.Home{}, err
 	}
+	soon, enough := context.WithTimeout(ctx, answerWithin)
+	a, ok := b.opt.Record.Soon(soon, c)
+	enough()
 	h, err := b.hold(ctx, c.ID)
 	if err != nil {
 		return homepage.Home{}, err
@@ -108,8 +138,22 @@ func (b *Bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 	if err := b.step(ctx, c, h); err != nil {
 		return homepage.Home{}, err
 	}
-	said, found := homeOf(c, h, b.now())
-	return homepage.Home{Label: c.Property.Label, Said: said, Alerts: found, Demo: b.opt.Demo,
+	slow := h.slow
+	if ok && a.Until != nil && (slow == nil || a.Until.After(slow.At)) { // what the consultant's pages say by now
+		slow = slowOf(c, a, slow)
+	}
+	said, found := homeOf(c, h, slow, b.now())
+	if said.Work != nil {
+		was := beforeWork{surface: h.wet, at: said.Work.At, version: h.version}
+		if k := h.before; k.surface != was.surface || !k.at.Equal(was.at) || k.version != was.version {
+			if was.nights, err = b.before(ctx, c, was.surface, was.at); err != nil {
+				return homepage.Home{}, err
+			}
+			h.before = was
+		}
+		said.Before = h.before.nights
+	}
+	return homepage.Home{Label: c.Property.Label, Said: said, Alerts: found, Demo: b.opt.Demo, Adviser: c.Adviser,
 		Indoors: slices.ContainsFunc(c.Positions, func(p roof.Position) bool { return p.Place == roof.IndoorAir })}, nil
 }
 

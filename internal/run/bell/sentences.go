@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewcase/internal/door/http/homepage"
+	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -13,16 +14,20 @@ import (
 // oldRecord is how long ago the last reading of a finished record is.
 const oldRecord = 24 * time.Hour
 
-// homeOf is what a household's page says of a house.
-func homeOf(c *roof.Case, h *house, now time.Time) (words.Home, []homepage.Alert) {
+// homeOf is what a household's page says of a house, with cause and verdicts as
+// slow has them.
+func homeOf(c *roof.Case, h *house, slow *watch.Slow, now time.Time) (words.Home, []homepage.Alert) {
 	zone := c.Property.Zone
 	said := words.Home{Zone: zone, Now: now, Where: h.where, Level: h.book.Level, Chance: h.chance}
 	for _, n := range h.nights {
 		said.Nights = append(said.Nights, n.Said())
 	}
-	if h.slow != nil {
-		said.Cause = h.slow.Cause(zone)
-		for _, r := range h.slow.Repairs {
+	if slow != nil {
+		said.Cause = slow.Cause(zone)
+		for _, r := range slow.Repairs {
+			if said.Work != nil && (r.At.Before(said.Work.At) || r.At.Equal(said.Work.At) && r.Surface != h.wet) {
+				continue // of the latest work, the surface that the nights are of
+			}
 			v := r.Said(zone)
 			said.Work, said.Held = &v, r.Best == string(words.Worked)
 		}

@@ -26,7 +26,7 @@ func TestThePageSaysOfWaterWhatTheMailSaid(t *testing.T) {
 			{ID: "timber_wet.slate.1", Condition: alert.TimberWet, State: alert.Raised, Tell: true, Since: evening},
 		}}, where: "under the slates"}
 	}
-	said, unsure := homeOf(c, held(alert.Unsure), evening)
+	said, unsure := homeOf(c, held(alert.Unsure), nil, evening)
 	require.Len(t, unsure, 1, "one note, as by mail")
 	assert.Equal(t, []string{"surface_wet.slate.1", "wet_nights.slate.1"}, unsure[0].IDs)
 	assert.Contains(t, unsure[0].Lines, "We cannot tell yet.")
@@ -37,12 +37,12 @@ func TestThePageSaysOfWaterWhatTheMailSaid(t *testing.T) {
 	assert.Equal(t, note.Lines, unsure[0].Lines)
 	assert.Equal(t, note.Do, said.Lead().Do, "and the same advice")
 
-	_, damp := homeOf(c, held(alert.Damp), evening)
+	_, damp := homeOf(c, held(alert.Damp), nil, evening)
 	require.Len(t, damp, 3)
 	assert.Equal(t, []string{"Water has begun to form under the slates."}, damp[0].Lines)
 	assert.Equal(t, homepage.SeenByExpert, damp[1].Seen, "what the expert put aside the household has not seen")
 
-	said, none := homeOf(c, held(alert.Dew), evening)
+	said, none := homeOf(c, held(alert.Dew), nil, evening)
 	assert.Empty(t, none)
 	assert.Equal(t, []string{"There is some dew under the slates now."}, said.Lead().Lines)
 }
@@ -58,7 +58,7 @@ func TestThePageTellsTheCauseAndTheWorkAsTheDiagnosisDoes(t *testing.T) {
 			HighPct: &high}}}}
 	h.book.Alerts = []*alert.Alert{{ID: "1", Condition: alert.SurfaceWet, State: alert.Raised, Tell: true, Since: at,
 		At: at}}
-	said, found := homeOf(&roof.Case{Property: roof.Property{Zone: time.UTC}}, h, at)
+	said, found := homeOf(&roof.Case{Property: roof.Property{Zone: time.UTC}}, h, h.slow, at)
 	assert.Equal(t, "Before the work of 2 October the water probably came from damp air that gets in under the covering "+
 		"and cannot get out.", said.Why())
 	assert.Equal(t, "The work of 2 October helped: of ten wet hours it took away about four to nine.", said.WorkDone())
@@ -78,7 +78,7 @@ func TestAHouseWhoseRecordEndedSaysSo(t *testing.T) {
 		now.Add(-50 * time.Hour): "We have heard nothing from your roof for 2 days.",
 		now.AddDate(0, 0, -205):  "We last heard from your roof on 11 March 2026.",
 	} {
-		said, _ := homeOf(c, &house{book: &alert.Book{}, heard: heard}, now)
+		said, _ := homeOf(c, &house{book: &alert.Book{}, heard: heard}, nil, now)
 		assert.Equal(t, want, said.Lead().Lines[0])
 	}
 }

@@ -27,7 +27,8 @@ type Home struct {
 	Label   string
 	Said    words.Home
 	Alerts  []Alert
-	Indoors bool // a logger stands in a room
+	Adviser roof.Person // whom to call
+	Indoors bool        // a logger stands in a room
 	Demo    bool
 }
 
@@ -82,7 +83,8 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 
 // New prepares the pages.
 func New(desk Desk, log *slog.Logger) (*Pages, error) {
-	t, err := template.New("").Funcs(template.FuncMap{"strip": strip, "local": local}).ParseFS(files, "templates/*.html")
+	t, err := template.New("").Funcs(template.FuncMap{"strip": strip, "local": local,
+		"dialled": dialled}).ParseFS(files, "templates/*.html")
 	if err != nil {
 		return nil, fmt.Errorf("reading the householder's templates: %w", err)
 	}

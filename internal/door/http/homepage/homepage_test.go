@@ -133,6 +133,34 @@ func TestTheFortnightSaysWhatIsNotKnown(t *testing.T) {
 	assert.Equal(t, 14, strings.Count(page, `width="18"`))
 }
 
+func TestThePageTellsOneStoryInItsOrder(t *testing.T) {
+	h := full()
+	h.Adviser = roof.Person{Name: "Jo Ferrier", Telephone: "+44 (1632) 960-123"}
+	for i := range 14 {
+		h.Said.Before = append(h.Said.Before, words.Night{From: h.Said.Nights[0].From.AddDate(0, -3, i),
+			State: words.WetNight, WetH: 11})
+	}
+	h.Said.Wet = false
+	for _, row := range []struct {
+		hour  int
+		tells bool
+	}{{6, false}, {15, true}, {23, false}} {
+		h.Said.Now = time.Date(2026, 12, 15, row.hour, 0, 0, 0, time.UTC)
+		h.Said.Heard = h.Said.Now
+		_, page := serve(t, &desk{home: h}, "GET", "/home/good", "")
+		at := -1
+		for _, part := range []string{"<h1>", ">What to do<", ">Where it comes from<", "the water probably came from damp air", ">The work on your roof<",
+			">Is it getting better?<", "Before the work it was wet on 14 of 14 nights, 154 hours in all.", ">What we found<",
+			`<a class="call" href="tel:+441632960123">Call +44 (1632) 960-123</a>`, ">What we record<"} {
+			next := strings.Index(html.UnescapeString(page), part)
+			assert.Greater(t, next, at, "%q at %d o'clock", part, row.hour)
+			at = next
+		}
+		assert.Equal(t, row.tells, strings.Contains(page, ">Tonight<"), row.hour)
+		assert.Equal(t, 28, strings.Count(page, `width="18"`), "two strips of a fortnight")
+	}
+}
+
 func TestThePageKeepsToItself(t *testing.T) {
 	d := &desk{home: full()}
 	d.home.Label = `<script>alert(1)</script>`

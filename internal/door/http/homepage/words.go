@@ -1,6 +1,7 @@
 package homepage
 
 import (
+	"strings"
 	"time"
 
 	"dewcase/internal/words"
@@ -11,6 +12,16 @@ func local(zone *time.Location, layout string, t time.Time) string {
 		zone = time.UTC
 	}
 	return t.In(zone).Format(layout)
+}
+
+// dialled is a telephone number as a link takes it: digits, and a plus first.
+func dialled(number string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' || r == '+' {
+			return r
+		}
+		return -1
+	}, number)
 }
 
 // Nights is how many nights the page shows.
@@ -29,8 +40,14 @@ const (
 	fullWetH = 12.0 // fills a bar: longer nights of water are as bad
 )
 
-// strip lays the last nights out as bars with their words.
-func strip(zone *time.Location, nights []words.Night) []bar {
+// bars is one strip of nights; its name keeps its patterns apart from another's.
+type bars struct {
+	Name, Title string
+	Bars        []bar
+}
+
+// strip lays nights out as bars with their words; all strips have one scale.
+func strip(name, title string, zone *time.Location, nights []words.Night) bars {
 	var out []bar
 	for i, n := range nights {
 		b := bar{X: float64(i)*barWide + 2, Day: local(zone, "2", n.From), Class: "dry", Height: 3,
@@ -47,5 +64,5 @@ func strip(zone *time.Location, nights []words.Night) []bar {
 		b.Top = barTall - b.Height
 		out = append(out, b)
 	}
-	return out
+	return bars{name, title, out}
 }

@@ -23,3 +23,21 @@ const say = () => {
 say();
 addEventListener("online", () => location.reload());
 addEventListener("offline", say);
+// The phone's own way to send an address; elsewhere it is copied.
+const share = document.getElementById("share");
+if (share && (navigator.share || navigator.clipboard)) {
+  share.hidden = false;
+  if (!navigator.share) share.textContent = "Copy the address";
+  share.addEventListener("click", async () => {
+    const said = document.getElementById("shared");
+    try {
+      if (navigator.share) await navigator.share({ title: document.title, url: location.href });
+      else {
+        await navigator.clipboard.writeText(location.href);
+        said.textContent = "Copied.";
+      }
+    } catch (e) {
+      if (e.name !== "AbortError") said.textContent = "That did not work. Copy the address from the top of the screen.";
+    }
+  });
+}
