@@ -176,8 +176,8 @@ func TestWhetherItGetsBetterIsToldWithBothCounts(t *testing.T) {
 	h := words.Home{Zone: time.UTC, Now: morning, Work: &work, Before: fortnight(wet),
 		Nights: fortnight(wet, words.Night{State: words.DryNight}, words.Night{State: words.NotSeen},
 			words.Night{State: words.BrieflyWet, WetH: 0.4})}
-	assert.Equal(t, "Before the work it was wet on 14 of 14 nights, 132 hours in all. In the last two weeks it was wet on 4 "+
-		"of 11 nights, 39 hours in all. The weather was not the same.", h.Better())
+	assert.Equal(t, "Before the work it was wet on 14 of 14 nights, 132 hours in all. In the last two weeks it was "+
+		"wet on 4 of 11 nights, 39 hours in all. The weather was not the same.", h.Better())
 	for _, s := range readability.Sentences(h.Better()) {
 		assert.LessOrEqual(t, readability.Grade(s), 9.0, s)
 	}

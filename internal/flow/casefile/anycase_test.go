@@ -139,7 +139,8 @@ func anyCase(t *rapid.T) *roof.Case {
 		c.Contacts = roof.Contacts{Householder: []string{"ann@example.org"}, Consultant: []string{"b.c+d@example.org"}}
 	}
 	if rapid.Bool().Draw(t, "consultant") {
-		c.Adviser = roof.Person{Name: word("Jo Ferrier", "F. \"Roofs\" & Co: Ltd"), Telephone: word("+44 1632 960123", "01632 960 123")}
+		c.Adviser = roof.Person{Name: word("Jo Ferrier", "F. \"Roofs\" & Co: Ltd"),
+			Telephone: word("+44 1632 960123", "01632 960 123")}
 	}
 	if rapid.Bool().Draw(t, "alerts") {
 		c.Alerts = roof.AlertSettings{WetHours: 1.5, WetNights: 3, TimberPct: 20, MouldIndex: 1, SilentH: 6, BatteryPct: 20,
