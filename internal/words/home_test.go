@@ -151,9 +151,11 @@ func TestWhatLiesThereNowIsNamedAsItIs(t *testing.T) {
 func TestTonightIsForetoldOnlyWhileItIsDry(t *testing.T) {
 	p := func(x float64) *float64 { return &x }
 	for want, h := range map[string]words.Home{
-		"We cannot say yet how tonight will be.":                                                {Now: evening},
-		"Tonight will most likely stay dry. Water forms on about 1 in 10 nights like this one.": {Chance: p(.1), Now: evening},
-		"Water may form in the roof tonight. It does on about 4 in 10 nights like this one.":    {Chance: p(.4), Now: evening},
+		"We cannot say yet how tonight will be.": {Now: evening},
+		"Tonight will most likely stay dry. Water forms on about 1 in 10 nights like this one.": {
+			Chance: p(.1), Now: evening},
+		"Water may form in the roof tonight. It does on about 4 in 10 nights like this one.": {
+			Chance: p(.4), Now: evening},
 		"Water is likely to form in the roof tonight. It does on about 7 in 10 nights like this one.": {
 			Chance: p(.7), Now: evening},
 		"Water will almost surely form in the roof tonight. It does on more than 9 in 10 nights like this one.": {

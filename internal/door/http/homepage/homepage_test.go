@@ -149,7 +149,8 @@ func TestThePageTellsOneStoryInItsOrder(t *testing.T) {
 		h.Said.Heard = h.Said.Now
 		_, page := serve(t, &desk{home: h}, "GET", "/home/good", "")
 		at := -1
-		for _, part := range []string{"<h1>", ">What to do<", ">Where it comes from<", "the water probably came from damp air",
+		for _, part := range []string{"<h1>", ">What to do<", ">Where it comes from<",
+			"the water probably came from damp air",
 			">The work on your roof<",
 			">Is it getting better?<", "Before the work it was wet on 14 of 14 nights, 154 hours in all.", ">What we found<",
 			`<a class="call" href="tel:+441632960123">Call +44 (1632) 960-123</a>`, ">What we record<"} {
