@@ -210,14 +210,27 @@ func OfCase(method string, c *roof.Case) (Digest, error) {
 func OfRecord(c *roof.Case, days []roof.DaySum) Digest {
 	var d digester
 	d.text("record")
-	for _, s := range days {
-		if _, known := c.Logger(s.Logger); !known {
-			continue
-		}
-		d.text(s.Logger)
-		d.int(s.Day)
-		d.int(s.Count)
-		d.b = append(d.b, s.Sum[:]...)
-	}
+	d.days(days, func(logger string) bool { _, known := c.Logger(logger); return known })
 	return d.sum()
+}
+
+// Of is the digest of what is measured on some days, and of some texts beside it.
+func Of(days []roof.DaySum, texts ...string) Digest {
+	var d digester
+	for _, t := range texts {
+		d.text(t)
+	}
+	d.days(days, func(string) bool { return true })
+	return d.sum()
+}
+
+func (d *digester) days(days []roof.DaySum, counts func(logger string) bool) {
+	for _, s := range days {
+		if counts(s.Logger) {
+			d.text(s.Logger)
+			d.int(s.Day)
+			d.int(s.Count)
+			d.b = append(d.b, s.Sum[:]...)
+		}
+	}
 }

@@ -64,6 +64,8 @@ type App struct {
 	record     *record.Reader
 	curves     *curves.Keeper
 	assessor   *assessor
+	derived    *sqlite.Derived // nil where none can be kept
+	houses     *housekeeper    // nil without
 	bell       *bell.Bell
 	outbox     *notify.Outbox
 	decoder    *payload.Decoder
@@ -227,6 +229,9 @@ func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Out
 		a.drain.Wake()
 	}
 	a.bell.Took(caseID, readings, outcomes)
+	if a.houses != nil {
+		a.houses.took(caseID, readings)
+	}
 	if a.hub.watched(caseID) {
 		a.tellWatchers(caseID, readings, outcomes)
 	}

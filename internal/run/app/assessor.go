@@ -24,6 +24,7 @@ type assessor struct {
 	base   context.Context // of work that nobody waits for
 	shelf  record.Shelf    // nil: no answer outlives this assessor
 	method string
+	made   func(caseID string) // told of every new answer; may be nil
 
 	work       sync.Mutex
 	mu         sync.Mutex
@@ -157,6 +158,9 @@ func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool) (answe
 		k.ahead, k.seen = assessment.Foresee(set, k.answer, k.ahead), version
 	}
 	d.put(k)
+	if d.made != nil {
+		d.made(c.ID)
+	}
 	return k, nil
 }
 

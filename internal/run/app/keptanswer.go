@@ -103,6 +103,7 @@ func (a *App) openDerived(ctx context.Context) error {
 		return err
 	}
 	a.onStop("what was worked out", func(context.Context) error { return d.Close() })
+	a.derived = d
 	s := shelf{d, a.store}
 	a.record.On(s, method(), a.opt.Now)
 	a.assessor.on(s, method())

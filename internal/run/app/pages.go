@@ -25,6 +25,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	if err != nil {
 		return err
 	}
+	a.keepHouses(p)
 	home, err := homepage.New(a.bell, a.opt.Log)
 	if err != nil {
 		return err

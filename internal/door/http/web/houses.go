@@ -1,115 +1,309 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
-	"sort"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
+	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
+	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
 
-// houseRow is one house of the list.
-type houseRow struct {
+// HouseSummary is what the list of houses shows of one, made in advance. What the
+// passing of time alone changes, such as a logger falling silent, is not in it.
+type HouseSummary struct {
 	ID, Label string
 	Zone      *time.Location
 	Sentence  string
-	Cause     string // what the evidence supports, "" while that is being worked out
-	Verdict   string // of the latest repair, "" without one
+	Cause     string // what the evidence supports, in brief; "" while that is not worked out
+	Verdict   string // of the latest repair, in brief; "" without one
+	Finding   cause.Cause
+	Result    repair.Verdict
+	Surface   string     // in words, the wettest
+	Nights    []NightSum // its last 30, oldest first; none where there is no surface
+	WetNights int        // of the last 7
+	WetBefore int        // of the 7 before
+	Last      time.Time  // last reading of a fitted logger
+	Needs     []Need     // what needs a person, most pressing first
+	Loggers   []HouseLogger
+	Made      time.Time // zero: not yet
+	Behind    bool      // what it rests on has changed since
+}
+
+// NightSum is a night's minutes at one surface.
+type NightSum struct {
+	From, Until                                     time.Time
+	ObservedMin, CondensingMin, AtRiskMin, FrostMin float64
+}
+
+// night is the same for a picture.
+func (n NightSum) night() picture.Night {
+	return picture.Night{From: n.From, Until: n.Until, Hours: []picture.Hour{{ObservedMin: n.ObservedMin,
+		CondensingMin: n.CondensingMin, AtRiskMin: n.AtRiskMin, FrostMin: n.FrostMin}}}
+}
+
+// Need is what needs a person, and how pressing that is.
+type Need struct {
+	Weight int
+	What   string
+}
+
+// HouseLogger is when a fitted logger was last heard and how long it may say
+// nothing.
+type HouseLogger struct {
+	ID    string
+	Last  time.Time
+	Quiet time.Duration
+}
+
+// HouseList is the list of houses as it is kept.
+type HouseList interface {
+	// Houses gives a part of the list, in which the loggers are as last heard; all
+	// is how many houses there are, found how many were searched for, and need how
+	// many of these need a look.
+	Houses(ctx context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error)
+}
+
+// Weight is how pressing it is that a person looks, silent loggers aside.
+func (h HouseSummary) Weight() (w int) {
+	for _, n := range h.Needs {
+		w += n.Weight
+	}
+	return w
+}
+
+// Silent are the loggers that say nothing at a time.
+func (h HouseSummary) Silent(now time.Time) (ids []string) {
+	for _, l := range h.Loggers {
+		if now.Sub(l.Last) > l.Quiet {
+			ids = append(ids, l.ID)
+		}
+	}
+	return ids
+}
+
+// SilentFrom is when the next of its loggers counts as silent; zero never.
+func (h HouseSummary) SilentFrom() (at time.Time) {
+	for _, l := range h.Loggers {
+		if from := l.Last.Add(l.Quiet + time.Millisecond); at.IsZero() || from.Before(at) {
+			at = from
+		}
+	}
+	return at
+}
+
+// houseRow is one house of the list as it is shown.
+type houseRow struct {
+	HouseSummary
 	Strip     *picture.Scene
-	Last      time.Time // last reading of a fitted logger
-	Attention []string  // what needs a person, most pressing first
-	Fault     string    // why the row could not be made
-	weight    int
+	Attention []string // what needs a person, most pressing first
+	Fault     string   // why the row could not be made
+}
+
+// row lays a summary out as it stands at a time.
+func (h HouseSummary) row(now time.Time) houseRow {
+	r := houseRow{HouseSummary: h}
+	if len(h.Nights) > 0 {
+		strip := picture.Strip{ID: "strip-" + h.ID, Surface: h.Surface, Zone: h.Zone}
+		for _, n := range h.Nights {
+			strip.Nights = append(strip.Nights, n.night())
+		}
+		r.Strip = strip.Scene()
+	}
+	needs := slices.Clone(h.Needs)
+	if silent := h.Silent(now); len(silent) > 0 {
+		needs = append(needs, Need{roof.SilentWeight, silentWords(silent)})
+	}
+	slices.SortStableFunc(needs, func(a, b Need) int { return cmp.Compare(b.Weight, a.Weight) })
+	for _, n := range needs {
+		r.Attention = append(r.Attention, n.What)
+	}
+	return r
 }
 
 // housesBody is the list of houses.
 type housesBody struct {
-	Sentence string
-	Rows     []houseRow
+	Sentence         string
+	Rows             []houseRow
+	All, Found       int
+	First            int // number of the first row shown, from 1
+	Search           string
+	Orders           []orderChoice
+	Earlier, Further string // addresses of the pages before and after, "" without one
 }
 
-// housesSentence says how many houses there are and how many need a person.
-func housesSentence(rows []houseRow) string {
-	need := 0
-	for _, r := range rows {
-		if len(r.Attention) > 0 || r.Fault != "" {
-			need++
-		}
-	}
+// LastShown is the number of the last row shown.
+func (b housesBody) LastShown() int { return b.First + len(b.Rows) - 1 }
+
+// orderChoice is one way to sort the list.
+type orderChoice struct {
+	Value  roof.HouseOrder
+	Words  string
+	Chosen bool
+}
+
+// housesSentence says how many houses there are, or were searched for, and how
+// many of them need a person.
+func housesSentence(search string, all, need int) string {
 	switch {
-	case len(rows) == 0:
+	case all == 0 && search != "":
+		return "No house has “" + search + "” in its name."
+	case all == 0:
 		return "No house is being measured yet."
-	case need == 0 && len(rows) == 1:
+	case need == 0 && all == 1:
 		return "1 house, which needs no look."
 	case need == 0:
-		return words.Count(len(rows), "house") + ", none of which needs a look."
-	case len(rows) == 1:
+		return words.Count(all, "house") + ", none of which needs a look."
+	case all == 1:
 		return "1 house, which needs a look."
-	case need == len(rows):
-		return words.Count(len(rows), "house") + ", all of which need a look."
+	case need == all:
+		return words.Count(all, "house") + ", all of which need a look."
 	case need == 1:
-		return words.Count(len(rows), "house") + ", one of which needs a look."
+		return words.Count(all, "house") + ", one of which needs a look."
 	}
-	return fmt.Sprintf("%s, %d of which need a look.", words.Count(len(rows), "house"), need)
+	return fmt.Sprintf("%s, %d of which need a look.", words.Count(all, "house"), need)
 }
+
+// housesOnAPage is how many houses one page lists.
+const housesOnAPage = 50
 
 // houses lists the cases, what needs a person first.
 func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
-	var rows []houseRow
-	soon, enough := context.WithTimeout(r.Context(), answersWithin)
-	defer enough()
-	for _, c := range p.Cases.All() {
-		id := c.ID
-		row, err := p.house(r.Context(), soon, id)
-		if err != nil {
-			p.Log.Error("a house could not be summed up", "case", id, "error", err)
-			row = houseRow{ID: id, Label: id, Fault: "This house could not be summed up; the daemon’s log says why.",
-				weight: 100}
-		}
-		rows = append(rows, row)
+	ask := r.URL.Query()
+	q := roof.HouseQuery{Search: strings.TrimSpace(ask.Get("q")), Order: roof.HouseOrder(ask.Get("sort")),
+		Limit: housesOnAPage, Now: p.Now()}
+	if n, err := strconv.Atoi(ask.Get("page")); err == nil && n > 1 && n < 1<<20 {
+		q.Offset = (n - 1) * housesOnAPage
 	}
-	sort.SliceStable(rows, func(i, j int) bool { return rows[i].weight > rows[j].weight })
-	p.render(w, r, http.StatusOK, "houses",
-		page{Title: "Houses", Tab: "houses", Body: housesBody{Sentence: housesSentence(rows), Rows: rows}})
+	b := housesBody{Search: q.Search, First: q.Offset + 1}
+	for _, o := range []orderChoice{{roof.ByNeed, "what needs a look first", false}, {roof.ByName, "name", false},
+		{roof.ByWet, "most wet nights", false}, {roof.ByTrend, "wetter than the week before", false},
+		{roof.ByHeard, "longest unheard", false}} {
+		o.Chosen = o.Value == q.Order || q.Order == "" && o.Value == roof.ByNeed
+		b.Orders = append(b.Orders, o)
+	}
+	list := p.Houses
+	if list == nil {
+		list = listed{p}
+	}
+	rows, all, found, need, err := list.Houses(r.Context(), q)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	for _, h := range rows {
+		b.Rows = append(b.Rows, h.row(q.Now))
+	}
+	b.All, b.Found, b.Sentence = all, found, housesSentence(q.Search, found, need)
+	leaf := func(offset int) string {
+		v := url.Values{"page": {strconv.Itoa(offset/housesOnAPage + 1)}}
+		for _, k := range []string{"q", "sort"} {
+			if ask.Get(k) != "" {
+				v.Set(k, ask.Get(k))
+			}
+		}
+		return "/?" + v.Encode()
+	}
+	if q.Offset > 0 {
+		b.Earlier = leaf(max(q.Offset-housesOnAPage, 0))
+	}
+	if q.Offset+len(rows) < found {
+		b.Further = leaf(q.Offset + housesOnAPage)
+	}
+	p.render(w, r, http.StatusOK, "houses", page{Title: "Houses", Tab: "houses", Body: b})
 }
 
-// answersWithin is how long the list waits for answers that are still being
+// listed makes the list when it is asked for, where none is kept.
+type listed struct{ p *Pages }
+
+// answersWithin is how long such a list waits for answers that are still being
 // worked out, for all houses together.
 const answersWithin = 4 * time.Second
+
+func (l listed) Houses(ctx context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error) {
+	soon, enough := context.WithTimeout(ctx, answersWithin)
+	defer enough()
+	for _, c := range l.p.Cases.All() {
+		all++
+		h, err := l.p.Summarise(ctx, c.ID, func(id string) (assessment.Answer, bool) {
+			return l.p.Record.AnswerSoon(soon, id)
+		})
+		if err != nil {
+			l.p.Log.Error("a house could not be summed up", "case", c.ID, "error", err)
+			h = HouseSummary{ID: c.ID, Label: cmp.Or(c.Property.Label, c.ID), Needs: []Need{{100,
+				"it could not be summed up; the daemon’s log says why"}}, Made: q.Now}
+		}
+		if !strings.Contains(strings.ToLower(h.Label+"\n"+h.ID), strings.ToLower(q.Search)) {
+			continue
+		}
+		if rows = append(rows, h); len(h.row(q.Now).Attention) > 0 {
+			need++
+		}
+	}
+	weight := func(h HouseSummary) int {
+		w := h.Weight()
+		if len(h.Silent(q.Now)) > 0 {
+			w += roof.SilentWeight
+		}
+		return w
+	}
+	slices.SortStableFunc(rows, func(a, b HouseSummary) int {
+		switch q.Order {
+		case roof.ByName:
+			return strings.Compare(strings.ToLower(a.Label), strings.ToLower(b.Label))
+		case roof.ByWet:
+			return b.WetNights - a.WetNights
+		case roof.ByTrend:
+			return b.WetNights - b.WetBefore - a.WetNights + a.WetBefore
+		case roof.ByHeard:
+			return a.Last.Compare(b.Last)
+		}
+		return weight(b) - weight(a)
+	})
+	found = len(rows)
+	return rows[min(q.Offset, found):min(q.Offset+q.Limit, found)], all, found, need, nil
+}
 
 // stripNights is how many nights a house shows in the list.
 const stripNights = 30
 
-// house sums a house up; what is not assessed by the end of soon is left out.
-func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
+// Summarise sums a house up. What is not assessed is left out.
+func (p *Pages) Summarise(ctx context.Context, id string,
+	answer func(id string) (assessment.Answer, bool)) (HouseSummary, error) {
 	h, err := p.head(ctx, id)
 	if err != nil {
-		return houseRow{}, err
+		return HouseSummary{}, err
 	}
-	row := houseRow{ID: h.ID, Label: h.Label, Zone: h.Zone}
+	sum := HouseSummary{ID: h.ID, Label: h.Label, Zone: h.Zone, Made: p.Now()}
 	if !h.HasRecord {
-		row.Sentence = "No reading has come from a fitted logger yet."
-		row.need(20, "no readings yet")
-		return row, nil
+		sum.Sentence = "No reading has come from a fitted logger yet."
+		sum.need(20, "no readings yet")
+		return sum, nil
 	}
-	row.Last = h.Until
+	sum.Last = h.Until
 	until := evidence.NoonAfter(evidence.Noon(h.Until, h.Zone), 1, h.Zone)
 	wi := winter{evidence.NoonAfter(until, -stripNights, h.Zone), until}
 	v, err := p.Record.Timeline(ctx, id, wi.From, wi.Until, evidence.SheetStep(h.Zone, wi.From, wi.Until))
 	if err != nil {
-		return row, err
+		return sum, err
 	}
 	latest, err := p.Record.Latest(ctx, id)
 	if err != nil {
-		return row, err
+		return sum, err
 	}
+	sum.hear(latest)
 	var worst picture.WinterSheet
 	most := -1.0
 	for _, s := range h.Case.RepresentativeSurfaces() {
@@ -119,30 +313,36 @@ func (p *Pages) house(ctx, soon context.Context, id string) (houseRow, error) {
 		}
 	}
 	if most < 0 {
-		row.Sentence = "No surface is in the case file, so that wet hours cannot be told."
-		row.need(10, "no surface in the case file")
-		return row, nil
+		sum.Sentence = "No surface is in the case file, so that wet hours cannot be told."
+		sum.need(10, "no surface in the case file")
+		return sum, nil
 	}
-	row.Sentence = lately(worst.Surface, worst.Nights)
-	last7 := worst.Nights[max(0, len(worst.Nights)-7):]
-	n := picture.CountNights(last7)
+	sum.Sentence = lately(worst.Surface, worst.Nights)
+	const week = 7
+	end := len(worst.Nights)
+	n := picture.CountNights(worst.Nights[max(0, end-week):])
+	before := picture.CountNights(worst.Nights[max(0, end-2*week):max(0, end-week)])
 	var f *cause.Finding
-	var verdict repair.Verdict
-	if a, ok := p.Record.AnswerSoon(soon, id); ok {
-		f, row.Cause = &a.Finding, a.Cause(h.Case).Brief()
+	if a, ok := answer(id); ok {
+		f, sum.Finding, sum.Cause = &a.Finding, a.Finding.Finding, a.Cause(h.Case).Brief()
 		if len(a.Doubts) > 0 {
-			row.Sentence = a.Doubts[0].Said
+			sum.Sentence = a.Doubts[0].Said
 			worst.Forget()
-			row.need(10, "the figures of a logger cannot be right")
+			sum.need(10, "the figures of a logger cannot be right")
 		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
-			verdict, row.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
+			sum.Result, sum.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
 		}
 	}
-	row.Strip = picture.Strip{ID: "strip-" + id, Surface: worst.Surface, Zone: h.Zone, Nights: worst.Nights}.Scene()
-	row.attend(p.Now(), latest, n.Missed)
-	row.judge(f, verdict, n.Wet)
-	return row, nil
+	sum.Surface = worst.Surface
+	for _, n := range worst.Nights {
+		s := n.Sum()
+		sum.Nights = append(sum.Nights, NightSum{n.From, n.Until, s.ObservedMin, s.CondensingMin, s.AtRiskMin, s.FrostMin})
+	}
+	sum.WetNights, sum.WetBefore = n.Wet, before.Wet
+	sum.missed(n.Missed)
+	sum.judge(f, sum.Result, n.Wet)
+	return sum, nil
 }
 
 // sound says that a finding is no defect, or one that ends by itself.
@@ -151,56 +351,52 @@ func sound(c cause.Cause) bool {
 }
 
 // need adds what needs a person, and how pressing that is.
-func (row *houseRow) need(weight int, what string) {
-	row.Attention = append(row.Attention, what)
-	row.weight += weight
-}
+func (h *HouseSummary) need(weight int, what string) { h.Needs = append(h.Needs, Need{weight, what}) }
 
 // judge says what cause and verdict ask of a person. A roof that is sound, or
 // whose repair worked, asks nothing, however wet its nights: dew on a sound
 // covering is no news. Nor does a repair on which it is too early to say.
-func (row *houseRow) judge(f *cause.Finding, verdict repair.Verdict, wetNights int) {
+func (h *HouseSummary) judge(f *cause.Finding, verdict repair.Verdict, wetNights int) {
 	wet := wetNights >= 3
 	nights := "wet on " + words.Count(wetNights, "night") + " of the last week"
 	switch {
 	case verdict == repair.GotWorse:
-		row.need(35, "the repair made it worse")
+		h.need(35, "the repair made it worse")
 	case verdict == repair.NoChangeShown && wet:
-		row.need(30, "the repair has shown no change; "+nights)
+		h.need(30, "the repair has shown no change; "+nights)
 	case verdict != "" || f != nil && sound(f.Finding):
 	case f == nil && wet:
-		row.need(20, nights)
+		h.need(20, nights)
 	case f == nil:
 	case f.Finding != cause.Undetermined:
-		row.need(25, "a cause is named and no repair is on file")
+		h.need(25, "a cause is named and no repair is on file")
 	case wet:
-		row.need(20, nights+", and the cause cannot be told yet")
+		h.need(20, nights+", and the cause cannot be told yet")
 	}
 }
 
-// attend says what of the loggers needs a person: those that fell silent, low
-// batteries, nights nobody observed.
-func (row *houseRow) attend(now time.Time, latest []Latest, unsure int) {
-	var silent, flat []string
+// hear takes what was heard of the fitted loggers: when they will have been silent
+// for too long, and low batteries.
+func (h *HouseSummary) hear(latest []Latest) {
+	var flat []string
 	for _, l := range latest {
 		if l.Position == "" {
 			continue
 		}
-		if now.Sub(l.At) > quiet(l.Usual) {
-			silent = append(silent, l.Logger)
-		}
+		h.Loggers = append(h.Loggers, HouseLogger{l.Logger, l.At, quiet(l.Usual)})
 		if l.BatteryPct != nil && *l.BatteryPct <= 15 {
 			flat = append(flat, l.Logger)
 		}
 	}
-	if len(silent) > 0 {
-		row.need(40, silentWords(silent))
-	}
 	if len(flat) > 0 {
-		row.need(15, "battery low: "+words.List(flat))
+		h.need(15, "battery low: "+words.List(flat))
 	}
-	if unsure >= 3 {
-		row.need(10, words.Count(unsure, "night")+" of the last week not observed")
+}
+
+// missed says that nights of the last week were not observed.
+func (h *HouseSummary) missed(nights int) {
+	if nights >= 3 {
+		h.need(10, words.Count(nights, "night")+" of the last week not observed")
 	}
 }
 
@@ -216,85 +412,4 @@ func silentWords(ids []string) string {
 		return words.Count(len(ids), "logger") + " are silent"
 	}
 	return "loggers " + words.List(ids) + " are silent"
-}
-
-// loginBody is the log-in form, or with SetUp the one that sets the password.
-type loginBody struct {
-	Next, Fault string
-	SetUp       bool
-}
-
-func (p *Pages) loginForm(w http.ResponseWriter, r *http.Request) {
-	if p.LogIn == nil || !p.LogIn.Demanded() {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-		return
-	}
-	p.login(w, r, http.StatusOK, ownPath(r.URL.Query().Get("next")), "")
-}
-
-func (p *Pages) login(w http.ResponseWriter, r *http.Request, status int, next, fault string) {
-	title, setUp := "Log in", p.LogIn.SetUp()
-	if setUp {
-		title = "Set the consultant’s password"
-	}
-	p.render(w, r, status, "login", page{Title: title, Tab: "login", Body: loginBody{next, fault, setUp}})
-}
-
-func (p *Pages) logIn(w http.ResponseWriter, r *http.Request) {
-	if p.LogIn == nil {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-		return
-	}
-	r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
-	next, password := ownPath(r.PostFormValue("next")), r.PostFormValue("password")
-	var ok, tired bool
-	wrong := "That is not the password."
-	if code := r.PostFormValue("code"); code == "" {
-		ok, tired = p.LogIn.LogIn(r, password)
-	} else if len(password) < shortestPassword || password != r.PostFormValue("again") {
-		p.login(w, r, http.StatusUnprocessableEntity, next,
-			"Use at least 8 characters, the same in both fields.")
-		return
-	} else {
-		var err error
-		wrong = "That is not the code. Every start of the daemon makes a new one, and each works once."
-		if ok, tired, err = p.LogIn.SetPassword(r, code, password); err != nil {
-			p.fail(w, r, err)
-			return
-		}
-	}
-	switch {
-	case tired:
-		p.login(w, r, http.StatusTooManyRequests, next, "Too many wrong tries from this address. Wait a minute.")
-	case !ok:
-		p.login(w, r, http.StatusForbidden, next, wrong)
-	default:
-		http.Redirect(w, r, next, http.StatusSeeOther)
-	}
-}
-
-// shortestPassword is what `dewcase password` asks for, too.
-const shortestPassword = 8
-
-func (p *Pages) logOut(w http.ResponseWriter, r *http.Request) {
-	if p.LogIn != nil {
-		if err := p.LogIn.LogOut(r); err != nil {
-			p.fail(w, r, err)
-			return
-		}
-	}
-	http.Redirect(w, r, "/login", http.StatusSeeOther)
-}
-
-// ownPath keeps a redirect on this site.
-func ownPath(s string) string {
-	if len(s) == 0 || s[0] != '/' || len(s) > 1 && (s[1] == '/' || s[1] == '\\') {
-		return "/"
-	}
-	for i := range len(s) {
-		if s[i] < ' ' || s[i] == '\\' {
-			return "/"
-		}
-	}
-	return s
 }

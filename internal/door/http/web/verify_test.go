@@ -73,16 +73,19 @@ func TestARecordOfOneReadingStillHasAStretch(t *testing.T) {
 }
 
 func TestListsBeginWithTheirAnswer(t *testing.T) {
-	need, calm := houseRow{Attention: []string{"x"}}, houseRow{}
-	for want, rows := range map[string][]houseRow{
-		"No house is being measured yet.":      nil,
-		"1 house, which needs no look.":        {calm},
-		"1 house, which needs a look.":         {need},
-		"3 houses, one of which needs a look.": {need, calm, calm},
-		"3 houses, 2 of which need a look.":    {need, need, calm},
-		"2 houses, all of which need a look.":  {need, need},
+	for want, of := range map[string]struct {
+		search    string
+		all, need int
+	}{
+		"No house is being measured yet.":      {},
+		"No house has “elm” in its name.":      {search: "elm"},
+		"1 house, which needs no look.":        {all: 1},
+		"1 house, which needs a look.":         {all: 1, need: 1},
+		"3 houses, one of which needs a look.": {all: 3, need: 1},
+		"3 houses, 2 of which need a look.":    {all: 3, need: 2},
+		"2 houses, all of which need a look.":  {all: 2, need: 2},
 	} {
-		assert.Equal(t, want, housesSentence(rows))
+		assert.Equal(t, want, housesSentence(of.search, of.all, of.need))
 	}
 	row := func(id string, silent, low bool) positionRow {
 		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id, At: time.Unix(1, 0)}, Silent: silent, Low: low}
@@ -109,7 +112,7 @@ func TestWhatNeedsALookIsSaidAndASoundRoofIsSilent(t *testing.T) {
 	now := time.Date(2027, 1, 10, 8, 0, 0, 0, time.UTC)
 	heard := []Latest{{Logger: "k1", Position: "loft", At: now.Add(-time.Minute), BatteryPct: ptr(80)}}
 	gone := []Latest{{Logger: "k1", Position: "loft", At: now.Add(-9 * time.Hour), BatteryPct: ptr(9)}}
-	rows := map[string]*houseRow{}
+	weights := map[string]int{}
 	for _, c := range []struct {
 		name    string
 		finding cause.Cause // "": not worked out yet
@@ -135,22 +138,24 @@ func TestWhatNeedsALookIsSaidAndASoundRoofIsSilent(t *testing.T) {
 		{"worse", cause.CeilingLeakage, repair.GotWorse, heard, 0, []string{"the repair made it worse"}},
 		{"sound, logger gone", cause.NoneFound, "", gone, 0, []string{"logger k1 is silent", "battery low: k1"}},
 	} {
-		row := &houseRow{ID: c.name}
+		sum := &HouseSummary{ID: c.name}
 		var f *cause.Finding
 		if c.finding != "" {
 			f = &cause.Finding{Finding: c.finding}
 		}
-		row.attend(now, c.latest, 0)
-		row.judge(f, c.verdict, c.wet)
-		assert.Equal(t, c.want, row.Attention, c.name)
-		assert.Equal(t, len(c.want) > 0, row.weight > 0, "%s: a house without need stands last", c.name)
-		rows[c.name] = row
+		sum.hear(c.latest)
+		sum.judge(f, c.verdict, c.wet)
+		assert.Equal(t, c.want, sum.row(now).Attention, c.name)
+		weights[c.name] = sum.Weight()
+		if len(sum.Silent(now)) > 0 {
+			weights[c.name] += roof.SilentWeight
+		}
+		assert.Equal(t, len(c.want) > 0, weights[c.name] > 0, "%s: a house without need stands last", c.name)
+		assert.Equal(t, len(sum.Silent(now)) > 0, !sum.SilentFrom().After(now), c.name)
 	}
-	assert.Equal(t, "3 houses, one of which needs a look.", housesSentence([]houseRow{*rows["worse"],
-		*rows["worked and still wet"], *rows["dew on a sound roof"]}))
-	assert.Greater(t, rows["sound, logger gone"].weight, rows["worse"].weight, "a record that is being lost comes first")
-	assert.Greater(t, rows["worse"].weight, rows["cause known"].weight)
-	assert.Greater(t, rows["cause known"].weight, rows["cannot tell, wet"].weight)
+	assert.Greater(t, weights["sound, logger gone"], weights["worse"], "a record that is being lost comes first")
+	assert.Greater(t, weights["worse"], weights["cause known"])
+	assert.Greater(t, weights["cause known"], weights["cannot tell, wet"])
 }
 
 func TestLongRecordsAreShownWinterByWinter(t *testing.T) {

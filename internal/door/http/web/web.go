@@ -93,6 +93,7 @@ type LogIn interface {
 type Options struct {
 	Cases   casebook.Cases
 	Record  Record
+	Houses  HouseList // nil: the list is made when it is asked for
 	Rejects Rejects
 	LogIn   LogIn                            // nil: nobody is asked
 	Who     func(ctx context.Context) string // who asks, for the history of a case file

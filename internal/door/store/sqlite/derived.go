@@ -21,7 +21,7 @@ const derivedName = "derived.db"
 
 // derivedSchema is raised with every change of derivedTables; a file of another
 // schema is begun anew.
-const derivedSchema = 1
+const derivedSchema = 2
 
 const derivedTables = `
 CREATE TABLE derived (
@@ -34,7 +34,24 @@ CREATE TABLE derived (
   data BLOB NOT NULL
 );
 CREATE UNIQUE INDEX derived_key ON derived (case_id, kind, at);
-CREATE INDEX derived_made ON derived (made);`
+CREATE INDEX derived_made ON derived (made);
+
+-- What the list of houses is searched and sorted by; the summary is of kind house.
+CREATE TABLE house (
+  case_id TEXT PRIMARY KEY,
+  name TEXT NOT NULL,
+  search TEXT NOT NULL,         -- name and id in small letters
+  weight INTEGER NOT NULL,      -- how pressing, silent loggers aside
+  wet_nights INTEGER NOT NULL,  -- of the last 7
+  wet_before INTEGER NOT NULL,  -- of the 7 before
+  finding TEXT NOT NULL,
+  verdict TEXT NOT NULL,
+  last INTEGER,                 -- Unix ms, NULL without a reading
+  silent_from INTEGER,          -- Unix ms, NULL never
+  made INTEGER,                 -- Unix ms, NULL not yet
+  rests BLOB NOT NULL
+) WITHOUT ROWID;
+CREATE INDEX house_search ON house (search);`
 
 // maxDerivedBytes bounds the file; beyond it what is oldest is dropped.
 const maxDerivedBytes = 8 << 30
@@ -150,6 +167,13 @@ func (d *Derived) put(ctx context.Context, kind, caseID string, values []roof.De
 		return err
 	}
 	defer func() { _ = tx.Rollback() }()
+	if err := d.putIn(ctx, tx, kind, caseID, values); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+func (d *Derived) putIn(ctx context.Context, tx executor, kind, caseID string, values []roof.Derived) error {
 	for _, v := range values {
 		v.Made = fromMS(d.now().UnixMilli())
 		if _, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO derived (kind, case_id, at, rests, made, crc, data)
@@ -158,7 +182,7 @@ func (d *Derived) put(ctx context.Context, kind, caseID string, values []roof.De
 			return err
 		}
 	}
-	return tx.Commit()
+	return nil
 }
 
 // derivedCRC covers a value with its key, what it rests on and when it was made.

@@ -1,0 +1,62 @@
+package app_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/run/config"
+)
+
+// The list is paged, searched and sorted over summaries that outlive a restart,
+// and follows what people and loggers do.
+func TestTheListOfHousesFollowsWhatHappens(t *testing.T) {
+	dir := t.TempDir()
+	at := func(c *config.Config) { c.Data = dir }
+	has := func(d daemon, path string, want ...string) string {
+		t.Helper()
+		_, page := d.ask("GET", path, "")
+		for _, w := range want {
+			assert.Contains(t, page, w, path)
+		}
+		return page
+	}
+	rows := func(page string) int { return strings.Count(page, `<div class="house-words">`) }
+	t.Run("first", func(t *testing.T) {
+		d := start(t, at)
+		has(d, "/", "No house is being measured yet.")
+		for i := range 60 {
+			file := strings.NewReplacer("larch-3", fmt.Sprintf("larch-%d", i), "3 Larch Row", fmt.Sprintf("%d Larch Row", i)).
+				Replace(house)
+			d.ask("PUT", fmt.Sprintf("/api/cases/larch-%d/file", i), file, "Content-Type", "application/yaml")
+		}
+		has(d, "/?page=2") // the list waits for the houses that it shows
+		page := has(d, "/", "60 houses, all of which need a look.", "No reading has come from a fitted logger yet.",
+			"Houses 1 to 50 of 60.", `href="/?page=2"`)
+		assert.Equal(t, 50, rows(page))
+		assert.NotContains(t, page, "being summed up", "the list waits for houses that are new")
+		assert.Equal(t, 10, rows(has(d, "/?page=2", "Houses 51 to 60 of 60.", `href="/?page=1"`)))
+		assert.Equal(t, 11, rows(has(d, "/?q=3&sort=name", "13 Larch Row", "3 Larch Row"))-4)
+		has(d, "/?q=elm", "No house has “elm” in its name.")
+		now := time.Now().UTC()
+		for _, k := range []string{"k1", "k2"} {
+			d.publish("dewcase/larch-5/"+k, `{"time":"`+now.Format(time.RFC3339)+`","temp_c":4,"rh_pct":80}`, false)
+		}
+		silent := func() int { return strings.Count(has(d, "/?q=larch-5"), "No reading has come") }
+		require.Eventually(t, func() bool { return silent() == 10 }, 20*time.Second, 200*time.Millisecond,
+			"all but one of 11")
+	})
+	t.Run("restarted", func(t *testing.T) {
+		d := start(t, at)
+		assert.NotContains(t, has(d, "/", "60 houses, "), "being summed up")
+		assert.Equal(t, 10, strings.Count(has(d, "/?q=larch-5&sort=name"), "No reading has come"))
+		file := strings.NewReplacer("larch-3", "larch-9", "3 Larch Row", "9 Elm Row").Replace(house)
+		d.ask("PUT", "/api/cases/larch-9/file", file, "Content-Type", "application/yaml")
+		require.Eventually(t, func() bool { _, page := d.ask("GET", "/?q=elm", ""); return rows(page) == 1 }, 20*time.Second,
+			200*time.Millisecond)
+	})
+}
