@@ -2,7 +2,6 @@ package record_test
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"log/slog"
 	"math"
@@ -73,7 +72,7 @@ func BenchmarkWinterTimeline(b *testing.B) {
 	ask := func(b *testing.B, r *record.Reader) {
 		v, err := r.Timeline(ctx, c, from, until, 3600_000)
 		require.NoError(b, err)
-		text, err := json.Marshal(v)
+		text, err := v.AppendJSON(nil)
 		require.NoError(b, err)
 		b.SetBytes(int64(len(text)))
 	}

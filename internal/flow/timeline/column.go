@@ -31,7 +31,10 @@ func (c Column) Len() int { return len(c.v) }
 // MarshalJSON writes the figures with at most six decimals, far below any
 // logger's resolution, so that a winter stays small on the wire.
 func (c Column) MarshalJSON() ([]byte, error) {
-	out := make([]byte, 0, 8*len(c.v)+2)
+	return c.appendJSON(make([]byte, 0, 8*len(c.v)+2)), nil
+}
+
+func (c Column) appendJSON(out []byte) []byte {
 	out = append(out, '[')
 	for i, x := range c.v {
 		if i > 0 {
@@ -41,13 +44,34 @@ func (c Column) MarshalJSON() ([]byte, error) {
 			out = append(out, "null"...)
 			continue
 		}
-		x = math.Round(x*1e6) / 1e6
-		if x == 0 {
-			x = 0 // no minus zero on the wire
-		}
-		out = strconv.AppendFloat(out, x, 'f', -1, 64)
+		out = appendRounded(out, x)
 	}
-	return append(out, ']'), nil
+	return append(out, ']')
+}
+
+// appendRounded writes x to six decimals without needless zeros. Up to 15 digits
+// no other number of as many is nearest to the same float64, so that the digits
+// of the whole millionths are those that FormatFloat would find.
+func appendRounded(out []byte, x float64) []byte {
+	millionths := math.Round(x * 1e6)
+	if math.Abs(millionths) >= 1e15 {
+		return strconv.AppendFloat(out, millionths/1e6, 'f', -1, 64)
+	}
+	n := int64(millionths) // no minus zero on the wire
+	if n < 0 {
+		out, n = append(out, '-'), -n
+	}
+	out = strconv.AppendInt(out, n/1e6, 10)
+	part := n % 1e6
+	if part == 0 {
+		return out
+	}
+	out = append(out, '.')
+	for unit := int64(1e5); part > 0; unit /= 10 {
+		out = append(out, byte('0'+part/unit))
+		part %= unit
+	}
+	return out
 }
 
 // Band is a quantity per step: the time-weighted mean of what was observed, and

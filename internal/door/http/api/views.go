@@ -64,6 +64,15 @@ func (s *server) answer(ask func(context.Context, string) (any, error)) http.Han
 			return
 		}
 		w.Header().Set("Content-Type", "application/json")
+		if view, ok := out.(timeline.View); ok {
+			body, err := view.AppendJSON(nil)
+			if err != nil {
+				s.refuse(w, r, err)
+				return
+			}
+			_, _ = w.Write(append(body, '\n'))
+			return
+		}
 		_ = json.NewEncoder(w).Encode(out)
 	}
 }
