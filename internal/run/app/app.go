@@ -188,7 +188,6 @@ func (a *App) openIngest(context.Context) error {
 		return fmt.Errorf("the message mappings: %w", err)
 	}
 	a.decoder = decoder
-	a.tellShadows()
 	a.metrics = metrics.New(a.opt.Version)
 	a.keeper = newKeeper(a.store, a.opt.Log)
 	a.onStop("the reject log", func(context.Context) error { a.keeper.close(); return nil })
@@ -198,6 +197,8 @@ func (a *App) openIngest(context.Context) error {
 	a.book.OnChange(a.path.CaseChanged)
 	a.book.OnChange(a.forgetHeard)
 	a.gauges()
+	a.metrics.Gauge("dewcase_values_not_read", "Places in messages whose values look like a quantity and are not read; "+
+		"the page Not understood lists them.", nil, func() float64 { return float64(len(a.decoder.Untaken())) })
 	return nil
 }
 

@@ -46,6 +46,10 @@ func (in inbox) lookAgain(ctx context.Context) (map[string]*ingest.Kept, error) 
 	return in.path.LookAgain(in.decoder.Afresh(), rejects), nil
 }
 
+func (in inbox) NotRead() ([]payload.Untaken, []payload.Shadow) {
+	return in.decoder.Untaken(), in.decoder.Shadows()
+}
+
 func (in inbox) Kept(ctx context.Context) (map[string]web.Waiting, error) {
 	all, err := in.lookAgain(ctx)
 	out := map[string]web.Waiting{}

@@ -135,3 +135,22 @@ func TestMappingsChangedUnderLoadLoseAndDoubleNothing(t *testing.T) {
 	answer, _ := d.ask("GET", "/readyz", "")
 	assert.Equal(t, http.StatusOK, answer.StatusCode)
 }
+
+// A second probe that no mapping names is listed on the page, beside the mapping
+// that an earlier one shadows.
+func TestWhatIsNotReadIsListed(t *testing.T) {
+	field := []payload.Field{{Quantity: roof.TempC, Pointer: "/t1", Unit: payload.Celsius}}
+	d := start(t, func(c *config.Config) {
+		c.MQTT.Mappings = []payload.Mapping{{Topic: "node/{logger}", Case: "larch-3", Fields: field},
+			{Topic: "node/k9", Case: "larch-3", Logger: "k9", Fields: field}}
+	})
+	d.ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
+	d.publish("node/k1", `{"t1":4.3,"t2":1.56}`, false)
+	d.publish("dewcase/larch-3/k1", `{"temp_c":4.3,"slate_temp":2.1}`, false)
+	_, page := d.ask("GET", "/messages", "")
+	assert.Regexp(t, `<code>node/k1</code></th><td><code>/t2</code></td><td>[^<]+</td><td>1.56</td><td class="n">1</td>`,
+		page)
+	assert.Contains(t, page, "<code>/slate_temp</code>")
+	assert.Contains(t, page, "Mapping 2 (node/k9) comes after mapping 1 (node/{logger})")
+	assert.Equal(t, 2.0, d.metric("dewcase_values_not_read"))
+}

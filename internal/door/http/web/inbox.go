@@ -44,6 +44,9 @@ type Inbox interface {
 	PutMappings(ctx context.Context, v mappings.Version, before int) error
 	// Offers lists loggers that sensors announced, and what cannot be read of them.
 	Offers() (offers []announced.Offer, cannot []string)
+	// NotRead lists values that came and look like a quantity and that nothing takes,
+	// and mappings that an earlier one shadows.
+	NotRead() ([]payload.Untaken, []payload.Shadow)
 	// Discovery says what is exchanged with home automation, and Switch changes it.
 	Discovery() Discovery
 	Switch(ctx context.Context, to Discovery) error

@@ -11,7 +11,9 @@ import (
 	"time"
 
 	"dewcase/internal/flow/announced"
+	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // messagesBody is the page of what could not be used.
@@ -23,6 +25,8 @@ type messagesBody struct {
 	Unmade      []unmade // houses that are heard and not here
 	Discovery   *Discovery
 	Topics      []topicRow // that nothing reads
+	Untaken     []payload.Untaken
+	Shadows     []string
 	Offers      []announced.Offer
 	Cannot      []string
 	Houses      []spot // to choose from
@@ -114,6 +118,9 @@ func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {
 	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Tab: "messages", Body: b})
 }
 
+// maxUntaken bounds the values that are listed as not read.
+const maxUntaken = 50
+
 // unmade is a house that is heard and not here.
 type unmade struct {
 	Case    string
@@ -127,6 +134,11 @@ func (p *Pages) sort(ctx context.Context, b *messagesBody) (err error) {
 	d := p.inbox.Discovery()
 	b.Discovery = &d
 	b.Offers, b.Cannot = p.inbox.Offers()
+	untaken, shadows := p.inbox.NotRead()
+	b.Untaken = untaken[:min(len(untaken), maxUntaken)]
+	for _, s := range shadows {
+		b.Shadows = append(b.Shadows, words.Sentence(words.MessageShadow(s.Mapping+1, s.Topic, s.By+1, s.ByTopic, s.Whole)))
+	}
 	if b.Topics, err = p.unreadTopics(ctx); err != nil {
 		return err
 	}
