@@ -123,7 +123,7 @@ func (n *Night) add(s surface, hour int, share float64) {
 
 // Nights gives the surface's nights within the rows, for pages.
 func Nights(in Input, surfaceID string) []Night {
-	w := newRecord(in)
+	w := in.record()
 	for _, s := range w.surfaces {
 		if s.pos.ID == surfaceID {
 			return w.nights(s)

@@ -10,9 +10,10 @@ import (
 )
 
 // Tonight is the chance that water forms somewhere in the roof before noon: that
-// of the likeliest surface that speaks for the house. Nil where no surface was observed in the last hours.
+// of the likeliest surface that speaks for the house. Nil where no surface was
+// observed in the last hours.
 func Tonight(in Input) *float64 {
-	w := newRecord(in)
+	w := in.record()
 	var out *float64
 	speaking := HouseholdSurfaces(in.Case, in.Now)
 	for k, s := range w.surfaces {

@@ -89,3 +89,22 @@ func (f *figures) join(o *figures) {
 		}
 	}
 }
+
+// TestVigilTrials holds many winters watched by a vigil against the same winters
+// looked at with every reading; DEWCASE_TRIALS is their number (default 40).
+func TestVigilTrials(t *testing.T) {
+	n, err := strconv.Atoi(os.Getenv("DEWCASE_TRIALS"))
+	if err != nil {
+		n = 40
+	}
+	var f vigils
+	causes := roofworlds.Causes()
+	for k := range n {
+		f.add(t, 960_000+uint64(k), causes[k%len(causes)], 60)
+	}
+	t.Logf("%d looks of %d; otherwise %d of %d messages, %d of %d steps", f.looks, f.every, f.otherMessages, f.messages,
+		f.otherSteps, f.steps)
+	if f.otherMessages*50 > f.messages || f.otherSteps*50 > f.steps {
+		t.Errorf("a vigil changes what is told")
+	}
+}

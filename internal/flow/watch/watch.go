@@ -82,6 +82,22 @@ type Input struct {
 	Trouble []Trouble
 	// Forecast is what a weather service says of tonight, nil without one.
 	Forecast *outlook.Forecast
+
+	laid *record
+}
+
+// Laid lays the rows out for several questions about the same moment; case, rows
+// and what the nightly work found may not change after it.
+func (in Input) Laid() Input {
+	in.laid = newRecord(in)
+	return in
+}
+
+func (in Input) record() *record {
+	if in.laid != nil {
+		return in.laid
+	}
+	return newRecord(in)
 }
 
 // View is what a look found.
@@ -89,16 +105,20 @@ type View struct {
 	Signs []alert.Sign
 	// Level is whose water it is that forms, as far as the record tells.
 	Level alert.Level
+
+	guarded []guarded
 }
 
 // Look says what the record shows at Input.Now.
 func Look(in Input) View {
-	w := newRecord(in)
+	w := in.record()
 	var v View
 	v.Level = w.evidence(in.Slow).level()
+	index := positions(in.Case)
 	for k, s := range in.Case.Surfaces() {
 		c := w.surfaces[k]
 		v.Signs = append(v.Signs, w.wetNow(c, s), w.wetNights(c, s), w.melting(c, s))
+		v.guarded = append(v.guarded, w.guard(c, index))
 	}
 	v.Signs = append(v.Signs, w.sudden()...)
 	v.Signs = append(v.Signs, slow(in)...)
@@ -165,10 +185,7 @@ type air struct {
 
 func newRecord(in Input) *record {
 	w := &record{in: in, n: len(in.Rows), zone: in.Case.Property.Zone}
-	index := map[string]int{}
-	for i, p := range in.Case.Positions {
-		index[p.ID] = i
-	}
+	index := positions(in.Case)
 	pa := func(p int) (pa, temp []float64) {
 		pa, temp = missing(w.n), missing(w.n)
 		if in.Slow.doubts(in.Case.Positions[p].ID) {
@@ -204,6 +221,15 @@ func newRecord(in Input) *record {
 		w.surfaces = append(w.surfaces, w.surface(k, p, index, pa))
 	}
 	return w
+}
+
+// positions are where each position stands in the case.
+func positions(c *roof.Case) map[string]int {
+	index := map[string]int{}
+	for i, p := range c.Positions {
+		index[p.ID] = i
+	}
+	return index
 }
 
 // missing is a column of hours of which none was observed.

@@ -26,7 +26,7 @@ import (
 	"dewcase/internal/testkit/roofworlds"
 )
 
-// stepMS is how often a test looks: three times an hour.
+// stepMS is how often a test looks where it does not say: three times an hour.
 const stepMS = int64(20 * 60_000)
 
 // winter is a record laid out so that any moment of it can be looked at with
@@ -34,7 +34,8 @@ const stepMS = int64(20 * 60_000)
 type winter struct {
 	c       *roof.Case
 	set     *series.Set
-	fine    []timeline.Row // by 20 minutes
+	step    int64          // ms between two looks; a part of an hour
+	fine    []timeline.Row // by the step
 	hours   []timeline.Row
 	from    int64
 	n       int // steps
@@ -43,13 +44,16 @@ type winter struct {
 	healthy map[int]float64 // the diagnosis's support for no defect, by days
 }
 
-func layOut(t testing.TB, set *series.Set) *winter {
+func layOut(t testing.TB, set *series.Set) *winter { return layOutBy(t, set, stepMS) }
+
+func layOutBy(t testing.TB, set *series.Set, step int64) *winter {
 	t.Helper()
-	w := &winter{c: set.Case, set: set, from: set.FromMS / hourMS * hourMS, mould: map[string]*mould.Result{},
+	w := &winter{c: set.Case, set: set, step: step, from: set.FromMS / hourMS * hourMS, mould: map[string]*mould.Result{},
 		wood: map[string]*timber.Result{}, healthy: map[int]float64{}}
-	w.n = int((set.UntilMS - w.from) / stepMS / 3 * 3)
-	w.fine = timeline.Rows(set, w.from, w.from+int64(w.n)*stepMS, stepMS)
-	w.hours = timeline.Fold(w.fine, 3)
+	per := w.perHour()
+	w.n = int((set.UntilMS-w.from)/step) / per * per
+	w.fine = timeline.Rows(set, w.from, w.from+int64(w.n)*step, step)
+	w.hours = timeline.Fold(w.fine, per)
 	for _, s := range set.Case.Surfaces() {
 		c, err := risk.Margin(set, s.ID)
 		if err != nil {
@@ -63,15 +67,18 @@ func layOut(t testing.TB, set *series.Set) *winter {
 	return w
 }
 
+func (w *winter) perHour() int { return int(hourMS / w.step) }
+
 // input is the look at step k: rows up to there and the slow figures of that
 // night.
 func (w *winter) input(k int, chance *float64) Input {
-	now := w.from + int64(k)*stepMS
-	h := k / 3
+	now := w.from + int64(k)*w.step
+	per := w.perHour()
+	h := k / per
 	first := max(0, h-24*Days)
 	rows := w.hours[first:h:h]
-	if k%3 > 0 {
-		rows = append(slices.Clone(rows), timeline.Fold(w.fine[h*3:k], 3)...)
+	if k%per > 0 {
+		rows = append(slices.Clone(rows), timeline.Fold(w.fine[h*per:k], per)...)
 	}
 	in := Input{Case: w.c, Rows: rows, FromMS: w.from + int64(first)*hourMS, Now: time.UnixMilli(now).UTC(),
 		Chance: chance}
@@ -187,6 +194,10 @@ func measured(t testing.TB, win *roofsim.Winter, seed uint64) *winter {
 }
 
 func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roofsim.Measured) {
+	return measuredBy(t, win, seed, stepMS)
+}
+
+func measuredBy(t testing.TB, win *roofsim.Winter, seed uint64, step int64) (*winter, *roofsim.Measured) {
 	t.Helper()
 	m := roofworlds.Kit{Interval: 10 * time.Minute, Faults: roofsim.FieldFaults()}.Measure(win, seed)
 	flagged, err := qc.Flag(m.Case, func(logger string) iter.Seq2[roof.Reading, error] {
@@ -203,7 +214,7 @@ func measuredWith(t testing.TB, win *roofsim.Winter, seed uint64) (*winter, *roo
 	require.NoError(t, err)
 	set, err := series.Build(m.Case, 0, flagged)
 	require.NoError(t, err)
-	return layOut(t, set), m
+	return layOutBy(t, set, step), m
 }
 
 // lived is what a household went through in one winter.

@@ -291,9 +291,14 @@ func (b *Book) over(in PlanInput, now time.Time) (Message, bool) {
 	return m, true
 }
 
+// escalateAfter is how long a household may leave a message unanswered.
+func escalateAfter(c *roof.Case) time.Duration {
+	return time.Duration(or(c.Alerts.EscalateH, defaultEscalateH) * float64(time.Hour))
+}
+
 func (b *Book) consultant(in PlanInput, now time.Time) (Message, bool) {
 	zone := in.Case.Property.Zone
-	escalate := time.Duration(or(in.Case.Alerts.EscalateH, defaultEscalateH) * float64(time.Hour))
+	escalate := escalateAfter(in.Case)
 	kind := News
 	var due []*Alert
 	for _, a := range b.Alerts {

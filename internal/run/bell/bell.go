@@ -10,24 +10,19 @@ package bell
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"iter"
 	"log/slog"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
 
-	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/notify"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
-	"dewcase/internal/words"
 )
 
 // Cases are the cases in force.
@@ -75,9 +70,15 @@ const (
 )
 
 const (
-	lookEvery  = time.Minute      // whether anything is new
-	lookAnyway = 10 * time.Minute // also where no reading came: silence is a sign
+	lookEvery  = time.Minute      // whether any house is due, and at the daemon itself
+	lookAnyway = 10 * time.Minute // for a page that is asked for
 	settleFor  = 5 * time.Second  // after readings came
+	// roundLooks is how many houses are examined before those that are due are
+	// listed again, so that what is urgent overtakes what is merely regular.
+	roundLooks = 100
+	// maxBooks is how many houses' books are at hand; others are read from the
+	// state again.
+	maxBooks = 2000
 )
 
 // Options are what the alert service stands on. All but Publish, Places,
@@ -106,67 +107,50 @@ type Bell struct {
 	topic *notify.Topic
 	told  saying
 
-	mu     sync.Mutex // guards the map alone
+	mu     sync.Mutex // guards the map and the count alone
 	houses map[string]*house
+	holds  int64
+	books  atomic.Int64 // at hand
 
-	arrivals arrivals
-	news     chan struct{} // readings came
+	sentries sentries
+	news     chan struct{} // a house is due
+	unknown  chan struct{} // a house was never assessed
 
 	examined, assessed atomic.Int64
-}
-
-// house is what is at hand of one case.
-type house struct {
-	mu      sync.Mutex // a look, an acknowledgement, a hand-over: one at a time
-	book    *alert.Book
-	saved   []byte
-	version int64
-	c       *roof.Case
-	at      time.Time
-	view    watch.View
-	slow    *watch.Slow
-	slowAt  time.Time // when the nightly work was last tried
-	fault   string    // why the last look failed
-
-	// What the last look found for the household's page.
-	chance *float64
-	nights []watch.Night
-	where  string
-	wet    string    // position of the surface that these are of
-	before beforeWork
-	heard  time.Time // the newest reading of any logger
-}
-
-// beforeWork is a surface's last nights before a repair, as the record of one
-// version has them.
-type beforeWork struct {
-	surface string
-	at      time.Time
-	version int64
-	nights  []words.Night
 }
 
 // New makes the service; Run lets it look.
 func New(opt Options) *Bell {
 	return &Bell{Reach: opt.Reach, opt: opt, topic: notify.NewTopic(opt.Publish), houses: map[string]*house{},
 		told:     saying{unsaid: map[string]notify.CaseState{}, wake: make(chan struct{}, 1)},
-		arrivals: arrivals{by: map[string]map[string]*heardLogger{}, fresh: map[string]time.Time{}},
-		news:     make(chan struct{}, 1)}
+		sentries: sentries{by: map[string]*sentry{}}, news: make(chan struct{}, 1),
+		unknown: make(chan struct{}, 1)}
 }
 
 // Run looks at the houses until ctx ends.
 func (b *Bell) Run(ctx context.Context) {
-	var speaking sync.WaitGroup
-	defer speaking.Wait()
-	speaking.Go(func() { b.speak(ctx) })
+	var working sync.WaitGroup
+	defer working.Wait()
+	working.Go(func() { b.speak(ctx) })
+	working.Go(func() { b.nights(ctx) })
 	t := time.NewTicker(b.paced(lookEvery))
 	defer t.Stop()
+	b.aside(ctx)
 	for {
-		b.round(ctx)
+		more := b.round(ctx)
+		select {
+		case <-t.C:
+			b.aside(ctx)
+		default:
+		}
+		if more && ctx.Err() == nil {
+			continue
+		}
 		select {
 		case <-ctx.Done():
 			return
 		case <-t.C:
+			b.aside(ctx)
 		case <-b.news:
 			// What comes together is looked at together.
 			select {
@@ -192,8 +176,15 @@ func (b *Bell) Examined() int64 { return b.examined.Load() }
 // Assessed counts the assessments of the nightly work since the start.
 func (b *Bell) Assessed() int64 { return b.assessed.Load() }
 
-// Behind is how long the oldest reading has waited to be examined.
-func (b *Bell) Behind() time.Duration { return b.arrivals.behind(b.now()) }
+// Behind is how long the house that has been due for longest has waited to be
+// examined.
+func (b *Bell) Behind() time.Duration { return b.sentries.behind(b.now()) }
+
+// stir has a house examined soon.
+func (b *Bell) stir(caseID string) {
+	b.sentries.stir(caseID, b.now())
+	wake(b.news)
+}
 
 // wake has the houses looked at soon.
 func wake(c chan struct{}) {
@@ -203,17 +194,19 @@ func wake(c chan struct{}) {
 	}
 }
 
-// round looks at every case that has something new, and at the daemon itself.
-func (b *Bell) round(ctx context.Context) {
-	for _, c := range b.Cases.All() {
+// round looks at the cases that are due, up to a number, and reports whether there
+// are more.
+func (b *Bell) round(ctx context.Context) (more bool) {
+	due := b.sentries.due(b.Cases.All(), b.now())
+	for _, c := range due[:min(len(due), roundLooks)] {
 		if ctx.Err() != nil {
-			return
+			return false
 		}
-		b.nightly(ctx, c)
 		err := b.glance(ctx, c)
 		if err == nil || ctx.Err() != nil {
 			continue
 		}
+		b.sentries.stir(c.ID, b.now().Add(lookEvery))
 		h, held := b.hold(ctx, c.ID)
 		if held != nil || h.fault != err.Error() {
 			b.opt.Log.Error("a case could not be watched", "case", c.ID, "error", err)
@@ -223,153 +216,17 @@ func (b *Bell) round(ctx context.Context) {
 			h.mu.Unlock()
 		}
 	}
+	return len(due) > roundLooks
+}
+
+// aside is what is to be done beside the houses.
+func (b *Bell) aside(ctx context.Context) {
 	if err := b.digest(ctx, b.now()); err != nil && ctx.Err() == nil {
 		b.opt.Log.Error("a summary could not be sent", "error", err)
 	}
 	if err := b.daemon(ctx); err != nil && ctx.Err() == nil {
 		b.opt.Log.Error("the daemon's own troubles could not be judged", "error", err)
 	}
-}
-
-// hold locks a house, which is loaded the first time; whoever holds it unlocks
-// its mu. Nobody holds two, and nobody waits for the network meanwhile.
-func (b *Bell) hold(ctx context.Context, id string) (*house, error) {
-	b.mu.Lock()
-	h := b.houses[id]
-	if h == nil {
-		h = &house{}
-		b.houses[id] = h
-	}
-	b.mu.Unlock()
-	h.mu.Lock()
-	if h.book != nil {
-		return h, nil
-	}
-	book := &alert.Book{}
-	blob, err := b.State.State(ctx, kindBook, id)
-	if err == nil {
-		err = json.Unmarshal(blob, book)
-	} else if errors.Is(err, roof.ErrNotFound) {
-		err = nil
-	}
-	if err != nil {
-		h.mu.Unlock()
-		return nil, fmt.Errorf("reading the alerts of %s: %w", id, err)
-	}
-	h.book, h.saved = book, blob
-	if blob, err = b.State.State(ctx, kindSlow, id); err == nil {
-		h.slow = &watch.Slow{}
-		if json.Unmarshal(blob, h.slow) != nil {
-			h.slow = nil
-		}
-	}
-	return h, nil
-}
-
-// glance takes one case a step further, without the nightly work, which can take
-// seconds: what its record shows, what that raises or clears, and whom that must
-// be told.
-func (b *Bell) glance(ctx context.Context, c *roof.Case) error {
-	h, err := b.hold(ctx, c.ID)
-	if err != nil {
-		return err
-	}
-	defer h.mu.Unlock()
-	return b.step(ctx, c, h)
-}
-
-// step is a glance at a house that is held.
-func (b *Bell) step(ctx context.Context, c *roof.Case, h *house) error {
-	now, version := b.now(), b.opt.Record.Version(c.ID)
-	if h.c == c && h.version == version && now.Sub(h.at) < lookAnyway && len(h.book.Planned) == 0 {
-		return nil
-	}
-	came := b.arrivals.examine(c.ID)
-	in, err := b.input(ctx, c, h, now)
-	if err != nil {
-		b.arrivals.unexamined(c.ID, came)
-		return err
-	}
-	b.examined.Add(1)
-	h.view, h.chance = watch.Look(in), in.Chance
-	h.nights, h.where, h.wet = wettest(in)
-	h.heard = time.Time{}
-	for _, l := range in.Loggers {
-		if l.Last.After(h.heard) {
-			h.heard = l.Last
-		}
-	}
-	h.c, h.version, h.at, h.fault = c, version, now, ""
-	h.book.Judge(h.view.Level, now)
-	plan := alert.PlanInput{Links: b.pageLinks(c.ID)}
-	if h.slow != nil {
-		plan.Cause = h.slow.Cause(c.Property.Zone)
-	}
-	return b.raise(ctx, c, h, plan, now)
-}
-
-// wettest is the fortnight of the surface that the household's page shows.
-func wettest(in watch.Input) (nights []watch.Night, where, position string) {
-	worst := -1.0
-	for _, p := range watch.HouseholdSurfaces(in.Case, in.Now) {
-		n := watch.Last(watch.Nights(in, p.ID), homepage.Nights)
-		wet := 0.0
-		for _, x := range n {
-			wet += x.Wet
-		}
-		if wet > worst {
-			worst, nights, where, position = wet, n, words.HomeSurface(in.Case, p), p.ID
-		}
-	}
-	return nights, where, position
-}
-
-// raise books what the last look found, and whom that must be told.
-func (b *Bell) raise(ctx context.Context, c *roof.Case, h *house, plan alert.PlanInput, now time.Time) error {
-	plan.Case, plan.Rules = c, alert.RulesOf(c.Alerts)
-	alert.Step(h.book, h.view.Signs, plan.Rules, now)
-	h.book.Planned = append(h.book.Planned, alert.Plan(h.book, plan, now)...)
-	return b.settle(ctx, c, h)
-}
-
-// settle makes a step durable and hands over what is due. The messages are kept
-// with the step that planned them and dropped once the outbox has them, so that
-// a crash at any point neither loses nor doubles one.
-func (b *Bell) settle(ctx context.Context, c *roof.Case, h *house) error {
-	if err := b.save(ctx, c.ID, h); err != nil {
-		return err
-	}
-	if len(h.book.Planned) > 0 {
-		for _, m := range h.book.Planned {
-			if err := b.post(ctx, c, m); err != nil {
-				return err
-			}
-		}
-		h.book.Planned = nil
-		if err := b.save(ctx, c.ID, h); err != nil {
-			return err
-		}
-	}
-	if c.ID != theDaemon && b.opt.Publish != nil {
-		said, _ := homeOf(c, h, h.slow, b.now())
-		b.told.later(notify.StateOf(c.ID, strings.Join(said.Lead().Lines, " "), h.book, h.chance, b.now()))
-	}
-	return nil
-}
-
-func (b *Bell) save(ctx context.Context, id string, h *house) error {
-	blob, err := json.Marshal(h.book)
-	if err != nil {
-		return fmt.Errorf("writing the alerts of %s: %w", id, err)
-	}
-	if string(blob) == string(h.saved) {
-		return nil
-	}
-	if err := b.State.PutState(ctx, kindBook, id, blob); err != nil {
-		return fmt.Errorf("keeping the alerts of %s: %w", id, err)
-	}
-	h.saved = blob
-	return nil
 }
 
 // saying is what is to be published, the newest of each case.
@@ -424,12 +281,12 @@ func (b *Bell) daemon(ctx context.Context) error {
 		return err
 	}
 	defer h.mu.Unlock()
-	h.c, h.view = c, view
+	h.c = c
 	plan := alert.PlanInput{}
 	if b.PublicURL != "" {
 		plan.Links.Alerts = b.PublicURL + "/alerts"
 	}
-	return b.raise(ctx, c, h, plan, now)
+	return b.raise(ctx, c, h, view.Signs, plan, now)
 }
 
 func (b *Bell) troubles() (out []watch.Trouble) {
@@ -457,6 +314,11 @@ func (b *Bell) change(ctx context.Context, caseID string, do func(*alert.Book, t
 		return err
 	}
 	defer h.mu.Unlock()
+	if h.at.IsZero() { // what is said of the house after the change rests on a look
+		if err := b.visit(ctx, c, h); err != nil {
+			return err
+		}
+	}
 	if err := do(h.book, b.now()); err != nil {
 		return err
 	}

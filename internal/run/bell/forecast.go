@@ -88,7 +88,7 @@ func (b *Bell) forecastChanged(ctx context.Context, caseID string) error {
 	}
 	h.at = time.Time{}
 	h.mu.Unlock()
-	wake(b.news)
+	b.stir(caseID)
 	return nil
 }
 

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
-	"sync"
 	"time"
 
 	"dewcase/internal/flow/assessment"
@@ -27,8 +26,8 @@ func (b *Bell) input(ctx context.Context, c *roof.Case, h *house, now time.Time)
 	if err != nil {
 		return watch.Input{}, fmt.Errorf("reading the last weeks of %s: %w", c.ID, err)
 	}
-	in := watch.Input{Case: c, Rows: rows, FromMS: from, Now: now, Slow: h.slow}
-	if in.Loggers, err = b.loggers(ctx, c, now); err != nil {
+	in := watch.Input{Case: c, Rows: rows, FromMS: from, Now: now, Slow: h.slow}.Laid()
+	if in.Loggers, err = b.loggers(ctx, c, h, now); err != nil {
 		return in, err
 	}
 	if in.Forecast, err = b.forecastOf(ctx, c.ID); err != nil {
@@ -38,204 +37,161 @@ func (b *Bell) input(ctx context.Context, c *roof.Case, h *house, now time.Time)
 	return in, nil
 }
 
+// dayOf is what the readings of a day say of a logger, which changes slowly and is
+// read from the record once an hour.
+type dayOf struct {
+	batteryPct    *float64
+	batteryAt     time.Time
+	day, doubtful int
+}
+
 // loggers says how each logger was last heard.
-func (b *Bell) loggers(ctx context.Context, c *roof.Case, now time.Time) ([]watch.Seen, error) {
+func (b *Bell) loggers(ctx context.Context, c *roof.Case, h *house, now time.Time) ([]watch.Seen, error) {
 	spans, err := b.opt.Record.Spans(ctx, c.ID)
 	if err != nil {
 		return nil, fmt.Errorf("listing the loggers of %s: %w", c.ID, err)
 	}
-	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
-		return b.opt.Record.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
-	})
-	if err != nil {
-		return nil, fmt.Errorf("judging the readings of %s: %w", c.ID, err)
+	if h.c != c || now.Sub(h.daysAt) >= watch.Hourly {
+		if h.days, err = b.days(ctx, c, spans, now); err != nil {
+			return nil, err
+		}
+		h.daysAt = now
 	}
 	var out []watch.Seen
 	for _, s := range spans {
 		if _, known := c.Logger(s.Logger); !known {
 			continue
 		}
-		x := watch.Seen{Logger: s.Logger, Last: s.Last}
+		d := h.days[s.Logger]
+		x := watch.Seen{Logger: s.Logger, Last: s.Last, BatteryPct: d.batteryPct, BatteryAt: d.batteryAt, Day: d.day,
+			Doubtful: d.doubtful}
 		if x.Last.After(now) {
 			x.Last = now
 		}
-		const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange
-		for r, err := range flagged(s.Logger) {
-			if err != nil {
-				return nil, err
-			}
-			if level, ok := r.Values.Get(roof.BatteryPct); ok {
-				x.BatteryPct, x.BatteryAt = &level, r.At
-			}
-			if r.At.Before(now.Add(-24 * time.Hour)) {
-				continue
-			}
-			x.Day++
-			if r.Flags&doubtful != 0 {
-				x.Doubtful++
-			}
-		}
-		b.arrivals.add(c.ID, now, &x)
+		b.sentries.add(c.ID, now, &x)
 		out = append(out, x)
 	}
 	return out, nil
 }
 
-// arrivals counts what came of each logger.
-type arrivals struct {
-	mu    sync.Mutex
-	by    map[string]map[string]*heardLogger // case, logger
-	fresh map[string]time.Time               // when the first reading came that nobody has examined, by case
-}
-
-// examine notes that what came of a case is being looked at, and returns since
-// when it waited.
-func (a *arrivals) examine(caseID string) time.Time {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	came := a.fresh[caseID]
-	delete(a.fresh, caseID)
-	return came
-}
-
-// unexamined takes an examine back.
-func (a *arrivals) unexamined(caseID string, came time.Time) {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if !came.IsZero() {
-		a.fresh[caseID] = came
+func (b *Bell) days(ctx context.Context, c *roof.Case, spans []roof.LoggerSpan, now time.Time) (map[string]dayOf,
+	error) {
+	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
+		return b.opt.Record.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("judging the readings of %s: %w", c.ID, err)
 	}
-}
-
-// behind is how long the oldest reading that nobody has examined waits.
-func (a *arrivals) behind(now time.Time) (longest time.Duration) {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	for _, came := range a.fresh {
-		longest = max(longest, now.Sub(came))
-	}
-	return longest
-}
-
-// heardLogger counts what came of a logger by the hour of its arrival, because a
-// reading with a wrong clock is not dated when it came.
-type heardLogger struct {
-	last   time.Time
-	newest time.Time        // measured; the past comes in as it moves on
-	began  time.Time        // to move on, without a lull
-	moved  time.Time        // on last
-	hours  map[int64][2]int // readings, of these with a clock that cannot be right
-}
-
-// A logger that hands its memory over moves on to newer readings all the time:
-// one that has not for movesWithin is done. What was measured before its newest
-// reading says nothing, and after catchUpFor a logger that is not yet at the
-// present is silent, however its past trickles in.
-const (
-	movesWithin = 5 * time.Minute
-	catchUpFor  = 15 * time.Minute
-)
-
-// takes notes what was measured at a time and arrived at another.
-func (h *heardLogger) takes(measured, arrived time.Time) {
-	if !measured.After(h.newest) {
-		return
-	}
-	if arrived.Sub(h.moved) > catchUpFor {
-		h.began = arrived
-	}
-	h.newest, h.moved = measured, arrived
-}
-
-// catchingUp reports that the logger is only just handing its past over.
-func (h *heardLogger) catchingUp(now time.Time) bool {
-	return now.Sub(h.moved) < movesWithin && now.Sub(h.began) < catchUpFor
-}
-
-// maxHeard bounds the loggers counted of a case.
-const maxHeard = 1000
-
-// add puts to a logger what is known by arrival: one with a wrong clock is not
-// silent.
-func (a *arrivals) add(caseID string, now time.Time, x *watch.Seen) {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	h := a.by[caseID][x.Logger]
-	if h == nil {
-		return
-	}
-	if h.last.After(x.Last) && !h.last.After(now) {
-		x.Last = h.last
-	}
-	x.CatchingUp = h.catchingUp(now)
-	n := 0
-	for at, k := range h.hours {
-		if now.UnixMilli()-at*anHour > 25*anHour {
-			delete(h.hours, at)
+	const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange
+	out := map[string]dayOf{}
+	for _, s := range spans {
+		if _, known := c.Logger(s.Logger); !known {
 			continue
 		}
-		n += k[0]
-		x.ClockWrong += k[1]
-	}
-	x.Day = max(x.Day, n)
-}
-
-// Took notes readings that have become durable. Catching up on the past is no
-// sign of life now, a wrong clock is.
-func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
-	wake(b.news)
-	b.arrivals.mu.Lock()
-	defer b.arrivals.mu.Unlock()
-	for i, r := range readings {
-		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged || r.Arrived.IsZero() {
-			continue
-		}
-		all := b.arrivals.by[caseID]
-		if all == nil {
-			all = map[string]*heardLogger{}
-			b.arrivals.by[caseID] = all
-		}
-		h := all[r.Logger]
-		if h == nil {
-			if len(all) > maxHeard {
+		var d dayOf
+		for r, err := range flagged(s.Logger) {
+			if err != nil {
+				return nil, err
+			}
+			if level, ok := r.Values.Get(roof.BatteryPct); ok {
+				d.batteryPct, d.batteryAt = &level, r.At
+			}
+			if r.At.Before(now.Add(-24 * time.Hour)) {
 				continue
 			}
-			h = &heardLogger{hours: map[int64][2]int{}}
-			all[r.Logger] = h
+			d.day++
+			if r.Flags&doubtful != 0 {
+				d.doubtful++
+			}
 		}
-		if _, waits := b.arrivals.fresh[caseID]; !waits {
-			b.arrivals.fresh[caseID] = r.Arrived
-		}
-		h.takes(r.At, r.Arrived)
-		k := h.hours[r.Arrived.UnixMilli()/anHour]
-		k[0]++
-		if r.Flags&roof.FlagClockWrong != 0 {
-			k[1]++
-			h.last = r.Arrived
-		}
-		h.hours[r.Arrived.UnixMilli()/anHour] = k
+		out[s.Logger] = d
+	}
+	return out, nil
+}
+
+// Took takes note of readings that have become durable.
+func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
+	if b.sentries.took(caseID, readings, outcomes, b.now()) {
+		wake(b.news)
 	}
 }
 
-// nightly asks the whole record once a night, after noon of the house's clock,
-// and once after a start where nothing is kept: verdicts move at a fixed hour,
-// whether or not anybody looks.
+// nights asks the whole record of every house once a night, after noon of the
+// house's clock, and once after a start where nothing is kept: verdicts move at a
+// fixed hour, whether or not anybody looks. It can take seconds a house, which no
+// look waits for but a house's first.
+func (b *Bell) nights(ctx context.Context) {
+	t := time.NewTicker(b.paced(lookEvery))
+	defer t.Stop()
+	for {
+		due := b.nightsDue(ctx)
+		for _, c := range due[:min(len(due), roundNights)] {
+			if ctx.Err() != nil {
+				return
+			}
+			b.nightly(ctx, c)
+		}
+		if len(due) > roundNights {
+			continue
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		case <-b.unknown:
+		}
+	}
+}
+
+// roundNights is how many houses are assessed before those that are due are listed
+// again.
+const roundNights = 20
+
+// nightsDue lists the houses whose nightly work is to be done, those first that
+// were never assessed: nothing is said of them before.
+func (b *Bell) nightsDue(ctx context.Context) []*roof.Case {
+	var first, due []*roof.Case
+	for _, c := range b.Cases.All() {
+		w, ok := b.sentries.nightly(c.ID)
+		if !ok {
+			h, err := b.hold(ctx, c.ID)
+			if err != nil {
+				continue // the glance that follows says it
+			}
+			if h.slow != nil {
+				w.done = h.slow.Done
+			}
+			h.mu.Unlock()
+			b.sentries.worked(c.ID, w)
+		}
+		now := b.now()
+		night := func(t time.Time) int64 { return evidence.NightOf(t, c.Property.Zone).FromMS }
+		switch {
+		case now.Sub(w.tried) <= time.Hour:
+		case w.done.IsZero():
+			first = append(first, c)
+		case night(w.done) != night(now):
+			due = append(due, c)
+		}
+	}
+	return append(first, due...)
+}
+
 func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
-	now := b.now()
 	h, err := b.hold(ctx, c.ID)
 	if err != nil {
-		return // the glance that follows says it
-	}
-	night := func(t time.Time) int64 { return evidence.NightOf(t, c.Property.Zone).FromMS }
-	due := now.Sub(h.slowAt) > time.Hour && (h.slow == nil || night(h.slow.Done) != night(now))
-	if due {
-		h.slowAt = now
-	}
-	before := h.slow
-	h.mu.Unlock()
-	if !due {
 		return
 	}
+	now, before := b.now(), h.slow
+	h.mu.Unlock()
+	w := nightlyWork{tried: now}
+	if before != nil {
+		w.done = before.Done
+	}
+	defer func() {
+		b.sentries.worked(c.ID, w)
+		b.stir(c.ID)
+	}()
 	a, err := b.opt.Record.Current(ctx, c)
 	if err != nil {
 		if ctx.Err() == nil {
@@ -245,7 +201,7 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 	}
 	b.assessed.Add(1)
 	s := slowOf(c, a, before)
-	s.Done = now
+	s.Done, w.done = now, now
 	blob, err := json.Marshal(s)
 	if err == nil {
 		err = b.State.PutState(ctx, kindSlow, c.ID, blob)

@@ -135,7 +135,7 @@ func (b *Bell) Home(ctx context.Context, token string) (homepage.Home, error) {
 		return homepage.Home{}, err
 	}
 	defer h.mu.Unlock()
-	if err := b.step(ctx, c, h); err != nil {
+	if err := b.visit(ctx, c, h); err != nil {
 		return homepage.Home{}, err
 	}
 	slow := h.slow
