@@ -154,6 +154,9 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 		default:
 			b.misdated.take(ms)
 		}
+		if b.leftOut(pos, ms) {
+			continue
+		}
 		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
 			if r.Flags&f != 0 {
 				if b.flagged[pos] == nil {
@@ -184,6 +187,7 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 			continue
 		}
 		runs[k].join(LongestSpanMS(usual))
+		b.part(&runs[k], f.Position)
 		st := &runs[k].stint
 		st.Logger, st.Station, st.Accuracy, st.UsualMS = logger.ID, logger.Station, stationAccuracy(logger), usual
 		st.Offset = offsetAt(logger, st.UntilMS)
@@ -262,8 +266,11 @@ func (c *Course) append(later Course) {
 			*t = *from[i]
 			continue
 		}
-		t.AtMS, t.Value, t.Joined = append(t.AtMS, from[i].AtMS...), append(t.Value, from[i].Value...),
-			append(t.Joined, from[i].Joined...)
+		// A later run may hold looks with a meter from before its first reading of
+		// the air; those within the run before it are left aside.
+		k := from[i].after(t.AtMS[t.Len()-1])
+		t.AtMS, t.Value, t.Joined = append(t.AtMS, from[i].AtMS[k:]...), append(t.Value, from[i].Value[k:]...),
+			append(t.Joined, from[i].Joined[k:]...)
 	}
 }
 
