@@ -593,6 +593,19 @@ export class Chart extends HTMLElement implements Worked {
       b.addEventListener("click", run);
       bar.append(b);
     };
+    button("Note, or leave out", () => {
+      const form = document.querySelector<HTMLDetailsElement>("[data-remark]");
+      const fill = (name: string, t: number): void => {
+        const field = form?.querySelector<HTMLInputElement>(`input[name=${name}]`);
+        if (field) field.value = new Date(z.local(t)).toISOString().slice(0, 16);
+      };
+      fill("from", from);
+      fill("to", until);
+      const view = form?.querySelector<HTMLInputElement>("input[name=view]");
+      if (view) view.value = location.search;
+      if (form) form.open = true;
+      form?.querySelector<HTMLInputElement>("input[name=what]")?.focus();
+    });
     button("Zoom to it", () => { this.unpick(); this.go(from, until); this.figure.focus({ preventScroll: true }); });
     button("Cancel", () => { this.unpick(); this.figure.focus({ preventScroll: true }); });
     this.figure.after(bar);

@@ -78,6 +78,7 @@ type Case struct {
 	Adviser   Person // the consultant, as the household is told
 	Alerts    AlertSettings
 	Planned   Planned
+	Excluded  []Excluded
 }
 
 // Planned is work that is planned and not done: what it is to open and to spare. It

@@ -3,6 +3,7 @@ package words
 import (
 	"math"
 	"strings"
+	"time"
 )
 
 // curves name the quantities that a chart can show, by their keys in its address.
@@ -93,4 +94,20 @@ func (c NightCourse) String() string {
 		" " +
 		c.Quantity + " (" + c.Where + ") was " + signed(c.Before, c.Decimals) + " " + c.Unit + " before and " +
 		signed(c.After, c.Decimals) + " " + c.Unit + " after."
+}
+
+// LeftOut says how much of a record a person left out of all evidence, in how
+// many stretches.
+func LeftOut(hours float64, stretches int) string {
+	return Hours(hours) + " h of the record are left out by hand, in " + Count(stretches, "part") +
+		": they are no data, and no figure rests on them."
+}
+
+// LeftOutStretch names one stretch left out, where "" is everywhere, with its
+// reason.
+func LeftOutStretch(from, to time.Time, zone *time.Location, where, reason string) string {
+	if where == "" {
+		where = "every position"
+	}
+	return "left out by hand: " + where + ", " + Moment(from, zone) + " to " + Moment(to, zone) + ": " + reason
 }

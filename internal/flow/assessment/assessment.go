@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Assessment is the whole answer (contract, section 4). A null figure is
@@ -48,6 +49,7 @@ type Coverage struct {
 	Share       float64  `json:"share" doc:"observed time over elapsed time, 0..1"`
 	LongestGapH *float64 `json:"longest_gap_h"`
 	Excluded    int      `json:"excluded_readings" doc:"readings kept out of hours by a flag"`
+	LeftOutH    float64  `json:"left_out_h,omitempty" doc:"hours of the span that a person left out (key excluded)"`
 }
 
 // Surface is what happened at one surface, in hours.
@@ -154,7 +156,7 @@ func Of(set *series.Set) Answer {
 	}
 	a.Finding = cause.Find(set, cause.Options{Unchanged: unchanged(a.Repairs)})
 	a.doubt(whole, doubts)
-	a.Notes = append(a.Notes, unjudged(set.Case)...)
+	a.Notes = append(append(a.Notes, unjudged(set.Case)...), leftOut(set)...)
 	a.Diagnosis = diagnosis(a.Finding)
 	a.Diagnosis.Sentence = a.Cause(set.Case).Sentence().String()
 	a.Behind = physics(set, a.Finding)
@@ -194,11 +196,29 @@ func measured(set *series.Set) Assessment {
 	return a
 }
 
+// leftOut says what a person left out of the record, how much it is and why.
+func leftOut(set *series.Set) (notes []string) {
+	c, from, until := set.Case, time.UnixMilli(set.FromMS), time.UnixMilli(set.UntilMS)
+	n := 0
+	for _, x := range c.Excluded {
+		if x.From.Before(until) && x.To.After(from) {
+			n++
+			notes = append(notes, words.LeftOutStretch(x.From, x.To, c.Property.Zone, x.Position, x.Reason))
+		}
+	}
+	if n > 0 {
+		notes = append([]string{words.LeftOut(c.LeftOut("", from, until).Hours(), n)}, notes...)
+	}
+	return notes
+}
+
 func coverage(set *series.Set, c *series.Course) Coverage {
 	out := Coverage{Position: c.Position.ID, Excluded: c.Excluded}
 	if set.UntilMS > set.FromMS {
 		share, gap := timeline.CoverageOf(c, set.FromMS, set.UntilMS)
 		out.Share, out.LongestGapH = round(share, 5), rounded(gap)
+		out.LeftOutH = round(set.Case.LeftOut(c.Position.ID, time.UnixMilli(set.FromMS),
+			time.UnixMilli(set.UntilMS)).Hours(), 2)
 	}
 	return out
 }

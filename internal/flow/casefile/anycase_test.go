@@ -107,6 +107,15 @@ func anyCase(t *rapid.T) *roof.Case {
 		}
 		c.Loggers = append(c.Loggers, l)
 	}
+	for range rapid.IntRange(0, 2).Draw(t, "excluded") {
+		from := instant()
+		x := roof.Excluded{From: from, To: from.Add(time.Duration(rapid.IntRange(1, 1e6).Draw(t, "s")) * time.Second),
+			Reason: "why " + text.Draw(t, "reason")}
+		if len(ids) > 0 && rapid.Bool().Draw(t, "at one") {
+			x.Position = ids[0]
+		}
+		c.Excluded = append(c.Excluded, x)
+	}
 	for range rapid.IntRange(0, 3).Draw(t, "events") {
 		e := roof.Event{At: instant(), Kind: roof.EventKind(
 			rapid.SampledFrom([]string{"repair", "note", "inspection", "weather"}).Draw(t, "kind")), What: text.Draw(t, "what"),

@@ -76,6 +76,7 @@ func (s *section) whole(c *roof.Case) {
 	s.positions(c)
 	s.loggers(c)
 	list(s, "events", false, &c.Events, (*section).event)
+	list(s, "excluded", false, &c.Excluded, (*section).excluded)
 	s.inline("planned", func(s *section) { s.planned(&c.Planned) })
 	s.block("contacts", "", func(s *section) { s.contacts(&c.Contacts) })
 	s.inline("consultant", func(s *section) { s.person(&c.Adviser) })
@@ -261,6 +262,18 @@ func (s *section) event(e *roof.Event) {
 	if e.Kind != roof.Inspection {
 		s.refuse(s.keys[seen:], "stands at an event that is no inspection",
 			"only an inspection says what was seen; write kind: inspection or leave it out")
+	}
+}
+
+// excluded is a stretch left out of all evidence; without a reason it is refused.
+func (s *section) excluded(x *roof.Excluded) {
+	s.instant("from", "write when the stretch begins, such as 2026-12-20T12:00:00Z", &x.From)
+	s.instant("to", "write when the stretch ends, such as 2026-12-21T09:00:00Z", &x.To)
+	s.key("position", "", text(x.Position), func(n strictyaml.Node) { x.Position, _ = s.position(n) })
+	s.key("reason", "write why the readings are left out", text(x.Reason),
+		func(n strictyaml.Node) { x.Reason = label(n, 1000) })
+	if s.task == reading && !x.From.IsZero() && !x.To.IsZero() && !x.To.After(x.From) {
+		s.m.Get("to").Fault("is not after its from", "write when the stretch ends")
 	}
 }
 

@@ -102,6 +102,14 @@ func (h Hours) Of(fromMS, untilMS int64) Digest {
 	d.int(fromMS)
 	d.int(untilMS)
 	lo, hi := fromMS-h.padMS, untilMS+h.padMS
+	for _, x := range h.c.Excluded {
+		if from, to := x.From.UnixMilli(), x.To.UnixMilli(); from < hi && to > lo {
+			d.text("left out")
+			d.text(x.Position)
+			d.int(max(from, lo))
+			d.int(min(to, hi))
+		}
+	}
 	for _, l := range h.c.Loggers {
 		d.logger(l, h.usual[l.ID], lo, hi)
 		for day := DayOf(lo); day <= DayOf(hi-1); day++ {

@@ -32,12 +32,14 @@ type chartBody struct {
 	Groups      []pickGroup
 	Axes        []axisRow
 	Show        string
+	View        string // the address's query
 	StepWords   string
 	Rows        []curveRow
 	RowsCut     bool
 	Columns     []string
 	CSV         string
 	Script      chartScript
+	Remark      remarkForm
 }
 
 // legendRow is one curve shown.
@@ -143,7 +145,7 @@ func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
 	a, _ := p.Record.AnswerSoon(soon, h.ID)
 	h.Coverage = meanCoverage(a)
 	v := readChart(h, a, r.URL.Query())
-	b := chartBody{From: v.from, Until: v.until, Lay: v.lay, Show: joinKeys(v.keys)}
+	b := chartBody{From: v.from, Until: v.until, Lay: v.lay, Show: joinKeys(v.keys), View: r.URL.RawQuery}
 	if len(h.Surfaces) > 0 {
 		if b.SheetBody, err = p.sheetBody(ctx, h, a, v, true); err != nil {
 			p.fail(w, r, err)
@@ -225,6 +227,7 @@ func (b *chartBody) draw(h *head, v chartView, data curves.View) {
 		return chartLink(h.ID, "chart", w)
 	})
 	b.pick(h, v)
+	b.remarks(h, v)
 	b.table(h, v, data)
 	b.script(h, v, looks)
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -143,4 +144,39 @@ func TestBeforeAndAfterLieOverOneAnother(t *testing.T) {
 	w = httptest.NewRecorder()
 	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/compare", nil))
 	assert.Contains(t, w.Body.String(), "No repair is in the case file")
+}
+
+func TestANoteAndAStretchLeftOutGoIntoTheCaseFile(t *testing.T) {
+	h, f, err := newPages(false)
+	require.NoError(t, err)
+	post := func(form url.Values) *httptest.ResponseRecorder {
+		r := httptest.NewRequest(http.MethodPost, "/cases/larch-end-4/chart/remark", strings.NewReader(form.Encode()))
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		return w
+	}
+	w := post(url.Values{"do": {"note"}, "from": {"2027-01-12T08:00"}, "what": {"hatch found open"},
+		"view": {"?show=loft.rh&from=2027-01-10T00:00:00Z&to=2027-01-17T00:00:00Z"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	assert.Regexp(t, `/chart\?from=.*show=loft.rh.*#remarks$`, w.Header().Get("Location"))
+	w = post(url.Values{"do": {"exclude"}, "from": {"2027-01-12T08:00"}, "to": {"2027-01-13T08:00"}, "position": {"void"},
+		"what": {"logger on the bench"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	c, err := f.Case(t.Context(), "larch-end-4")
+	require.NoError(t, err)
+	require.Len(t, c.Excluded, 1)
+	assert.Equal(t, "logger on the bench", c.Excluded[0].Reason)
+	assert.Equal(t, "hatch found open", c.Events[len(c.Events)-1].What)
+	for _, page := range []string{"/chart", "/diagnosis", "/repairs", "/positions"} {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4"+page, nil))
+		assert.True(t, strings.Contains(w.Body.String(), "24.0 h of the record are left out by hand, in 1 part"), page)
+	}
+	for name, bad := range map[string]url.Values{"no reason": {"do": {"exclude"}, "from": {"2027-01-12T08:00"},
+		"to": {"2027-01-13T08:00"}}, "backwards": {"do": {"exclude"}, "from": {"2027-01-13T08:00"},
+		"to": {"2027-01-12T08:00"}, "what": {"x"}}, "no time": {"do": {"note"}, "from": {"soon"}, "what": {"x"}},
+		"nothing noted": {"do": {"note"}, "from": {"2027-01-12T08:00"}, "what": {" "}}} {
+		assert.Equal(t, http.StatusUnprocessableEntity, post(bad).Code, name)
+	}
 }

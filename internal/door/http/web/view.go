@@ -24,6 +24,7 @@ type head struct {
 	Surfaces    []surfaceRef
 	Events      []picture.Event
 	Repairs     bool
+	LeftOut     string // what a person left out of the record, in words; "" nothing
 }
 
 // surfaceRef is one surface to choose.
@@ -47,6 +48,9 @@ func (p *Pages) head(ctx context.Context, id string) (*head, error) {
 	h.Events = drawing.Events(c)
 	h.Repairs = len(c.Repairs()) > 0
 	h.From, h.Until, h.HasRecord, err = p.Record.Span(ctx, id)
+	if out := c.LeftOut("", h.From, h.Until); out > 0 {
+		h.LeftOut = words.LeftOut(out.Hours(), len(c.Excluded))
+	}
 	return h, err
 }
 

@@ -175,6 +175,7 @@ func (p *Pages) Mount(r chi.Router) {
 			r.Get("/margin", p.marginPage)
 			r.Get("/chart/data", p.chartData)
 			r.Get("/compare", p.compare)
+			r.Post("/chart/remark", p.remark)
 			r.Get("/chart.csv", p.chartCSV)
 			r.Get("/nights.csv", p.nightsCSV)
 			r.Get("/margin.csv", p.marginCSV)
