@@ -113,3 +113,17 @@ async function reach(shape, n, id) {
 }
 
 for (const [n, shape] of shapes.entries()) test(shape.name, () => reach(shape, n, `shape-${n + 1}`));
+
+test("Not understood and the mappings of a house, by day and by night", async () => {
+  await fetch(`${publish}/?shape=0`);
+  for (const colorScheme of ["light", "dark"]) for (const path of ["/messages", "/cases/shape-4/mappings", "/messages/read?case=shape-4"]) {
+    const p = await open(browser, path, { ...phone, colorScheme });
+    await fits(p.page, `${colorScheme} ${path}`);
+    await p.done();
+  }
+  const p = await open(browser, "/cases/shape-4/mappings", phone);
+  await p.page.getByRole("button", { name: /^Remove the mapping/ }).tap();
+  await p.page.waitForURL(/saved=1/);
+  assert.match(await p.page.textContent("main"), /is read no more/);
+  await p.done();
+});

@@ -151,3 +151,30 @@ func TestARecipeIsKeptUnderItsName(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []exports.Recipe{r}, got)
 }
+
+func TestAChangedOriginalIsNamed(t *testing.T) {
+	c, dir := cabinet(t)
+	_, _, err := Verify(t.Context(), t.TempDir())
+	require.NoError(t, err, "nothing was ever imported")
+	var kept []roof.Original
+	for _, content := range []string{"one", "two", "three"} {
+		o, err := c.Keep(t.Context(), file(t, content), roof.Original{Case: "a", Name: content + ".csv", At: at})
+		require.NoError(t, err)
+		kept = append(kept, o)
+	}
+	sound, changed, err := Verify(t.Context(), dir)
+	require.NoError(t, err)
+	require.Equal(t, 3, sound)
+	require.Empty(t, changed)
+	other, err := os.ReadFile(c.original(kept[1].SHA256))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(c.original(kept[0].SHA256), other, 0o600))
+	require.NoError(t, os.WriteFile(c.original(kept[2].SHA256), other[:len(other)-5], 0o600))
+	sound, changed, err = Verify(t.Context(), dir)
+	require.NoError(t, err)
+	require.Equal(t, 1, sound)
+	require.Len(t, changed, 2)
+	for _, o := range []roof.Original{kept[0], kept[2]} {
+		require.Contains(t, strings.Join(changed, "\n"), "files/originals/"+o.SHA256+".gz: ")
+	}
+}

@@ -81,13 +81,6 @@ func assess(_ context.Context, args []string, s Streams) error {
 	return nil
 }
 
-// readColumns reads a whole readings file. Bad rows are told by line; with
-// strict they make the file unusable.
-func readColumns(file string, strict bool, s Streams) (*csvreadings.Columns, csvreadings.Summary, error) {
-	in := &readingsFiles{files: several{file}}
-	return in.columns(nil, strict, s)
-}
-
 // recordOf is the calibrated record of what was read, only of readings before a
 // time unless that is zero.
 func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series.Set, error) {

@@ -20,14 +20,15 @@ import (
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // writeReport is the report of a case file and a readings file, offline.
 func writeReport(_ context.Context, args []string, s Streams) error {
-	f := flags("report", "-case FILE -readings FILE -to FILE.pdf|FILE.html [-until TIME] [-paper a4|letter] [-by NAME] "+
-		"[-made TIME] [-strict]", s)
+	f := flags("report", "-case FILE -readings FILE "+asSynopsis+" -to FILE.pdf|FILE.html [-until TIME] "+
+		"[-paper a4|letter] [-by NAME] [-made TIME] [-strict]", s)
 	caseFile := f.String("case", "", "case file (YAML)")
-	readings := f.String("readings", "", "readings file (CSV); - reads standard input")
+	readings := addReadings(f)
 	to := f.String("to", "", "report to write: a name that ends in .pdf, or in .html for the form that screen readers "+
 		"read")
 	until := f.String("until", "", "use only readings before this time (RFC 3339)")
@@ -58,7 +59,7 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 	if made.IsZero() {
 		made = time.Now().Truncate(time.Second)
 	}
-	src, err := reportSource(*caseFile, *readings, untilTime, *strict, s)
+	src, err := reportSource(*caseFile, readings, untilTime, *strict, s)
 	if err != nil {
 		return err
 	}
@@ -88,25 +89,40 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 	return nil
 }
 
-// reportSource reads both files and takes their digests.
-func reportSource(caseFile, readings string, until time.Time, strict bool, s Streams) (report.Source, error) {
+// reportSource reads the case file and the readings, and takes their digests: of
+// several files of readings one after the other.
+func reportSource(caseFile string, readings *readingsFiles, until time.Time, strict bool, s Streams) (report.Source,
+	error) {
 	c, file, err := readCase(caseFile)
 	if err != nil {
 		return report.Source{}, err
 	}
 	sum := sha256.Sum256(file)
 	h := sha256.New()
-	if readings == "-" {
-		s.In = io.TeeReader(s.In, h)
-	}
-	cols, told, err := readColumns(readings, strict, s)
+	input := sha256.New()
+	s.In = io.TeeReader(s.In, input)
+	cols, told, err := readings.columns(c, strict, s)
 	if err != nil {
 		return report.Source{}, err
 	}
-	if readings != "-" {
-		if err := digestFile(h, readings); err != nil {
+	var names []string
+	for _, file := range readings.files {
+		names = append(names, fileName(file))
+		switch {
+		case file != "-":
+			err = digestFile(h, file)
+		case len(readings.files) == 1:
+			h = input
+		default:
+			return report.Source{}, usageError{"standard input cannot be reported on beside other files: -readings -"}
+		}
+		if err != nil {
 			return report.Source{}, err
 		}
+	}
+	of := "of " + words.List(names)
+	if len(names) > 1 {
+		of += ", one after the other"
 	}
 	set, err := recordOf(c, cols, until)
 	if err != nil {
@@ -114,7 +130,7 @@ func reportSource(caseFile, readings string, until time.Time, strict bool, s Str
 	}
 	src := report.Source{Case: c, Answer: assessment.Of(set),
 		CaseFile: report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: "of " + fileName(caseFile)},
-		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: "of " + fileName(readings)},
+		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: of},
 		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
 			return timeline.Stepped(set, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
 		}}

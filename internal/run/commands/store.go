@@ -21,6 +21,7 @@ import (
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
 	"dewcase/internal/run/config"
+	"dewcase/internal/words"
 )
 
 // importFiles stores a case file and a readings file in the embedded store.
@@ -191,7 +192,14 @@ func check(ctx context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	if err := rep.Err(); err != nil {
+	sound, changed, err := filing.Verify(ctx, *data)
+	if err != nil {
+		return err
+	}
+	if len(changed) > 0 {
+		err = fmt.Errorf("originals of imported files are not what they were:\n%s", strings.Join(changed, "\n"))
+	}
+	if err := errors.Join(rep.Err(), err); err != nil {
 		return err
 	}
 	open := 0
@@ -211,6 +219,9 @@ func check(ctx context.Context, args []string, s Streams) error {
 	fmt.Fprintf(s.Out, "the store in %s is sound: %d readings of %d loggers over %d logger days, %d kept aside, %d "+
 		"versions of case files, schema %d\n",
 		*data, rep.Readings, rep.Loggers, rep.Days, rep.Aside, rep.Cases, rep.Schema)
+	if sound > 0 {
+		fmt.Fprintf(s.Out, "%s of imported files sound\n", words.Count(sound, "original"))
+	}
 	if rep.Elsewhere > 0 {
 		fmt.Fprintf(s.Err, "NOT verified: %d readings that lie in InfluxDB alone; `dewcase migrate -config FILE -to "+
 			"verify` compares them with their digests\n", rep.Elsewhere)
@@ -241,7 +252,11 @@ func backup(ctx context.Context, args []string, s Streams) error {
 	if err := parse(f, args, "to"); err != nil {
 		return err
 	}
-	rep, err := sqlite.Backup(ctx, *data, *to)
+	files, err := filing.Originals(*data)
+	if err != nil {
+		return err
+	}
+	rep, err := sqlite.Backup(ctx, *data, *to, files...)
 	if err != nil {
 		return err
 	}

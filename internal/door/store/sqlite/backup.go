@@ -16,8 +16,9 @@ import (
 // serves from it: one consistent state, checked, and under its name only once
 // it is whole and on the disk. A file of that name is replaced. The report is
 // the copy's; it says, too, how many readings the copy does not hold because
-// another engine alone has them.
-func Backup(ctx context.Context, dir, to string) (r Report, err error) {
+// another engine alone has them. Files beside the store, by their names in the
+// folder, go into the copy as well.
+func Backup(ctx context.Context, dir, to string, files ...string) (r Report, err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("backing up %s to %s: %w", dir, to, err)
@@ -55,6 +56,9 @@ func Backup(ctx context.Context, dir, to string) (r Report, err error) {
 		return r, err
 	}
 	if err := copyStore(ctx, file, tmp); err != nil {
+		return r, explain(err)
+	}
+	if err := copyBeside(ctx, dir, tmp, files); err != nil {
 		return r, explain(err)
 	}
 	return publish(ctx, tmp, to)
@@ -152,7 +156,8 @@ func same(a, b string) bool {
 	return err == nil && p == a
 }
 
-// Restore puts a backup into a data folder that holds no store yet. The backup
+// Restore puts a backup, with the files that it carries, into a data folder that
+// holds no store yet. The backup
 // is checked before, the store after. Where the folder's own store had gone on
 // since, lost says so, and the next opening keeps it as an incident.
 func Restore(ctx context.Context, from, dir string) (lost string, err error) {
@@ -197,6 +202,9 @@ func Restore(ctx context.Context, from, dir string) (lost string, err error) {
 	tmp := beside(to, id)
 	defer os.Remove(tmp)
 	if err := copyFile(ctx, from, tmp); err != nil {
+		return "", err
+	}
+	if err := layBeside(ctx, tmp, dir); err != nil {
 		return "", err
 	}
 	if _, err := publish(ctx, tmp, to); err != nil {
