@@ -209,3 +209,28 @@ func TestKeptHoursEqualAFreshLook(t *testing.T) {
 		}
 	})
 }
+
+// A sample of what is kept is compared with the record.
+func TestKeptHoursThatDifferFromTheRecordAreNamed(t *testing.T) {
+	s, end := shelf(t, t.TempDir())
+	defer end()
+	c := house("Europe/London")
+	month(t, s, c)
+	ask(t, s, "1", c)
+	n, differs, err := record.Verify(t.Context(), s, s, "1", c, 40)
+	require.NoError(t, err)
+	require.Empty(t, differs)
+	require.Greater(t, n, 25)
+	n, _, err = record.Verify(t.Context(), s, s, "2", c, 40)
+	require.NoError(t, err)
+	require.Zero(t, n, "what another method made is not served and not compared")
+
+	values, err := s.Kept(t.Context(), "hours", c.ID, 0, later().UnixMilli())
+	require.NoError(t, err)
+	values[3].Data = values[4].Data // with a check value that fits
+	require.NoError(t, s.Keep(t.Context(), "hours", c.ID, values[3:4]))
+	_, differs, err = record.Verify(t.Context(), s, s, "1", c, 40)
+	require.NoError(t, err)
+	require.NotEmpty(t, differs)
+	require.Contains(t, differs[0], "case "+c.ID+": the hour from 2026-10-2")
+}

@@ -2,11 +2,13 @@ package app
 
 import (
 	"context"
+	"errors"
 	"math"
 	"time"
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
@@ -108,4 +110,31 @@ func (a *App) openDerived(ctx context.Context) error {
 	a.record.On(s, method(), a.opt.Now)
 	a.assessor.on(s, method())
 	return nil
+}
+
+// CheckDerived works a sample of what is kept of earlier work in a data folder out
+// anew: some days of each of some houses. It names what differs.
+func CheckDerived(ctx context.Context, dir string) (checked int, differs []string, err error) {
+	const houses, sheets = 20, 5
+	store, derived, end, err := sqlite.Reading(ctx, dir)
+	if err != nil {
+		return 0, nil, err
+	}
+	defer func() { err = errors.Join(err, end()) }()
+	if derived == nil {
+		return 0, nil, nil
+	}
+	book, err := casebook.Open(ctx, caseStore{store})
+	if book == nil {
+		return 0, nil, err
+	}
+	all := book.All()
+	for i := 0; i < len(all); i += max(len(all)/houses, 1) {
+		n, found, err := record.Verify(ctx, store, shelf{derived, store}, method(), all[i], sheets)
+		if err != nil && !errors.Is(err, roof.ErrElsewhere) {
+			return checked, differs, err
+		}
+		checked, differs = checked+n, append(differs, found...)
+	}
+	return checked, differs, nil
 }

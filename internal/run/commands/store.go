@@ -20,6 +20,7 @@ import (
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
+	"dewcase/internal/run/app"
 	"dewcase/internal/run/config"
 	"dewcase/internal/words"
 )
@@ -222,9 +223,28 @@ func check(ctx context.Context, args []string, s Streams) error {
 	if sound > 0 {
 		fmt.Fprintf(s.Out, "%s of imported files sound\n", words.Count(sound, "original"))
 	}
+	if err := checkDerived(ctx, *data, s); err != nil {
+		return err
+	}
 	if rep.Elsewhere > 0 {
 		fmt.Fprintf(s.Err, "NOT verified: %d readings that lie in InfluxDB alone; `dewcase migrate -config FILE -to "+
 			"verify` compares them with their digests\n", rep.Elsewhere)
+	}
+	return nil
+}
+
+// checkDerived works a sample of what is kept of earlier work out anew.
+func checkDerived(ctx context.Context, data string, s Streams) error {
+	n, differs, err := app.CheckDerived(ctx, data)
+	if err != nil {
+		return fmt.Errorf("comparing what is kept of earlier work with the record: %w", err)
+	}
+	if len(differs) > 0 {
+		return fmt.Errorf("the record is sound, but what is kept of earlier work differs from it: %s; the next start with "+
+			"`dewcase serve -drop-derived` works it out anew", strings.Join(differs, "; "))
+	}
+	if n > 0 {
+		fmt.Fprintf(s.Out, "of what is kept of earlier work, %d days were worked out anew and are the same\n", n)
 	}
 	return nil
 }

@@ -69,7 +69,11 @@ type Derived struct {
 // be open. A file that cannot be used is begun anew; with anew, any is.
 func OpenDerived(ctx context.Context, dir string, anew bool, now func() time.Time,
 	log *slog.Logger) (*Derived, error) {
-	d := &Derived{path: filepath.Join(dir, derivedName), now: now}
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("opening what was worked out in %s: %w", dir, err)
+	}
+	d := &Derived{path: filepath.Join(abs, derivedName), now: now}
 	if !anew {
 		err := d.open(ctx)
 		if err == nil {
@@ -206,4 +210,35 @@ func (s *Store) DaySums(ctx context.Context, caseID string, from, until int64) (
 		return err
 	}, caseID, from, until)
 	return out, during(err, "listing the days of case %s", caseID)
+}
+
+// Reading opens a data folder's record and what was worked out from it to be read
+// and no more, whether or not a daemon has the folder; derived is nil where nothing
+// is kept. Only the methods that read may be called.
+func Reading(ctx context.Context, dir string) (store *Store, derived *Derived, end func() error, err error) {
+	db, err := openToRead(ctx, filepath.Join(dir, fileName))
+	if err != nil {
+		return nil, nil, nil, explain(err)
+	}
+	s := &Store{dir: dir, opt: Options{}.withDefaults(), read: db}
+	var elsewhere int64
+	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&elsewhere); err != nil {
+		return nil, nil, nil, errors.Join(explain(err), db.Close())
+	}
+	s.remoteDays.Store(elsewhere)
+	file := filepath.Join(dir, derivedName)
+	if _, err := os.Stat(file); err != nil {
+		return s, nil, db.Close, nil
+	}
+	kept, err := openToRead(ctx, file)
+	if err != nil {
+		return nil, nil, nil, errors.Join(explain(err), db.Close())
+	}
+	var version int
+	if err := kept.QueryRowContext(ctx, `SELECT user_version FROM pragma_user_version`).Scan(&version); err != nil ||
+		version != derivedSchema { // it will be begun anew
+		return s, nil, func() error { return errors.Join(kept.Close(), db.Close()) }, nil
+	}
+	return s, &Derived{path: file, db: kept, now: time.Now}, func() error { return errors.Join(kept.Close(), db.Close()) },
+		nil
 }

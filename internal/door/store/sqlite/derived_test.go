@@ -24,6 +24,14 @@ func derivedIn(t testing.TB, dir string, anew bool) *Derived {
 
 func TestDerivedValuesAreKept(t *testing.T) { storetest.Shelves(t, derivedIn(t, t.TempDir(), false)) }
 
+func TestTheDerivedFileLiesInAFolderNamedFromHere(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.Mkdir("data", 0o700))
+	one := []roof.Derived{{Data: []byte("x")}}
+	require.NoError(t, derivedIn(t, "data", false).Keep(t.Context(), "hours", "larch-1", one))
+	require.FileExists(t, filepath.Join("data", derivedName))
+}
+
 func TestDerivedValuesAreNoEvidence(t *testing.T) {
 	dir := t.TempDir()
 	s := openIn(t, dir, Options{SealAfter: -1})
