@@ -110,6 +110,9 @@ func Flips(otherwise string) string {
 	return "The verdict changes if this is done otherwise: " + otherwise + "."
 }
 
+// MouldStrip titles the strip of mould, with its published scale.
+const MouldStrip = "mould, of 6 (0 none, 3 to be seen, 6 covered)"
+
 // What is said where a list of the first page is empty.
 const (
 	NothingAgainst = "No line of the evidence and no check of the verdict speaks against it."

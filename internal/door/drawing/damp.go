@@ -28,11 +28,12 @@ func Strips(surfaces []assessment.SurfacePhysics, surface string) []picture.Quie
 			for _, p := range s.Mould.Course {
 				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.Index), append(c.Joined, true)
 			}
-			out = append(out, picture.Quiet{Words: "mould index (3: visible)", Course: c.Thin(stripPoints), Top: 6, Mark: 3})
+			out = append(out, picture.Quiet{Words: words.MouldStrip, Course: c.Thin(stripPoints), Top: 6, Rungs: 6,
+				Filled: true})
 		}
-		wood, words := s.Wood, "wood moisture measured, %"
+		wood, what := s.Wood, "wood moisture measured, %"
 		if wood == nil {
-			wood, words = s.Timber, "wood moisture estimated, %"
+			wood, what = s.Timber, "wood moisture estimated, %"
 		}
 		if wood != nil && len(wood.Course) > 0 {
 			c := picture.Course{}
@@ -40,7 +41,7 @@ func Strips(surfaces []assessment.SurfacePhysics, surface string) []picture.Quie
 				joined := i+1 < len(wood.Course) && wood.Course[i+1].Joined
 				c.AtMS, c.Value, c.Joined = append(c.AtMS, p.AtMS), append(c.Value, p.MCPct), append(c.Joined, joined)
 			}
-			out = append(out, picture.Quiet{Words: words, Course: c.Thin(stripPoints), Top: 30, Mark: 20})
+			out = append(out, picture.Quiet{Words: what, Course: c.Thin(stripPoints), Top: 30, Mark: 20})
 		}
 	}
 	return out

@@ -75,6 +75,7 @@ type Quiet struct {
 	Course Course
 	Top    float64 // the axis reaches at least this
 	Mark   float64 // a line worth knowing; 0 none
+	Rungs  int     // faint lines that cut the axis into so many parts; 0 none
 	Filled bool
 }
 
@@ -102,6 +103,9 @@ func (m *MarginChart) quiet(s *Scene, q Quiet, top float64) float64 {
 	if q.Mark > 0 {
 		s.add(Item{Kind: Level, Class: "mark-line", X: 0, X2: s.Span, Y: y(q.Mark)},
 			Item{Kind: Label, Class: "tick", Text: num(q.Mark, 0), X: 0, Y: y(q.Mark) + 4, DX: -6, Anchor: End})
+	}
+	for k := 1; k < q.Rungs; k++ {
+		s.add(Item{Kind: Level, Class: "grid", X: 0, X2: s.Span, Y: y(q.Top * float64(k) / float64(q.Rungs))})
 	}
 	if q.Filled {
 		s.add(Item{Kind: Area, Class: "mass", Courses: plain.between(zero, values, y), Top: top, Bottom: bottom})
