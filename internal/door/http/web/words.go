@@ -132,6 +132,8 @@ func (p *Pages) funcs() template.FuncMap {
 			return evidence.Noon(*t, zone).Format(time.DateOnly)
 		},
 		"sentence": words.Sentence,
+		"qr":       qrCode,
+		"round":    shown(words.Round),
 		"pair":     func(s ...string) []string { return s },
 		"nothours": func() string { return words.NotWetHours },
 		"payload":  payloadWords,
