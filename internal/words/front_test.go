@@ -70,3 +70,9 @@ func TestAnExchangeInBriefNeverSpeaksOfWetHours(t *testing.T) {
 		assert.Equal(t, want, x.Brief().String())
 	}
 }
+
+func TestUnderTheHourOfAWetNightNothingIsPrintedAsOne(t *testing.T) {
+	assert.Equal(t, "under 1", words.NightHours(words.BrieflyWet, 0.97))
+	assert.Equal(t, "0.9", words.NightHours(words.BrieflyWet, 0.94))
+	assert.Equal(t, "1.0", words.NightHours(words.WetNight, 1.0))
+}

@@ -53,3 +53,12 @@ func (n Nights) More() string {
 	}
 	return out
 }
+
+// NightHours writes a night's wet hours; what is under the hour of a wet night is
+// never printed as one.
+func NightHours(state NightState, h float64) string {
+	if state == BrieflyWet && h >= 0.95 {
+		return "under 1"
+	}
+	return Hours(h)
+}

@@ -48,6 +48,7 @@ type stretchBody struct {
 type nightRow struct {
 	Night     picture.Night
 	Wet, Near float64 // hours
+	WetWords  string
 	Frost     float64
 	Observed  string
 	Link      string
@@ -188,7 +189,7 @@ func nightRows(s picture.WinterSheet, link func(from, until time.Time) string) [
 	for _, n := range s.Nights {
 		sum := n.Sum()
 		row := nightRow{Night: n, Wet: sum.CondensingMin / 60, Near: (sum.AtRiskMin - sum.CondensingMin) / 60,
-			Frost:    sum.FrostMin / 60,
+			Frost: sum.FrostMin / 60, WetWords: words.NightHours(n.State(), sum.CondensingMin/60),
 			Observed: words.Percent(n.Coverage()), Link: link(n.From, n.Until)}
 		switch state := n.State(); {
 		case state == words.NotSeen:

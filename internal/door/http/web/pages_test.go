@@ -151,6 +151,7 @@ func TestLinksOfEveryPageLeadSomewhere(t *testing.T) {
 	seen := map[string]bool{}
 	todo := []string{"/"}
 	link := regexp.MustCompile(`\s(?:href|action)="(/[^"#]*)`)
+	posted := regexp.MustCompile(`<form[^>]*method="post"[^>]*>`) // no link
 	for len(todo) > 0 {
 		path := todo[0]
 		todo = todo[1:]
@@ -162,7 +163,7 @@ func TestLinksOfEveryPageLeadSomewhere(t *testing.T) {
 		code, body, head := get(t, whole, strings.ReplaceAll(path, "&amp;", "&"))
 		assert.Equal(t, http.StatusOK, code, path)
 		if strings.HasPrefix(head.Get("Content-Type"), "text/html") {
-			for _, m := range link.FindAllStringSubmatch(body, -1) {
+			for _, m := range link.FindAllStringSubmatch(posted.ReplaceAllString(body, ""), -1) {
 				todo = append(todo, m[1])
 			}
 		}
