@@ -6,10 +6,14 @@ export function sendLinks(): void {
     if (!share && !("clipboard" in navigator)) continue;
     b.hidden = false;
     if (!share) b.textContent = "Copy the link";
+    const say = (text: string): void => { if (out) out.textContent = text; };
     b.addEventListener("click", () => {
       (share ? navigator.share({ url }) : navigator.clipboard.writeText(url)).then(
-        () => { if (out && !share) out.textContent = "Copied."; },
-        (e: unknown) => { if (out && !(e instanceof DOMException && e.name === "AbortError")) out.textContent = "That did not work: select the link and copy it."; },
+        () => say(share ? "" : "Copied."),
+        (e: unknown) => {
+          const left = e instanceof DOMException && e.name === "AbortError";
+          if (!left) say("That did not work: select the link and copy it.");
+        },
       );
     });
   }
