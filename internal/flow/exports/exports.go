@@ -45,6 +45,7 @@ type Answers struct {
 	TempUnit string            // C, F or K, where the file does not say
 	RHUnit   string            // percent or fraction
 	Fold     Fold              // of an hour that is there twice and that the file's order does not tell
+	Pair     time.Duration     // of a file with a row a value: the longest time between halves of one reading; 0 none
 	Logger   string            // of a file that names none
 	Loggers  map[string]string // from a name in the file, or of the file, to a logger
 	Columns  map[string]Column // by the column's name: what it holds, where its name does not say
@@ -96,6 +97,7 @@ type Plan struct {
 	decimal byte
 	units   map[held]unit
 	fold    Fold
+	pair    time.Duration
 	settled map[seriesShift]bool
 }
 
@@ -148,7 +150,7 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 	if l, err = findLayout(top, text, a, h); err != nil {
 		return nil, err
 	}
-	p.layout, p.namer, p.fold = l, newNamer(text, a, h, l), a.Fold
+	p.layout, p.namer, p.fold, p.pair = l, newNamer(text, a, h, l), a.Fold, a.Pair
 	p.recognised()
 	if l.missing() != "" {
 		p.Questions = append(p.Questions, words.FileDoubt{Kind: words.DoubtColumns, Line: l.header, Cell: l.missing()})
@@ -210,6 +212,7 @@ func (a Answers) Over(before Answers) Answers {
 	a.Zone, a.Dates = cmp.Or(a.Zone, before.Zone), cmp.Or(a.Dates, before.Dates)
 	a.TempUnit, a.RHUnit = cmp.Or(a.TempUnit, before.TempUnit), cmp.Or(a.RHUnit, before.RHUnit)
 	a.Fold, a.Logger = cmp.Or(a.Fold, before.Fold), cmp.Or(a.Logger, before.Logger)
+	a.Pair = cmp.Or(a.Pair, before.Pair)
 	a.Loggers = merged(before.Loggers, a.Loggers)
 	a.Columns = merged(before.Columns, a.Columns)
 	return a

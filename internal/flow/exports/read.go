@@ -21,9 +21,10 @@ type reader struct {
 	courses map[string]*course
 	series  seriesOf
 	groups  []group
-	blank   int  // rows without a value
-	other   int  // rows of another quantity
-	bad     bool // something of the row was refused
+	halves  []half // that may join
+	blank   int    // rows without a value
+	other   int    // rows of another quantity
+	bad     bool   // something of the row was refused
 	good    bool
 }
 
@@ -69,6 +70,9 @@ func (r *reader) run() (csvreadings.Summary, error) {
 	})
 	if err != nil {
 		return r.sum, err
+	}
+	if err := joined(r.halves, r.pair, r.each); err != nil {
+		return r.sum, fmt.Errorf("taking the readings of %s: %w", r.Text.Name, err)
 	}
 	r.sum.Notes = append(r.sum.Notes, r.Notes...)
 	if r.blank > 0 {
@@ -207,6 +211,10 @@ func (r *reader) take(name string, reading roof.Reading) error {
 	}
 	reading.Flags = flags
 	r.good = true
+	if r.layout.long && r.pair > 0 && reading.Values.OfAir() {
+		r.halves = append(r.halves, half{reading, r.rows.At})
+		return nil
+	}
 	return r.each(reading, r.rows.At)
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"dewcase/internal/flow/strictyaml"
 	"dewcase/internal/roof"
@@ -24,7 +25,7 @@ const MaxRecipeBytes = 256 << 10
 // ReadRecipe reads a recipe as a person or WriteRecipe wrote it.
 func ReadRecipe(file string, data []byte) (Recipe, error) {
 	d := strictyaml.Parse(file, data, MaxRecipeBytes)
-	m := d.Root().Map("recipe", "header", "zone", "dates", "temperature_unit", "humidity_unit", "fold", "logger",
+	m := d.Root().Map("recipe", "header", "zone", "dates", "temperature_unit", "humidity_unit", "fold", "pair_s", "logger",
 		"loggers", "columns")
 	var r Recipe
 	name := m.Need("recipe", "write a name, such as recipe: usb-loggers")
@@ -46,6 +47,9 @@ func ReadRecipe(file string, data []byte) (Recipe, error) {
 	a.Dates, a.Fold = Order(dates), Fold(fold)
 	a.TempUnit, _ = m.Get("temperature_unit").Word(string(celsius), string(fahrenheit), string(kelvin))
 	a.RHUnit, _ = m.Get("humidity_unit").Word(string(percent), string(fraction))
+	if s, ok := m.Get("pair_s").Number(0, MaxPair.Seconds()); ok {
+		a.Pair = time.Duration(s * float64(time.Second))
+	}
 	if n := m.Get("logger"); n.Present() {
 		a.Logger = id(n, "logger")
 	}
@@ -112,6 +116,9 @@ func WriteRecipe(r Recipe) []byte {
 	line("temperature_unit", a.TempUnit)
 	line("humidity_unit", a.RHUnit)
 	line("fold", string(a.Fold))
+	if a.Pair > 0 {
+		fmt.Fprintf(&b, "pair_s: %s\n", strconv.FormatFloat(a.Pair.Seconds(), 'f', -1, 64))
+	}
 	line("logger", a.Logger)
 	if len(a.Loggers) > 0 {
 		b.WriteString("loggers:\n")

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -84,6 +85,15 @@ func addReadings(f *flag.FlagSet) *readingsFiles {
 	}, "C", "F", "K", "percent", "fraction")
 	word("fold", "with -as: which pass of the hour that clocks show twice in autumn is meant, `first|second`",
 		func(v string) { r.said.Fold = exports.Fold(v) }, "first", "second")
+	f.Func("pair", "with -as: in a file with a row a value, the longest time in `SECONDS` between temperature and "+
+		"humidity of one reading; without it they join only at one time", func(v string) error {
+		s, err := strconv.ParseFloat(v, 64)
+		r.said.Pair = time.Duration(s * float64(time.Second))
+		if err != nil || !(s >= 0 && r.said.Pair <= exports.MaxPair) {
+			return fmt.Errorf("it is 0 to %g", exports.MaxPair.Seconds())
+		}
+		return nil
+	})
 	if f.Name() == "import" {
 		f.Func("keep", "with -as: keep the answers as a recipe of this name, for the next files of the kind",
 			func(v string) error {
