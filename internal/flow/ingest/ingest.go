@@ -54,6 +54,9 @@ type Path struct {
 	MaxLoggers int                                                                   // unknown names kept a case
 	Stored     func(caseID string, readings []roof.Reading, outcomes []roof.Outcome) // told after it is durable
 	Now        func() time.Time
+	// Serves says which cases are this instance's; those of others are left to them.
+	// Nil serves all.
+	Serves func(caseID string) bool
 
 	again redeliveries
 
@@ -66,6 +69,11 @@ type taken struct {
 	caseID   string
 	readings []roof.Reading
 	rejects  []roof.Reject
+	another  bool // another instance's case, of which nothing is kept here
+}
+
+func (p *Path) another(caseID string) bool {
+	return p.Serves != nil && caseID != "" && !p.Serves(caseID)
 }
 
 // judge decodes a message and decides about each of its readings; nothing is
@@ -73,6 +81,9 @@ type taken struct {
 func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 	known := p.again.first(&m)
 	caseID, readings, rejects := p.Decoder.Decode(m)
+	if p.another(caseID) {
+		return taken{caseID: caseID, another: true}, nil
+	}
 	kept, bad := checked(m, caseID, readings)
 	rejects = append(rejects, bad...)
 	if len(kept) > 0 && !p.Cases.Known(caseID) {
@@ -108,7 +119,7 @@ func (p *Path) judge(ctx context.Context, m payload.Message) (taken, error) {
 			rejects[i].Detail += " (sent by user " + m.User + ")"
 		}
 	}
-	return taken{caseID, kept, rejects}, nil
+	return taken{caseID: caseID, readings: kept, rejects: rejects}, nil
 }
 
 // checked are the readings of a message that can be, flagged, and why the others
@@ -210,6 +221,9 @@ func (p *Path) CaseChanged(caseID string) {
 // was discarded unread.
 func (p *Path) TooLarge(ctx context.Context, topic string, size int64, at time.Time) {
 	caseID, logger := payload.Named(topic)
+	if p.another(caseID) {
+		return
+	}
 	p.reject(ctx, []roof.Reject{{At: at, Case: caseID, Logger: logger, Source: topic, Reason: roof.TooLarge,
 		Detail: fmt.Sprintf("a payload of %d bytes is over the limit; send catch-up readings in smaller arrays, or raise "+
 			"mqtt.max_payload_kb", size)}})

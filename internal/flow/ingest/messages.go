@@ -56,6 +56,11 @@ func (p *Path) Push(ctx context.Context, m payload.Message) (readings int, rejec
 	if err != nil {
 		return 0, nil, err
 	}
+	if t.another { // its sender asked the wrong one, and is told
+		t.rejects = []roof.Reject{{At: m.Arrived, Case: t.caseID, Source: m.Topic, Reason: roof.UnknownCase,
+			Detail: "another instance serves this case; push to that one"}}
+		return 0, t.rejects, nil
+	}
 	if _, err := p.append(ctx, t.caseID, t.readings); err != nil {
 		return 0, nil, err
 	}

@@ -150,3 +150,25 @@ func TestRowsOfManyUnknownLoggersAreKept(t *testing.T) {
 	require.Equal(t, []string{"u1", "u2", "u3", "u4"}, rep.Unknown)
 	require.Empty(t, d.rejects)
 }
+
+// What another instance serves leaves no trace here, unless its sender waits for
+// an answer.
+func TestAnotherInstancesCaseIsLeftToIt(t *testing.T) {
+	p, d, store := path(t, "")
+	p.Serves = func(caseID string) bool { return strings.HasPrefix(caseID, "north-") }
+	body := []byte(`{"time":"2026-02-01T11:00:00Z","temp_c":4,"rh_pct":80}`)
+	for _, house := range []string{"north-1", "south-1", "elsewhere"} {
+		require.NoError(t, p.Message(t.Context(), payload.Message{Topic: "dewcase/" + house + "/k1", Payload: body,
+			Arrived: arrived}))
+	}
+	p.TooLarge(t.Context(), "dewcase/south-1/k1", 1<<30, arrived)
+	require.Equal(t, 1, store.appends)
+	require.Equal(t, map[roof.Outcome]int{roof.Stored: 1}, d.outcomes)
+	require.Empty(t, d.rejects)
+	require.Empty(t, d.heard)
+	n, rejects, err := p.Push(t.Context(), payload.Message{Topic: "dewcase/south-1/k1", Payload: body, Arrived: arrived})
+	require.NoError(t, err)
+	require.Zero(t, n)
+	require.Len(t, rejects, 1)
+	require.Contains(t, rejects[0].Detail, "another instance")
+}

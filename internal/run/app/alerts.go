@@ -107,9 +107,13 @@ func (a *App) arrived(ctx context.Context, in []payload.Message) []error {
 			out[i] = err
 			continue
 		}
-		if _, ok := bell.ForecastOn(m.Topic); !ok {
+		caseID, ok := bell.ForecastOn(m.Topic)
+		if !ok {
 			readings, at = append(readings, m), append(at, i)
 			continue
+		}
+		if !a.opt.Config.Serves(caseID) {
+			continue // another instance's
 		}
 		bad, err := a.bell.ForecastMessage(ctx, m)
 		if out[i] = err; bad != nil {

@@ -160,7 +160,7 @@ func (a *App) openStore(ctx context.Context) error {
 }
 
 func (a *App) openCases(ctx context.Context) error {
-	book, err := casebook.Open(ctx, caseStore{a.store})
+	book, err := casebook.Open(ctx, caseStore{a.store, a.opt.Config})
 	if book == nil {
 		return err
 	}
@@ -193,7 +193,7 @@ func (a *App) openIngest(context.Context) error {
 	a.onStop("the reject log", func(context.Context) error { a.keeper.close(); return nil })
 	a.hub = newHub(a.opt.Log)
 	a.path = &ingest.Path{Decoder: decoder, Store: a.readings, Cases: a.book, Rejects: a.keeper, Count: a.metrics,
-		MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now}
+		MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now, Serves: a.opt.Config.Serves}
 	a.book.OnChange(a.path.CaseChanged)
 	a.book.OnChange(a.forgetHeard)
 	a.gauges()

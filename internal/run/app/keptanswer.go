@@ -124,7 +124,7 @@ func CheckDerived(ctx context.Context, dir string) (checked int, differs []strin
 	if derived == nil {
 		return 0, nil, nil
 	}
-	book, err := casebook.Open(ctx, caseStore{store})
+	book, err := casebook.Open(ctx, caseStore{Store: store})
 	if book == nil {
 		return 0, nil, err
 	}

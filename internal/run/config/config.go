@@ -11,7 +11,9 @@ import (
 	"net/netip"
 	"net/url"
 	"os"
+	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,7 +25,8 @@ import (
 
 // Config is everything the daemon is told.
 type Config struct {
-	Data   string // data folder
+	Data   string   // data folder
+	Cases  []string // patterns of the cases that this instance serves; none: all
 	HTTP   HTTP
 	MQTT   MQTT
 	Store  Store
@@ -141,7 +144,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	c := Default()
 	doc := strictyaml.Parse(file, data, maxBytes)
 	section(doc.Root(), keys{
-		{"data", text(&c.Data)},
+		{"data", text(&c.Data)}, {"cases", list(&c.Cases, pattern)},
 		{"store", word(&c.Store.Kind, "sqlite", "influxdb")},
 		{"http", c.HTTP.read}, {"mqtt", c.MQTT.read}, {"influxdb", c.Store.readInflux},
 		{"rejects", func(n strictyaml.Node) { section(n, keys{{"max_mb", whole(&c.Store.RejectMB, 1, 10240)}}) }},
@@ -299,6 +302,27 @@ func checked(into *string, check func(string) error, remedy string) func(stricty
 		}
 		return s, true
 	})
+}
+
+// Serves reports whether a case is one of this instance's.
+func (c Config) Serves(caseID string) bool {
+	return len(c.Cases) == 0 || slices.ContainsFunc(c.Cases, func(p string) bool {
+		ok, err := path.Match(p, caseID)
+		return ok && err == nil
+	})
+}
+
+// pattern reads a pattern of case ids.
+func pattern(n strictyaml.Node) (string, bool) {
+	s, ok := nonEmpty(n)
+	if !ok {
+		return "", false
+	}
+	if _, err := path.Match(s, ""); err != nil || strings.ContainsAny(s, "/ ") {
+		n.Fault(fmt.Sprintf("%q is no pattern of case ids", s), "write an id, or a pattern such as north-* or house-[0-4]*")
+		return "", false
+	}
+	return s, true
 }
 
 func nonEmpty(n strictyaml.Node) (string, bool) {

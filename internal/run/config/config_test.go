@@ -36,6 +36,7 @@ log: {level: loud}
 mappings:
   - topic: a/{logger}
     case: Not A Case
+cases: ["north-*", "house-[0"]
 `))
 	text := strings.Join(faults.Lines(100), "\n")
 	for _, want := range []string{
@@ -49,6 +50,7 @@ mappings:
 		`dewcase\.yaml:11: log\.level: `,
 		`dewcase\.yaml:14: mappings\[0\]\.case: `,
 		`dewcase\.yaml:\d+: mappings\[0\]\.fields: `,
+		`dewcase\.yaml:15: cases\[1\]: "house-\[0" is no pattern of case ids`,
 	} {
 		assert.Regexp(t, want, text)
 	}
@@ -155,5 +157,14 @@ func TestTheSamplesInDeployLoad(t *testing.T) {
 		_, faults, err := config.Load(f)
 		require.NoError(t, err)
 		assert.Empty(t, faults, f)
+	}
+}
+
+func TestCasesAreServedByPattern(t *testing.T) {
+	assert.True(t, config.Default().Serves("larch-3"), "all without patterns")
+	c, faults := config.Parse("dewcase.yaml", []byte("cases: [larch-3, 'house-[0-4]*']\n"))
+	require.Empty(t, faults)
+	for id, want := range map[string]bool{"larch-3": true, "larch-31": false, "house-41": true, "house-51": false} {
+		assert.Equal(t, want, c.Serves(id), id)
 	}
 }

@@ -148,7 +148,7 @@ func (c *child) ask(ctx context.Context, t *town) *asked {
 	return a
 }
 
-// watchBehind looks every second how far the alerts are behind; calling it gives
+// watchBehind looks every few seconds how far the alerts are behind; calling it gives
 // the largest, in s by the daemon's clock.
 func watchBehind(ctx context.Context, c *child) func() float64 {
 	ctx, enough := context.WithCancel(ctx)
@@ -161,7 +161,7 @@ func watchBehind(ctx context.Context, c *child) func() float64 {
 			}
 			select {
 			case <-ctx.Done():
-			case <-time.After(time.Second):
+			case <-time.After(5 * time.Second):
 			}
 		}
 	})
