@@ -53,7 +53,9 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	pad := padMS(c, usual)
 	phase := phaseMS(c)
-	settled := r.now().UnixMilli() - pad // a sheet that ends later may still get the readings of its own time
+	// A sheet that ends later may still get the readings of its own time, and rests
+	// on whole days, of which the running one changes with every reading.
+	settled := kept.DayOf(r.now().UnixMilli())*dayMS - pad
 	sheet := func(ms int64) int64 { return floorTo(ms, phase, sheetMS) }
 	var starts []int64
 	for _, m := range missing {

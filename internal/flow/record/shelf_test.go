@@ -234,3 +234,25 @@ func TestKeptHoursThatDifferFromTheRecordAreNamed(t *testing.T) {
 	require.NotEmpty(t, differs)
 	require.Contains(t, differs[0], "case "+c.ID+": the hour from 2026-10-2")
 }
+
+// A new reading has the hours near the present worked out once, and no sheet
+// before them.
+func TestANewReadingLeavesTheSheetsBeforeItsDay(t *testing.T) {
+	s, end := shelf(t, t.TempDir())
+	defer end()
+	c := house("Europe/London")
+	month(t, s, c)
+	now := start.AddDate(0, 1, 0).Truncate(24 * time.Hour).Add(15 * time.Hour)
+	again := func() {
+		s.reads = 0
+		hours(t, record.New(s).On(s, "1", func() time.Time { return now }), c, 33)
+	}
+	again()
+	again()
+	without := s.reads
+	rng := rand.New(rand.NewPCG(6, 6))
+	_, err := s.Append(t.Context(), c.ID, []roof.Reading{reading("a", now.Add(-time.Minute), rng)})
+	require.NoError(t, err)
+	again()
+	require.Equal(t, without, s.reads)
+}
