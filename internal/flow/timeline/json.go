@@ -2,6 +2,7 @@ package timeline
 
 import (
 	"encoding/json"
+	"slices"
 	"time"
 )
 
@@ -9,7 +10,8 @@ import (
 // there every column is written, then read through and copied, which for a
 // winter by the hour takes longer than writing it.
 func (v View) AppendJSON(b []byte) ([]byte, error) {
-	w := writer{b: b}
+	// 13 columns a position and 7 a surface, of some 8 bytes a figure.
+	w := writer{b: slices.Grow(b, len(v.Time)*(30+8*(13*len(v.Positions)+7*len(v.Surfaces)))+1024)}
 	w.field(`{"case":`, v.Case)
 	w.field(`,"from":`, v.From)
 	w.field(`,"until":`, v.Until)
