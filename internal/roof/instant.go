@@ -26,7 +26,7 @@ func ParseTime[T string | []byte](s T) (time.Time, error) {
 	second, ok7 := twoDigits(s[17], s[18])
 	year = year*100 + yy
 	if !(ok1 && ok2 && ok3 && ok4 && ok5 && ok6 && ok7) || month < 1 || month > 12 || day < 1 ||
-		day > daysIn(year, month) || hour > 23 || minute > 59 || second > 59 {
+		day > DaysIn(year, month) || hour > 23 || minute > 59 || second > 59 {
 		return time.Time{}, ErrNotRFC3339
 	}
 	i, nanos := 19, 0
@@ -63,7 +63,8 @@ func twoDigits(a, b byte) (int, bool) {
 	return int(a)*10 + int(b), a <= 9 && b <= 9
 }
 
-func daysIn(year, month int) int {
+// DaysIn is the number of days of a month, 1 to 12, of the Gregorian calendar.
+func DaysIn(year, month int) int {
 	switch month {
 	case 2:
 		if year%4 == 0 && (year%100 != 0 || year%400 == 0) {

@@ -112,7 +112,7 @@ func (s *stamp) number(cell []byte) bool {
 	}
 	if point < 0 && (whole == 8 || whole == 12 || whole == 14) {
 		y, m, d := atoi(cell[:4]), atoi(cell[4:6]), atoi(cell[6:8])
-		if y < 1990 || y > 2100 || m < 1 || m > 12 || d < 1 || d > daysIn(y, m) {
+		if y < 1990 || y > 2100 || m < 1 || m > 12 || d < 1 || d > roof.DaysIn(y, m) {
 			return false
 		}
 		s.n, s.digits, s.kind = [3]int{y, m, d}, [3]uint8{4, 2, 2}, dateOnly
@@ -322,7 +322,7 @@ func (s *stamp) day(o Order) (year, month, day int, ok bool) {
 	default:
 		year, month, day = full(n[0], w[0]), n[1], n[2]
 	}
-	ok = month >= 1 && month <= 12 && day >= 1 && day <= daysIn(year, month)
+	ok = month >= 1 && month <= 12 && day >= 1 && day <= roof.DaysIn(year, month)
 	return year, month, day, ok
 }
 
@@ -383,19 +383,6 @@ func atoi(c []byte) int {
 
 func isLetter(c []byte) bool {
 	return len(c) > 0 && (c[0]|0x20 >= 'a' && c[0]|0x20 <= 'z' || c[0] >= 0x80)
-}
-
-func daysIn(year, month int) int {
-	switch month {
-	case 2:
-		if year%4 == 0 && (year%100 != 0 || year%400 == 0) {
-			return 29
-		}
-		return 28
-	case 4, 6, 9, 11:
-		return 30
-	}
-	return 31
 }
 
 // daysSince1970 counts days of the Gregorian calendar (Hinnant, "chrono-

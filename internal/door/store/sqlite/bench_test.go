@@ -147,26 +147,44 @@ func BenchmarkCheck(b *testing.B) {
 	}
 }
 
-// A winter that comes as a file does: straight to blocks.
+// A winter that comes as a file does, straight to blocks, of readings every so
+// many minutes, arriving at once or each after its own
+// after its own delay as from a broker.
 func BenchmarkAppendFile(b *testing.B) {
-	all := slices.Collect(benchwinter.Interleaved(benchwinter.Days))
-	for i := range all {
-		all[i].Arrived = benchwinter.Begin.Add(benchwinter.Days * 24 * time.Hour)
+	for _, of := range []struct {
+		name  string
+		every int
+		live  bool
+	}{{"a minute", 1, false}, {"a minute, from a broker", 1, true}, {"5 minutes", 5, false}, {"15 minutes", 15, false}} {
+		b.Run(of.name, func(b *testing.B) {
+			rng := rand.New(rand.NewPCG(5, 1))
+			var all []roof.Reading
+			n := 0
+			for r := range benchwinter.Interleaved(benchwinter.Days) {
+				if n++; (n-1)/benchwinter.Loggers%of.every != 0 {
+					continue
+				}
+				if r.Arrived = benchwinter.Begin.Add(benchwinter.Days * 24 * time.Hour); of.live {
+					r.Arrived = r.At.Add(time.Duration(20+100*rng.ExpFloat64()) * time.Millisecond)
+				}
+				all = append(all, r)
+			}
+			b.ResetTimer()
+			for range b.N {
+				dir := b.TempDir()
+				s := openIn(b, dir, Options{Now: wayAhead})
+				for part := range slices.Chunk(all, 1<<16) {
+					_, err := s.Append(context.Background(), house, part)
+					require.NoError(b, err)
+				}
+				b.StopTimer()
+				require.NoError(b, s.Close())
+				st, err := os.Stat(filepath.Join(dir, fileName))
+				require.NoError(b, err)
+				b.ReportMetric(float64(st.Size())/float64(len(all)), "B/reading")
+				b.StartTimer()
+			}
+			b.ReportMetric(float64(len(all))*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
+		})
 	}
-	b.ResetTimer()
-	for range b.N {
-		dir := b.TempDir()
-		s := openIn(b, dir, Options{})
-		for part := range slices.Chunk(all, 1<<16) {
-			_, err := s.Append(context.Background(), house, part)
-			require.NoError(b, err)
-		}
-		b.StopTimer()
-		require.NoError(b, s.Close())
-		st, err := os.Stat(filepath.Join(dir, fileName))
-		require.NoError(b, err)
-		b.ReportMetric(float64(st.Size())/float64(len(all)), "B/reading")
-		b.StartTimer()
-	}
-	b.ReportMetric(float64(len(all))*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }
