@@ -54,6 +54,16 @@ func WhichLogger(file string) string {
 	return fmt.Sprintf("Nothing in “%s” names the logger. Which one is it?", file)
 }
 
+// WhichIsNamed asks which logger of the house a name in a file stands for.
+func WhichIsNamed(name string) string {
+	return fmt.Sprintf("The file names a logger “%s”, which this house does not have. Which one is it?", name)
+}
+
+// LoggerOfItsOwn says that a name in a file stands for none of the house's loggers.
+func LoggerOfItsOwn(name string) string {
+	return fmt.Sprintf("none of them: a logger of its own, %s", name)
+}
+
 // ZoneChanged and ZoneNever say how a clock ran.
 func ZoneChanged(zone string) string { return zone + ", changed in spring and autumn" }
 

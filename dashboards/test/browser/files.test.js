@@ -122,6 +122,30 @@ test("the next file of a kind is asked nothing, and several go at once", async (
   await p.done();
 });
 
+test("a name in a file is told to be a logger of the house, once for the kind", async () => {
+  await house("named");
+  const p = await open("/cases/named/files", { viewport: { width: 390, height: 844 } });
+  const rows = (temp) => ({ name: "export.csv", mimeType: "text/csv", buffer: Buffer.from(`Time;Sensor;Temperature (°C)\n2026-11-25T06:1${temp}:00Z;CH1 roof;${temp}\n2026-11-25T06:1${temp}:00Z;spare;1${temp}\n`) });
+  await p.page.setInputFiles("#file", rows(4));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await ready(p.page).waitFor();
+  await p.page.getByLabel("The file names a logger “CH1 roof”, which this house does not have. Which one is it?").selectOption("k7-loft");
+  await p.page.locator('input[name$=".keep"]').fill("channels");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await ready(p.page).waitFor();
+  assert.equal(await p.page.getByLabel("“CH1 roof”").inputValue(), "k7-loft", "the answer can be changed");
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  await p.page.setInputFiles("#file", rows(5));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await ready(p.page).waitFor();
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  const got = await readings("named");
+  for (const row of ["06:14:00Z,k7-loft,4,", "06:15:00Z,k7-loft,5,", "06:15:00Z,spare,15,"]) assert.ok(got.includes(row), got);
+  await p.done();
+});
+
 test("columns whose names say nothing are told by the person", async () => {
   await house("columns");
   const p = await open("/cases/columns/files");

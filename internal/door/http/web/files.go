@@ -174,6 +174,8 @@ type questionForm struct {
 	Own          bool // another answer can be written
 	Chosen       string
 	Written      string
+	Unless       string // what no answer means; "" that there must be one
+	Keep         string // the field that keeps the answer for every file of the kind, always; "" none
 	Always       string // the field that keeps the answer for every file of this name; "" none
 	AlwaysOn     bool
 	File         string

@@ -28,6 +28,7 @@ func (k *kindForm) add(c *roof.Case, one fileLook, form url.Values) {
 		for _, d := range p.Questions {
 			k.ask(c, p, d, form)
 		}
+		k.names(c, p, form)
 	}
 	k.again(c, form)
 	if k.Keep = form.Get(k.Key + ".keep"); !form.Has(k.Key + ".keep") {
@@ -42,6 +43,27 @@ func (k *kindForm) ask(c *roof.Case, p *exports.Plan, d words.FileDoubt, form ur
 		return
 	}
 	k.question(questionOf(k.Key, c, d))
+}
+
+// askedNames bounds the names of a file that are asked after.
+const askedNames = 40
+
+// names asks which logger of the house a name in the file is that the house does
+// not have; no answer leaves it a logger of its own.
+func (k *kindForm) names(c *roof.Case, p *exports.Plan, form url.Values) {
+	stem := exports.Stem(p.Text.Name)
+	for _, n := range p.Names[:min(len(p.Names), askedNames)] {
+		field := k.Key + ".logger." + n.Name
+		if n.Name == stem || n.Known && form.Get(field) == "" || len(c.Loggers) == 0 {
+			continue
+		}
+		q := questionForm{Field: field, Label: words.WhichIsNamed(n.Name), Unless: words.LoggerOfItsOwn(n.Name),
+			Keep: k.Key + ".always." + n.Name}
+		for _, l := range c.Loggers {
+			q.Choices = append(q.Choices, answerChoice{l.ID, l.ID})
+		}
+		k.question(q)
+	}
 }
 
 // question adds a question that the kind does not ask yet.
