@@ -228,8 +228,8 @@ func TestEachFaultOfAnInstallationIsNamedAlone(t *testing.T) {
 			require.NoError(i.t, err)
 			st, err := f.Stat()
 			require.NoError(i.t, err)
-			for at := int64(8192); at < st.Size(); at += 4096 { // one byte of each page
-				_, err = f.WriteAt([]byte{0xa5}, at+2048)
+			for at := int64(8192); at < st.Size(); at += 4096 { // one byte of each page, where its rows lie
+				_, err = f.WriteAt([]byte{0xa5}, at+4080)
 				require.NoError(i.t, err)
 			}
 			require.NoError(i.t, f.Close())
