@@ -258,6 +258,9 @@ func TestEachFaultOfAnInstallationIsNamedAlone(t *testing.T) {
 			"http\\.password_file: .*; write the line that `dewcase password` prints"},
 		{"a bad line of users", func(i *installation) { i.ownBroker(n); i.write("users", "house-1/k7:"+n.hash+"\nk8\n") },
 			`mqtt\.users_file: .*users:2: `},
+		{"a push token without a topic", func(i *installation) {
+			i.http["push_tokens_file"] = i.write("tokens", "gateway:"+strings.Repeat("0a", 32)+"\n")
+		}, `http\.push_tokens_file: .*tokens:1: gateway is not CASE/LOGGER`},
 		{"a certificate that has expired", func(i *installation) {
 			cert, key := crashtest.Certificate(i.t, 1, time.Now().Add(-time.Hour), "roof.example.org")
 			i.write("cert.pem", cert)
