@@ -4,7 +4,7 @@ import { CanvasPen } from "./chartpen";
 import type { Palette } from "./chartpen";
 import { Data, isReadings, after } from "./chartdata";
 import type { Level } from "./chartdata";
-import { arrange, draw, drawCursor, figure as written, spots, timeOf, xOf } from "./chartdraw";
+import { arrange, draw, drawCursor, drawPane, figure as written, flagRow, spots, timeOf, xOf } from "./chartdraw";
 import { Files } from "./chartfile";
 import type { Event, Lay, Mark, Picture } from "./chartdraw";
 import { Zone, lasting } from "./charttime";
@@ -134,6 +134,9 @@ export class Chart extends HTMLElement implements Worked {
     const mid = (from + until) / 2, room = Math.min(span * 0.2, whole * 0.05 + shortest);
     from = Math.min(Math.max(mid - span / 2, this.first - room), Math.max(this.last + room - span,
       this.first - room));
+    this.moving = Math.abs(this.pic.until - this.pic.from - span) < 1;
+    clearTimeout(this.resting);
+    this.resting = window.setTimeout(() => this.rest(), this.moving ? 160 : 0);
     this.pic.from = from;
     this.pic.until = from + span;
     this.redraw();
@@ -373,22 +376,67 @@ export class Chart extends HTMLElement implements Worked {
     });
   }
 
-  private sized(c: HTMLCanvasElement): CanvasRenderingContext2D | null {
-    const scale = Math.min(devicePixelRatio || 1, 2), w = Math.round(this.pic.width * scale),
-      h = Math.round(this.pic.height * scale);
+  private sized(c: HTMLCanvasElement, of: Picture): CanvasRenderingContext2D | null {
+    const scale = Math.min(devicePixelRatio || 1, 2), w = Math.round(of.width * scale),
+      h = Math.round(of.height * scale);
     if (c.width !== w || c.height !== h) {
       c.width = w;
       c.height = h;
     }
     const x = c.getContext("2d");
     x?.setTransform(scale, 0, 0, scale, 0, 0);
-    x?.clearRect(0, 0, this.pic.width, this.pic.height);
+    x?.clearRect(0, 0, of.width, of.height);
     return x;
   }
+
+  /**
+   * glide moves what is drawn while the stretch moves: a pane drawn once, wider than the plot, slides over it,
+     so that
+   * no frame costs a drawing. false where the pane cannot show the stretch.
+   */
+  private glide(): boolean {
+    const p = this.pic, span = p.until - p.from, wide = this.wide(), over = 0.6;
+    if (!this.moving || !p.level || p.panels.length === 0) return false;
+    let g = this.pane;
+    if (!g || g.level !== p.level || Math.abs(g.span - span) > 1 || p.from < g.from || p.until > g.from
+      + 2.2 * span) {
+      const canvas = g?.canvas ?? document.createElement("canvas"), window = g?.window
+        ?? document.createElement("div");
+      const from = p.from - over * span, width = wide * (1 + 2 * over);
+      const q: Picture = { ...p, left: 0, right: 0, width, from, until: p.until + over * span };
+      const c = this.sized(canvas, q);
+      if (!c) return false;
+      drawPane(q, new CanvasPen(c, this.palette));
+      const rect = (top: number, bottom: number): string => `M0 ${top}H${wide}V${bottom}H0Z`;
+      const plots = p.panels.map((x) => rect(x.top, x.bottom + 1)).join("");
+      const end = p.panels[p.panels.length - 1]?.bottom ?? 0;
+      Object.assign(window.style, { left: `${p.left}px`, width: `${wide}px`, height: `${p.height}px`,
+        clipPath: `path("${rect(0, flagRow)}${plots}${rect(end, p.height)}")` });
+      Object.assign(canvas.style, { width: `${width}px`, height: `${p.height}px` });
+      window.className = "chart-pane";
+      window.replaceChildren(canvas);
+      g = this.pane = { canvas, window, from, span, level: p.level };
+      this.base.after(window);
+    }
+    g.canvas.style.transform = `translateX(${((g.from - p.from) / span) * wide}px)`;
+    return true;
+  }
+  private rest(): void {
+    this.moving = false;
+    this.pane?.window.remove();
+    this.pane = undefined;
+    this.redraw();
+  }
+  private pane: { canvas: HTMLCanvasElement; window: HTMLElement; from: number; span: number;
+    level: Level } | undefined;
+  private moving = false;
+  private clear = false; // nothing is on the crosshair's canvas
+  private resting = 0;
 
   private paint(): void {
     const width = this.clientWidth, probe = this.base.getContext("2d");
     if (width < 50 || !probe) return;
+    if (this.glide()) return;
     const points = Math.max(200, width * 0.95), { from, until } = this.pic;
     this.pic.level = this.data.best(this.keys, from, until, this.data.stepFor(until - from, points));
     if (!this.pic.level && this.keys.length > 0) return;
@@ -398,16 +446,18 @@ export class Chart extends HTMLElement implements Worked {
       this.figure.classList.add("live");
     }
     arrange(this.pic, width, new CanvasPen(probe, this.palette));
-    const c = this.sized(this.base);
+    const c = this.sized(this.base, this.pic);
     if (!c) return;
     draw(this.pic, new CanvasPen(c, this.palette));
-    this.sized(this.over);
     if (this.cursor === undefined) this.tell();
   }
 
   private paintOver(): void {
     if (this.base.parentNode !== this.figure) return;
-    const c = this.sized(this.over);
+    const empty = !this.band && this.cursor === undefined;
+    if (empty && this.clear && this.over.width === this.base.width && this.over.height === this.base.height) return;
+    this.clear = empty;
+    const c = this.sized(this.over, this.pic);
     if (!c) return;
     const pen = new CanvasPen(c, this.palette), p = this.pic;
     if (this.band) {
@@ -457,10 +507,8 @@ export class Chart extends HTMLElement implements Worked {
   // figures
 
   private settle(): void {
-    clearTimeout(this.later);
-    const { from, until } = this.pic, step = this.data.stepFor(until - from, Math.max(200, this.clientWidth * 0.95));
-    // What is at hand is drawn already; only what is missing is asked for.
-    this.later = window.setTimeout(() => void this.load(), this.data.has(this.keys, from, until, step) ? 150 : 25);
+    // What is at hand is drawn already; while the stretch moves on, the rest is asked for a few times a second.
+    this.later ||= window.setTimeout(() => { this.later = 0; void this.load(); }, 90);
   }
 
   private async load(): Promise<void> {

@@ -3,7 +3,7 @@
 import type { Palette, Pen, Stroke } from "./chartpen";
 import { coverage, extremes, isReadings, range, valueAt } from "./chartdata";
 import type { Column, Level, Value } from "./chartdata";
-import type { Zone } from "./charttime";
+import type { Tick, Zone } from "./charttime";
 
 export interface Series { key: string; name: string; axis: string; unit: string; shown: number; look: number }
 export interface Event { at: number; n: number; repair: boolean; what: string }
@@ -36,7 +36,8 @@ export function look(p: Palette, n: number): Stroke {
   return { colour: p[colour], width, dash };
 }
 
-const flagRow = 16, foot = 22, gap = 8, legendRow = 17;
+export const flagRow = 16;
+const foot = 22, gap = 8, legendRow = 17;
 
 export const rain = (s: Series): boolean => s.axis === "rain";
 
@@ -163,72 +164,101 @@ export function figure(x: number, decimals: number): string {
 
 /** gaps calls each with the stretches in which a column was not observed. */
 function gaps(p: Picture, l: Level, c: Column | undefined, each: (from: number, until: number) => void): void {
-  let end = p.from;
+  // What was not fetched yet is neither observed nor not.
+  const first = Math.max(p.from, l.from), last = Math.min(p.until, l.until);
+  let end = first;
   const seen = (from: number, until: number): void => {
-    if (from > end) each(end, Math.min(from, p.until));
+    if (from > end) each(end, Math.min(from, last));
     end = Math.max(end, until);
   };
   if (c) {
-    const [a, b] = range(l, c, p.from, p.until);
+    const [a, b] = range(l, c, first, last);
     for (let i = a; i <= b; i++) {
       if (isReadings(c)) {
         if (c.open[i] && i + 1 < c.at.length) seen(c.at[i] as number, c.at[i + 1] as number);
       } else if ((c.seen[i] as number) > 0) seen(l.from + i * l.step, l.from + (i + 1) * l.step);
     }
   }
-  if (p.until > end) each(end, p.until);
+  if (last > end) each(end, last);
 }
 
 export function draw(p: Picture, pen: Pen): void {
-  const c = pen.palette, right = p.width - p.right, wide = right - p.left;
-  const ticks = p.zone.ticks(p.from, p.until, Math.max(2, wide / 74));
-  const bottom = p.panels[p.panels.length - 1]?.bottom ?? flagRow;
   for (const panel of p.panels) {
-    drawGaps(p, pen, panel);
-    for (const t of ticks) line(pen, xOf(p, t.at), panel.top, xOf(p, t.at), panel.bottom, { colour: c.grid,
-      width: 1 });
-    for (const a of panel.axes) drawAxis(p, pen, panel, a);
-    pen.clip(p.left, panel.top, wide, panel.bottom - panel.top, () => {
-      for (const s of panel.series) drawCurve(p, pen, panel, s);
-    });
-    line(pen, p.left, panel.bottom, right, panel.bottom, { colour: c.ink2, width: 1 });
-    for (const m of p.marks) {
-      const a = panel.axes.find((x) => x.axis === m.axis);
-      if (a) drawMark(p, pen, panel, a, m);
-    }
-    const lines = rows(p, pen, panel), under = panel.told.length;
-    const row = (n: number): number => panel.top - 7 - (lines + under - 1 - n) * legendRow;
-    if (panel.axes.length === 1) pen.text(unitOf(panel), p.left, row(0), c.ink, { bold: true });
-    else for (const a of panel.axes) { // above each axis its unit
-      pen.text(a.unit, a.right ? p.width - 1 : 0, row(lines + under - 1), c.ink, { bold: true, anchor: a.right
-        ? "end" : "start" });
-    }
-    legend(p, pen, panel, (s, x, n) => {
-      if (rain(s)) pen.rect(x + 8, row(n) - 8, 8, 8, c.near);
-      else line(pen, x, row(n) - 4, x + 25, row(n) - 4, look(c, s.look));
-      pen.text(title(panel, s), x + 30, row(n), c.ink);
-    });
-    panel.told.forEach((t, n) => {
-      const y = row(lines + n);
-      if (t.sample) line(pen, p.left, y - 4, p.left + 25, y - 4, marked(c));
-      pen.text(t.words, p.left + 30, y, c.warm, { bold: true });
-    });
+    drawPlot(p, pen, panel);
+    drawNames(p, pen, panel);
   }
-  for (const t of ticks) {
+  drawRows(p, pen);
+}
+
+/** drawPane draws what moves with the stretch: plots, times and flags. */
+export function drawPane(p: Picture, pen: Pen): void {
+  pen.rect(0, 0, p.width, p.height, pen.palette.paper);
+  for (const panel of p.panels) drawPlot(p, pen, panel);
+  drawRows(p, pen);
+}
+
+const ticksOf = (p: Picture): Tick[] =>
+  p.zone.ticks(p.from, p.until, Math.max(2, (p.width - p.left - p.right) / 74));
+
+/** drawPlot draws a panel's gaps, levels, curves and marks. */
+function drawPlot(p: Picture, pen: Pen, panel: Panel): void {
+  const c = pen.palette, right = p.width - p.right, wide = right - p.left;
+  drawGaps(p, pen, panel);
+  for (const t of ticksOf(p)) {
+    line(pen, xOf(p, t.at), panel.top, xOf(p, t.at), panel.bottom, { colour: c.grid, width: 1 });
+  }
+  for (const a of panel.axes) drawAxis(p, pen, panel, a);
+  pen.clip(p.left, panel.top, wide, panel.bottom - panel.top, () => {
+    for (const s of panel.series) drawCurve(p, pen, panel, s);
+  });
+  line(pen, p.left, panel.bottom, right, panel.bottom, { colour: c.ink2, width: 1 });
+  for (const m of p.marks) {
+    const a = panel.axes.find((x) => x.axis === m.axis);
+    if (a) drawMark(p, pen, panel, a, m);
+  }
+  for (const e of shown(p)) line(pen, xOf(p, e.at), panel.top, xOf(p, e.at), panel.bottom, flagOf(c, e));
+}
+
+const shown = (p: Picture): Event[] => p.events.filter((e) => e.at >= p.from && e.at < p.until);
+const flagOf = (c: Palette, e: Event): Stroke =>
+  ({ colour: e.repair ? c.warm : c.ink2, width: e.repair ? 1.6 : 1, dash: e.repair ? [] : [3, 2] });
+
+/** drawNames writes what a panel shows above it. */
+function drawNames(p: Picture, pen: Pen, panel: Panel): void {
+  const c = pen.palette, lines = rows(p, pen, panel), under = panel.told.length;
+  const row = (n: number): number => panel.top - 7 - (lines + under - 1 - n) * legendRow;
+  if (panel.axes.length === 1) pen.text(unitOf(panel), p.left, row(0), c.ink, { bold: true });
+  else for (const a of panel.axes) { // above each axis its unit
+    const anchor = a.right ? "end" : "start";
+    pen.text(a.unit, a.right ? p.width - 1 : 0, row(lines + under - 1), c.ink, { bold: true, anchor });
+  }
+  legend(p, pen, panel, (s, x, n) => {
+    if (rain(s)) pen.rect(x + 8, row(n) - 8, 8, 8, c.near);
+    else line(pen, x, row(n) - 4, x + 25, row(n) - 4, look(c, s.look));
+    pen.text(title(panel, s), x + 30, row(n), c.ink);
+  });
+  panel.told.forEach((t, n) => {
+    const y = row(lines + n);
+    if (t.sample) line(pen, p.left, y - 4, p.left + 25, y - 4, marked(c));
+    pen.text(t.words, p.left + 30, y, c.warm, { bold: true });
+  });
+}
+
+/** drawRows writes the times below the panels and the flags of events above them. */
+function drawRows(p: Picture, pen: Pen): void {
+  const c = pen.palette, bottom = p.panels[p.panels.length - 1]?.bottom ?? flagRow;
+  for (const t of ticksOf(p)) {
     const x = xOf(p, t.at), w = pen.measure(t.label, { bold: t.major });
     if (x + 2 + w <= p.width) pen.text(t.label, x + 2, bottom + 15, c.ink2, { bold: t.major });
   }
   let free = -Infinity;
-  for (const e of p.events) {
-    if (e.at < p.from || e.at >= p.until) continue;
-    const x = xOf(p, e.at), colour = e.repair ? c.warm : c.ink2, words = e.repair ? `${e.n} repair` : String(e.n);
-    const flag: Stroke = { colour, width: e.repair ? 1.6 : 1, dash: e.repair ? [] : [3, 2] };
+  for (const e of shown(p)) {
+    const x = xOf(p, e.at), words = e.repair ? `${e.n} repair` : String(e.n), flag = flagOf(c, e);
     line(pen, x, 3, x, flagRow, flag);
-    for (const panel of p.panels) line(pen, x, panel.top, x, panel.bottom, flag);
     const w = pen.measure(words, { bold: e.repair }), leftwards = x + w + 6 > p.width;
     const at = leftwards ? x - 3 - w : x + 3;
     if (at < free) continue;
-    pen.text(words, at, 12, colour, { bold: e.repair });
+    pen.text(words, at, 12, flag.colour, { bold: e.repair });
     free = at + w + 4;
   }
 }

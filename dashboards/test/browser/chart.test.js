@@ -32,6 +32,11 @@ async function moved(page, act) {
   const was = await page.evaluate(() => location.search);
   await act();
   await page.waitForFunction((w) => location.search !== w && !document.querySelector("dew-chart figure[aria-busy]"), was);
+  for (let last = ""; last !== page.url();) { // a hand that moves is followed a few times a second
+    last = page.url();
+    await page.waitForTimeout(250);
+    await settled(page);
+  }
   return view(page);
 }
 /** ink counts the pixels of the crosshair's canvas that are drawn, in columns around x. */
@@ -288,4 +293,17 @@ test("before and after lie over one another, without a serious fault, at both wi
     assert.ok(await p.page.locator("figure svg.pic").count() >= 3);
     await p.done();
   }
+});
+
+test("while a hand moves the stretch a pane slides over the plot, and goes when the hand rests", async () => {
+  const p = await at();
+  const box = await plot(p.page), y = box.y + 100;
+  await p.page.mouse.move(box.x + 600, y);
+  await p.page.mouse.down();
+  await p.page.mouse.move(box.x + 500, y, { steps: 3 });
+  await p.page.waitForTimeout(40);
+  assert.equal(await p.page.locator(".chart-pane canvas").count(), 1);
+  await p.page.mouse.up();
+  await p.page.waitForFunction(() => !document.querySelector(".chart-pane"));
+  await p.done();
 });
