@@ -242,26 +242,15 @@ func surface(set *series.Set, p roof.Position) Surface {
 	s.HoursCondensingRaw = all.HoursCondensingRaw
 	if at := latestRepair(set); at > 0 {
 		s.Spans = append(s.Spans, span(c, set.FromMS, at), span(c, at, set.UntilMS))
-		s.Spans[0].HowSure, s.Spans[1].HowSure = howSure(c, set.FromMS, at), howSure(c, at, set.UntilMS)
 	}
 	if s.HoursCondensingLow != nil {
-		s.HowSure = howSure(c, set.FromMS, set.UntilMS)
+		s.HowSure = all.HowSure
 	} else {
 		missing, _ := c.Accurate()
 		s.Notes = append(s.Notes, "the accuracy of logger "+missing+
 			" is unknown: the wet hours are a plain count without an interval (key loggers.accuracy)")
 	}
 	return s
-}
-
-// howSure is whose error the interval over a stretch comes from.
-func howSure(c risk.Course, fromMS, untilMS int64) []HowSure {
-	out := []HowSure{}
-	for _, sh := range c.Shares([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0) {
-		out = append(out, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
-			round(sh.CheckedHigh, 4)})
-	}
-	return out
 }
 
 // span sums a stretch of a surface's record up; the wet hours counted at the
@@ -272,8 +261,12 @@ func span(c risk.Course, fromMS, untilMS int64) (s Span) {
 	s = Span{From: time.UnixMilli(fromMS).UTC(), Until: time.UnixMilli(untilMS).UTC(),
 		HoursObserved: round(sum.ObservedMS/3.6e6, 4), HowSure: []HowSure{}, HoursCondensing: counted,
 		HoursCondensingRaw: counted, HoursAtRisk: rounded(sum.AtRiskMS / 3.6e6), FrostHours: rounded(sum.FrostMS / 3.6e6)}
-	if e, ok := c.Expected([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0); ok {
+	if e, shares, ok := c.ExpectedAndShares([]risk.Span{{FromMS: fromMS, UntilMS: untilMS}}, 0); ok {
 		s.HoursCondensing, s.HoursCondensingLow, s.HoursCondensingHigh = rounded(e.MeanH), rounded(e.LowH), rounded(e.HighH)
+		for _, sh := range shares {
+			s.HowSure = append(s.HowSure, HowSure{sh.Logger, sh.Quantity.String(), round(sh.Part, 4), round(sh.CheckedLow, 4),
+				round(sh.CheckedHigh, 4)})
+		}
 	}
 	return s
 }

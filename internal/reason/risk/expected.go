@@ -61,33 +61,40 @@ const (
 // class stops at its head-room. Against drawing and recounting from the raw
 // readings the mean and bounds agree within 0.5 % of the observed time (test).
 func (c *Course) Expected(spans []Span, limitK float64) (e Expectation, ok bool) {
+	e, _, ok = c.expect(spans, limitK, false)
+	return e, ok
+}
+
+// ExpectedAndShares returns the expectation with what its width comes from, largest
+// part first; nothing does where every accuracy is exact.
+func (c *Course) ExpectedAndShares(spans []Span, limitK float64) (e Expectation, shares []Share, ok bool) {
+	return c.expect(spans, limitK, true)
+}
+
+func (c *Course) expect(spans []Span, limitK float64, share bool) (e Expectation, shares []Share, ok bool) {
 	if _, ok := c.Accurate(); !ok {
-		return Expectation{}, false
-	}
-	raw := 0.0
-	for _, s := range spans {
-		c.Pieces(s.FromMS, s.UntilMS, func(p Piece) {
-			a, b := below(p.MarginA, p.MarginB, limitK)
-			raw += (b - a) * float64(p.UntilMS-p.FromMS) / 3.6e6
-		})
+		return Expectation{}, nil, false
 	}
 	terms := c.terms()
 	if len(terms) == 0 { // every limit is 0: the count is the expectation
-		return Expectation{MeanH: raw, LowH: raw, HighH: raw}, true
+		raw := 0.0
+		for _, s := range spans {
+			c.Pieces(s.FromMS, s.UntilMS, func(p Piece) {
+				a, b := below(p.MarginA, p.MarginB, limitK)
+				raw += (b - a) * float64(p.UntilMS-p.FromMS) / 3.6e6
+			})
+		}
+		return Expectation{MeanH: raw, LowH: raw, HighH: raw}, nil, true
 	}
-	e.MeanH, e.LowH, e.HighH = summary(simulate(c.classes(spans, limitK, terms), terms, -1))
-	return e, true
+	groups := c.classes(spans, limitK, terms)
+	e.MeanH, e.LowH, e.HighH = summary(simulate(groups, terms, -1))
+	if share {
+		shares = sharesOf(groups, terms)
+	}
+	return e, shares, true
 }
 
-// Shares says what the width of an expectation comes from, largest part first.
-// It is empty where Expected would not answer or nothing is uncertain.
-func (c *Course) Shares(spans []Span, limitK float64) []Share {
-	if _, ok := c.Accurate(); !ok {
-		return nil
-	}
-	terms := c.terms()
-	groups := c.classes(spans, limitK, terms)
-	var out []Share
+func sharesOf(groups []*class, terms []term) (out []Share) {
 	total := 0.0
 	for k, t := range terms {
 		v := stat.PopVariance(simulate(groups, terms, k), nil)

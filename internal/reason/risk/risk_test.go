@@ -212,7 +212,7 @@ func TestExpectedHoursAgreeWithDrawingOffsetsAndRecounting(t *testing.T) {
 	assert.InDelta(t, mean, got.MeanH, 0.005*observed)
 	assert.InDelta(t, low, got.LowH, 0.008*observed)
 	assert.InDelta(t, high, got.HighH, 0.008*observed)
-	shares := c.Shares(spans, 0)
+	_, shares, _ := c.ExpectedAndShares(spans, 0)
 	require.Len(t, shares, 3)
 	assert.InDelta(t, 1, shares[0].Part+shares[1].Part+shares[2].Part, 1e-9)
 	for _, sh := range shares {
