@@ -2,6 +2,8 @@ package kept_test
 
 import (
 	"math"
+	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -228,4 +230,26 @@ func TestHoursAreLocalUnlessTwoLoggersShareAPosition(t *testing.T) {
 	require.False(t, kept.Local(c))
 	c.Loggers[0].Fitted[0].To = at(3)
 	require.True(t, kept.Local(c), "one after the other")
+}
+
+// A field that is new in the case file must be put into the digest, or be known
+// not to bear on hours.
+func TestEveryFieldOfACaseIsKnownToBearOnHoursOrNot(t *testing.T) {
+	for of, known := range map[reflect.Type]string{
+		reflect.TypeFor[roof.Case](): "ID Property Roof Positions Loggers Events Excluded Contacts Adviser " +
+			"Alerts Planned",
+		reflect.TypeFor[roof.Property](): "Label Timezone Zone AltitudeM Completed",
+		reflect.TypeFor[roof.Position](): "ID Place Meets Untouched Material MouldClass",
+		reflect.TypeFor[roof.Logger]():   "ID Interval Accuracy Fitted Offsets Station",
+		reflect.TypeFor[roof.Fitting]():  "Position From To",
+		reflect.TypeFor[roof.Offset]():   "From TempC RHPct Check TempUncC RHUncPct",
+		reflect.TypeFor[roof.Station]():  "DistanceKM HeightDifferenceM",
+	} {
+		var names []string
+		for i := range of.NumField() {
+			names = append(names, of.Field(i).Name)
+		}
+		require.ElementsMatch(t, strings.Fields(known), names,
+			"%s: decide in Hours.Of whether the new field bears on hours", of)
+	}
 }

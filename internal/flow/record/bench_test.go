@@ -127,3 +127,65 @@ func BenchmarkWinterTimeline(b *testing.B) {
 		}
 	})
 }
+
+// What is asked of the newest winter costs the same however old the case is: the
+// first query after a restart, and one after a reading more. (The first scan of
+// what was never worked out grows with what is asked for.)
+func BenchmarkRecordAge(b *testing.B) {
+	ctx := context.Background()
+	for _, winters := range []int{1, 2, 4, 8} {
+		b.Run(fmt.Sprintf("winters-%d", winters), func(b *testing.B) {
+			c := winterCase()
+			end := winterStart.AddDate(0, 0, winters*winterDays)
+			store, err := sqlite.Open(ctx, b.TempDir(), sqlite.Options{SealQuiet: -1, Now: func() time.Time { return end }})
+			require.NoError(b, err)
+			defer func() { _ = store.Close() }()
+			for i := range c.Loggers {
+				c.Loggers[i].Interval = 30 * time.Minute
+			}
+			for day := range winters * winterDays {
+				var batch []roof.Reading
+				for m := 0; m < 1440; m += 30 {
+					at := winterStart.Add(time.Duration(day*1440+m) * time.Minute)
+					for i, l := range c.Loggers {
+						r := roof.Reading{Logger: l.ID, At: at, Arrived: at}
+						r.Values.Set(roof.TempC, math.Round(100*(4+3*math.Sin(float64(day*1440+m)/229)+float64(i)))/100)
+						r.Values.Set(roof.RHPct, math.Round(10*(85+8*math.Cos(float64(m)/229)))/10)
+						batch = append(batch, r)
+					}
+				}
+				_, err := store.Append(ctx, c.ID, batch)
+				require.NoError(b, err)
+			}
+			d, err := sqlite.OpenDerived(ctx, b.TempDir(), false, time.Now, slog.New(slog.DiscardHandler))
+			require.NoError(b, err)
+			defer func() { _ = d.Close() }()
+			s := &shelved{Store: store, Derived: d}
+			reader := func() *record.Reader { return record.New(store).On(s, "1", func() time.Time { return end }) }
+			ask := func(r *record.Reader) {
+				_, err := r.Hours(ctx, c, end.AddDate(0, 0, -winterDays).UnixMilli(), end.UnixMilli())
+				require.NoError(b, err)
+			}
+			ask(reader())
+			b.Run("restart", func(b *testing.B) {
+				for b.Loop() {
+					ask(reader())
+				}
+			})
+			b.Run("one-more-reading", func(b *testing.B) {
+				r, at := reader(), end
+				ask(r)
+				for b.Loop() {
+					at = at.Add(time.Second)
+					x := roof.Reading{Logger: "k2", At: at, Arrived: at}
+					x.Values.Set(roof.TempC, 3)
+					x.Values.Set(roof.RHPct, 90)
+					outcomes, err := store.Append(ctx, c.ID, []roof.Reading{x})
+					require.NoError(b, err)
+					r.Appended(c.ID, []roof.Reading{x}, outcomes)
+					ask(r)
+				}
+			})
+		})
+	}
+}
