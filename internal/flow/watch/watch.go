@@ -24,6 +24,20 @@
 // the same 82 on those two roofs. On two other draws of 100 winters, with nearly
 // these rules, 1.0 and 1.4 % fell under none.
 //
+// # When a house is looked at
+//
+// A [Vigil] takes every reading and says how soon the house must be looked at: at
+// once where a surface crosses its limit, within 20 minutes while something is under
+// way, else each hour. Measured on 2026-11-30 with the messages of before that day,
+//
+//	DEWCASE_TRIALS=40 go test -tags trials -run TestVigilTrials -v ./internal/flow/watch
+//
+// gave, on 40 winters of 60 days with a reading every ten minutes, 134,257 looks in
+// place of 345,400. In 37 winters all messages were the same within 65 minutes; in
+// three a message went out together with another, or some hours apart. Counted one
+// by one, 17 of 885 messages and 111 of 5,418 steps of alerts differ, most of them
+// as they follow one that does.
+//
 // # Limits
 //
 // Loggers cannot tell a roof whose water outdoor air explains from a sound
