@@ -2,7 +2,6 @@ package words
 
 import (
 	"fmt"
-	"math"
 	"strings"
 )
 
@@ -31,14 +30,7 @@ type Plain struct {
 // Sentence is the ratio with its interval, the model's fall beside it, and the
 // nights that both rest on.
 func (p Plain) Sentence() string {
-	fall := func(f *Fall) string {
-		c := Change{Pct: &f.Pct, Low: &f.Low, High: &f.High}
-		between := c.Between().String()
-		if way := WayOf(f.Pct); way != Same && WayOf(f.Low) == way && WayOf(f.High) == way {
-			between = Interval(min(math.Abs(f.Low), math.Abs(f.High)), max(math.Abs(f.Low), math.Abs(f.High))) + " %"
-		}
-		return fmt.Sprintf("%s (95 %%: %s)", c.Way(), between)
-	}
+	fall := func(f *Fall) string { return Change{Pct: &f.Pct, Low: &f.Low, High: &f.High}.bracketed() }
 	out := fmt.Sprintf("%s: %s h measured, %s h unrepaired in like weather", Upper(p.What), Hours(p.MeasuredH),
 		Hours(p.UnrepairedH))
 	if p.Measured != nil {
@@ -108,6 +100,18 @@ func OtherwiseAt(where string, k VerdictKind) string { return Upper(where) + ": 
 // Flips says that another way of working the verdict out gives another one.
 func Flips(otherwise string) string {
 	return "The verdict changes if this is done otherwise: " + otherwise + "."
+}
+
+// Trend sets the wet nights of the last week beside those of the week before.
+func Trend(week, before int) string {
+	way := "as in the week before"
+	switch {
+	case week > before:
+		way = fmt.Sprintf("more than in the week before (%d)", before)
+	case week < before:
+		way = fmt.Sprintf("fewer than in the week before (%d)", before)
+	}
+	return "Wet on " + Count(week, "night") + " of the last week, " + way + "."
 }
 
 // MouldStrip titles the strip of mould, with its published scale.

@@ -76,3 +76,9 @@ func TestUnderTheHourOfAWetNightNothingIsPrintedAsOne(t *testing.T) {
 	assert.Equal(t, "0.9", words.NightHours(words.BrieflyWet, 0.94))
 	assert.Equal(t, "1.0", words.NightHours(words.WetNight, 1.0))
 }
+
+func TestAHousesTrendIsItsTwoWeeks(t *testing.T) {
+	assert.Equal(t, "Wet on 2 nights of the last week, fewer than in the week before (5).", words.Trend(2, 5))
+	assert.Equal(t, "Wet on 1 night of the last week, more than in the week before (0).", words.Trend(1, 0))
+	assert.Equal(t, "Wet on 3 nights of the last week, as in the week before.", words.Trend(3, 3))
+}

@@ -68,6 +68,16 @@ func (c Change) Between() Text {
 	return Say("%s and %s", c.bound(1, *c.Low), c.bound(2, *c.High))
 }
 
+// bracketed is the way with its interval behind it: fell by 54 % (95 %: 31 to 69 %).
+func (c Change) bracketed() string {
+	between := c.Between().String()
+	if way := WayOf(*c.Pct); way != Same && WayOf(*c.Low) == way && WayOf(*c.High) == way {
+		low, high := math.Abs(*c.Low), math.Abs(*c.High)
+		between = Interval(min(low, high), max(low, high)) + " %"
+	}
+	return fmt.Sprintf("%s (95 %%: %s)", c.Way(), between)
+}
+
 // Clause is the whole change: wet hours fell by 71 % in like weather; with 95 %
 // certainty between 39 and 93 %. Empty where it could not be had.
 func (c Change) Clause() Text {
@@ -159,7 +169,7 @@ func (v Verdict) Brief() string {
 	if v.Kind == TooEarly || !first.Known() {
 		return v.Kind.String()
 	}
-	return v.Kind.String() + ", " + first.What + " " + first.Way().String()
+	return v.Kind.String() + ", " + first.What + " " + first.bracketed()
 }
 
 // Home is the verdict for the household, with the day of the work and its range

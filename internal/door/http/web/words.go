@@ -133,6 +133,7 @@ func (p *Pages) funcs() template.FuncMap {
 		},
 		"sentence": words.Sentence,
 		"qr":       qrCode,
+		"trend":    words.Trend,
 		"round":    shown(words.Round),
 		"pair":     func(s ...string) []string { return s },
 		"nothours": func() string { return words.NotWetHours },
