@@ -41,8 +41,9 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 		name, want, brief, home string
 		v                       words.Verdict
 	}{
-		{"worked, wet hours sure", "The repair of 2 October 2026 worked under the covering: wet hours fell by 71 % in like " +
-			"weather; with 95 % certainty between 39 and 93 %.", "worked, wet hours fell by 71 % (95 %: 39 to 93 %)",
+		{"worked, wet hours sure",
+			"The repair of 2 October 2026 worked under the covering: wet hours fell by 71 % in like " +
+				"weather; with 95 % certainty between 39 and 93 %.", "worked, wet hours fell by 71 % (95 %: 39 to 93 %)",
 			"The work of 2 October helped: of ten wet hours it took away about four to nine.",
 			words.Verdict{Kind: words.Worked, Wet: wet(71, 39, 93), Risk: risk(60, 30, 70)}},
 		{"worked by the hours at risk alone", "The repair of 2 October 2026 worked under the covering: hours at risk fell " +
@@ -51,24 +52,29 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 			"worked, hours at risk fell by 41 % (95 %: 13 to 62 %)",
 			"The work of 2 October helped: of ten wet hours it took away up to eight.",
 			words.Verdict{Kind: words.Worked, Wet: wet(56, -1, 80), Risk: risk(41, 13, 62)}},
-		{"worked, no wet hours known", "The repair of 2 October 2026 worked under the covering: hours at risk fell by 41 % " +
-			"in like weather; with 95 % certainty between 13 and 62 %.", "worked, hours at risk fell by 41 % (95 %: 13 to 62 %)",
+		{"worked, no wet hours known",
+			"The repair of 2 October 2026 worked under the covering: hours at risk fell by 41 % " +
+				"in like weather; with 95 % certainty between 13 and 62 %.",
+			"worked, hours at risk fell by 41 % (95 %: 13 to 62 %)",
 			"The work of 2 October helped.",
 			words.Verdict{Kind: words.Worked, Risk: risk(41, 13, 62)}},
 		{"worked, no figure", "The repair of 2 October 2026 worked under the covering.", "worked",
 			"The work of 2 October helped.", words.Verdict{Kind: words.Worked}},
 		{"got worse", "The repair of 2 October 2026 made it worse under the covering: wet hours rose by 40 % in like " +
-			"weather; with 95 % certainty between 12 and 70 %.", "got worse, wet hours rose by 40 % (95 %: 12 to 70 %)",
+			"weather; with 95 % certainty between 12 and 70 %.",
+			"got worse, wet hours rose by 40 % (95 %: 12 to 70 %)",
 			"The roof has got wetter since the work of 2 October. Your roof consultant should look at it.",
 			words.Verdict{Kind: words.GotWorse, Wet: wet(-40, -70, -12)}},
 		{"no change shown, fell", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours fell by 8 % in like weather; with 95 % certainty between a rise of 20 % and a fall " +
-			"of 31 %, which takes in no change.", "no change shown, wet hours fell by 8 % (95 %: a rise of 20 % and a fall of 31 %)",
+			"of 31 %, which takes in no change.",
+			"no change shown, wet hours fell by 8 % (95 %: a rise of 20 % and a fall of 31 %)",
 			"The work of 2 October has made no change so far that we can see.",
 			words.Verdict{Kind: words.NoChangeShown, Wet: wet(8, -20, 31)}},
 		{"no change shown, rose", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours rose by 8 % in like weather; with 95 % certainty between a rise of 31 % and a fall " +
-			"of 20 %, which takes in no change.", "no change shown, wet hours rose by 8 % (95 %: a rise of 31 % and a fall of 20 %)",
+			"of 20 %, which takes in no change.",
+			"no change shown, wet hours rose by 8 % (95 %: a rise of 31 % and a fall of 20 %)",
 			"The work of 2 October has made no change so far that we can see.",
 			words.Verdict{Kind: words.NoChangeShown, Wet: wet(-8, -31, 20)}},
 		{"no change shown, same", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
