@@ -17,7 +17,7 @@ for (let i = 0; i < 10 && status !== 200; i++) {
   if (status !== 200) await new Promise((done) => setTimeout(done, 5000));
 }
 if (status !== 200) throw new Error(`the assessment was not answered (${status})`);
-for (const [name, width, height, mobile] of [["timeline", 1200, 1080, false], ["timeline-phone", 390, 844, true]]) {
+for (const [name, width, height, mobile] of [["timeline", 1200, 1500, false], ["timeline-phone", 390, 844, true]]) {
   const context = await browser.newContext({ viewport: { width, height }, deviceScaleFactor: mobile ? 2 : 1, isMobile: mobile, hasTouch: mobile });
   const tab = await context.newPage();
   const answer = await tab.goto(page, { timeout: 120000 });
