@@ -22,11 +22,9 @@ func TestEveryFigureAndEveryConditionOpensItsCurves(t *testing.T) {
 	assert.ElementsMatch(t, cause.Features(), slices.Collect(maps.Keys(ofFeature)))
 	assert.ElementsMatch(t, repair.Gates(), slices.Collect(maps.Keys(ofGate)))
 	c := &roof.Case{ID: "larch-1", Property: roof.Property{Zone: time.UTC}}
-	for _, p := range []roof.Position{{ID: "in", Place: indoors}, {ID: "loft", Place: loft}, {ID: "void", Place: void},
+	c.Positions = []roof.Position{{ID: "in", Place: indoors}, {ID: "loft", Place: loft}, {ID: "void", Place: void},
 		{ID: "slate", Place: covering, Meets: "void"}, {ID: "felt", Place: underlay, Meets: "loft"},
-		{ID: "out", Place: outdoors}} {
-		c.Positions = append(c.Positions, p)
-	}
+		{ID: "out", Place: outdoors}}
 	from := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
 	h := &head{ID: c.ID, Case: c, Zone: time.UTC, From: from, Until: from.AddDate(0, 2, 0)}
 	shows := func(link, name string) chartView {
