@@ -560,6 +560,7 @@ export class Chart extends HTMLElement implements Worked {
     q.delete("mark");
     for (const m of p.marks) q.append("mark", `${m.axis}:${m.lo}~${m.hi}:${m.label}`);
     history.replaceState(history.state, "", `${location.pathname}?${q}${location.hash}`);
+    for (const kept of document.querySelectorAll<HTMLInputElement>("form input[name=view]")) kept.value = String(q);
     for (const a of document.querySelectorAll<HTMLAnchorElement>("a[data-csv=chart]")) {
       a.href = `${location.pathname}.csv?${q}`;
     }
@@ -649,8 +650,6 @@ export class Chart extends HTMLElement implements Worked {
       };
       fill("from", from);
       fill("to", until);
-      const view = form?.querySelector<HTMLInputElement>("input[name=view]");
-      if (view) view.value = location.search;
       if (form) form.open = true;
       form?.querySelector<HTMLInputElement>("input[name=what]")?.focus();
     });

@@ -79,6 +79,13 @@ type Case struct {
 	Alerts    AlertSettings
 	Planned   Planned
 	Excluded  []Excluded
+	Views     []View
+}
+
+// View is a chart's view that was kept under a name; the report shows it.
+type View struct {
+	Name  string
+	Query string // of the chart's address
 }
 
 // Planned is work that is planned and not done: what it is to open and to spare. It

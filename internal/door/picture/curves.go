@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -21,6 +22,8 @@ type Curve struct {
 	Look int    // from 0: how its line is drawn, the same in every panel
 	Runs [][]Sample
 	Bars bool // an amount a step, drawn from zero
+	// Tag names the curve at its right end; "" leaves that to the page's legend.
+	Tag string
 }
 
 // Looks is how many lines can be told from one another.
@@ -153,6 +156,7 @@ func (c *CurveChart) panel(s *Scene, p *CurvePanel, top, bottom float64) {
 			s.add(Item{Kind: Line, Class: class, Courses: lines, Top: top, Bottom: bottom})
 		}
 	}
+	c.tags(s, p, top, scale)
 	for _, m := range p.Marks {
 		if m.Hi > m.Lo {
 			s.add(Item{Kind: Box, Class: "mark-band", X: 0, X2: marginSpan, Y: scale(min(m.Hi, hi)), Y2: scale(max(m.Lo, lo))})
@@ -164,6 +168,28 @@ func (c *CurveChart) panel(s *Scene, p *CurvePanel, top, bottom float64) {
 			Item{Kind: Label, Class: "axis-title", Text: m.Label, X: marginSpan, Y: scale(m.Hi) - 4, DX: -4, Anchor: End})
 	}
 	s.add(Item{Kind: Level, Class: "axis", X: 0, X2: marginSpan, Y: bottom})
+}
+
+// tags stand at the right ends of the curves, none over another.
+func (c *CurveChart) tags(s *Scene, p *CurvePanel, top float64, scale func(float64) float64) {
+	type tag struct {
+		text string
+		y    float64
+	}
+	var all []tag
+	for _, k := range p.Curves {
+		if n := len(k.Runs); k.Tag != "" && n > 0 {
+			last := k.Runs[n-1]
+			all = append(all, tag{k.Tag, scale(last[len(last)-1].Mean)})
+		}
+	}
+	slices.SortFunc(all, func(a, b tag) int { return cmp.Compare(a.y, b.y) })
+	least := top + 10
+	for _, t := range all {
+		y := math.Max(t.y, least)
+		s.add(Item{Kind: Label, Class: "axis-title", Text: t.text, X: marginSpan, Y: y, DX: -3, Anchor: End})
+		least = y + 13
+	}
 }
 
 // limits are the ends of the axis and the distance of its levels.

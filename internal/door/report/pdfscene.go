@@ -84,6 +84,17 @@ var looks = map[string]look{
 	"ln sec-insulation-line":   {stroke: hatch, wide: 8},
 
 	"ln unrepaired-bar": {stroke: warm, wide: 1.4},
+
+	"ln curve-1": {stroke: ink, wide: 1.4},
+	"ln curve-2": {stroke: clear, wide: 2},
+	"ln curve-3": {stroke: warm, wide: 1.5, dash: []float64{7, 4}},
+	"ln curve-4": {stroke: nearC, wide: 2.8},
+	"ln curve-5": {stroke: ink2, wide: 1.6, dash: []float64{2, 3}},
+	"ln curve-6": {stroke: clear, wide: 1.5, dash: []float64{10, 3, 2, 3}},
+	"ln curve-7": {stroke: warm, wide: 2.2},
+	"ln curve-8": {stroke: nearC, wide: 1.8, dash: []float64{12, 4}},
+	"curve-band": {fill: rgb{226, 228, 229}, filled: true},
+	"mark-band":  {fill: rgb{240, 226, 214}, filled: true},
 }
 
 // scene draws a picture as vectors: its plot from x over the width given, its

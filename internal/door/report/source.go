@@ -7,6 +7,7 @@ import (
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
@@ -19,7 +20,10 @@ type Source struct {
 	Answer assessment.Answer
 	// Laid lays the record that the answer stands on out in steps over
 	// [from, until).
-	Laid     func(from, until time.Time, step time.Duration) (timeline.View, error)
+	Laid func(from, until time.Time, step time.Duration) (timeline.View, error)
+	// Curves are the columns of a chart, for the views that the case file keeps; nil
+	// shows none.
+	Curves   func(keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error)
 	CaseFile Digest
 	Readings Digest
 	Intake   Intake
@@ -87,6 +91,7 @@ func New(s Source) (*Document, error) {
 	add("cause", "The cause: evidence for and against", b.cause)
 	add("help", "What would help", b.help)
 	add("repairs", "Did the repair work", b.repairs)
+	add("views", "Charts that were kept", b.views)
 	add("limits", "What this report cannot say", b.limits)
 	add("cautions", "Before anyone climbs, cuts or seals", b.cautions)
 	add("figures", "Annex: how each figure is made", b.figures)

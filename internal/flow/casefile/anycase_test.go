@@ -107,6 +107,9 @@ func anyCase(t *rapid.T) *roof.Case {
 		}
 		c.Loggers = append(c.Loggers, l)
 	}
+	for range rapid.IntRange(0, 2).Draw(t, "views") {
+		c.Views = append(c.Views, roof.View{Name: "n" + text.Draw(t, "name"), Query: "show=" + text.Draw(t, "query")})
+	}
 	for range rapid.IntRange(0, 2).Draw(t, "excluded") {
 		from := instant()
 		x := roof.Excluded{From: from, To: from.Add(time.Duration(rapid.IntRange(1, 1e6).Draw(t, "s")) * time.Second),

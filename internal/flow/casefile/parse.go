@@ -77,6 +77,7 @@ func (s *section) whole(c *roof.Case) {
 	s.loggers(c)
 	list(s, "events", false, &c.Events, (*section).event)
 	list(s, "excluded", false, &c.Excluded, (*section).excluded)
+	list(s, "views", false, &c.Views, (*section).view)
 	s.inline("planned", func(s *section) { s.planned(&c.Planned) })
 	s.block("contacts", "", func(s *section) { s.contacts(&c.Contacts) })
 	s.inline("consultant", func(s *section) { s.person(&c.Adviser) })
@@ -275,6 +276,14 @@ func (s *section) excluded(x *roof.Excluded) {
 	if s.task == reading && !x.From.IsZero() && !x.To.IsZero() && !x.To.After(x.From) {
 		s.m.Get("to").Fault("is not after its from", "write when the stretch ends")
 	}
+}
+
+// view is a chart's view under a name.
+func (s *section) view(v *roof.View) {
+	s.key("name", "write the name under which the view is kept", text(v.Name),
+		func(n strictyaml.Node) { v.Name = label(n, 200) })
+	s.key("chart", "write the part of the chart's address behind the question mark", text(v.Query),
+		func(n strictyaml.Node) { v.Query = label(n, 4000) })
 }
 
 // refuse faults each of the keys that is there.

@@ -7,10 +7,11 @@ import (
 	"dewcase/internal/roof"
 )
 
-// Remark adds events and stretches left out to a case file, which stays as its
+// Remark adds events, stretches left out and views to a case file, which stays as its
 // author wrote it but for the new lines; where they cannot be put in line by line
 // the whole file is written anew. An error is the file's faults afterwards.
-func Remark(name string, file []byte, events []roof.Event, excluded []roof.Excluded) ([]byte, error) {
+func Remark(name string, file []byte, events []roof.Event, excluded []roof.Excluded,
+	views []roof.View) ([]byte, error) {
 	c, faults := Parse(name, file)
 	if len(faults) > 0 {
 		return nil, faults
@@ -23,6 +24,10 @@ func Remark(name string, file []byte, events []roof.Event, excluded []roof.Exclu
 	for _, x := range excluded {
 		lines, byLine = addItem(lines, "excluded", item(func(s *section) { s.excluded(&x) }), byLine)
 	}
+	for _, v := range views {
+		lines, byLine = addItem(lines, "views", item(func(s *section) { s.view(&v) }), byLine)
+	}
+	c.Views = append(c.Views, views...)
 	c.Events, c.Excluded = append(c.Events, events...), append(c.Excluded, excluded...)
 	whole, err := Format(c)
 	if err != nil {

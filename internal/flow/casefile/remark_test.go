@@ -26,7 +26,8 @@ func TestARemarkLeavesTheFileAsItsAuthorWroteIt(t *testing.T) {
 	at := time.Date(2027, 1, 5, 8, 0, 0, 0, time.UTC)
 	out, err := casefile.Remark("case.yaml", []byte(remarked),
 		[]roof.Event{{At: at, Kind: roof.Note, What: "hatch open"}},
-		[]roof.Excluded{{From: at, To: at.Add(6 * time.Hour), Position: "void", Reason: "logger on the bench: \"dry\""}})
+		[]roof.Excluded{{From: at, To: at.Add(6 * time.Hour), Position: "void", Reason: "logger on the bench: \"dry\""}},
+		[]roof.View{{Name: "void, that day", Query: "show=void.rh&from=2027-01-05T00:00:00Z"}})
 	require.NoError(t, err)
 	assert.Contains(t, string(out), "# by the river")
 	assert.Contains(t, string(out), "# by the roofer\n  - {at: 2027-01-05T08:00:00Z, kind: note, what: hatch open}\n")
@@ -35,9 +36,10 @@ func TestARemarkLeavesTheFileAsItsAuthorWroteIt(t *testing.T) {
 	assert.Len(t, c.Events, 2)
 	assert.Equal(t, []roof.Excluded{{From: at, To: at.Add(6 * time.Hour), Position: "void",
 		Reason: "logger on the bench: \"dry\""}}, c.Excluded)
+	assert.Equal(t, []roof.View{{Name: "void, that day", Query: "show=void.rh&from=2027-01-05T00:00:00Z"}}, c.Views)
 	for _, bad := range []roof.Excluded{{From: at, To: at, Reason: "x"}, {From: at, To: at.Add(1)},
 		{From: at, To: at.Add(time.Hour), Position: "attic", Reason: "x"}} {
-		_, err = casefile.Remark("case.yaml", []byte(remarked), nil, []roof.Excluded{bad})
+		_, err = casefile.Remark("case.yaml", []byte(remarked), nil, []roof.Excluded{bad}, nil)
 		require.Error(t, err, bad)
 	}
 }
@@ -53,7 +55,7 @@ func TestARemarkOnAnyFileAddsItAndNothingElse(t *testing.T) {
 		}
 		at := time.Date(2027, 1, 5, 8, 0, 0, 0, time.UTC)
 		e := roof.Event{At: at, Kind: roof.Note, What: rapid.String().Draw(t, "what")}
-		out, err := casefile.Remark("", file, []roof.Event{e}, nil)
+		out, err := casefile.Remark("", file, []roof.Event{e}, nil, nil)
 		if err != nil {
 			return // words that no file may hold
 		}

@@ -107,6 +107,18 @@ type Record interface {
 	Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error)
 }
 
+// ofSet is a record that is at hand as a whole.
+type ofSet struct{ set *series.Set }
+
+func (x ofSet) Around(_ context.Context, _ *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
+	set := *x.set
+	set.FromMS, set.UntilMS = fromMS, untilMS
+	return &set, nil
+}
+
+// OfSet makes a keeper of a record that is at hand as a whole.
+func OfSet(set *series.Set) *Keeper { return New(ofSet{set}) }
+
 // Columns returns the columns of keys over [fromMS, untilMS), in Unix ms, in
 // steps of stepMS, or the readings where it is 0. Bounds are widened to whole
 // steps of the clock in the house's zone. An error wraps ErrTooLong.

@@ -204,7 +204,7 @@ func Local(c *roof.Case) bool {
 // assessment can rest on: all of it but the label, the people and the limits of their alerts.
 func OfCase(method string, c *roof.Case) (Digest, error) {
 	x := *c
-	x.Property.Label, x.Contacts, x.Alerts = "", roof.Contacts{}, roof.AlertSettings{}
+	x.Property.Label, x.Contacts, x.Alerts, x.Views = "", roof.Contacts{}, roof.AlertSettings{}, nil
 	text, err := json.Marshal(x)
 	var d digester
 	d.text("case")

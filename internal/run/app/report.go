@@ -13,6 +13,7 @@ import (
 
 	"dewcase/internal/door/http/gate"
 	"dewcase/internal/door/report"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 )
@@ -66,6 +67,9 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 		}
 		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
 			return a.views().Timeline(ctx, id, from, until, step)
+		}
+		s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error) {
+			return a.curves.Columns(ctx, e.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
 		}
 		sum := sha256.Sum256(file)
 		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),

@@ -18,6 +18,7 @@ import (
 	"dewcase/internal/door/report"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -133,6 +134,9 @@ func reportSource(caseFile string, readings *readingsFiles, until time.Time, str
 		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: of},
 		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
 			return timeline.Stepped(set, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
+		},
+		Curves: func(keys []curves.Key, from, to time.Time, stepMS int64) (curves.View, error) {
+			return curves.OfSet(set).Columns(context.Background(), c, keys, from.UnixMilli(), to.UnixMilli(), stepMS)
 		}}
 	if !until.IsZero() {
 		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"

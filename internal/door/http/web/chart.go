@@ -40,6 +40,7 @@ type chartBody struct {
 	CSV         string
 	Script      chartScript
 	Remark      remarkForm
+	Kept        []zoom // views kept under a name
 }
 
 // legendRow is one curve shown.
@@ -73,15 +74,15 @@ type curveRow struct {
 
 // chartScript is what the script is told once.
 type chartScript struct {
-	Keys    []scriptKey    `json:"keys"`
-	Shown   []string       `json:"shown"`
-	Looks   []int          `json:"looks"`
-	Events  []scriptEvent  `json:"events"`
-	Offsets [][2]int64     `json:"offsets"` // since when, and by how many ms local time is ahead
-	UsualMS int64          `json:"usual_ms"`
-	Steps   []int64        `json:"steps"`
-	Axes    map[string]any `json:"axes"`
-	Marks   []chartMark    `json:"marks"`
+	Keys    []scriptKey         `json:"keys"`
+	Shown   []string            `json:"shown"`
+	Looks   []int               `json:"looks"`
+	Events  []scriptEvent       `json:"events"`
+	Offsets [][2]int64          `json:"offsets"` // since when, and by how many ms local time is ahead
+	UsualMS int64               `json:"usual_ms"`
+	Steps   []int64             `json:"steps"`
+	Axes    map[string]any      `json:"axes"`
+	Marks   []drawing.CurveMark `json:"marks"`
 }
 
 type scriptKey struct {
@@ -97,34 +98,6 @@ type scriptEvent struct {
 	N      int    `json:"n"`
 	Repair bool   `json:"repair"`
 	What   string `json:"what"`
-}
-
-// noteAxis is the axis of a mark that stands on none: words in the picture.
-const noteAxis = "note"
-
-// chartMark is a figure marked in the picture: a line or band on an axis.
-type chartMark struct {
-	Axis  string  `json:"axis"`
-	Lo    float64 `json:"lo"`
-	Hi    float64 `json:"hi"`
-	Label string  `json:"label"`
-}
-
-// drawnPoints is how many points the server's own picture has along its axis.
-const drawnPoints = 500
-
-// usualMS is the shortest usual interval of the house's loggers.
-func usualMS(c *roof.Case) int64 {
-	shortest := int64(0)
-	for _, l := range c.Loggers {
-		if ms := l.Interval.Milliseconds(); ms > 0 && (shortest == 0 || ms < shortest) {
-			shortest = ms
-		}
-	}
-	if shortest == 0 {
-		return 5 * 60_000
-	}
-	return shortest
 }
 
 func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
@@ -145,15 +118,15 @@ func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
 	a, _ := p.Record.AnswerSoon(soon, h.ID)
 	h.Coverage = meanCoverage(a)
 	v := readChart(h, a, r.URL.Query())
-	b := chartBody{From: v.from, Until: v.until, Lay: v.lay, Show: joinKeys(v.keys), View: r.URL.RawQuery}
+	b := chartBody{From: v.from, Until: v.until, Lay: v.Lay, Show: joinKeys(v.Keys), View: r.URL.RawQuery}
 	if len(h.Surfaces) > 0 {
 		if b.SheetBody, err = p.sheetBody(ctx, h, a, v, true); err != nil {
 			p.fail(w, r, err)
 			return
 		}
 	}
-	step := curves.StepFor(v.until.Sub(v.from).Milliseconds(), usualMS(h.Case), drawnPoints)
-	data, err := p.Record.Curves(ctx, h.ID, v.keys, v.from, v.until, step)
+	step := drawing.CurveStep(h.Case, v.until.Sub(v.from))
+	data, err := p.Record.Curves(ctx, h.ID, v.Keys, v.from, v.until, step)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -169,44 +142,19 @@ const chartWaits = time.Second
 
 // draw fills in what rests on the columns shown.
 func (b *chartBody) draw(h *head, v chartView, data curves.View) {
-	c := drawing.CurveChart(h.Case, data, v.from, v.until, v.lay)
-	looks := drawing.Looks(h.Case, v.keys)
+	c := v.Chart(h.Case, data, v.from, v.until)
+	looks := drawing.Looks(h.Case, v.Keys)
 	panels := map[string]bool{}
-	for i, k := range v.keys {
+	for i, k := range v.Keys {
 		b.Legend = append(b.Legend, legendRow{k.String(), drawing.CurveName(h.Case, k), k.Quantity.Unit(),
 			looks[i] + 1})
 		if axis := k.Quantity.Axis(); !panels[axis] {
 			panels[axis] = true
 			row := axisRow{Axis: axis, Unit: k.Quantity.Unit()}
-			if x, ok := v.axes[axis]; ok {
+			if x, ok := v.Axes[axis]; ok {
 				row.Lo, row.Hi = &x[0], &x[1]
 			}
 			b.Axes = append(b.Axes, row)
-		}
-	}
-	at := 0
-	for i, k := range v.keys { // the panel of each key
-		if v.lay != drawing.InStrips {
-			at = slices.IndexFunc(b.Axes, func(r axisRow) bool { return r.Axis == k.Quantity.Axis() })
-		} else {
-			at = i
-		}
-		panel, axis := &c.Panels[at], k.Quantity.Axis()
-		if x, ok := v.axes[axis]; ok {
-			panel.Lo, panel.Hi = &x[0], &x[1]
-		}
-		if len(panel.Marks) > 0 {
-			continue
-		}
-		for _, m := range v.marks {
-			if m.Axis == axis {
-				panel.Marks = append(panel.Marks, picture.Mark{Lo: m.Lo, Hi: m.Hi, Label: m.Label})
-			}
-		}
-	}
-	for _, m := range v.marks {
-		if m.Axis == noteAxis {
-			c.Notes = append(c.Notes, m.Label)
 		}
 	}
 	b.Chart = c.Scene()
@@ -217,8 +165,8 @@ func (b *chartBody) draw(h *head, v chartView, data curves.View) {
 		lay   drawing.Lay
 	}{{"a frame an axis", drawing.ByUnit}, {"strips", drawing.InStrips}, {"overlaid", drawing.Overlaid}} {
 		w := v
-		w.lay = lay.lay
-		b.Lays = append(b.Lays, zoom{Words: lay.words, Link: chartLink(h.ID, "chart", w), Chosen: v.lay == lay.lay,
+		w.Lay = lay.lay
+		b.Lays = append(b.Lays, zoom{Words: lay.words, Link: chartLink(h.ID, "chart", w), Chosen: v.Lay == lay.lay,
 			Key: string(lay.lay)})
 	}
 	b.Zooms = zooms(h, v.from, v.until, func(from, until time.Time) string {
@@ -240,7 +188,7 @@ func (b *chartBody) pick(h *head, v chartView) {
 		for _, q := range curves.Offered(p) {
 			k := curves.Key{Position: p.ID, Quantity: q}
 			all = append(all, k)
-			g.Choices = append(g.Choices, pickRow{k.String(), words.Curve(q.Key()), slices.Contains(v.keys, k)})
+			g.Choices = append(g.Choices, pickRow{k.String(), words.Curve(q.Key()), slices.Contains(v.Keys, k)})
 			b.Script.Keys = append(b.Script.Keys, scriptKey{k.String(), drawing.CurveName(h.Case, k), q.Axis(), q.Unit(),
 				q.Shown()})
 		}
@@ -273,26 +221,26 @@ func (b *chartBody) pick(h *head, v chartView) {
 			continue
 		}
 		w := v
-		w.keys, w.axes, w.marks = x.keys[:min(len(x.keys), curves.MostKeys)], nil, nil
-		b.Ready = append(b.Ready, zoom{Words: x.words, Link: chartLink(h.ID, "chart", w), Key: joinKeys(w.keys),
-			Chosen: slices.Equal(w.keys, v.keys)})
+		w.Keys, w.Axes, w.Marks = x.keys[:min(len(x.keys), curves.MostKeys)], nil, nil
+		b.Ready = append(b.Ready, zoom{Words: x.words, Link: chartLink(h.ID, "chart", w), Key: joinKeys(w.Keys),
+			Chosen: slices.Equal(w.Keys, v.Keys)})
 	}
 }
 
 // script fills in what the script is told.
 func (b *chartBody) script(h *head, v chartView, looks []int) {
 	s := &b.Script
-	s.Shown, s.Looks, s.UsualMS, s.Steps = strings.Split(b.Show, ","), looks, usualMS(h.Case), curves.Steps
-	s.Marks = v.marks
+	s.Shown, s.Looks, s.UsualMS, s.Steps = strings.Split(b.Show, ","), looks, drawing.UsualMS(h.Case), curves.Steps
+	s.Marks = v.Marks
 	if b.Show == "" {
 		s.Shown = []string{}
 	}
 	s.Axes, s.Events = map[string]any{}, []scriptEvent{}
-	for axis, x := range v.axes {
+	for axis, x := range v.Axes {
 		s.Axes[axis] = x
 	}
 	if s.Marks == nil {
-		s.Marks = []chartMark{}
+		s.Marks = []drawing.CurveMark{}
 	}
 	for i, e := range h.Events {
 		s.Events = append(s.Events, scriptEvent{e.At.UnixMilli(), i + 1, e.IsRepair(), e.What})
@@ -319,7 +267,7 @@ func (b *chartBody) table(h *head, v chartView, data curves.View) {
 	for _, l := range b.Legend {
 		b.Columns = append(b.Columns, l.Name+", "+l.Unit)
 	}
-	b.Rows, b.RowsCut = curveRows(v.keys, data, maxRows)
+	b.Rows, b.RowsCut = curveRows(v.Keys, data, maxRows)
 }
 
 // curveRows lays columns out as rows, at most so many.
@@ -398,7 +346,7 @@ func (p *Pages) sheetBody(ctx context.Context, h *head, a assessment.Answer, v c
 	b = SheetBody{Surface: v.surface, SurfaceWords: where, Sheet: s.Scene(), Said: s.Said(where), Winters: years,
 		SheetFrom: wi.From, SheetUntil: wi.Until, Nights: nightRows(s, func(from, until time.Time) string {
 			w := v
-			w.from, w.until, w.axes, w.marks = from, until, nil, nil
+			w.from, w.until, w.Axes, w.Marks = from, until, nil, nil
 			return chartLink(h.ID, "chart", w)
 		}), NightsCSV: v.to(h.ID, "nights.csv", v.from, v.until)}
 	for _, n := range s.Nights {

@@ -173,6 +173,15 @@ func TestANoteAndAStretchLeftOutGoIntoTheCaseFile(t *testing.T) {
 		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4"+page, nil))
 		assert.True(t, strings.Contains(w.Body.String(), "24.0 h of the record are left out by hand, in 1 part"), page)
 	}
+	w = post(url.Values{"do": {"view"}, "what": {"The void, that week"}, "view": {"show=void.rh&" + week}})
+	require.Equal(t, http.StatusSeeOther, w.Code)
+	c, err = f.Case(t.Context(), "larch-end-4")
+	require.NoError(t, err)
+	require.Len(t, c.Views, 1)
+	assert.Equal(t, "The void, that week", c.Views[0].Name)
+	w = httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/chart", nil))
+	assert.True(t, strings.Contains(w.Body.String(), ">The void, that week</a>"), "it is listed")
 	for name, bad := range map[string]url.Values{"no reason": {"do": {"exclude"}, "from": {"2027-01-12T08:00"},
 		"to": {"2027-01-13T08:00"}}, "backwards": {"do": {"exclude"}, "from": {"2027-01-13T08:00"},
 		"to": {"2027-01-12T08:00"}, "what": {"x"}}, "no time": {"do": {"note"}, "from": {"soon"}, "what": {"x"}},

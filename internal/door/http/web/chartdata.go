@@ -113,15 +113,15 @@ func (p *Pages) chartCSV(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := readChart(h, assessment.Answer{}, r.URL.Query())
-	step := curves.StepFor(v.until.Sub(v.from).Milliseconds(), usualMS(h.Case), drawnPoints)
-	data, err := p.Record.Curves(r.Context(), h.ID, v.keys, v.from, v.until, step)
+	step := drawing.CurveStep(h.Case, v.until.Sub(v.from))
+	data, err := p.Record.Curves(r.Context(), h.ID, v.Keys, v.from, v.until, step)
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
 	out := csvAnswer(w, h.ID+"-chart.csv")
 	head := []string{"time", "until"}
-	for _, k := range v.keys {
+	for _, k := range v.Keys {
 		name := drawing.CurveName(h.Case, k) + ", " + k.Quantity.Unit()
 		if head = append(head, name); step > 0 {
 			head = append(head, name+", least", name+", greatest", name+", observed share")
@@ -130,7 +130,7 @@ func (p *Pages) chartCSV(w http.ResponseWriter, r *http.Request) {
 	_ = out.Write(head)
 	stamp := func(ms int64) string { return time.UnixMilli(ms).In(h.Zone).Format(time.RFC3339) }
 	if step == 0 {
-		rows, _ := curveRows(v.keys, data, math.MaxInt)
+		rows, _ := curveRows(v.Keys, data, math.MaxInt)
 		for _, row := range rows {
 			_ = out.Write(append([]string{row.At.In(h.Zone).Format(time.RFC3339Nano), ""}, row.Cells...))
 		}

@@ -201,15 +201,15 @@ func (b *compareBody) twin(ctx context.Context, p *Pages, h *head, v chartView) 
 			continue
 		}
 		w := v
-		w.keys = []curves.Key{{Position: v.surface.ID, Quantity: curves.MarginK}, {Position: s.ID,
+		w.Keys = []curves.Key{{Position: v.surface.ID, Quantity: curves.MarginK}, {Position: s.ID,
 			Quantity: curves.MarginK}}
-		w.from, w.until, w.lay, w.marks, w.axes = h.From, h.Until, drawing.ByUnit, nil, nil
-		step := curves.StepFor(w.until.Sub(w.from).Milliseconds(), usualMS(h.Case), drawnPoints)
-		cols, err := p.Record.Curves(ctx, h.ID, w.keys, w.from, w.until, step)
+		w.from, w.until, w.Lay, w.Marks, w.Axes = h.From, h.Until, drawing.ByUnit, nil, nil
+		step := drawing.CurveStep(h.Case, w.until.Sub(w.from))
+		cols, err := p.Record.Curves(ctx, h.ID, w.Keys, w.from, w.until, step)
 		if err != nil {
 			return err
 		}
-		c := drawing.CurveChart(h.Case, cols, w.from, w.until, w.lay)
+		c := drawing.CurveChart(h.Case, cols, w.from, w.until, w.Lay)
 		c.ID = "twin"
 		b.Twin, b.TwinWords, b.TwinLink = c.Scene(), words.Surface(h.Case, s), chartLink(h.ID, "chart", w)+"#margin"
 		return nil

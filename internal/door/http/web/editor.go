@@ -60,6 +60,7 @@ loggers:
       - {position: loft, from: 2026-10-01T12:00:00Z}
 # excluded:                        # stretches that count as no data, each with its reason
 #   - {from: 2027-01-12T08:00:00Z, to: 2027-01-13T08:00:00Z, position: void, reason: "logger on the bench"}
+# views: [{name: "The void in January", chart: "show=void.rh&from=2027-01-01T00:00:00Z&to=2027-02-01T00:00:00Z"}]
 # planned: {work: loft_vented, loft_eaves: 25, loft_ridge: 5}   # of What would help: void_eaves, void_ridge, house_left_pct
 # A repair says what is there since: opened_mm with the keys of openings_mm, battens, counter_batten_mm, sealed;
 # kept_in_place lists positions whose loggers sit exactly where they sat before the covering was lifted.

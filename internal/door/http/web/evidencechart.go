@@ -70,12 +70,12 @@ func evidenceLink(h *head, e cause.Evidence) string {
 		for _, id := range e.Positions {
 			p, _ := h.Case.Position(id)
 			k := curves.Key{Position: id, Quantity: c.quantity}
-			if p.Place == c.place && slices.Contains(curves.Offered(p), c.quantity) && !slices.Contains(v.keys, k) {
-				v.keys = append(v.keys, k)
+			if p.Place == c.place && slices.Contains(curves.Offered(p), c.quantity) && !slices.Contains(v.Keys, k) {
+				v.Keys = append(v.Keys, k)
 			}
 		}
 	}
-	m := chartMark{Axis: noteAxis, Label: words.Marked(e.Feature, *e.Figure, e.Accuracy)}
+	m := drawing.CurveMark{Axis: drawing.NoteAxis, Label: words.Marked(e.Feature, *e.Figure, e.Accuracy)}
 	switch {
 	case r.mean:
 		m.Axis, m.Lo, m.Hi = r.axis, *e.Figure, *e.Figure
@@ -85,7 +85,7 @@ func evidenceLink(h *head, e cause.Evidence) string {
 	case r.axis != "":
 		m.Axis, m.Lo, m.Hi = r.axis, r.at[0], r.at[1]
 	}
-	v.marks = []chartMark{m}
+	v.Marks = []drawing.CurveMark{m}
 	v.surface = surfaceAmong(h.Case, e.Positions)
 	return chartLink(h.ID, "chart", v) + "#margin"
 }
@@ -152,15 +152,15 @@ func gateRows(h *head, res assessment.Repair) []gateRow {
 			}
 			for _, id := range ids {
 				if p, ok := h.Case.Position(id); ok && slices.Contains(curves.Offered(p), x.quantity) {
-					v.keys = append(v.keys, curves.Key{Position: id, Quantity: x.quantity})
+					v.Keys = append(v.Keys, curves.Key{Position: id, Quantity: x.quantity})
 				}
 			}
 		}
-		m := chartMark{Axis: noteAxis, Label: g.Figure}
+		m := drawing.CurveMark{Axis: drawing.NoteAxis, Label: g.Figure}
 		if rule.axis != "" {
 			m.Axis = rule.axis
 		}
-		if v.marks = []chartMark{m}; len(v.keys) > 0 {
+		if v.Marks = []drawing.CurveMark{m}; len(v.Keys) > 0 {
 			row.Link = chartLink(h.ID, "chart", v) + "#margin"
 		}
 		out = append(out, row)
@@ -171,7 +171,7 @@ func gateRows(h *head, res assessment.Repair) []gateRow {
 // aroundRepair is the chart of the weeks before and after a repair.
 func aroundRepair(h *head, res assessment.Repair) string {
 	surface, _ := h.Case.Position(res.Surface)
-	v := chartView{lay: drawing.ByUnit, keys: usualKeys(h.Case, surface), view: view{surface: surface,
+	v := chartView{CurvesView: drawing.CurvesView{Keys: usualKeys(h.Case, surface)}, view: view{surface: surface,
 		from: res.At.Add(-21 * 24 * time.Hour), until: res.At.Add(21 * 24 * time.Hour)}}
 	return chartLink(h.ID, "chart", v) + "#margin"
 }

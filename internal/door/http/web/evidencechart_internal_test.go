@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/door/drawing"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/curves"
 	"dewcase/internal/reason/cause"
@@ -31,14 +32,14 @@ func TestEveryFigureAndEveryConditionOpensItsCurves(t *testing.T) {
 		u, err := url.Parse(link)
 		require.NoError(t, err, name)
 		v := readChart(h, assessment.Answer{}, u.Query())
-		require.NotEmpty(t, v.keys, name)
-		require.Len(t, v.marks, 1, "%s: its figure is in the picture", name)
-		require.NotEmpty(t, v.marks[0].Label, name)
-		axes := map[string]bool{noteAxis: true}
-		for _, k := range v.keys {
+		require.NotEmpty(t, v.Keys, name)
+		require.Len(t, v.Marks, 1, "%s: its figure is in the picture", name)
+		require.NotEmpty(t, v.Marks[0].Label, name)
+		axes := map[string]bool{drawing.NoteAxis: true}
+		for _, k := range v.Keys {
 			axes[k.Quantity.Axis()] = true
 		}
-		assert.True(t, axes[v.marks[0].Axis], "%s: the figure stands on an axis that is shown", name)
+		assert.True(t, axes[v.Marks[0].Axis], "%s: the figure stands on an axis that is shown", name)
 		return v
 	}
 	figure, accuracy := 25.0, 4.0
@@ -48,13 +49,13 @@ func TestEveryFigureAndEveryConditionOpensItsCurves(t *testing.T) {
 		v := shows(evidenceLink(h, e), f)
 		assert.Equal(t, from, v.from, f)
 		assert.Equal(t, from.AddDate(0, 0, 7), v.until, f)
-		assert.Equal(t, words.Marked(f, figure, &accuracy), v.marks[0].Label)
+		assert.Equal(t, words.Marked(f, figure, &accuracy), v.Marks[0].Label)
 	}
 	v := shows(evidenceLink(h, cause.Evidence{Feature: "El", Figure: &figure, Accuracy: &accuracy,
 		FromMS: from.UnixMilli(), UntilMS: h.Until.UnixMilli(), Positions: []string{"loft", "out"}}), "El")
 	assert.Equal(t, []curves.Key{{Position: "loft", Quantity: curves.ExcessPa}, {Position: "out", Quantity: curves.TempC}},
-		v.keys)
-	assert.Equal(t, chartMark{"over", 21, 29, "mean: 25 Pa (±4) over outdoors"}, v.marks[0])
+		v.Keys)
+	assert.Equal(t, drawing.CurveMark{Axis: "over", Lo: 21, Hi: 29, Label: "mean: 25 Pa (±4) over outdoors"}, v.Marks[0])
 	assert.Empty(t, evidenceLink(h, cause.Evidence{Basis: "survey"}), "what was seen on the survey has no curve")
 
 	res := assessment.Repair{Result: repair.Result{Surface: "slate", Air: "void", At: from.AddDate(0, 0, 20)}}

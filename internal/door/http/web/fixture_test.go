@@ -287,20 +287,13 @@ func (f *fixture) Timeline(_ context.Context, id string, from, until time.Time, 
 	return timeline.Stepped(f.sets[id], from.UnixMilli(), until.UnixMilli(), step.Milliseconds())
 }
 
-// Around gives the charts the whole of the invented record.
-func (f *fixture) Around(_ context.Context, c *roof.Case, fromMS, untilMS int64) (*series.Set, error) {
-	set := *f.sets[c.ID]
-	set.FromMS, set.UntilMS = fromMS, untilMS
-	return &set, nil
-}
-
 func (f *fixture) Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time,
 	stepMS int64) (curves.View, error) {
 	c, err := f.Case(ctx, id)
 	if err != nil {
 		return curves.View{}, err
 	}
-	return curves.New(f).Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
+	return curves.OfSet(f.sets[id]).Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
 }
 
 func (f *fixture) Answer(_ context.Context, id string) (assessment.Answer, error) {

@@ -28,13 +28,16 @@ type excludedRow struct{ Words, Link string }
 // remarks fills in the form and what is left out already.
 func (b *chartBody) remarks(h *head, v chartView) {
 	b.Remark.From, b.Remark.To = v.from, v.until
+	for _, x := range h.Case.Views {
+		b.Kept = append(b.Kept, zoom{Words: x.Name, Link: "/cases/" + h.ID + "/chart?" + x.Query + "#margin"})
+	}
 	for _, p := range h.Case.Positions {
 		b.Remark.Where = append(b.Remark.Where, pickRow{Key: p.ID, Name: words.Position(p)})
 	}
 	for _, x := range h.Case.Excluded {
 		w := v
 		pad := max(x.To.Sub(x.From), 6*time.Hour)
-		w.from, w.until, w.marks = x.From.Add(-pad), x.To.Add(pad), nil
+		w.from, w.until, w.Marks = x.From.Add(-pad), x.To.Add(pad), nil
 		b.Remark.Excluded = append(b.Remark.Excluded, excludedRow{
 			words.LeftOutStretch(x.From, x.To, h.Zone, x.Position, x.Reason), chartLink(h.ID, "chart", w) + "#margin"})
 	}
@@ -59,12 +62,19 @@ func (p *Pages) remark(w http.ResponseWriter, r *http.Request) {
 	b := editorBody{File: string(file), ETag: etag}
 	var events []roof.Event
 	var excluded []roof.Excluded
-	if q.Get("do") == "exclude" {
+	var views []roof.View
+	switch q.Get("do") {
+	case "view":
+		views = []roof.View{{Name: what, Query: viewAgain(q.Get("view"))}}
+		if views[0].Query == "" {
+			what = "" // an address without a view shows nothing anew
+		}
+	case "exclude":
 		excluded = []roof.Excluded{{From: from, To: to, Position: q.Get("position"), Reason: what}}
-	} else {
+	default:
 		events = []roof.Event{{At: from, Kind: roof.Note, What: what}}
 	}
-	changed, err := casefile.Remark("case file", file, events, excluded)
+	changed, err := casefile.Remark("case file", file, events, excluded, views)
 	if what == "" && err == nil {
 		err = roof.Faults{{File: "case file", Line: 1, Key: "what", Problem: "is empty",
 			Remedy: "write what is to be noted"}}
