@@ -43,9 +43,7 @@ func (p *Pages) compare(w http.ResponseWriter, r *http.Request) {
 	}
 	v := readChart(h, a, r.URL.Query())
 	b := compareBody{Surface: words.Surface(h.Case, v.surface), NoRepair: !h.Repairs}
-	for i := range h.Surfaces {
-		h.Surfaces[i].Chosen = h.Surfaces[i].ID == v.surface.ID
-	}
+	h.choose(h.Case, a, v.surface.ID)
 	if err := p.fillCompare(r.Context(), h, a, v, r.URL.Query().Get("of"), &b); err != nil {
 		p.fail(w, r, err)
 		return
