@@ -42,7 +42,7 @@ func (b *builder) views(p *part) {
 		c.ID = "report-view-" + string(rune('a'+i%26))
 		p.figure("view-"+string(rune('a'+i%26)), c.Scene(), GapLegend,
 			say("%s: %s. %s to %s, times in %s; lines are means of "+
-			"each step, the band their least and greatest.", kept.Name, strings.Join(names, "; "),
-			local(from, b.zone, timeLayout), local(until, b.zone, timeLayout), b.zone.String()))
+				"each step, the band their least and greatest.", kept.Name, strings.Join(names, "; "),
+				local(from, b.zone, timeLayout), local(until, b.zone, timeLayout), b.zone.String()))
 	}
 }
