@@ -69,6 +69,7 @@ export class Chart extends HTMLElement implements Worked {
     figure.tabIndex = 0;
     figure.setAttribute("role", "slider");
     figure.setAttribute("aria-orientation", "horizontal");
+    figure.setAttribute("aria-valuenow", String(Math.round((this.pic.from + this.pic.until) / 2 / 6e4)));
     figure.setAttribute("aria-label",
       "Time under the crosshair of the chart. Arrow keys move it, plus and minus zoom, page up and down " +
       "move the stretch, Home and End go to the ends of the record, 0 shows all of it, s begins and ends a picked " +

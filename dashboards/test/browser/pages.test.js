@@ -377,7 +377,7 @@ test("a night of the sheet is read out and opens in the chart, by pointer and by
 });
 
 test("a month is written by the script as by the server", async () => {
-  const p = await open(house + "?from=2026-09-10T00:00:00Z&to=2026-09-26T00:00:00Z");
+  const p = await open(house + "/margin?from=2026-09-10T00:00:00Z&to=2026-09-26T00:00:00Z");
   await ready(p.page);
   await p.page.locator("dew-margin figure").focus();
   await moved(p.page, () => p.page.keyboard.press("-"));
