@@ -237,7 +237,7 @@ func TestHoursAreLocalUnlessTwoLoggersShareAPosition(t *testing.T) {
 func TestEveryFieldOfACaseIsKnownToBearOnHoursOrNot(t *testing.T) {
 	for of, known := range map[reflect.Type]string{
 		reflect.TypeFor[roof.Case](): "ID Property Roof Positions Loggers Events Excluded Contacts Adviser " +
-			"Alerts Planned",
+			"Alerts Planned Views",
 		reflect.TypeFor[roof.Property](): "Label Timezone Zone AltitudeM Completed",
 		reflect.TypeFor[roof.Position](): "ID Place Meets Untouched Material MouldClass",
 		reflect.TypeFor[roof.Logger]():   "ID Interval Accuracy Fitted Offsets Station",

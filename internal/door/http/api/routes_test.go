@@ -35,7 +35,8 @@ func TestTheDocumentNamesEveryRouteAndNoOther(t *testing.T) {
 	require.NoError(t, chi.Walk(router, func(method, route string, _ http.Handler,
 		_ ...func(http.Handler) http.Handler) error {
 		if route != elsewhere && !strings.HasPrefix(route, "/api/openapi") {
-			answered = append(answered, method+" "+route)
+			// A topic has levels of its own, which the router cannot name.
+			answered = append(answered, method+" "+strings.Replace(route, PushPath+"*", PushPath+"{topic}", 1))
 		}
 		return nil
 	}))
