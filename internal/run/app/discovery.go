@@ -31,6 +31,9 @@ const (
 
 const (
 	announceEvery = time.Minute
+	// announceAgain is after how long a failed round is tried again: at a start the
+	// broker is often not reached yet.
+	announceAgain = 3 * time.Second
 	// maxSensors bounds the announcements that are kept; a broker's other devices
 	// announce themselves too, but those are not kept.
 	maxSensors = 500
@@ -106,15 +109,15 @@ func (a *App) presence() *mqttfeed.Presence {
 }
 
 func (d *discovery) run(ctx context.Context) {
-	tick := time.NewTicker(announceEvery)
-	defer tick.Stop()
 	for ctx.Err() == nil {
+		next := announceEvery
 		if err := d.announcer.Announce(ctx, d.State().Announce, d.book.All(), d.now()); err != nil && ctx.Err() == nil {
 			d.log.Debug("houses could not be announced", "error", err)
+			next = announceAgain
 		}
 		select {
 		case <-ctx.Done():
-		case <-tick.C:
+		case <-time.After(next):
 		case <-d.wake:
 		}
 	}
