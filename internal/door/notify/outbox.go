@@ -46,7 +46,8 @@ const (
 	firstWait  = 30 * time.Second
 	longest    = 30 * time.Minute
 	sendFor    = 30 * time.Second
-	maxLetters = 2000 // not yet delivered; beyond it the oldest are given up
+	finishFor  = 2 * time.Second // at a stop
+	maxLetters = 2000            // not yet delivered; beyond it the oldest are given up
 )
 
 // Letter is one message on one channel.
@@ -280,8 +281,12 @@ func (o *Outbox) try(ctx context.Context, name string, l *Letter, worked bool) b
 	if !ok {
 		err = fmt.Errorf("the channel %s is not set up any more: %w", name, ErrRefused)
 	} else {
-		sending, cancel := context.WithTimeout(ctx, sendFor)
+		sending, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendFor)
+		// A letter that is on its way when the daemon stops may arrive all the same:
+		// given up, it would be sent again.
+		stopped := context.AfterFunc(ctx, func() { time.AfterFunc(finishFor, cancel) })
 		err = c.Send(sending, l.Message, l.To)
+		stopped()
 		cancel()
 	}
 	if ctx.Err() != nil && err != nil {
