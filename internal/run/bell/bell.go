@@ -135,22 +135,15 @@ func (b *Bell) Run(ctx context.Context) {
 	working.Go(func() { b.nights(ctx) })
 	t := time.NewTicker(b.paced(lookEvery))
 	defer t.Stop()
-	b.aside(ctx)
 	for {
-		more := b.round(ctx)
-		select {
-		case <-t.C:
-			b.aside(ctx)
-		default:
-		}
-		if more && ctx.Err() == nil {
+		if b.round(ctx) && ctx.Err() == nil {
 			continue
 		}
+		b.aside(ctx)
 		select {
 		case <-ctx.Done():
 			return
 		case <-t.C:
-			b.aside(ctx)
 		case <-b.news:
 			// What comes together is looked at together.
 			select {
@@ -221,7 +214,10 @@ func (b *Bell) round(ctx context.Context) (more bool) {
 
 // aside is what is to be done beside the houses.
 func (b *Bell) aside(ctx context.Context) {
-	if err := b.digest(ctx, b.now()); err != nil && ctx.Err() == nil {
+	now := b.now()
+	if b.sentries.unseen(b.Cases.All(), now) {
+		// A summary of the day speaks of all houses.
+	} else if err := b.digest(ctx, now); err != nil && ctx.Err() == nil {
 		b.opt.Log.Error("a summary could not be sent", "error", err)
 	}
 	if err := b.daemon(ctx); err != nil && ctx.Err() == nil {

@@ -139,6 +139,12 @@ func (b *Bell) nights(ctx context.Context) {
 			return
 		case <-t.C:
 		case <-b.unknown:
+			// A record that is only just coming in is assessed once it is here.
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(b.paced(settleFor)):
+			}
 		}
 	}
 }
@@ -200,8 +206,12 @@ func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
 		return
 	}
 	b.assessed.Add(1)
+	w.done, w.empty = now, a.From == nil
+	if w.empty {
+		return // the first reading asks again
+	}
 	s := slowOf(c, a, before)
-	s.Done, w.done = now, now
+	s.Done = now
 	blob, err := json.Marshal(s)
 	if err == nil {
 		err = b.State.PutState(ctx, kindSlow, c.ID, blob)

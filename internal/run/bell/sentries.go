@@ -27,8 +27,12 @@ type sentry struct {
 	night   *nightlyWork // nil before it was asked for
 }
 
-// nightlyWork is when the nightly work of a house was done, and last tried.
-type nightlyWork struct{ done, tried time.Time }
+// nightlyWork is when the nightly work of a house was done, and last tried; empty
+// is a record that had no reading yet.
+type nightlyWork struct {
+	done, tried time.Time
+	empty       bool
+}
 
 // maxHeard bounds the loggers counted of a case.
 const maxHeard = 1000
@@ -64,6 +68,10 @@ func (s *sentries) took(caseID string, readings []roof.Reading, outcomes []roof.
 	defer s.mu.Unlock()
 	x := s.of(caseID)
 	waiting := !x.due.After(now)
+	if x.night != nil && x.night.empty {
+		x.night = nil
+		x.sooner(now)
+	}
 	for i, r := range readings {
 		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
 			continue
@@ -113,6 +121,25 @@ func (s *sentries) due(cases []*roof.Case, now time.Time) (out []*roof.Case) {
 	}
 	slices.SortStableFunc(out, func(a, b *roof.Case) int { return s.by[a.ID].due.Compare(s.by[b.ID].due) })
 	return out
+}
+
+// unseen reports whether a house is still waiting for its first look, or for the
+// assessment that the look waits for.
+func (s *sentries) unseen(cases []*roof.Case, now time.Time) bool {
+	return slices.ContainsFunc(cases, func(c *roof.Case) bool {
+		s.mu.Lock()
+		x := s.of(c.ID)
+		waits := x.c == nil && !x.due.After(now)
+		s.mu.Unlock()
+		return waits || s.unassessed(c.ID)
+	})
+}
+
+// unassessed reports whether a house's nightly work was neither done nor tried yet,
+// or was before there was a reading.
+func (s *sentries) unassessed(caseID string) bool {
+	w, known := s.nightly(caseID)
+	return !known || w.tried.IsZero() && w.done.IsZero()
 }
 
 // begin notes that a look at a house begins: what comes from now on may need

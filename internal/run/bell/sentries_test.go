@@ -57,6 +57,29 @@ func TestAHouseIsLookedAtWhenThereIsSomethingToSee(t *testing.T) {
 	})
 }
 
+// A house that is made before its loggers report is assessed again with their first
+// readings, and until then no daily summary counts it as dry.
+func TestAHouseMadeBeforeItsReadingsIsAssessedWithThem(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := live(t, nil, "larch-3")
+		time.Sleep(10 * time.Minute)
+		synctest.Wait()
+		assessed := s.Assessed()
+		assert.Equal(t, int64(1), assessed, "without readings")
+		r := roof.Reading{Logger: "k1", At: time.Now(), Arrived: time.Now()}
+		r.Values.Set(roof.TempC, 6)
+		s.log.store(t, s.Bell, "larch-3", r)
+		assert.True(t, s.sentries.unassessed("larch-3"))
+		time.Sleep(30 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, assessed+1, s.Assessed())
+		assert.False(t, s.sentries.unassessed("larch-3"))
+		time.Sleep(time.Hour)
+		synctest.Wait()
+		assert.Equal(t, assessed+1, s.Assessed(), "and no more before its noon")
+	})
+}
+
 // Only some houses' books are at hand; the others lose nothing by it.
 func TestBooksThatAreNotNeededArePutAway(t *testing.T) {
 	b := newBell(t, func(*ReachOptions, *Options) {})
