@@ -9,6 +9,7 @@ import { Files } from "./chartfile";
 import type { Event, Lay, Mark, Picture } from "./chartdraw";
 import { Zone, lasting } from "./charttime";
 import { hands } from "./charthands";
+import { opens } from "./hands";
 import type { Worked } from "./charthands";
 import { listen } from "./live";
 import { el } from "./svg";
@@ -78,14 +79,9 @@ export class Chart extends HTMLElement implements Worked {
     read.setAttribute("aria-live", "off");
     this.tools();
     hands(figure, this);
-    document.addEventListener("dew-open", (e) => {
-      const v = (e as CustomEvent<{ from: number; until: number }>).detail;
-      e.preventDefault();
+    opens(figure, (from, until) => {
       this.cursor = undefined;
-      this.go(v.from, v.until);
-      const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-      document.getElementById("margin")?.scrollIntoView({ block: "start", behavior: still ? "auto" : "smooth" });
-      figure.focus({ preventScroll: true });
+      this.go(from, until);
     });
     new ResizeObserver(() => this.redraw()).observe(this);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { this.colours(); this.redraw(); });

@@ -1,7 +1,7 @@
 // The margin chart's zoom, read-out and live course. The server lays the chart
 // out for every stretch; here it is asked for and moved.
 
-import { handle } from "./hands";
+import { handle, opens } from "./hands";
 import { listen } from "./live";
 import { el, slide } from "./svg";
 
@@ -64,14 +64,9 @@ export class Margin extends HTMLElement {
     out.setAttribute("role", "status");
     this.tools();
     handle(figure, this);
-    document.addEventListener("dew-open", (e) => {
-      const v = (e as CustomEvent<{ from: number; until: number }>).detail;
-      e.preventDefault();
+    opens(figure, (from, until) => {
       this.cursor = undefined;
-      this.go(v.from, v.until);
-      const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-      document.getElementById("margin")?.scrollIntoView({ block: "start", behavior: still ? "auto" : "smooth" });
-      figure.focus({ preventScroll: true });
+      this.go(from, until);
     });
     void this.load();
     this.follow();
