@@ -203,6 +203,89 @@ test("a night of the sheet opens in the chart, and the sheet marks what the char
   await p.done();
 });
 
+/** nights is what the sheet has in sight: how wide a night is, and where the nights lie. */
+const nights = (page) => page.evaluate(() => {
+  const port = document.querySelector(".sheet-port").getBoundingClientRect(), all = [...document.querySelectorAll(".taps a")];
+  const b = all.map((a) => a.getBoundingClientRect());
+  return { each: b[1].left - b[0].left, first: all.findIndex((_, i) => b[i].left >= port.left - 0.5), links: all.map((a) => a.href), x: b.map((r) => r.left + r.width / 2), port: { x: port.x, y: port.y, width: port.width, height: port.height } };
+});
+const asked = (href) => { const q = new URL(href).searchParams; return [Date.parse(q.get("from")), Date.parse(q.get("to"))]; };
+
+test("on a phone the sheet is zoomed until a night is hit by a finger, on Answer and Chart", async () => {
+  for (const path of [chart.replace(/\/chart$/, ""), chart]) {
+    const p = await open(browser, path, phone);
+    if (path === chart) await settled(p.page);
+    const sheet = p.page.locator("dew-sheet"), read = p.page.locator("dew-sheet .readout");
+    await p.page.evaluate(() => document.querySelector(".sheet-port").scrollIntoView({ block: "end" }));
+    const cdp = await p.page.context().newCDPSession(p.page);
+    const touch = (type, ...points) => cdp.send("Input.dispatchTouchEvent", { type, touchPoints: points.map(([x, y], id) => ({ x, y, id })) });
+    let n = await nights(p.page);
+    assert.ok(n.each < 24, "a night is narrower than a finger at first");
+    const y = n.port.y + n.port.height / 2, was = p.page.url();
+    await p.page.touchscreen.tap(200, y);
+    const box = await onScreen(p.page, read, "the read-out");
+    assert.ok(box.y + box.height < y - 20, "above the finger");
+    assert.match(await read.textContent(), /^Night of/);
+    assert.equal(p.page.url(), was, "and what is too narrow to be meant is not opened");
+    const link = await onScreen(p.page, sheet.getByText("open in the chart"), "its link");
+    assert.ok(link.height >= 44);
+    const under = Math.floor((200 - n.x[0]) / n.each + 0.5);
+    for (let i = 0; i < 5 && n.each < 44; i++) {
+      await touch("touchStart", [190, y], [210, y]);
+      for (const d of [10, 30, 50]) await touch("touchMove", [190 - d, y], [210 + d, y]);
+      await touch("touchEnd");
+      n = await nights(p.page);
+    }
+    assert.ok(n.each >= 44, `two fingers make a night ${n.each} px wide`);
+    assert.ok(Math.abs(n.x[under] - 200) <= n.each, "what lay between the fingers stays there");
+    const dates = await p.page.locator("text.day:not(.cut)").count();
+    assert.ok(dates >= 4 && await p.page.evaluate(() => document.documentElement.scrollWidth) === 390);
+    const i = n.first + 2;
+    await p.page.touchscreen.tap(n.x[i], y);
+    await p.page.waitForURL((u) => `${u.searchParams.get("from")}` === new URL(n.links[i]).searchParams.get("from"));
+    await settled(p.page);
+    assert.deepEqual(view(p.page), asked(n.links[i]), "the night under the finger opens");
+    await p.done();
+  }
+});
+
+test("the sheet is zoomed by buttons, wheel and keys, and read out on the screen at every zoom", async () => {
+  for (const options of [desktop, phone]) {
+    const p = await open(browser, chart, options);
+    await settled(p.page);
+    const button = (name) => p.page.locator(".sheet-zoom").getByText(name), slider = p.page.locator(".night-cursor");
+    const wide = (await nights(p.page)).each;
+    await button("zoom in").click();
+    await button("zoom in").click();
+    assert.ok((await nights(p.page)).each > wide * 3.9);
+    await button("zoom out").click();
+    assert.ok((await nights(p.page)).each < wide * 2.1);
+    await button("all").click();
+    assert.ok(Math.abs((await nights(p.page)).each - wide) < 0.01);
+    await slider.focus();
+    for (const key of ["+", "+", "+", "+", "+", "+"]) await p.page.keyboard.press(key);
+    const deep = await nights(p.page);
+    assert.ok(deep.each >= 44);
+    for (const key of ["Home", "ArrowRight", "PageDown", "End", "Shift+ArrowLeft"]) {
+      await p.page.keyboard.press(key);
+      await onScreen(p.page, p.page.locator("dew-sheet .readout"), "the read-out after " + key);
+      const at = await p.page.locator(".taps a.at").boundingBox(), port = (await nights(p.page)).port;
+      assert.ok(at.x >= port.x - 1 && at.x + at.width <= port.x + port.width + 1, `the night after ${key} is in sight`);
+    }
+    await p.page.keyboard.press("0");
+    assert.ok(Math.abs((await nights(p.page)).each - wide) < 0.01);
+    await p.page.locator(".sheet-port").scrollIntoViewIfNeeded();
+    const port = (await nights(p.page)).port;
+    if (options === desktop) {
+      await p.page.mouse.move(port.x + port.width / 2, port.y + 100);
+      await p.page.mouse.wheel(0, -200);
+      await p.page.waitForFunction((w) => document.querySelector(".sheet-wide").clientWidth > w * 1.3, port.width);
+    }
+    await accessible(p.page, "zoomed");
+    await p.done();
+  }
+});
+
 test("quantities are picked from the list, arranged three ways, and the address holds it all", async () => {
   const p = await at();
   await p.page.locator("[data-pick] summary").click();
