@@ -135,10 +135,11 @@ func Mount(r chi.Router, opt Options) {
 	r.Group(func(r chi.Router) {
 		r.Use(middleware.Compress(5, "application/json", "application/problem+json", "application/yaml", "text/csv",
 			"application/openapi+json"))
-		r.Use(tagged)
-		light := r.With(gate.Costly(64, 2*time.Second, 20*time.Second))
-		// A slow upload or a slow reader of an export holds its own kind of seat.
-		heavy := func() chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second)) }
+		// A slow upload or a slow reader of an export holds its own kind of seat. What
+		// is kept for its tag is kept by who has a seat, so that silent readers fill no
+		// memory.
+		light := r.With(gate.Costly(64, 2*time.Second, 20*time.Second), tagged)
+		heavy := func() chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second), tagged) }
 		s.api = humachi.New(light, config)
 		s.cases()
 		s.history()

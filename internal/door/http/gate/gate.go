@@ -365,32 +365,6 @@ func (g *Gate) client(r *http.Request) string {
 	return from
 }
 
-// Costly bounds how many requests of a costly kind run at once and for how
-// long: what does not get a place within the wait is answered 429, so that
-// ingest never starves.
-func Costly(places int, wait, limit time.Duration) func(http.Handler) http.Handler {
-	seats := make(chan struct{}, places)
-	return func(next http.Handler) http.Handler {
-		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-			t := time.NewTimer(wait)
-			defer t.Stop()
-			select {
-			case seats <- struct{}{}:
-				defer func() { <-seats }()
-			case <-t.C:
-				w.Header().Set("Retry-After", "2")
-				Refuse(w, http.StatusTooManyRequests, "too many costly requests at once; ask again in a moment")
-				return
-			case <-r.Context().Done():
-				return
-			}
-			ctx, cancel := context.WithTimeout(r.Context(), limit)
-			defer cancel()
-			next.ServeHTTP(w, r.WithContext(ctx))
-		})
-	}
-}
-
 // Headers sets what every answer carries: a policy under which only our own
 // scripts, styles and pictures run, and no guessing of types.
 func Headers(next http.Handler) http.Handler {

@@ -14,7 +14,6 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -250,26 +249,6 @@ func TestAChangeAskedForByAnotherSiteIsRefused(t *testing.T) {
 		w := ask(h, c.method, "/x", func(r *http.Request) { r.Header.Set(c.header, c.value) })
 		assert.Equal(t, c.want, w.Code, "%s with %s: %s", c.method, c.header, c.value)
 	}
-}
-
-func TestCostlyRequestsBeyondTheSeatsAreTurnedAway(t *testing.T) {
-	hold, entered := make(chan struct{}), make(chan struct{}, 10)
-	h := gate.Costly(2, 10*time.Millisecond, time.Minute)(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {
-		entered <- struct{}{}
-		<-hold
-	}))
-	done := make(chan int, 2)
-	for range 2 {
-		go func() { done <- ask(h, "GET", "/", nil).Code }()
-	}
-	<-entered
-	<-entered
-	w := ask(h, "GET", "/", nil)
-	assert.Equal(t, http.StatusTooManyRequests, w.Code)
-	assert.NotEmpty(t, w.Header().Get("Retry-After"))
-	close(hold)
-	assert.Equal(t, http.StatusOK, <-done)
-	assert.Equal(t, http.StatusOK, <-done)
 }
 
 func TestEveryAnswerCarriesThePolicy(t *testing.T) {
