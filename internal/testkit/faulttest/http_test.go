@@ -228,65 +228,82 @@ func TestCostlyQuestionsAreTurnedAwayWhileReadingsAreTaken(t *testing.T) {
 }
 
 // Row 70: slow uploads hold no seat of the questions, nor questions one of an
-// upload.
+// upload; who asks and does not read the answer loses his seat.
 func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 	d := crashtest.Serve(t, t.TempDir())
 	newHouse(d)
 	d.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(20000)), 200)
-	const soon = 8 * time.Second // whoever waits for a seat waits 10 s
-	started := make(chan struct{}, 20)
-	for range 20 {
-		slow, ends := io.Pipe()
-		t.Cleanup(func() { _ = ends.Close() })
-		go func() {
-			resp, err := http.Post(d.HTTP+"/api/cases/larch-3/readings", "text/csv", slow)
-			if err == nil {
-				_ = resp.Body.Close()
-			}
-		}()
-		go func() { _, _ = ends.Write([]byte("t")); started <- struct{}{} }()
+	const question, readings = "/api/cases/larch-3/timeline?step=raw", "/api/cases/larch-3/readings"
+	status := func(ask func() (*http.Response, error)) int {
+		resp, err := ask()
+		if err != nil {
+			return 0
+		}
+		_, _ = io.Copy(io.Discard, resp.Body)
+		_ = resp.Body.Close()
+		return resp.StatusCode
 	}
-	for range 20 {
-		<-started
-	}
-	for _, path := range []string{"/api/cases/larch-3/timeline?step=3600", "/api/cases/larch-3/assessment",
-		"/api/cases/larch-3/readings.csv"} {
-		from := time.Now()
-		d.Do(http.MethodGet, path, nil, 200)
-		require.Less(t, time.Since(from), soon, path)
+	turnedAway := func(what string, ask func() (*http.Response, error)) {
+		crashtest.Until(t, what, func() bool { return status(ask) == http.StatusTooManyRequests })
 	}
 
-	e := crashtest.Serve(t, t.TempDir())
-	newHouse(e)
-	e.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(20000)), 200)
 	over := make(chan struct{})
-	var busy atomic.Int64
-	var asking sync.WaitGroup
-	for range 100 {
-		asking.Go(func() {
-			for {
+	var uploads sync.WaitGroup
+	for range 20 {
+		slow, sender := io.Pipe()
+		go func() { // a byte a second
+			for ; ; time.Sleep(time.Second) {
 				select {
 				case <-over:
+					_ = sender.Close()
 					return
 				default:
+					_, _ = sender.Write([]byte("t"))
 				}
-				resp, err := http.Get(e.HTTP + "/api/cases/larch-3/timeline?step=raw")
+			}
+		}()
+		uploads.Go(func() {
+			status(func() (*http.Response, error) { return http.Post(d.HTTP+readings, "text/csv", slow) })
+		})
+	}
+	turnedAway("an upload more is turned away", func() (*http.Response, error) {
+		return http.Post(d.HTTP+readings, "text/csv", strings.NewReader(winter(10)))
+	})
+	for _, path := range []string{"timeline?step=3600", "assessment", "readings.csv"} {
+		d.Do(http.MethodGet, "/api/cases/larch-3/"+path, nil, 200) // sharing seats it would be 429
+	}
+	close(over)
+	uploads.Wait()
+
+	over = make(chan struct{})
+	var silent sync.WaitGroup
+	for range 6 {
+		silent.Go(func() { // asks on and on, and reads nothing
+			for {
+				c, err := net.Dial("tcp", strings.TrimPrefix(d.HTTP, "http://"))
 				if err == nil {
-					_, _ = io.Copy(io.Discard, resp.Body)
-					_ = resp.Body.Close()
-					if resp.StatusCode == http.StatusTooManyRequests {
-						busy.Add(1)
+					t.Cleanup(func() { _ = c.Close() })
+					err = c.(*net.TCPConn).SetReadBuffer(4096)
+				}
+				for err == nil {
+					_, err = io.WriteString(c, "GET "+question+" HTTP/1.1\r\nHost: localhost\r\n\r\n")
+					select {
+					case <-over:
+						return
+					case <-time.After(50 * time.Millisecond):
 					}
 				}
 			}
 		})
 	}
-	crashtest.Until(t, "questions are turned away", func() bool { return busy.Load() > 0 })
+	asked := func() (*http.Response, error) { return http.Get(d.HTTP + question) }
+	turnedAway("questions are turned away", asked)
 	from := time.Now()
-	e.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(10)), 200)
-	require.Less(t, time.Since(from), soon, "an upload beside a hundred timelines")
+	d.Do(http.MethodPost, readings, strings.NewReader(winter(10)), 200)
+	require.Less(t, time.Since(from), 20*time.Second, "before a seat of the questions is free, after 30 s")
 	close(over)
-	asking.Wait()
+	silent.Wait()
+	crashtest.Until(t, "the silent ones have lost their seats", func() bool { return status(asked) == http.StatusOK })
 }
 
 // Row 71: live streams beyond their places are refused as busy, in one counted
