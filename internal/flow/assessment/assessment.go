@@ -12,6 +12,7 @@ import (
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/mechanism"
+	"dewcase/internal/reason/predict"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
@@ -141,14 +142,71 @@ type Answer struct {
 
 // Of assesses a case's record.
 func Of(set *series.Set) Answer {
-	whole, doubts := set, doubtsOf(set)
-	set = evidence.Undoubted(set, doubts)
-	a := Answer{Assessment: measured(set)}
-	results := repair.Assess(set, repair.Options{Witness: mechanism.NewWitness(set)})
+	p := partsOf(set)
+	roof.InTurn(mainParts, p.work)
+	return p.answer()
+}
+
+// Whole is Of and Foresee, the parts that need nothing of each other by workers.
+func Whole(by roof.Workers, set *series.Set) (Answer, *Foresight) {
+	p := partsOf(set)
+	by(allParts, p.work)
+	a := p.answer()
+	return a, Foresee(set, a, &Foresight{fitted: p.fitted[:]})
+}
+
+// The parts of an answer, none of which needs another; the last two are of what
+// works would do.
+const (
+	verdicts = iota
+	exchanges
+	counted
+	mainParts
+	before = iota - 1
+	since
+	allParts
+)
+
+// parts is an answer in the making.
+type parts struct {
+	whole, set *series.Set // set without the loggers in doubt
+	doubts     []evidence.Doubt
+	results    []repair.Result
+	exchanges  mechanism.Prepared
+	measured   Assessment
+	fitted     [2]*predict.House
+}
+
+func partsOf(set *series.Set) *parts {
+	doubts := doubtsOf(set)
+	return &parts{whole: set, set: evidence.Undoubted(set, doubts), doubts: doubts}
+}
+
+// work works one part out.
+func (p *parts) work(i int) {
+	switch i {
+	case verdicts:
+		p.results = repair.Assess(p.set, repair.Options{Witness: mechanism.NewWitness(p.set)})
+	case exchanges:
+		p.exchanges = mechanism.Prepare(p.set)
+	case counted:
+		p.measured = measured(p.set)
+	case before:
+		p.fitted[0] = predict.Fit(p.set, predict.Before(p.set))
+	case since: // as it will be unless a work is found to have changed nothing
+		if era, ok := predict.Since(p.set, func(roof.Event) bool { return false }); ok {
+			p.fitted[1] = predict.Fit(p.set, era)
+		}
+	}
+}
+
+func (p *parts) answer() Answer {
+	whole, set, doubts, results := p.whole, p.set, p.doubts, p.results
+	a := Answer{Assessment: p.measured}
 	if len(doubts) == 0 {
 		a.takeModelHours(set, results)
 	}
-	for i, x := range mechanism.Assess(set, results) {
+	for i, x := range p.exchanges.Assess(results) {
 		a.Repairs = append(a.Repairs, Repair{Result: results[i], Exchanges: x})
 		if results[i].NoOutdoor {
 			a.Repairs[i].takeSeen(onlySeen(set, results[i]))

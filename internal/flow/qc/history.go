@@ -1,6 +1,7 @@
 package qc
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"math"
@@ -41,7 +42,7 @@ const (
 
 // History judges readings by what came before and after them and by what the
 // case's other loggers did meanwhile. All loggers are learnt first, then each
-// one's readings are flagged; it is not for concurrent use while learning.
+// one's readings are flagged.
 type History struct {
 	loggers map[string]*past
 }
@@ -52,20 +53,26 @@ type past struct {
 	lag   []evidence.Span
 }
 
-// newHistory starts a history.
-func newHistory() *History { return &History{loggers: map[string]*past{}} }
-
 // Flag learns the readings of all loggers of a case, given in time order, and
 // returns the same readings with the flags that their history gives.
 func Flag(c *roof.Case, readings func(logger string) iter.Seq2[roof.Reading, error]) (
 	func(logger string) iter.Seq2[roof.Reading, error], error) {
-	h := newHistory()
+	return FlagBy(roof.InTurn, c, readings)
+}
+
+// FlagBy is Flag, the loggers learnt by workers; what it returns may be read of
+// several loggers at a time where readings may.
+func FlagBy(by roof.Workers, c *roof.Case, readings func(logger string) iter.Seq2[roof.Reading, error]) (
+	func(logger string) iter.Seq2[roof.Reading, error], error) {
+	learnt, errs := make([]*past, len(c.Loggers)), make([]error, len(c.Loggers))
+	by(len(learnt), func(i int) { learnt[i], errs[i] = learn(c.Loggers[i].ID, readings(c.Loggers[i].ID)) })
+	if err := cmp.Or(errs...); err != nil {
+		return nil, err
+	}
+	h := &History{loggers: map[string]*past{}}
 	loggers := map[string]roof.Logger{}
-	for _, l := range c.Loggers {
-		loggers[l.ID] = l
-		if err := h.Learn(l.ID, readings(l.ID)); err != nil {
-			return nil, err
-		}
+	for i, l := range c.Loggers {
+		loggers[l.ID], h.loggers[l.ID] = l, learnt[i]
 	}
 	return func(logger string) iter.Seq2[roof.Reading, error] {
 		l, ok := loggers[logger]
@@ -94,16 +101,15 @@ func Before(until time.Time, readings func(logger string) iter.Seq2[roof.Reading
 	}
 }
 
-// Learn takes one logger's readings in time order.
-func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) error {
+// learn takes one logger's readings in time order.
+func learn(logger string, readings iter.Seq2[roof.Reading, error]) (*past, error) {
 	p := &past{}
-	h.loggers[logger] = p
 	// What has no temperature or humidity, such as a look with a moisture meter, keeps
 	// a time of its own and says nothing of the other readings'.
 	var ofAir, others lag
 	for r, err := range readings {
 		if err != nil {
-			return fmt.Errorf("judging the record of logger %s: %w", logger, err)
+			return nil, fmt.Errorf("judging the record of logger %s: %w", logger, err)
 		}
 		p.moves.Add(r)
 		if r.Values.OfAir() {
@@ -116,7 +122,7 @@ func (h *History) Learn(logger string, readings iter.Seq2[roof.Reading, error]) 
 		ofAir = others
 	}
 	p.lag = ofAir.late.end(ofAir.spans)
-	return nil
+	return p, nil
 }
 
 // lag finds when readings kept arriving one time after the moment they claim.

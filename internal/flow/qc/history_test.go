@@ -298,7 +298,7 @@ func TestAnErrorOfTheRecordIsPassedOn(t *testing.T) {
 	_, err := Flag(&roof.Case{Loggers: []roof.Logger{{ID: "a"}}},
 		func(string) iter.Seq2[roof.Reading, error] { return bad })
 	assert.ErrorIs(t, err, broken)
-	for _, err := range newHistory().Flagged(roof.Logger{ID: "a"}, bad) {
+	for _, err := range new(History).Flagged(roof.Logger{ID: "a"}, bad) {
 		assert.ErrorIs(t, err, broken)
 	}
 }

@@ -263,12 +263,7 @@ func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time
 	}
 	b := series.NewBuilder(c, 0)
 	b.UsualMS = usual
-	for _, l := range c.Loggers {
-		if err := b.Add(l, flagged(l.ID)); err != nil {
-			return nil, err
-		}
-	}
-	return b.Set(), nil
+	return b.Build(roof.InTurn, flagged)
 }
 
 // of is what is at hand of a case.

@@ -32,7 +32,26 @@ func newAssessor(set *series.Set) *assessor {
 // Assess answers for each repair and surface of results, in their order: every
 // quantity that the work is credited with, and what else was noticed.
 func Assess(set *series.Set, results []repair.Result) [][]Result {
-	a := newAssessor(set)
+	return Prepared{newAssessor(set)}.Assess(results)
+}
+
+// Prepared answers for one set from what was worked out beforehand.
+type Prepared struct{ a *assessor }
+
+// Prepare works out what does not wait for the verdicts on wet hours.
+func Prepare(set *series.Set) Prepared {
+	p := Prepared{newAssessor(set)}
+	for _, e := range set.Case.Repairs() {
+		for _, s := range repair.Judged(set.Case, e) {
+			p.a.one(e, s.ID, nil)
+		}
+	}
+	return p
+}
+
+// Assess is Assess of the prepared set.
+func (p Prepared) Assess(results []repair.Result) [][]Result {
+	a, set := p.a, p.a.set
 	out := make([][]Result, len(results))
 	for i, res := range results {
 		k := slices.IndexFunc(set.Case.Repairs(), func(e roof.Event) bool { return e.At.Equal(res.At) && e.What == res.What })

@@ -82,12 +82,18 @@ func (a *assessor) repair(i int) []Result {
 	return out
 }
 
+// Judged are the surfaces that a repair answers for.
+func Judged(c *roof.Case, e roof.Event) []roof.Position {
+	surfaces, _ := treatedSurfaces(c, e)
+	return surfaces
+}
+
 // Unjudged are the case's repairs that no surface can answer for, so that
 // Assess has nothing to say of them.
 func Unjudged(c *roof.Case) []roof.Event {
 	var out []roof.Event
 	for _, e := range c.Repairs() {
-		if surfaces, _ := treatedSurfaces(c, e); len(surfaces) == 0 {
+		if len(Judged(c, e)) == 0 {
 			out = append(out, e)
 		}
 	}

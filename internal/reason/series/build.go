@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"iter"
 	"math"
+	"math/bits"
 	"slices"
 	"time"
 
@@ -82,14 +83,19 @@ type Builder struct {
 	// by the readings added.
 	UsualMS map[string]int64
 
-	c        *roof.Case
-	untilMS  int64
-	byPos    map[string][]run
+	c       *roof.Case
+	untilMS int64
+	extents
+	byPos   map[string][]run
+	excl    map[string]int
+	flagged map[string]map[roof.Flags]int
+}
+
+// extents are when readings were measured.
+type extents struct {
 	extent   extent
 	misdated extent // of readings whose time cannot be right
 	others   extent // of readings without temperature and humidity
-	excl     map[string]int
-	flagged  map[string]map[roof.Flags]int
 }
 
 // extent is the first and last time of some readings.
@@ -106,6 +112,28 @@ func (x *extent) take(ms int64) {
 		x.last = ms
 	}
 	x.any = true
+}
+
+// join takes in what another extent holds.
+func (x *extent) join(y extent) {
+	if y.any {
+		x.take(y.first)
+		x.take(y.last)
+	}
+}
+
+// part is what one logger adds.
+type part struct {
+	extents
+	fits []roof.Fitting
+	runs []run // one a fitting
+	of   []tally
+}
+
+// tally counts a fitting's readings that are doubtful.
+type tally struct {
+	excluded int
+	flagged  [32]int // by the bit of the flag
 }
 
 // run is one fitting's readings, laid into tracks at once: one number a
@@ -126,54 +154,57 @@ func NewBuilder(c *roof.Case, untilMS int64) *Builder {
 // Add takes all readings of one logger in time order, with the flags that its
 // history gave. A logger that is not fitted anywhere adds nothing.
 func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error]) error {
-	fits := fittings(logger)
-	if len(fits) == 0 {
-		return nil
+	p, err := b.read(logger, readings)
+	if err == nil {
+		b.take(p)
 	}
-	runs := make([]run, len(fits))
+	return err
+}
+
+// read gathers one logger's readings and leaves the builder as it is.
+func (b *Builder) read(logger roof.Logger, readings iter.Seq2[roof.Reading, error]) (p part, err error) {
+	p.fits = fittings(logger)
+	if len(p.fits) == 0 {
+		return p, nil
+	}
+	p.runs, p.of = make([]run, len(p.fits)), make([]tally, len(p.fits))
 	var gaps Intervals
 	for r, err := range readings {
 		if err != nil {
-			return fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
+			return p, fmt.Errorf("reading the record of logger %s: %w", logger.ID, err)
 		}
 		ms := r.At.UnixMilli()
 		if b.untilMS != 0 && ms >= b.untilMS {
 			break
 		}
 		gaps.Add(ms, r.Values)
-		k := fittedAt(fits, ms)
+		k := fittedAt(p.fits, ms)
 		if k < 0 {
 			continue
 		}
-		pos := fits[k].Position
 		switch {
 		case !r.Values.OfAir():
-			b.others.take(ms)
+			p.others.take(ms)
 		case r.Flags&roof.FlagClockWrong == 0:
-			b.extent.take(ms)
+			p.extent.take(ms)
 		default:
-			b.misdated.take(ms)
+			p.misdated.take(ms)
 		}
-		if b.leftOut(pos, ms) {
+		if b.leftOut(p.fits[k].Position, ms) {
 			continue
 		}
-		for f := roof.Flags(1); f != 0 && f <= r.Flags; f <<= 1 {
-			if r.Flags&f != 0 {
-				if b.flagged[pos] == nil {
-					b.flagged[pos] = map[roof.Flags]int{}
-				}
-				b.flagged[pos][f]++
-			}
+		for f := r.Flags; f != 0; f &= f - 1 {
+			p.of[k].flagged[bits.TrailingZeros32(uint32(f))]++
 		}
 		v := Calibrated(logger, ms, r.Values)
 		if excluded := r.Flags & roof.Excluding; excluded != 0 {
-			b.excl[pos]++
+			p.of[k].excluded++
 			if excluded != roof.FlagFlatLine || r.Flags&roof.FlagTempAlive == 0 {
 				continue
 			}
 			v = v.Without(roof.RHPct)
 		}
-		runs[k].add(ms, v)
+		p.runs[k].add(ms, v)
 	}
 	usual := logger.Interval.Milliseconds()
 	if usual == 0 {
@@ -182,18 +213,41 @@ func (b *Builder) Add(logger roof.Logger, readings iter.Seq2[roof.Reading, error
 	if usual == 0 {
 		usual = gaps.UsualMS()
 	}
-	for k, f := range fits {
-		if !runs[k].any && !runs[k].others {
+	for k, f := range p.fits {
+		if !p.runs[k].any && !p.runs[k].others {
 			continue
 		}
-		runs[k].join(LongestSpanMS(usual))
-		b.part(&runs[k], f.Position)
-		st := &runs[k].stint
+		p.runs[k].join(LongestSpanMS(usual))
+		b.part(&p.runs[k], f.Position)
+		st := &p.runs[k].stint
 		st.Logger, st.Station, st.Accuracy, st.UsualMS = logger.ID, logger.Station, stationAccuracy(logger), usual
 		st.Offset = offsetAt(logger, st.UntilMS)
-		b.byPos[f.Position] = append(b.byPos[f.Position], runs[k])
 	}
-	return nil
+	return p, nil
+}
+
+// take adds what was gathered of one logger.
+func (b *Builder) take(p part) {
+	b.extent.join(p.extent)
+	b.misdated.join(p.misdated)
+	b.others.join(p.others)
+	for k, f := range p.fits {
+		if n := p.of[k].excluded; n > 0 {
+			b.excl[f.Position] += n
+		}
+		for bit, n := range p.of[k].flagged {
+			if n == 0 {
+				continue
+			}
+			if b.flagged[f.Position] == nil {
+				b.flagged[f.Position] = map[roof.Flags]int{}
+			}
+			b.flagged[f.Position][1<<bit] += n
+		}
+		if p.runs[k].any || p.runs[k].others {
+			b.byPos[f.Position] = append(b.byPos[f.Position], p.runs[k])
+		}
+	}
 }
 
 // Set closes the builder. Where several loggers are fitted at one position at
@@ -244,11 +298,22 @@ func (b *Builder) Set() *Set {
 // Build gathers the readings of every logger of the case from a function that
 // yields one logger's readings in time order.
 func Build(c *roof.Case, untilMS int64, readings func(logger string) iter.Seq2[roof.Reading, error]) (*Set, error) {
-	b := NewBuilder(c, untilMS)
-	for _, l := range c.Loggers {
-		if err := b.Add(l, readings(l.ID)); err != nil {
-			return nil, err
-		}
+	return NewBuilder(c, untilMS).Build(roof.InTurn, readings)
+}
+
+// Build adds every logger of the case, the loggers by workers, and closes the
+// builder.
+func (b *Builder) Build(by roof.Workers, readings func(logger string) iter.Seq2[roof.Reading, error]) (*Set, error) {
+	parts, errs := make([]part, len(b.c.Loggers)), make([]error, len(b.c.Loggers))
+	by(len(parts), func(i int) {
+		l := b.c.Loggers[i]
+		parts[i], errs[i] = b.read(l, readings(l.ID))
+	})
+	if err := cmp.Or(errs...); err != nil {
+		return nil, err
+	}
+	for _, p := range parts {
+		b.take(p)
 	}
 	return b.Set(), nil
 }
@@ -416,67 +481,4 @@ func fittedAt(fits []roof.Fitting, ms int64) int {
 		}
 	}
 	return -1
-}
-
-// Intervals counts a logger's readings and the intervals between them: of those
-// with temperature or humidity where it has any. What comes between, such as a
-// look with a moisture meter, is no part of their beat. They can be kept, and go
-// on with later readings.
-type Intervals struct{ OfAir, Others Gaps }
-
-// Add takes the next reading, in the order of time; ms is Unix time.
-func (g *Intervals) Add(ms int64, v roof.Values) {
-	if v.OfAir() {
-		g.OfAir.add(ms)
-	} else {
-		g.Others.add(ms)
-	}
-}
-
-// N counts the readings.
-func (g *Intervals) N() int { return g.OfAir.N + g.Others.N }
-
-// UsualMS returns the usual interval in ms; 5 min where there are fewer than two
-// readings.
-func (g *Intervals) UsualMS() int64 {
-	if g.OfAir.N > 0 {
-		return g.OfAir.usual()
-	}
-	return g.Others.usual()
-}
-
-// Gaps finds the median interval in bounded memory: whole seconds are counted in
-// a map that real loggers keep small.
-type Gaps struct {
-	N      int   // readings
-	LastMS int64 // time of the last
-	Counts map[int64]int
-	Total  int // of Counts
-}
-
-func (g *Gaps) add(ms int64) {
-	if g.N > 0 && ms > g.LastMS {
-		if g.Counts == nil {
-			g.Counts = map[int64]int{}
-		}
-		g.Counts[(ms-g.LastMS+500)/1000]++
-		g.Total++
-	}
-	g.LastMS = ms
-	g.N++
-}
-
-func (g *Gaps) median() int64 {
-	keys := make([]int64, 0, len(g.Counts))
-	for k := range g.Counts {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	seen := 0
-	for _, k := range keys {
-		if seen += g.Counts[k]; 2*seen >= g.Total {
-			return max(k, 1) * 1000
-		}
-	}
-	return int64(5 * time.Minute / time.Millisecond)
 }

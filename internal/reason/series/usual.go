@@ -4,6 +4,9 @@ import (
 	"maps"
 	"slices"
 	"sort"
+	"time"
+
+	"dewcase/internal/roof"
 )
 
 // A logger that reports on change sends at uneven times while the air moves and
@@ -21,6 +24,69 @@ const (
 	pileTime     = 0.02  // of the time up to that length
 	minIntervals = 50    // intervals, before anything is concluded
 )
+
+// Intervals counts a logger's readings and the intervals between them: of those
+// with temperature or humidity where it has any. What comes between, such as a
+// look with a moisture meter, is no part of their beat. They can be kept, and go
+// on with later readings.
+type Intervals struct{ OfAir, Others Gaps }
+
+// Add takes the next reading, in the order of time; ms is Unix time.
+func (g *Intervals) Add(ms int64, v roof.Values) {
+	if v.OfAir() {
+		g.OfAir.add(ms)
+	} else {
+		g.Others.add(ms)
+	}
+}
+
+// N counts the readings.
+func (g *Intervals) N() int { return g.OfAir.N + g.Others.N }
+
+// UsualMS returns the usual interval in ms; 5 min where there are fewer than two
+// readings.
+func (g *Intervals) UsualMS() int64 {
+	if g.OfAir.N > 0 {
+		return g.OfAir.usual()
+	}
+	return g.Others.usual()
+}
+
+// Gaps finds the median interval in bounded memory: whole seconds are counted in
+// a map that real loggers keep small.
+type Gaps struct {
+	N      int   // readings
+	LastMS int64 // time of the last
+	Counts map[int64]int
+	Total  int // of Counts
+}
+
+func (g *Gaps) add(ms int64) {
+	if g.N > 0 && ms > g.LastMS {
+		if g.Counts == nil {
+			g.Counts = map[int64]int{}
+		}
+		g.Counts[(ms-g.LastMS+500)/1000]++
+		g.Total++
+	}
+	g.LastMS = ms
+	g.N++
+}
+
+func (g *Gaps) median() int64 {
+	keys := make([]int64, 0, len(g.Counts))
+	for k := range g.Counts {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	seen := 0
+	for _, k := range keys {
+		if seen += g.Counts[k]; 2*seen >= g.Total {
+			return max(k, 1) * 1000
+		}
+	}
+	return int64(5 * time.Minute / time.Millisecond)
+}
 
 // lengths are intervals in whole seconds by length, with running sums.
 type lengths struct {

@@ -9,9 +9,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/csvreadings"
@@ -56,8 +59,8 @@ func assess(_ context.Context, args []string, s Streams) error {
 	}
 	notes := fileNotes(c, cols, sum)
 	cols = nil // the set holds what is needed; a winter by the minute is large
-	a := assessment.Of(set)
-	a.Take(assessment.Foresee(set, a, nil))
+	a, ahead := assessment.Whole(sideBySide, set)
+	a.Take(ahead)
 	if a.Until == nil && !untilTime.IsZero() {
 		a.Until = &untilTime
 	}
@@ -84,7 +87,8 @@ func assess(_ context.Context, args []string, s Streams) error {
 // recordOf is the calibrated record of what was read, only of readings before a
 // time unless that is zero.
 func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series.Set, error) {
-	flagged, err := qc.Flag(c, qc.Before(until, cols.Readings))
+	cols.Counts() // and all is in the order of time, for several to read
+	flagged, err := qc.FlagBy(sideBySide, c, qc.Before(until, cols.Readings))
 	if err != nil {
 		return nil, err
 	}
@@ -92,7 +96,20 @@ func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series
 	if !until.IsZero() {
 		untilMS = until.UnixMilli()
 	}
-	return series.Build(c, untilMS, flagged)
+	return series.NewBuilder(c, untilMS).Build(sideBySide, flagged)
+}
+
+// sideBySide has each processor take the next piece of work.
+func sideBySide(n int, do func(i int)) {
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		g.Go(func() error {
+			do(i)
+			return nil
+		})
+	}
+	_ = g.Wait() // no piece returns an error
 }
 
 // withReadingsFaults adds to a case file's faults what makes the readings file

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"dewcase/internal/door/exportfile"
@@ -282,10 +283,7 @@ func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadi
 	}
 	cols := csvreadings.NewColumns()
 	for _, src := range sources {
-		sum, err := src.rows(time.Now(), func(x roof.Reading, _ int) error {
-			cols.Add(x)
-			return nil
-		})
+		sum, err := gather(src.rows, cols)
 		if err != nil {
 			return nil, sum, err
 		}
@@ -299,6 +297,36 @@ func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadi
 		}
 	}
 	return cols, total, nil
+}
+
+// gather adds what is read to the columns, while more is read.
+func gather(rows ingest.Rows, cols *csvreadings.Columns) (csvreadings.Summary, error) {
+	const size, many = 1024, 4
+	full, free := make(chan []roof.Reading, many), make(chan []roof.Reading, many)
+	for range many {
+		free <- make([]roof.Reading, 0, size)
+	}
+	var adding sync.WaitGroup
+	adding.Go(func() {
+		for batch := range full {
+			for _, x := range batch {
+				cols.Add(x)
+			}
+			free <- batch[:0]
+		}
+	})
+	batch := <-free
+	sum, err := rows(time.Now(), func(x roof.Reading, _ int) error {
+		if batch = append(batch, x); len(batch) == size {
+			full <- batch
+			batch = <-free
+		}
+		return nil
+	})
+	full <- batch
+	close(full)
+	adding.Wait()
+	return sum, err
 }
 
 // strictly reads all files through and stores nothing: one bad row makes them

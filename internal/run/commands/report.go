@@ -129,7 +129,8 @@ func reportSource(caseFile string, readings *readingsFiles, until time.Time, str
 	if err != nil {
 		return report.Source{}, err
 	}
-	src := report.Source{Case: c, Answer: assessment.Of(set),
+	a, ahead := assessment.Whole(sideBySide, set)
+	src := report.Source{Case: c, Answer: a,
 		CaseFile: report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: "of " + fileName(caseFile)},
 		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: of},
 		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
@@ -141,7 +142,7 @@ func reportSource(caseFile string, readings *readingsFiles, until time.Time, str
 	if !until.IsZero() {
 		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"
 	}
-	src.Answer.Take(assessment.Foresee(set, src.Answer, nil))
+	src.Answer.Take(ahead)
 	src.Intake = fileIntake(cols, told)
 	src.Answer.Notes = append(src.Answer.Notes, fileNotes(c, cols, csvreadings.Summary{Notes: told.Notes})...)
 	return src, nil
