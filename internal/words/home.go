@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"dewcase/internal/roof"
 )
 
 // Level says whose water it is that forms in a roof, as the alerts judge it.
@@ -18,15 +20,14 @@ const (
 )
 
 // NightState is what one night was at a surface.
-type NightState int
+type NightState = roof.NightState
 
-// The states of a night. NotSeen is the zero value, so that what nobody filled in
-// never reads as dry.
+// The states of a night.
 const (
-	NotSeen NightState = iota
-	DryNight
-	BrieflyWet
-	WetNight
+	NotSeen    = roof.NotSeen
+	DryNight   = roof.DryNight
+	BrieflyWet = roof.BrieflyWet
+	WetNight   = roof.WetNight
 )
 
 // Night is one night as a household reads it.

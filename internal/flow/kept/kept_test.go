@@ -108,6 +108,48 @@ func TestOtherBytesAreRefused(t *testing.T) {
 	require.Error(t, kept.Unpack(append(b, 0), new(tree)))
 }
 
+// Bytes of a type that has since got, lost, renamed or reordered a field are no
+// value of it, even where they would fit.
+func TestBytesOfATypeAsItWasAreRefused(t *testing.T) {
+	type was struct {
+		A, B int
+		C    []string
+	}
+	b, err := kept.Pack(was{1, 2, nil})
+	require.NoError(t, err)
+	require.NoError(t, kept.Unpack(b, &struct {
+		A, B int
+		C    []string
+		d    func() // is not written
+	}{}))
+	for name, now := range map[string]any{
+		"another order": &struct {
+			B, A int
+			C    []string
+		}{},
+		"another name": &struct {
+			A, D int
+			C    []string
+		}{},
+		"one more": &struct {
+			A, B int
+			C    []string
+			D    int
+		}{},
+		"another element": &struct {
+			A, B int
+			C    []float64
+		}{},
+		"a pointer": &struct {
+			A int
+			B *int
+			C []string
+		}{},
+	} {
+		require.Error(t, kept.Unpack(b, now), name)
+	}
+}
+
 func FuzzUnpack(f *testing.F) {
 	b, err := kept.Pack(tree{S: "whole", List: []float64{1, 2}, By: map[string]leaf{"a": {}}, Next: &tree{}})
 	require.NoError(f, err)

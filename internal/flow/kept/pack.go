@@ -2,12 +2,14 @@ package kept
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 )
@@ -17,25 +19,77 @@ import (
 // Unexported fields are left out; a value of a kind that cannot be written
 // (functions, channels, interfaces) is an error.
 func Pack(v any) ([]byte, error) {
-	p := packer{seen: map[packed]uint64{}}
+	of := shapeOf(reflect.TypeOf(v))
+	p := packer{b: slices.Clone(of[:]), seen: map[packed]uint64{}}
 	err := p.put(reflect.ValueOf(v))
 	return p.b, err
 }
 
 // Unpack fills what into points to from bytes that Pack wrote of a value of the
-// same type. Other bytes are an error.
+// same type. Other bytes are an error, as are those of a type that was made up
+// otherwise when they were written.
 func Unpack(b []byte, into any) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			err = fmt.Errorf("reading a kept value: %v", r)
 		}
 	}()
+	v := reflect.ValueOf(into).Elem()
 	u := unpacker{b: b}
-	u.get(reflect.ValueOf(into).Elem())
+	if of := shapeOf(v.Type()); shape(u.take(uint64(len(of)))) != of {
+		return fmt.Errorf("reading a kept value: it is none of the type %s as it is now", v.Type())
+	}
+	u.get(v)
 	if len(u.b) > 0 {
 		return fmt.Errorf("reading a kept value: %d bytes are left over", len(u.b))
 	}
 	return nil
+}
+
+// shape tells types apart by what is written of their values.
+type shape [8]byte
+
+var shapes sync.Map // reflect.Type to shape
+
+func shapeOf(t reflect.Type) (out shape) {
+	if known, ok := shapes.Load(t); ok {
+		return known.(shape)
+	}
+	if t != nil {
+		sum := sha256.Sum256([]byte(described(t, map[reflect.Type]bool{})))
+		copy(out[:], sum[:])
+		shapes.Store(t, out)
+	}
+	return out
+}
+
+// described spells a type out down to what it is made of; a type within itself
+// goes by its name.
+func described(t reflect.Type, within map[reflect.Type]bool) string {
+	if within[t] || t == timeType || t == locationType {
+		return t.String()
+	}
+	switch t.Kind() {
+	case reflect.Slice:
+		return "[]" + described(t.Elem(), within)
+	case reflect.Array:
+		return fmt.Sprintf("[%d]%s", t.Len(), described(t.Elem(), within))
+	case reflect.Pointer:
+		return "*" + described(t.Elem(), within)
+	case reflect.Map:
+		return "map[" + described(t.Key(), within) + "]" + described(t.Elem(), within)
+	case reflect.Struct:
+		within[t] = true
+		defer delete(within, t)
+		var b strings.Builder
+		for i := range t.NumField() {
+			if f := t.Field(i); f.IsExported() {
+				fmt.Fprintf(&b, "%s %s;", f.Name, described(f.Type, within))
+			}
+		}
+		return "{" + b.String() + "}"
+	}
+	return t.Kind().String()
 }
 
 var (

@@ -9,10 +9,12 @@
 // offset was corrected: what that touches has another digest, and everything
 // else has not.
 //
-// The method is a name that changes with every change of a formula. The daemon
-// takes its own build for it: which formula a change of the program touches cannot
-// be told without fail, so another build works everything out anew, each thing
-// when it is asked for.
+// The method is a name that changes with every change of a formula. Nobody has to
+// remember to change it: the daemon takes a digest over the sources of the rooms
+// that a value comes from and of every room that they import, which its binary
+// carries, over the compiler, the processor it compiled for and the libraries. A
+// change of a page or of a store leaves it, and what is kept with it; a value whose
+// sources are not all carried has the whole program for its method.
 package kept
 
 import (

@@ -10,7 +10,7 @@
 // In a column of samples NaN means "not observed".
 package evidence
 
-import "dewcase/internal/words"
+import "dewcase/internal/roof"
 
 // HourMS is an hour in milliseconds.
 const HourMS = int64(3600_000)
@@ -36,14 +36,14 @@ const BrieflyWetHours = 1.0 / 6
 const seenShare = 0.8
 
 // State returns what a night was, of so many hours of water, observed, and in all.
-func State(wetH, observedH, lengthH float64) words.NightState {
+func State(wetH, observedH, lengthH float64) roof.NightState {
 	switch {
 	case WetNight(wetH):
-		return words.WetNight
+		return roof.WetNight
 	case observedH+1e-6 < seenShare*lengthH:
-		return words.NotSeen
+		return roof.NotSeen
 	case wetH >= BrieflyWetHours:
-		return words.BrieflyWet
+		return roof.BrieflyWet
 	}
-	return words.DryNight
+	return roof.DryNight
 }

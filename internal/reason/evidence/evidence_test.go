@@ -15,7 +15,6 @@ import (
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
-	"dewcase/internal/words"
 )
 
 func zoneOf(t require.TestingT, name string) *time.Location {
@@ -216,11 +215,11 @@ func TestNightsFollowTheClockOfTheHouse(t *testing.T) {
 func TestANightIsWhatItsHoursMakeIt(t *testing.T) {
 	for _, c := range []struct {
 		wet, observed, length float64
-		want                  words.NightState
+		want                  roof.NightState
 	}{
-		{0.8, 24, 24, words.BrieflyWet}, {1, 24, 24, words.WetNight}, {1, 3, 24, words.WetNight},
-		{0.1, 24, 24, words.DryNight}, {0.8, 12, 24, words.NotSeen}, {0, 19.2, 24, words.DryNight},
-		{0, 19.1, 24, words.NotSeen}, {0, 19.2, 24.5, words.NotSeen},
+		{0.8, 24, 24, roof.BrieflyWet}, {1, 24, 24, roof.WetNight}, {1, 3, 24, roof.WetNight},
+		{0.1, 24, 24, roof.DryNight}, {0.8, 12, 24, roof.NotSeen}, {0, 19.2, 24, roof.DryNight},
+		{0, 19.1, 24, roof.NotSeen}, {0, 19.2, 24.5, roof.NotSeen},
 	} {
 		assert.Equal(t, c.want, evidence.State(c.wet, c.observed, c.length), "%+v", c)
 	}

@@ -342,7 +342,7 @@ func (a *App) keepHouses(p *web.Pages) {
 		return
 	}
 	a.houses = &housekeeper{book: a.book, list: a.derived, record: a.store, readings: a.readings, summarise: p.Summarise,
-		answer: a.assessor.kept, method: method(), now: a.opt.Now, log: a.opt.Log, due: map[string]dueHouse{},
+		answer: a.assessor.kept, method: program(), now: a.opt.Now, log: a.opt.Log, due: map[string]dueHouse{},
 		news: make(chan struct{}, 1), served: make(chan struct{})}
 	a.book.OnChange(func(id string) { a.houses.caseChanged(a.base, id) })
 	a.assessor.made = func(id string) { a.houses.changed(id, early) }

@@ -107,8 +107,8 @@ func (a *App) openDerived(ctx context.Context) error {
 	a.onStop("what was worked out", func(context.Context) error { return d.Close() })
 	a.derived = d
 	s := shelf{d, a.store}
-	a.record.On(s, method(), a.opt.Now)
-	a.assessor.on(s, method())
+	a.record.On(s, hoursMethod(), a.opt.Now)
+	a.assessor.on(s, answerMethod())
 	return nil
 }
 
@@ -130,7 +130,7 @@ func CheckDerived(ctx context.Context, dir string) (checked int, differs []strin
 	}
 	all := book.All()
 	for i := 0; i < len(all); i += max(len(all)/houses, 1) {
-		n, found, err := record.Verify(ctx, store, shelf{derived, store}, method(), all[i], sheets)
+		n, found, err := record.Verify(ctx, store, shelf{derived, store}, hoursMethod(), all[i], sheets)
 		if err != nil && !errors.Is(err, roof.ErrElsewhere) {
 			return checked, differs, err
 		}
