@@ -192,6 +192,7 @@ type Logger struct {
 
 // Station is where a weather station stands. A nil number is unknown.
 type Station struct {
+	Source            string // whose series it is, in words; "" not noted
 	DistanceKM        *float64
 	HeightDifferenceM *float64 // of the station above the house
 }

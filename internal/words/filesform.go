@@ -49,6 +49,21 @@ func FileAnswer(k FileDoubtKind, answer string) string {
 	return answer
 }
 
+// What is asked of a file with a row a value, in which temperature and humidity can
+// stand at times of their own.
+const (
+	PairQuestion = "Temperature and humidity stand in rows of their own. How far apart may two of one reading be?"
+	PairNone     = "not at all: only those of one time join"
+)
+
+// PairWithin words how far apart they may be.
+func PairWithin(seconds int) string {
+	if seconds%60 == 0 && seconds > 60 {
+		return fmt.Sprintf("up to %d min", seconds/60)
+	}
+	return fmt.Sprintf("up to %d s", seconds)
+}
+
 // WhichLogger asks of which logger a file is that names none.
 func WhichLogger(file string) string {
 	return fmt.Sprintf("Nothing in “%s” names the logger. Which one is it?", file)

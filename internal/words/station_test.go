@@ -18,6 +18,10 @@ func TestAStationThatStandsInIsNamed(t *testing.T) {
 		"a weather station (its height is not noted, so its temperature is used as it is) stands in for outdoor air: the " +
 			"interval is wider and the bar higher for it; note its distance (key station.distance_km)": {},
 	} {
-		assert.Equal(t, want, words.StationStandsIn(at[0], at[1]))
+		assert.Equal(t, want, words.StationStandsIn("", at[0], at[1]))
 	}
+	assert.Equal(t, "a weather station (airport, hourly) 12 km away, 80 m above the house stands in for outdoor air: the "+
+		"interval is wider and the bar higher for it", words.StationStandsIn("airport, hourly", n(12), n(80)))
+	assert.Equal(t, "logger met stands in the case file as a weather station (airport) 12 km away, at the position "+
+		"outside from its first reading on", words.StationNoted("met", "outside", "airport", n(12), nil))
 }

@@ -146,6 +146,65 @@ test("a name in a file is told to be a logger of the house, once for the kind", 
   await p.done();
 });
 
+test("halves of a history that stand at times of their own are joined within a time that is said", async () => {
+  await house("halves");
+  const p = await open("/cases/halves/files", { viewport: { width: 390, height: 844 } });
+  const rows = (m) => ({ name: "history.csv", mimeType: "text/csv", buffer: Buffer.from(`entity_id,state,when_changed\nsensor.k7_loft_temperature,4.3,2026-11-25T06:0${m}:12Z\nsensor.k7_loft_humidity,96.0,2026-11-25T06:0${m}:50Z\n`) });
+  await p.page.setInputFiles("#file", rows(0));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await answer(p.page, "-unit C");
+  await p.page.getByLabel("How far apart may two of one reading be?").selectOption("60");
+  await p.page.locator('input[name$=".keep"]').fill("halves");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await ready(p.page).waitFor();
+  assert.equal(await p.page.locator("table.preview tbody tr").count(), 1, "the preview joins them");
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  await p.page.setInputFiles("#file", rows(5));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await ready(p.page).waitFor();
+  assert.equal(await p.page.getByLabel("How far apart may two of one reading be?").inputValue(), "60", "the recipe says it");
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  const got = await readings("halves");
+  for (const row of ["06:00:12Z,k7-loft,4.3,96", "06:05:12Z,k7-loft,4.3,96"]) assert.ok(got.includes(row), got);
+  await p.done();
+});
+
+test("a weather station elsewhere is noted in the case file, and shown with the loggers", async () => {
+  await house("station");
+  const p = await open("/cases/station/files", { viewport: { width: 390, height: 844 } });
+  const rows = (h) => ({ name: "airport.csv", mimeType: "text/csv", buffer: Buffer.from(`Time (UTC);Station;Temperature (°C);Humidity (%);Wind speed (km/h)\n2026-11-25 0${h}:00;airport;4,3;96;18\n`) });
+  await p.page.setInputFiles("#file", rows(1));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await p.page.getByLabel("Is this a weather station that stands elsewhere?").selectOption("yes");
+  await p.page.getByLabel("whose readings they are").fill("airport, hourly");
+  await p.page.getByLabel("how far away").fill("1200");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  assert.match(await p.page.getByRole("alert").innerText(), /kilometres from 0 to 500/);
+  assert.equal(await p.page.getByRole("button", { name: "Store these readings" }).count(), 0);
+  await p.page.getByLabel("how far away").fill("3,5");
+  await p.page.getByLabel("how far above").fill("-40");
+  await p.page.getByRole("button", { name: "Look again" }).click();
+  await ready(p.page).waitFor();
+  if (process.env.DEWCASE_PICTURES) await p.page.screenshot({ path: join(process.env.DEWCASE_PICTURES, "station-390.png"), fullPage: true });
+  await p.page.getByRole("button", { name: "Store these readings" }).click();
+  await p.page.locator(".done").waitFor();
+  assert.match(await p.page.locator("main").innerText(), /Logger airport stands in the case file as a weather station \(airport, hourly\) 3.5 km away, 40 m below the house/);
+  const file = await (await fetch(`${base}/api/cases/station/file`)).text();
+  assert.match(file, /station: \{source: "?airport, hourly"?, distance_km: 3.5, height_difference_m: -40\}/);
+  assert.match(file, /from: 2026-11-25T01:00:00Z/);
+  await p.page.goto(base + "/cases/station/positions");
+  assert.match(await p.page.locator("main").innerText(), /a weather station \(airport, hourly\) 3.5 km away, 40 m below the house/);
+  // The next file of it is asked nothing of the kind.
+  await p.page.goto(base + "/cases/station/files");
+  await p.page.setInputFiles("#file", rows(2));
+  await p.page.getByRole("button", { name: "Look at what they become" }).click();
+  await ready(p.page).waitFor();
+  assert.equal(await p.page.getByLabel("Is this a weather station that stands elsewhere?").count(), 0);
+  await p.done();
+});
+
 test("columns whose names say nothing are told by the person", async () => {
   await house("columns");
   const p = await open("/cases/columns/files");

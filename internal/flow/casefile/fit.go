@@ -17,6 +17,9 @@ type Placing struct {
 	Place            roof.Place
 	Meets            string
 	From             time.Time
+	// Station says that it is a weather station elsewhere, which stands where it
+	// stands: a fitting that it has there already reaches back to From.
+	Station *roof.Station
 }
 
 // Fit writes placings into a case file. The file stays as its author wrote it,
@@ -31,31 +34,25 @@ func Fit(name string, file []byte, placings []Placing) ([]byte, error) {
 	lines := strings.Split(strings.TrimSuffix(strings.ReplaceAll(string(file), "\r\n", "\n"), "\n"), "\n")
 	byLine := true
 	for _, p := range placings {
-		if _, there := c.Position(p.Position); !there {
-			pos := roof.Position{ID: p.Position, Place: p.Place, Meets: p.Meets}
-			c.Positions = append(c.Positions, pos)
+		_, there := c.Position(p.Position)
+		_, known := c.Logger(p.Logger)
+		if Place(c, p); !there {
 			item := fmt.Sprintf("id: %s, place: %s", p.Position, p.Place)
 			if p.Meets != "" {
 				item += ", meets: " + p.Meets
 			}
 			lines, byLine = addItem(lines, "positions", item, byLine)
 		}
-		fitted := roof.Fitting{Position: p.Position, From: p.From.UTC().Truncate(time.Second)}
-		at := slices.IndexFunc(c.Loggers, func(l roof.Logger) bool { return l.ID == p.Logger })
-		if at >= 0 {
-			// Where it hung before, it hung until now.
-			l := &c.Loggers[at]
-			for i := range l.Fitted {
-				if f := &l.Fitted[i]; f.To.IsZero() || f.To.After(fitted.From) && f.From.Before(fitted.From) {
-					f.To = fitted.From
-				}
-			}
-			l.Fitted, byLine = append(l.Fitted, fitted), false
+		if known {
+			byLine = false
 			continue
 		}
-		c.Loggers = append(c.Loggers, roof.Logger{ID: p.Logger, Fitted: []roof.Fitting{fitted}})
-		lines, byLine = addItem(lines, "loggers", fmt.Sprintf("id: %s, fitted: [{position: %s, from: %s}]", text(p.Logger),
-			p.Position, fitted.From.Format(time.RFC3339)), byLine)
+		item := "id: " + text(p.Logger)
+		if p.Station != nil {
+			item += ", station: " + WriteStation(*p.Station)
+		}
+		lines, byLine = addItem(lines, "loggers", fmt.Sprintf("%s, fitted: [{position: %s, from: %s}]", item, p.Position,
+			p.From.UTC().Truncate(time.Second).Format(time.RFC3339)), byLine)
 	}
 	whole, err := Format(c)
 	if err != nil {
@@ -65,6 +62,74 @@ func Fit(name string, file []byte, placings []Placing) ([]byte, error) {
 		return edited, nil
 	}
 	return whole, nil
+}
+
+// Place puts a placing into a case.
+func Place(c *roof.Case, p Placing) {
+	if _, there := c.Position(p.Position); !there {
+		c.Positions = append(c.Positions, roof.Position{ID: p.Position, Place: p.Place, Meets: p.Meets})
+	}
+	fitted := roof.Fitting{Position: p.Position, From: p.From.UTC().Truncate(time.Second)}
+	at := slices.IndexFunc(c.Loggers, func(l roof.Logger) bool { return l.ID == p.Logger })
+	if at < 0 {
+		c.Loggers = append(c.Loggers, roof.Logger{ID: p.Logger, Station: p.Station, Fitted: []roof.Fitting{fitted}})
+		return
+	}
+	l := &c.Loggers[at]
+	if p.Station != nil {
+		l.Station = p.Station
+		if len(l.Fitted) > 0 && l.Fitted[0].Position == p.Position {
+			if f := &l.Fitted[0]; fitted.From.Before(f.From) {
+				f.From = fitted.From
+			}
+			return
+		}
+	}
+	// Where it hung before, it hung until now.
+	for i := range l.Fitted {
+		if f := &l.Fitted[i]; f.To.IsZero() || f.To.After(fitted.From) && f.From.Before(fitted.From) {
+			f.To = fitted.From
+		}
+	}
+	l.Fitted = append(l.Fitted, fitted)
+}
+
+// CanBeStation reports whether a logger can be a weather station: it is not noted as
+// one, and hangs nowhere but outdoors.
+func CanBeStation(c *roof.Case, logger string) bool {
+	l, _ := c.Logger(logger)
+	return l.Station == nil && !slices.ContainsFunc(l.Fitted, func(f roof.Fitting) bool {
+		pos, _ := c.Position(f.Position)
+		return pos.Place != roof.OutdoorAir
+	})
+}
+
+// StationPlacing places a weather station's series from its first reading on, at
+// the outdoor position where no logger of the house hangs, or at one of its own: a
+// position joins what was fitted there.
+func StationPlacing(c *roof.Case, logger string, at roof.Station, first time.Time) Placing {
+	p := Placing{Logger: logger, Place: roof.OutdoorAir, From: first, Station: &at}
+	taken := map[string]bool{}
+	for _, l := range c.Loggers {
+		for _, f := range l.Fitted {
+			taken[f.Position] = taken[f.Position] || l.ID != logger
+			if pos, _ := c.Position(f.Position); l.ID == logger && pos.Place == roof.OutdoorAir && p.Position == "" {
+				p.Position = f.Position
+			}
+		}
+	}
+	for _, pos := range c.Positions {
+		if pos.Place == roof.OutdoorAir && !taken[pos.ID] && p.Position == "" {
+			p.Position = pos.ID
+		}
+		taken[pos.ID] = true
+	}
+	for n := 1; p.Position == ""; n++ {
+		if name := strings.TrimSuffix(fmt.Sprintf("station-%d", n), "-1"); !taken[name] {
+			p.Position = name
+		}
+	}
+	return p
 }
 
 // normal is a file as Format writes it; nil for one with faults.

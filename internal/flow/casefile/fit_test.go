@@ -51,6 +51,33 @@ func TestALoggerThatHungElsewhereHungThereUntilNow(t *testing.T) {
 		{Position: "loft", From: at}}, c.Loggers[0].Fitted)
 }
 
+func TestAWeatherStationStandsWhereNoLoggerOfTheHouseHangs(t *testing.T) {
+	km := 12.0
+	at := roof.Station{Source: "airport", DistanceKM: &km}
+	for name, c := range map[string]struct{ file, position, want string }{
+		"an outdoor position that is free": {"positions:\n  - {id: out, place: outdoor_air}\nloggers:\n  - {id: k1}\n", "out",
+			"  - {id: met, station: {source: airport, distance_km: 12}, fitted: [{position: out, " +
+				"from: 2026-11-30T10:04:05Z}]}\n"},
+		"one where a logger hangs": {"positions:\n  - {id: out, place: outdoor_air}\nloggers:\n  - {id: k1, fitted: " +
+			"[{position: out, from: 2026-10-01}]}\n", "station", "  - {id: station, place: outdoor_air}\n"},
+		"its own, further back": {"positions:\n  - {id: out, place: outdoor_air}\nloggers:\n  - {id: met, fitted: " +
+			"[{position: out, from: 2026-12-24T00:00:00Z}]}\n", "out", "station: {source: airport, distance_km: 12}\n" +
+			"    fitted:\n      - {position: out, from: 2026-11-30T10:04:05Z}\n"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			file := []byte("case: larch-3\nproperty: {timezone: Europe/London}\n" + c.file)
+			parsed, faults := casefile.Parse("", file)
+			require.Empty(t, faults)
+			require.True(t, casefile.CanBeStation(parsed, "met"))
+			p := casefile.StationPlacing(parsed, "met", at, fitFrom)
+			require.Equal(t, c.position, p.Position)
+			got, err := casefile.Fit("larch-3.yaml", file, []casefile.Placing{p})
+			require.NoError(t, err)
+			require.Contains(t, string(got), c.want)
+		})
+	}
+}
+
 func TestAPlacingThatCannotBeIsToldAndChangesNothing(t *testing.T) {
 	for name, p := range map[string]casefile.Placing{
 		"a name that is none": {Logger: "k/1", Position: "loft", From: fitFrom},

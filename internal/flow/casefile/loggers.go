@@ -34,25 +34,40 @@ func (s *section) loggers(c *roof.Case) {
 // station says that the logger is a weather station, which the key alone does:
 // station: {} is one whose distance and height are not known.
 func (s *section) station(l *roof.Logger) {
-	at := roof.Station{}
-	if l.Station != nil {
-		at = *l.Station
-	}
-	there := func(s *section) {
-		s.number("distance_km", &at.DistanceKM, 0, 500)
-		s.number("height_difference_m", &at.HeightDifferenceM, -4000, 4000)
-	}
 	written := ""
 	if s.task == writing && l.Station != nil {
-		written = braced(s.write(there))
+		written = WriteStation(*l.Station)
 	}
 	s.key("station", "", written, func(n strictyaml.Node) {
 		if n.Present() {
-			s.read(n, there)
-			l.Station = &at
+			l.Station = ReadStation(n)
 		}
 	})
 }
+
+func stationKeys(at *roof.Station) func(*section) {
+	return func(s *section) {
+		s.label("source", &at.Source, 200)
+		s.number("distance_km", &at.DistanceKM, 0, MaxStationKM)
+		s.number("height_difference_m", &at.HeightDifferenceM, -MaxStationM, MaxStationM)
+	}
+}
+
+// ReadStation reads the value of the key station, as a recipe has it too.
+func ReadStation(n strictyaml.Node) *roof.Station {
+	at := roof.Station{}
+	(&met{}).read(n, stationKeys(&at))
+	return &at
+}
+
+// The bounds of where a weather station stands.
+const (
+	MaxStationKM = 500.0
+	MaxStationM  = 4000.0 // above or below the house
+)
+
+// WriteStation writes the value of the key station.
+func WriteStation(at roof.Station) string { return braced((&met{}).write(stationKeys(&at))) }
 
 // fitting is a fitting with where its start was written.
 type fitting struct {

@@ -45,10 +45,13 @@ type Answers struct {
 	TempUnit string            // C, F or K, where the file does not say
 	RHUnit   string            // percent or fraction
 	Fold     Fold              // of an hour that is there twice and that the file's order does not tell
-	Pair     time.Duration     // of a file with a row a value: the longest time between halves of one reading; 0 none
+	Pair     time.Duration     // of a file with a row a value: longest time between halves of a reading; under 0 none
 	Logger   string            // of a file that names none
 	Loggers  map[string]string // from a name in the file, or of the file, to a logger
 	Columns  map[string]Column // by the column's name: what it holds, where its name does not say
+	// Station says that the file is of a weather station elsewhere; nil that it is of
+	// the house, or that nobody said. It bears on the case file, not on the readings.
+	Station *roof.Station
 }
 
 // Column is what a person says of a column.
@@ -80,15 +83,17 @@ type Plan struct {
 	Questions []words.FileDoubt
 	Notes     []string // what is left aside, and what was recognised from where
 	Columns   []Recognised
-	Sample    []SampleRow // the first rows as they stand in the file
-	Rows      int         // rows with a time
-	Names     []Named     // the loggers, as the file names them
-	Zone      string      // the zone in force for times without an offset; "" where none is needed
-	Dates     Order       // in force; "" where no order matters
-	Decimal   string      // "," or "."
-	Kind      []string    // by what files of one kind are known: the names of their columns
-	Recipe    string      // the recipe whose answers were used, "" none
-	Canonical bool        // it is a readings file
+	Sample    []SampleRow   // the first rows as they stand in the file
+	Rows      int           // rows with a time
+	Names     []Named       // the loggers, as the file names them
+	Zone      string        // the zone in force for times without an offset; "" where none is needed
+	Dates     Order         // in force; "" where no order matters
+	Decimal   string        // "," or "."
+	Kind      []string      // by what files of one kind are known: the names of their columns
+	Recipe    string        // the recipe whose answers were used, "" none
+	Canonical bool          // it is a readings file
+	RowAValue bool          // temperature and humidity stand in rows of their own
+	Pair      time.Duration // of such a file, in force; 0 and less none
 
 	layout  *layout
 	namer   *namer
@@ -97,7 +102,6 @@ type Plan struct {
 	decimal byte
 	units   map[held]unit
 	fold    Fold
-	pair    time.Duration
 	settled map[seriesShift]bool
 }
 
@@ -150,7 +154,8 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 	if l, err = findLayout(top, text, a, h); err != nil {
 		return nil, err
 	}
-	p.layout, p.namer, p.fold, p.pair = l, newNamer(text, a, h, l), a.Fold, a.Pair
+	p.layout, p.namer, p.fold, p.Pair = l, newNamer(text, a, h, l), a.Fold, a.Pair
+	p.RowAValue = l.long
 	p.recognised()
 	if l.missing() != "" {
 		p.Questions = append(p.Questions, words.FileDoubt{Kind: words.DoubtColumns, Line: l.header, Cell: l.missing()})
@@ -212,7 +217,7 @@ func (a Answers) Over(before Answers) Answers {
 	a.Zone, a.Dates = cmp.Or(a.Zone, before.Zone), cmp.Or(a.Dates, before.Dates)
 	a.TempUnit, a.RHUnit = cmp.Or(a.TempUnit, before.TempUnit), cmp.Or(a.RHUnit, before.RHUnit)
 	a.Fold, a.Logger = cmp.Or(a.Fold, before.Fold), cmp.Or(a.Logger, before.Logger)
-	a.Pair = cmp.Or(a.Pair, before.Pair)
+	a.Pair, a.Station = cmp.Or(a.Pair, before.Pair), cmp.Or(a.Station, before.Station)
 	a.Loggers = merged(before.Loggers, a.Loggers)
 	a.Columns = merged(before.Columns, a.Columns)
 	return a
@@ -246,6 +251,26 @@ func (p *Plan) recognised() {
 		}
 		p.Columns = append(p.Columns, r)
 	}
+}
+
+// Weather reports whether a column holds what weather stations measure beside
+// temperature and humidity.
+func (p *Plan) Weather() bool {
+	return slices.ContainsFunc(p.layout.columns, func(c column) bool {
+		return c.role == rainRole || c.role == windRole || c.role == sunRole
+	})
+}
+
+// OneLogger is the only logger of the file; ok is false where it has several, or
+// none that is known.
+func (p *Plan) OneLogger() (id string, ok bool) {
+	for _, n := range p.Names {
+		if ok && n.ID != id {
+			return "", false
+		}
+		id, ok = n.ID, true
+	}
+	return id, ok
 }
 
 // Open reports whether a question of the kind is open.

@@ -71,7 +71,7 @@ func (r *reader) run() (csvreadings.Summary, error) {
 	if err != nil {
 		return r.sum, err
 	}
-	if err := joined(r.halves, r.pair, r.each); err != nil {
+	if err := joined(r.halves, r.Pair, r.each); err != nil {
 		return r.sum, fmt.Errorf("taking the readings of %s: %w", r.Text.Name, err)
 	}
 	r.sum.Notes = append(r.sum.Notes, r.Notes...)
@@ -211,7 +211,7 @@ func (r *reader) take(name string, reading roof.Reading) error {
 	}
 	reading.Flags = flags
 	r.good = true
-	if r.layout.long && r.pair > 0 && reading.Values.OfAir() {
+	if r.layout.long && r.Pair > 0 && reading.Values.OfAir() {
 		r.halves = append(r.halves, half{reading, r.rows.At})
 		return nil
 	}

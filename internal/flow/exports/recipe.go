@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/strictyaml"
 	"dewcase/internal/roof"
 )
@@ -26,7 +27,7 @@ const MaxRecipeBytes = 256 << 10
 func ReadRecipe(file string, data []byte) (Recipe, error) {
 	d := strictyaml.Parse(file, data, MaxRecipeBytes)
 	m := d.Root().Map("recipe", "header", "zone", "dates", "temperature_unit", "humidity_unit", "fold", "pair_s", "logger",
-		"loggers", "columns")
+		"loggers", "columns", "station")
 	var r Recipe
 	name := m.Need("recipe", "write a name, such as recipe: usb-loggers")
 	r.Name = id(name, "recipe")
@@ -74,6 +75,9 @@ func ReadRecipe(file string, data []byte) (Recipe, error) {
 			a.Columns[key] = col
 		}
 	}
+	if n := m.Get("station"); n.Present() {
+		a.Station = casefile.ReadStation(n)
+	}
 	if faults := d.Faults(); len(faults) > 0 {
 		return r, faults
 	}
@@ -120,6 +124,9 @@ func WriteRecipe(r Recipe) []byte {
 		fmt.Fprintf(&b, "pair_s: %s\n", strconv.FormatFloat(a.Pair.Seconds(), 'f', -1, 64))
 	}
 	line("logger", a.Logger)
+	if a.Station != nil {
+		fmt.Fprintf(&b, "station: %s\n", casefile.WriteStation(*a.Station))
+	}
 	if len(a.Loggers) > 0 {
 		b.WriteString("loggers:\n")
 		for _, name := range slices.Sorted(maps.Keys(a.Loggers)) {

@@ -13,7 +13,7 @@ import (
 
 var fullRecipe = Recipe{Name: "usb-loggers", Kind: []string{"datum", "t1 \"a\"", ""}, Answers: Answers{Zone: "+01:00",
 	Dates: DMY, TempUnit: "C", RHUnit: "percent", Fold: First, Pair: 90 * time.Second, Logger: "k7",
-	Loggers: map[string]string{"CH1: é": "k7-loft"},
+	Loggers: map[string]string{"CH1: é": "k7-loft"}, Station: &roof.Station{Source: "airport: hourly"},
 	Columns: map[string]Column{"T1 [x]": {Holds: "temperature", Unit: "F", Logger: "k7-void"}, "H": {Holds: "unused"}}}}
 
 func TestARecipeComesBackAsItWasWritten(t *testing.T) {

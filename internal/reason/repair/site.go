@@ -186,7 +186,8 @@ func (s *site) collect(cache *layCache) {
 	for _, st := range s.outCourse.Stints {
 		if s.station == nil && st.Station != nil {
 			s.station = st.Station
-			s.notes = append(s.notes, words.StationStandsIn(st.Station.DistanceKM, st.Station.HeightDifferenceM))
+			s.notes = append(s.notes, words.StationStandsIn(st.Station.Source, st.Station.DistanceKM,
+				st.Station.HeightDifferenceM))
 		}
 	}
 	var rooms []climate

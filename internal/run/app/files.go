@@ -13,10 +13,12 @@ import (
 	"dewcase/internal/door/filing"
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // fileDesk takes files in for the pages.
@@ -135,7 +137,16 @@ func (d fileDesk) Take(ctx context.Context, caseID, id string, answers func([]st
 		}
 	}
 	for _, p := range o.plans {
-		rep, err := d.path.File(ctx, caseID, p.Text.Name, exportfile.Ahead(p.Read))
+		first := time.Time{}
+		rep, err := d.path.File(ctx, caseID, p.Text.Name, exportfile.Ahead(func(now time.Time,
+			each func(roof.Reading, int) error) (csvreadings.Summary, error) {
+			return p.Read(now, func(r roof.Reading, line int) error {
+				if first.IsZero() || r.At.Before(first) {
+					first = r.At
+				}
+				return each(r, line)
+			})
+		}))
 		out.Stored, out.Merged = out.Stored+rep.Stored, out.Merged+rep.Merged
 		out.Duplicates, out.Conflicts = out.Duplicates+rep.Duplicates, out.Conflicts+rep.Conflicts
 		out.Original.Rejected += rep.RejectedN
@@ -145,6 +156,14 @@ func (d fileDesk) Take(ctx context.Context, caseID, id string, answers func([]st
 		out.Notes = append(append(out.Notes, rep.Notes...), rep.Doubts...)
 		if err != nil {
 			return out, err
+		}
+		noted, err := d.station(ctx, caseID, p, answers(p.Kind).Station, first, by)
+		if err != nil {
+			return out, err
+		}
+		if noted != "" {
+			known := words.UnknownLogger(p.Names[0].Name, p.Names[0].ID) // no longer so
+			out.Notes = append(slices.DeleteFunc(out.Notes, func(n string) bool { return n == known }), noted)
 		}
 		out.Original.Recipe = p.Recipe
 		if kept, keep := recipe(p.Kind); keep && !p.Canonical {
@@ -165,6 +184,21 @@ func (d fileDesk) Take(ctx context.Context, caseID, id string, answers func([]st
 	}
 	d.cabinet.Forget(id)
 	return out, nil
+}
+
+// station notes in the case file that a table was of a weather station, and says so.
+func (d fileDesk) station(ctx context.Context, caseID string, p *exports.Plan, at *roof.Station, first time.Time,
+	by string) (noted string, err error) {
+	c, err := d.book.Case(ctx, caseID)
+	id, one := p.OneLogger()
+	if err != nil || at == nil || !one || first.IsZero() || !casefile.CanBeStation(c, id) {
+		return "", err
+	}
+	placing := casefile.StationPlacing(c, id, *at, first)
+	if err := fit(ctx, d.book, caseID, []casefile.Placing{placing}, by); err != nil {
+		return "", err
+	}
+	return words.StationNoted(id, placing.Position, at.Source, at.DistanceKM, at.HeightDifferenceM), nil
 }
 
 func (d fileDesk) Originals(ctx context.Context, caseID string) ([]roof.Original, error) {

@@ -88,18 +88,22 @@ func (in inbox) FirstHeard(ctx context.Context, caseID, logger string) (time.Tim
 	return time.Time{}, err
 }
 
-// Fit writes placings into the case file in force, again where somebody else
-// changed it in between.
 func (in inbox) Fit(ctx context.Context, caseID string, placings []casefile.Placing, by string) error {
+	return fit(ctx, in.book, caseID, placings, by)
+}
+
+// fit writes placings into the case file in force, again where somebody else
+// changed it in between.
+func fit(ctx context.Context, book *casebook.Book, caseID string, placings []casefile.Placing, by string) error {
 	for try := 0; ; try++ {
-		file, etag, err := in.book.File(ctx, caseID)
+		file, etag, err := book.File(ctx, caseID)
 		if err != nil {
 			return err
 		}
 		if file, err = casefile.Fit(caseID+".yaml", file, placings); err != nil {
 			return err
 		}
-		_, _, err = in.book.Put(ctx, caseID, file, casebook.If{Match: etag}, by)
+		_, _, err = book.Put(ctx, caseID, file, casebook.If{Match: etag}, by)
 		if !errors.Is(err, roof.ErrChanged) || try == 3 {
 			return err
 		}

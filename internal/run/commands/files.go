@@ -17,15 +17,17 @@ import (
 
 	"dewcase/internal/door/exportfile"
 	"dewcase/internal/door/filing"
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // asSynopsis are the flags of files that are no readings files.
 const asSynopsis = "[-as auto|RECIPE [-zone ZONE] [-logger NAME] [-dates dmy|mdy|ymd] [-unit C|F|K|percent|fraction] " +
-	"[-fold first|second]]"
+	"[-fold first|second] [-pair SECONDS] [-station-km KM] [-station-above-m M] [-station-source TEXT]]"
 
 // readingsFiles are the files that a command reads, and how.
 type readingsFiles struct {
@@ -95,6 +97,25 @@ func addReadings(f *flag.FlagSet) *readingsFiles {
 		}
 		return nil
 	})
+	station := func(name, about string, low, high float64, to func(*roof.Station) **float64) {
+		f.Func(name, about, func(v string) error {
+			x, err := strconv.ParseFloat(v, 64)
+			if err != nil || !(x >= low && x <= high) {
+				return fmt.Errorf("it is %g to %g", low, high)
+			}
+			*to(r.station()) = &x
+			return nil
+		})
+	}
+	station("station-km", "with -as: the file is of a weather station this far away, in `KM`, which stands in for "+
+		"outdoor air: so the case file then says", 0, casefile.MaxStationKM,
+		func(s *roof.Station) **float64 { return &s.DistanceKM })
+	station("station-above-m", "with -as: it stands so many `METRES` above the house (negative: below)",
+		-casefile.MaxStationM, casefile.MaxStationM, func(s *roof.Station) **float64 { return &s.HeightDifferenceM })
+	f.Func("station-source", "with -as: whose series it is, in `WORDS`", func(v string) error {
+		r.station().Source = v
+		return nil
+	})
 	if f.Name() == "import" {
 		f.Func("keep", "with -as: keep the answers as a recipe of this name, for the next files of the kind",
 			func(v string) error {
@@ -108,12 +129,45 @@ func addReadings(f *flag.FlagSet) *readingsFiles {
 	return r
 }
 
+// station is what is said of the weather station that the files are of.
+func (r *readingsFiles) station() *roof.Station {
+	if r.said.Station == nil {
+		r.said.Station = &roof.Station{}
+	}
+	return r.said.Station
+}
+
 // source is one table, ready to be read.
 type source struct {
 	name string
 	rows ingest.Rows
 	plan *exports.Plan // nil for a readings file
 	file *os.File      // the original; nil for a readings file, and for further sheets of one
+	// station says that it is of a weather station; nil of the house
+	station *roof.Station
+}
+
+// firsts notes the first reading of each logger as the rows go by.
+func firsts(rows ingest.Rows, of map[string]time.Time) ingest.Rows {
+	return func(now time.Time, each func(roof.Reading, int) error) (csvreadings.Summary, error) {
+		return rows(now, func(x roof.Reading, line int) error {
+			if at, heard := of[x.Logger]; !heard || x.At.Before(at) {
+				of[x.Logger] = x.At
+			}
+			return each(x, line)
+		})
+	}
+}
+
+// placing is where the case file notes the weather station that a table is of.
+func (s source) placing(c *roof.Case, first map[string]time.Time) (p casefile.Placing, ok bool) {
+	if s.station == nil || len(first) != 1 {
+		return p, false
+	}
+	for id, at := range first {
+		p = casefile.StationPlacing(c, id, *s.station, at)
+	}
+	return p, true
 }
 
 // sources opens the files. With -as each is looked through first, and whatever
@@ -152,7 +206,19 @@ func (r *readingsFiles) sources(c *roof.Case, kept []exports.Recipe, s Streams) 
 				continue
 			}
 			open = append(open, p.Faults()...)
-			out = append(out, source{name: p.Text.Name, rows: p.Read, plan: p, file: original})
+			src := source{name: p.Text.Name, rows: p.Read, plan: p, file: original, station: answers.Station}
+			if names := p.Names; src.station != nil && len(p.Questions) == 0 && !p.Canonical {
+				id, one := p.OneLogger()
+				switch l, _ := c.Logger(id); {
+				case !one:
+					open = append(open, roof.Fault{File: p.Text.Name, Line: 1, Key: "station", Problem: words.StationOfSeveral(
+						len(names)), Remedy: words.StationOfSeveralRemedy})
+				case l.Station == nil && !casefile.CanBeStation(c, id):
+					open = append(open, roof.Fault{File: p.Text.Name, Line: 1, Key: "station",
+						Problem: words.StationIndoors(id), Remedy: words.StationIndoorsRemedy})
+				}
+			}
+			out = append(out, src)
 			original = nil
 		}
 	}
@@ -283,7 +349,12 @@ func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadi
 	}
 	cols := csvreadings.NewColumns()
 	for _, src := range sources {
-		sum, err := gather(src.rows, cols)
+		first := map[string]time.Time{}
+		rows := src.rows
+		if src.station != nil {
+			rows = firsts(rows, first)
+		}
+		sum, err := gather(rows, cols)
 		if err != nil {
 			return nil, sum, err
 		}
@@ -292,6 +363,11 @@ func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadi
 			total.ByReason[reason] += n
 		}
 		total.Notes = append(total.Notes, sum.Notes...)
+		if p, ok := src.placing(c, first); ok {
+			casefile.Place(c, p)
+			total.Notes = append(total.Notes, words.StationNoted(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
+				p.Station.HeightDifferenceM))
+		}
 		if err := tellBadRows(sum, src.name, strict, s); err != nil {
 			return nil, total, err
 		}
@@ -357,7 +433,7 @@ func (r *readingsFiles) keepAll(ctx context.Context, cabinet *filing.Cabinet, ca
 		recipe := cmp.Or(src.plan.Recipe, r.recipe.Name)
 		if r.keep != "" && !src.plan.Canonical && !kept {
 			said := r.said.Over(r.recipe.Answers)
-			said.Logger = "" // of this file; the next of the kind can be another logger's
+			said.Logger, said.Station = "", nil // of this file; the next of the kind can be another logger's
 			if err := cabinet.KeepRecipe(ctx, exports.Recipe{Name: r.keep, Kind: src.plan.Kind, Answers: said}); err != nil {
 				return err
 			}

@@ -3,6 +3,7 @@ package commands
 import (
 	"bytes"
 	"context"
+	"errors"
 	"maps"
 	"os"
 	"path/filepath"
@@ -146,6 +147,40 @@ func TestAnswersKeptAsARecipeLetTheNextFilePass(t *testing.T) {
 	got := held(t, data)
 	require.Len(t, got["k7-void"], 1)
 	assert.Equal(t, "2026-07-06T05:10:00Z", got["k7-void"][0].At.Format(time.RFC3339))
+}
+
+func TestAWeatherStationIsNotedInTheCaseFileThatIsKept(t *testing.T) {
+	dir := t.TempDir()
+	file, data, own := filepath.Join(dir, "met.csv"), filepath.Join(dir, "data"), filepath.Join(dir, "house.yaml")
+	require.NoError(t, os.WriteFile(file, []byte("Time (UTC),Temp (°C),RH (%),Rain (mm)\n2026-11-25 06:00,4.1,92,0.2\n"+
+		"2026-11-25 05:00,4.3,91,0\n"), 0o600))
+	require.NoError(t, os.WriteFile(own, []byte("case: alder-2\nproperty: {timezone: Europe/London}\npositions:\n"+
+		"  - {id: loft, place: loft_air}\nloggers:\n"+
+		"  - {id: k1, fitted: [{position: loft, from: 2026-10-01}]} # ours\n"), 0o600))
+	args := func(command string, more ...string) []string {
+		return append([]string{command, "-case", own, "-readings", file, "-as", "auto", "-station-km", "7",
+			"-station-above-m", "-30", "-station-source", "airport"}, more...)
+	}
+	status, _, said := ran(t, args("import", "-logger", "met", "-data", data)...)
+	require.Equal(t, OK, status, said)
+	assert.Contains(t, said, "write station: {source: airport, distance_km: 7, height_difference_m: -30} at met")
+	assert.NotContains(t, said, "not in the case file")
+	store, err := sqlite.Open(t.Context(), data, sqlite.Options{})
+	require.NoError(t, err)
+	kept, _, _, err := store.Case(t.Context(), "alder-2")
+	require.NoError(t, errors.Join(err, store.Close()))
+	for _, line := range []string{"# ours", "  - {id: station, place: outdoor_air}", "  - {id: met, station: {source: " +
+		"airport, distance_km: 7, height_difference_m: -30}, fitted: [{position: station, from: 2026-11-25T05:00:00Z}]}"} {
+		assert.Contains(t, string(kept), line)
+	}
+	status, out, said := ran(t, args("assess", "-logger", "met", "-format", "json")...)
+	require.Equal(t, OK, status, said)
+	assert.Contains(t, out, "logger met stands in the case file as a weather station (airport) 7.0 km away")
+
+	status, _, said = ran(t, args("import", "-logger", "k1", "-data", data)...)
+	assert.Equal(t, Unusable, status)
+	assert.Contains(t, said, "met.csv:1: station: is of logger k1, which the case file has at a place that is not "+
+		"outdoors; give the station a name of its own with -logger NAME")
 }
 
 func TestSeveralFilesAndStandardInputAreOneImport(t *testing.T) {

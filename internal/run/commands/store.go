@@ -17,6 +17,7 @@ import (
 	"dewcase/internal/door/exportfile"
 	"dewcase/internal/door/filing"
 	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/flow/ingest"
 	"dewcase/internal/roof"
@@ -79,20 +80,39 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 		}
 	}
 	total, became := ingest.Report{}, map[string]ingest.Report{}
+	var stations []casefile.Placing
 	for _, src := range sources {
-		rep, err := path.File(ctx, c.ID, src.name, exportfile.Ahead(src.rows))
+		first := map[string]time.Time{}
+		rows := src.rows
+		if src.station != nil {
+			rows = firsts(rows, first)
+		}
+		rep, err := path.File(ctx, c.ID, src.name, exportfile.Ahead(rows))
 		if err != nil {
 			return err
+		}
+		if p, ok := src.placing(c, first); ok {
+			casefile.Place(c, p)
+			stations = append(stations, p)
 		}
 		tellImported(src.name, rep, s)
 		became[src.name] = rep
 		total.Stored, total.Merged, total.Duplicates = total.Stored+rep.Stored, total.Merged+rep.Merged,
 			total.Duplicates+rep.Duplicates
 		total.Conflicts, total.RejectedN = total.Conflicts+rep.Conflicts, total.RejectedN+rep.RejectedN
-		for _, l := range rep.Unknown {
-			if !slices.Contains(total.Unknown, l) {
+		for _, l := range rep.Unknown { // but for the station that was noted now
+			if _, noted := c.Logger(l); !noted && !slices.Contains(total.Unknown, l) {
 				total.Unknown = append(total.Unknown, l)
 			}
+		}
+	}
+	if len(stations) > 0 {
+		if file, err = casefile.Fit(*caseFile, file, stations); err != nil {
+			return err
+		}
+		for _, p := range stations {
+			fmt.Fprintln(s.Err, words.StationNoted(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
+				p.Station.HeightDifferenceM)+words.StationKeep(*caseFile, p.Logger, casefile.WriteStation(*p.Station)))
 		}
 	}
 	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -156,6 +158,7 @@ type kindForm struct {
 	Files     []fileLook
 	Questions []questionForm
 	Columns   []columnForm // where the columns' names do not say enough
+	Station   *stationForm // nil: not asked
 	Recipe    string       // the one in use
 	Keep      string       // the name proposed for the answers
 	Asked     bool
@@ -179,6 +182,13 @@ type questionForm struct {
 	Always       string // the field that keeps the answer for every file of this name; "" none
 	AlwaysOn     bool
 	File         string
+}
+
+// stationForm asks whether a file is of a weather station, and what is known of it.
+type stationForm struct {
+	Yes                bool
+	Source, KM, AboveM string // as they were written
+	Fault              string
 }
 
 type answerChoice struct{ Value, Words string }
@@ -236,6 +246,9 @@ func (f filesPages) looked(ctx context.Context, h *head, form url.Values) (lookB
 			b.Kinds = append(b.Kinds, kindForm{Key: key})
 		}
 		b.Kinds[k].add(h.Case, one, form)
+		if s := b.Kinds[k].Station; s != nil && s.Fault != "" {
+			b.Ready = false
+		}
 		b.IDs = append(b.IDs, id)
 		b.Ready = b.Ready && !slices.ContainsFunc(looked.Plans, func(p *exports.Plan) bool { return len(p.Questions) > 0 })
 	}
@@ -315,6 +328,12 @@ func answersOf(form url.Values) func(kind []string) exports.Answers {
 		if other := get("zone_other"); other != "" {
 			a.Zone = other
 		}
+		if n, err := strconv.Atoi(get("pair")); err == nil {
+			a.Pair = cmp.Or(min(time.Duration(n)*time.Second, exports.MaxPair), -1)
+		}
+		if get("station") != "" {
+			a.Station, _ = stationOf(form, key)
+		}
 		for field := range form {
 			rest, ours := strings.CutPrefix(field, key)
 			value := strings.TrimSpace(form.Get(field))
@@ -346,6 +365,7 @@ func recipeOf(form url.Values) func(kind []string) (exports.Recipe, bool) {
 	return func(kind []string) (exports.Recipe, bool) {
 		key := exports.KindKey(kind)
 		r := exports.Recipe{Name: form.Get(key + ".keep"), Kind: kind, Answers: answers(kind)}
+		r.Answers.Station = nil // it stands in the case file; another house lies elsewhere
 		for name := range r.Answers.Loggers {
 			if form.Get(key+".always."+name) == "" {
 				delete(r.Answers.Loggers, name)

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -29,8 +30,12 @@ func (k *kindForm) add(c *roof.Case, one fileLook, form url.Values) {
 			k.ask(c, p, d, form)
 		}
 		k.names(c, p, form)
+		if p.RowAValue {
+			k.question(pairQuestion(k.Key, p.Pair))
+		}
 	}
 	k.again(c, form)
+	k.station(c, form)
 	if k.Keep = form.Get(k.Key + ".keep"); !form.Has(k.Key + ".keep") {
 		k.Keep = cmp.Or(k.Recipe, "files-"+k.Key[:4])
 	}
@@ -76,6 +81,66 @@ func (k *kindForm) question(q questionForm) {
 	if len(q.Choices) > 0 {
 		k.Questions = append(k.Questions, q)
 	}
+}
+
+// station asks whether the file is of a weather station elsewhere, where it can be:
+// it measures rain, wind or sun, or its logger hangs nowhere in the house.
+func (k *kindForm) station(c *roof.Case, form url.Values) {
+	ask := false
+	for _, f := range k.Files {
+		for _, p := range f.Plans {
+			id, one := p.OneLogger()
+			_, known := c.Logger(id)
+			ask = ask || !p.Canonical && casefile.CanBeStation(c, id) && (one && !known && len(k.Files) == 1 ||
+				p.Weather() && (one || len(p.Names) == 0))
+		}
+	}
+	if k.Station = nil; !ask {
+		return
+	}
+	key := k.Key + "."
+	k.Station = &stationForm{Yes: form.Get(key+"station") != "", Source: form.Get(key + "station_source"),
+		KM: form.Get(key + "station_km"), AboveM: form.Get(key + "station_m")}
+	if _, ok := stationOf(form, key); !ok && k.Station.Yes {
+		k.Station.Fault = words.StationWrong
+	}
+}
+
+// stationOf reads what is known of a weather station; ok is false where a number is
+// none that can be.
+func stationOf(form url.Values, key string) (at *roof.Station, ok bool) {
+	at, ok = &roof.Station{Source: strings.TrimSpace(form.Get(key + "station_source"))}, true
+	number := func(field string, low, high float64) *float64 {
+		text := strings.Replace(strings.TrimSpace(form.Get(key+field)), ",", ".", 1)
+		if text == "" {
+			return nil
+		}
+		x, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(x >= low && x <= high) {
+			ok = false
+			return nil
+		}
+		return &x
+	}
+	at.DistanceKM = number("station_km", 0, casefile.MaxStationKM)
+	at.HeightDifferenceM = number("station_m", -casefile.MaxStationM, casefile.MaxStationM)
+	return at, ok
+}
+
+// pairQuestion asks how far apart the halves of one reading may stand; what is in
+// force, by a recipe or not at all, is chosen.
+func pairQuestion(key string, inForce time.Duration) questionForm {
+	seconds := []int{30, 60, 120, 300, 600}
+	now := max(int(inForce.Seconds()), 0)
+	if now > 0 && !slices.Contains(seconds, now) {
+		seconds = slices.Sorted(slices.Values(append(seconds, now)))
+	}
+	q := questionForm{Field: key + ".pair", Label: words.PairQuestion, Chosen: strconv.Itoa(now),
+		Choices: []answerChoice{{"0", words.PairNone}}}
+	for _, s := range seconds {
+		q.Choices = append(q.Choices, answerChoice{strconv.Itoa(s), words.PairWithin(s)})
+	}
+	return q
 }
 
 // questionOf words a doubt as a question.
@@ -142,7 +207,7 @@ func (k *kindForm) again(c *roof.Case, form url.Values) {
 		}
 	}
 	for i, q := range k.Questions {
-		k.Questions[i].Chosen, k.Questions[i].Written = form.Get(q.Field), form.Get(otherField(q.Field))
+		k.Questions[i].Chosen, k.Questions[i].Written = cmp.Or(form.Get(q.Field), q.Chosen), form.Get(otherField(q.Field))
 		k.Questions[i].AlwaysOn = q.Always != "" && form.Get(q.Always) != ""
 	}
 }

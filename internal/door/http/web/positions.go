@@ -34,6 +34,7 @@ type positionRow struct {
 	QuietS int    // s without a word before it counts as silent
 	Low    bool   // battery
 	Check  string // the last check against a reference
+	Away   string // of a weather station that stands in: where it stands
 }
 
 // positions shows each position's last values, live with script.
@@ -61,6 +62,9 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 		}
 		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
 		seen[pos.ID] = true
+		if of, _ := h.Case.Logger(l.Logger); of.Station != nil {
+			row.Away = words.Station(of.Station.Source, of.Station.DistanceKM, of.Station.HeightDifferenceM)
+		}
 		b.Rows = append(b.Rows, row)
 	}
 	for _, pos := range h.Case.Positions {

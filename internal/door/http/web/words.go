@@ -73,6 +73,9 @@ func (p *Pages) funcs() template.FuncMap {
 		"holds":       words.ColumnHolds,
 		"order":       func(o exports.Order) string { return words.OrderWords(string(o)) },
 		"measured":    measuredCell,
+		"stationask":  func() string { return words.StationQuestion },
+		"stationno":   func() string { return words.StationNo },
+		"stationyes":  func() string { return words.StationYes },
 		"further":     furtherCell,
 		"other":       otherField,
 		"svg": func(s *picture.Scene) (template.HTML, error) {
