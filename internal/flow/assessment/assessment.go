@@ -141,9 +141,12 @@ type Answer struct {
 }
 
 // Of assesses a case's record.
-func Of(set *series.Set) Answer {
+func Of(set *series.Set) Answer { return OfBy(roof.InTurn, set) }
+
+// OfBy is Of, the parts that need nothing of each other by workers.
+func OfBy(by roof.Workers, set *series.Set) Answer {
 	p := partsOf(set)
-	roof.InTurn(mainParts, p.work)
+	by(mainParts, p.work)
 	return p.answer()
 }
 

@@ -228,9 +228,9 @@ func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64,
 	return fromMS, untilMS, ok, nil
 }
 
-// Whole returns the case's whole record, calibrated and flagged.
-func (r *Reader) Whole(ctx context.Context, c *roof.Case) (*series.Set, error) {
-	return r.gather(ctx, c, time.Time{}, time.Time{})
+// Whole returns the case's whole record, calibrated and flagged, read by workers.
+func (r *Reader) Whole(ctx context.Context, c *roof.Case, by roof.Workers) (*series.Set, error) {
+	return r.gather(ctx, c, time.Time{}, time.Time{}, by)
 }
 
 // Around returns the record over [fromMS, untilMS), in Unix ms, with what lies
@@ -242,7 +242,7 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 		return nil, err
 	}
 	pad := padMS(c, usual)
-	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
+	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad), roof.InTurn)
 	if err != nil {
 		return nil, err
 	}
@@ -250,12 +250,13 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 	return set, nil
 }
 
-func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time) (*series.Set, error) {
+func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time, by roof.Workers) (*series.Set,
+	error) {
 	usual, err := r.usualOf(ctx, c)
 	if err != nil {
 		return nil, err
 	}
-	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
+	flagged, err := qc.FlagBy(by, c, func(logger string) iter.Seq2[roof.Reading, error] {
 		return r.store.Range(ctx, c.ID, logger, from, until)
 	})
 	if err != nil {
@@ -263,7 +264,7 @@ func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time
 	}
 	b := series.NewBuilder(c, 0)
 	b.UsualMS = usual
-	return b.Build(roof.InTurn, flagged)
+	return b.Build(by, flagged)
 }
 
 // of is what is at hand of a case.

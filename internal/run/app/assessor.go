@@ -15,8 +15,8 @@ import (
 )
 
 // assessor caches each case's assessment and recomputes it only when its readings or
-// its file changed. It computes one at a time, so that ingest always has a
-// processor left on a small board.
+// its file changed. It computes one at a time, and in the background on one
+// processor, so that ingest always has one left on a small board.
 type assessor struct {
 	record *record.Reader
 	now    func() time.Time
@@ -97,14 +97,14 @@ func (d *assessor) behind(ctx context.Context, c *roof.Case, readings int64) (fl
 
 // Current is the assessment of everything that was stored when it was asked for.
 func (d *assessor) Current(ctx context.Context, c *roof.Case) (assessment.Answer, error) {
-	k, err := d.current(ctx, c, false)
+	k, err := d.current(ctx, c, false, SideBySide)
 	return k.answer, err
 }
 
 // Foreseen is Current with what works would do, and how predictions fared, taken
 // into it.
 func (d *assessor) Foreseen(ctx context.Context, c *roof.Case) (assessment.Answer, *assessment.Foresight, error) {
-	k, err := d.current(ctx, c, true)
+	k, err := d.current(ctx, c, true, SideBySide)
 	if err != nil {
 		return k.answer, nil, err
 	}
@@ -112,7 +112,7 @@ func (d *assessor) Foreseen(ctx context.Context, c *roof.Case) (assessment.Answe
 	return k.answer, k.ahead, nil
 }
 
-func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool) (answer, error) {
+func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool, by roof.Workers) (answer, error) {
 	asked := d.record.Version(c.ID)
 	enough := func(k answer, ok bool) bool {
 		return ok && k.version >= asked && (!ahead || k.ahead != nil && k.seen >= asked)
@@ -138,7 +138,7 @@ func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool) (answe
 	if err != nil {
 		return answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
-	set, err := d.record.Whole(ctx, c)
+	set, err := d.record.Whole(ctx, c, by)
 	if err != nil {
 		return answer{}, fmt.Errorf("assessing case %s: %w", c.ID, err)
 	}
@@ -149,7 +149,7 @@ func (d *assessor) current(ctx context.Context, c *roof.Case, ahead bool) (answe
 		k = answer{version: -1} // of another case file
 	}
 	if k.version != version {
-		k = answer{c: c, version: version, readings: readings, at: d.now(), answer: assessment.Of(set), ahead: k.ahead,
+		k = answer{c: c, version: version, readings: readings, at: d.now(), answer: assessment.OfBy(by, set), ahead: k.ahead,
 			seen: k.seen}
 		k.took = time.Since(began)
 		d.keep(ctx, c, k, rests)
@@ -187,7 +187,7 @@ func (d *assessor) AheadSoon(c *roof.Case) (*assessment.Foresight, bool) {
 		return k.ahead, true
 	}
 	d.begin(c, "foreseeing what works would do failed", func() error {
-		_, _, err := d.Foreseen(d.base, c)
+		_, err := d.current(d.base, c, true, roof.InTurn)
 		return err
 	})
 	return nil, false
@@ -242,7 +242,7 @@ func (d *assessor) refreshIfDue(c *roof.Case, k answer) {
 
 func (d *assessor) refresh(c *roof.Case) {
 	d.begin(c, "refreshing an assessment failed", func() error {
-		_, err := d.Current(d.base, c)
+		_, err := d.current(d.base, c, false, roof.InTurn)
 		return err
 	})
 }

@@ -126,7 +126,7 @@ func (l *logbook) Current(ctx context.Context, c *roof.Case) (assessment.Answer,
 		from, until := time.UnixMilli(fromMS).UTC(), time.UnixMilli(untilMS).UTC()
 		return assessment.Answer{Assessment: assessment.Assessment{From: &from, Until: &until}}, nil
 	}
-	set, err := l.Whole(ctx, c)
+	set, err := l.Whole(ctx, c, roof.InTurn)
 	if err != nil {
 		return assessment.Answer{}, err
 	}

@@ -9,18 +9,16 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"runtime"
 	"runtime/debug"
 	"slices"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/flow/qc"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/run/app"
 )
 
 func assess(_ context.Context, args []string, s Streams) error {
@@ -59,7 +57,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 	}
 	notes := fileNotes(c, cols, sum)
 	cols = nil // the set holds what is needed; a winter by the minute is large
-	a, ahead := assessment.Whole(sideBySide, set)
+	a, ahead := assessment.Whole(app.SideBySide, set)
 	a.Take(ahead)
 	if a.Until == nil && !untilTime.IsZero() {
 		a.Until = &untilTime
@@ -88,7 +86,7 @@ func assess(_ context.Context, args []string, s Streams) error {
 // time unless that is zero.
 func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series.Set, error) {
 	cols.Counts() // and all is in the order of time, for several to read
-	flagged, err := qc.FlagBy(sideBySide, c, qc.Before(until, cols.Readings))
+	flagged, err := qc.FlagBy(app.SideBySide, c, qc.Before(until, cols.Readings))
 	if err != nil {
 		return nil, err
 	}
@@ -96,20 +94,7 @@ func recordOf(c *roof.Case, cols *csvreadings.Columns, until time.Time) (*series
 	if !until.IsZero() {
 		untilMS = until.UnixMilli()
 	}
-	return series.NewBuilder(c, untilMS).Build(sideBySide, flagged)
-}
-
-// sideBySide has each processor take the next piece of work.
-func sideBySide(n int, do func(i int)) {
-	var g errgroup.Group
-	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i := range n {
-		g.Go(func() error {
-			do(i)
-			return nil
-		})
-	}
-	_ = g.Wait() // no piece returns an error
+	return series.NewBuilder(c, untilMS).Build(app.SideBySide, flagged)
 }
 
 // withReadingsFaults adds to a case file's faults what makes the readings file

@@ -21,6 +21,7 @@ import (
 	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
+	"dewcase/internal/run/app"
 	"dewcase/internal/words"
 )
 
@@ -129,7 +130,7 @@ func reportSource(caseFile string, readings *readingsFiles, until time.Time, str
 	if err != nil {
 		return report.Source{}, err
 	}
-	a, ahead := assessment.Whole(sideBySide, set)
+	a, ahead := assessment.Whole(app.SideBySide, set)
 	src := report.Source{Case: c, Answer: a,
 		CaseFile: report.Digest{SHA256: hex.EncodeToString(sum[:]), Of: "of " + fileName(caseFile)},
 		Readings: report.Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Of: of},
