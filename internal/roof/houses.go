@@ -10,6 +10,7 @@ type ListedHouse struct {
 	WetNights, WetBefore int // of the last 7 nights, and of the 7 before
 	Finding, Verdict     string
 	Last                 time.Time // newest reading; zero without one
+	Unseen               int       // alerts in force that nobody has seen
 	SilentFrom           time.Time // when the next of its loggers counts as silent; zero never
 	Made                 time.Time // when it was summed up; zero not yet
 	Rests                [32]byte  // digest of what the summary rests on
@@ -28,9 +29,22 @@ const (
 	ByHeard HouseOrder = "heard" // longest unheard
 )
 
+// HouseNeed is why a house asks for a person.
+type HouseNeed string
+
+// The needs that a list can be narrowed to.
+const (
+	NeedsLook   HouseNeed = "look" // for whatever reason
+	NeedsSilent HouseNeed = "silent"
+	NeedsAlert  HouseNeed = "alert" // one in force that nobody has seen
+)
+
 // HouseQuery asks for a part of the list of houses.
 type HouseQuery struct {
-	Search        string // in names and ids; "" all
+	Search        string    // in names and ids; "" all
+	Findings      []string  // any of these; none all
+	Verdicts      []string  // any of these; none all
+	Need          HouseNeed // "" all
 	Order         HouseOrder
 	Offset, Limit int
 	Now           time.Time

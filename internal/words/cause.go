@@ -1,6 +1,9 @@
 package words
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // Strength is how sure a finding is, as the contract says it.
 type Strength string
@@ -116,6 +119,16 @@ func (c Cause) Brief() string {
 		return CauseName(c.Finding)
 	}
 	return "probably " + CauseName(c.Finding)
+}
+
+// Listed is the same with its share of the evidence.
+func (c Cause) Listed() string {
+	for _, p := range c.Parts {
+		if p.Cause == c.Finding && c.Finding != Undetermined {
+			return fmt.Sprintf("%s (%s of 100)", c.Brief(), p.share().Words)
+		}
+	}
+	return c.Brief()
 }
 
 // Home is where the water comes from, as surely as the diagnosis says; once there

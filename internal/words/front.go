@@ -102,16 +102,24 @@ func Flips(otherwise string) string {
 	return "The verdict changes if this is done otherwise: " + otherwise + "."
 }
 
-// Trend sets the wet nights of the last week beside those of the week before.
-func Trend(week, before int) string {
-	way := "as in the week before"
-	switch {
-	case week > before:
-		way = fmt.Sprintf("more than in the week before (%d)", before)
-	case week < before:
-		way = fmt.Sprintf("fewer than in the week before (%d)", before)
+// Weeks sets the wet nights of the last week at a surface beside those of the week
+// before.
+func Weeks(where string, week, before Nights) string {
+	if week.Observed == 0 {
+		return Upper(where) + " not observed well enough in the last week to say."
 	}
-	return "Wet on " + Count(week, "night") + " of the last week, " + way + "."
+	out := fmt.Sprintf("%s %s in the last week", Upper(where), week)
+	earlier := fmt.Sprintf("(%d of %d)", before.Wet, before.Observed)
+	// Weeks of unlike many nights observed are compared by their share.
+	switch w, b := week.Wet*before.Observed, before.Wet*week.Observed; {
+	case before.Observed == 0:
+		return out + "; the week before was not observed."
+	case w > b:
+		return out + ", more than in the week before " + earlier + "."
+	case w < b:
+		return out + ", less than in the week before " + earlier + "."
+	}
+	return out + ", as in the week before " + earlier + "."
 }
 
 // MouldStrip titles the strip of mould, with its published scale.

@@ -78,7 +78,31 @@ func TestUnderTheHourOfAWetNightNothingIsPrintedAsOne(t *testing.T) {
 }
 
 func TestAHousesTrendIsItsTwoWeeks(t *testing.T) {
-	assert.Equal(t, "Wet on 2 nights of the last week, fewer than in the week before (5).", words.Trend(2, 5))
-	assert.Equal(t, "Wet on 1 night of the last week, more than in the week before (0).", words.Trend(1, 0))
-	assert.Equal(t, "Wet on 3 nights of the last week, as in the week before.", words.Trend(3, 3))
+	at := "under the covering"
+	for want, of := range map[string][2]words.Nights{
+		"Under the covering wet on 2 of 7 nights observed in the last week, less than in the week before (5 of 7).": {
+			{Wet: 2, Observed: 7}, {Wet: 5, Observed: 7}},
+		"Under the covering wet on 1 of 2 nights observed in the last week, more than in the week before (3 of 7).": {
+			{Wet: 1, Observed: 2}, {Wet: 3, Observed: 7}},
+		"Under the covering wet on 0 of 1 night observed in the last week, as in the week before (0 of 7).": {
+			{Observed: 1}, {Observed: 7}},
+		"Under the covering wet on 3 of 7 nights observed in the last week; the week before was not observed.": {
+			{Wet: 3, Observed: 7}, {Missed: 7}},
+		"Under the covering not observed well enough in the last week to say.": {{Missed: 7}, {Wet: 3, Observed: 7}},
+	} {
+		assert.Equal(t, want, words.Weeks(at, of[0], of[1]))
+	}
+}
+
+func TestAHouseIsListedWithItsSharesIntervalAndNights(t *testing.T) {
+	c := words.Cause{Finding: "ceiling_leakage", Strength: words.Probable,
+		Parts: []words.Part{{Cause: "ceiling_leakage", Share: 0.7}}}
+	assert.Equal(t, "probably house air through a leaky ceiling (70 of 100)", c.Listed())
+	assert.Equal(t, "cause not told yet", words.Cause{}.Listed())
+	pct := func(x float64) *float64 { return &x }
+	v := words.Verdict{Kind: words.Worked, Wet: words.Change{What: "wet hours", Pct: pct(61), Low: pct(15), High: pct(94)}}
+	assert.Equal(t, "worked, wet hours fell by 61 % (95 %: 15 to 94 %); 54 nights before and 105 after count",
+		v.Listed(54, 105))
+	v = words.Verdict{Kind: words.TooEarly}
+	assert.Equal(t, "too early; 54 nights before and 1 after count", v.Listed(54, 1))
 }

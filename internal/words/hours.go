@@ -110,14 +110,6 @@ func (r SurfaceRecord) Hours() []Text {
 	return out
 }
 
-// Lately says how the last nights of a surface were.
-func Lately(where string, last int, n Nights) string {
-	if n.Observed == 0 {
-		return "Not observed well enough over the last " + Count(last, "night") + " to say."
-	}
-	return fmt.Sprintf("Of the last %s, %s: %s%s.", Count(last, "night"), where, n, n.after())
-}
-
 // TwoChanges is why no hours are given by the model over two repairs.
 const TwoChanges = "only one repair: more than one changed this roof in the record"
 

@@ -33,11 +33,6 @@ func TestNightsAreToldBeforeARepairAndSinceAndNeverTogether(t *testing.T) {
 		r.Where = "under the covering"
 		assert.Equal(t, want, r.Nights())
 	}
-	assert.Equal(t, "Of the last 7 nights, under the covering: wet on 4 of 6 nights observed, briefly wet on 1 more; 1 "+
-		"night "+
-		"not observed.", words.Lately("under the covering", 7, words.Nights{Wet: 4, Briefly: 1, Observed: 6, Missed: 1}))
-	assert.Equal(t, "Not observed well enough over the last 7 nights to say.",
-		words.Lately("under the covering", 7, words.Nights{Missed: 7}))
 }
 
 func TestHoursAreToldWithTheirIntervalSpanBySpan(t *testing.T) {

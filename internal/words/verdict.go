@@ -172,6 +172,14 @@ func (v Verdict) Brief() string {
 	return v.Kind.String() + ", " + first.What + " " + first.bracketed()
 }
 
+// Listed is the same with the nights that count before and after the repair.
+func (v Verdict) Listed(before, after int) string {
+	if v.Leak != nil {
+		return v.Brief()
+	}
+	return fmt.Sprintf("%s; %s before and %d after count", v.Brief(), Count(before, "night"), after)
+}
+
 // Home is the verdict for the household, with the day of the work and its range
 // in tenths.
 func (v Verdict) Home() string {

@@ -73,7 +73,7 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/messages", "/new", "/new?empty=1", house, house + "/chart", chart, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/?needs=look&sort=name", "/messages", "/new", "/new?empty=1", house, house + "/chart", chart, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
@@ -106,6 +106,27 @@ test("planned millimetres are changed by keyboard and without script", async () 
   assert.notEqual(await table(), before);
   assert.equal(await p.page.locator("#p-loft_eaves").inputValue(), "40");
   await p.done();
+});
+
+test("the list of houses is narrowed and sorted by keys, without script, and the address says how", async () => {
+  for (const viewport of [desktop, phone]) {
+    const p = await open("/?needs=look", { viewport, javaScriptEnabled: false });
+    const all = await p.page.locator(".find a").textContent();
+    assert.match(all, /^All \d+ houses$/);
+    for (const name of ["cause", "verdict", "needs", "sort"]) {
+      const box = await p.page.locator(`.find select[name=${name}]`).boundingBox();
+      assert.ok(box.x >= 0 && box.x + box.width <= viewport.width && box.y + box.height <= viewport.height, name);
+    }
+    await p.page.locator(".find select[name=verdict]").selectOption("no_change_shown");
+    await p.page.locator(".find select[name=sort]").selectOption("name");
+    await p.page.locator(".find input[name=q]").fill("larch");
+    await p.page.keyboard.press("Enter");
+    await p.page.waitForURL(/verdict=no_change_shown/);
+    const q = new URL(p.page.url()).searchParams;
+    assert.deepEqual(["q", "verdict", "needs", "sort"].map((k) => q.get(k)), ["larch", "no_change_shown", "look", "name"]);
+    assert.equal(await p.page.locator(".find select[name=verdict]").inputValue(), "no_change_shown");
+    await p.done();
+  }
 });
 
 test("what the work changed stands first on Did it work, and does not pass for whether it worked", async () => {

@@ -41,7 +41,7 @@ func (a *App) openAlerts(ctx context.Context) error {
 	}
 	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.assessor}, Reach: reach, Outbox: a.outbox,
 		Publish: a.publish, Places: a.placesNow, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo,
-		Pace: a.opt.Pace, Log: a.opt.Log})
+		Changed: a.alertsChanged, Pace: a.opt.Pace, Log: a.opt.Log})
 	a.channelGauges()
 	a.alertGauges()
 	return nil

@@ -27,6 +27,7 @@ type housekeeper struct {
 	readings  roof.ReadingStore
 	summarise func(ctx context.Context, id string, answer func(string) (assessment.Answer, bool)) (web.HouseSummary, error)
 	answer    func(ctx context.Context, c *roof.Case) (answer, bool) // the last at hand
+	alerts    func(ctx context.Context, id string) ([]web.AlertRow, error)
 	method    string
 	now       func() time.Time
 	log       *slog.Logger
@@ -215,6 +216,17 @@ func (k *housekeeper) caseChanged(ctx context.Context, caseID string) {
 	k.changed(caseID, atOnce)
 }
 
+// alertsChanged notes that alerts of a house were raised, seen or cleared.
+func (a *App) alertsChanged(caseID string, byHand bool) {
+	how := early
+	if byHand {
+		how = atOnce
+	}
+	if a.houses != nil {
+		a.houses.changed(caseID, how)
+	}
+}
+
 // sumUp makes a house's summary where what it rests on has changed.
 func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 	e, err := k.book.Get(id)
@@ -222,7 +234,11 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 		return k.list.DropHouse(ctx, id)
 	}
 	a, answered := k.answer(ctx, e.Case)
-	rests, err := k.restsOn(ctx, e, a, answered)
+	alerts, err := k.alerts(ctx, id)
+	if err != nil {
+		return err
+	}
+	rests, err := k.restsOn(ctx, e, a, answered, alerts)
 	if err != nil {
 		return err
 	}
@@ -233,12 +249,13 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
+	h.Notice(alerts)
 	data, err := kept.Pack(h)
 	if err != nil {
 		return err
 	}
 	return k.list.KeepHouse(ctx, roof.ListedHouse{Case: id, Name: h.Label, Weight: h.Weight(), WetNights: h.WetNights,
-		WetBefore: h.WetBefore, Finding: string(h.Finding), Verdict: string(h.Result), Last: h.Last,
+		WetBefore: h.WetBefore, Finding: string(h.Finding), Verdict: string(h.Result), Unseen: h.Unseen, Last: h.Last,
 		SilentFrom: h.SilentFrom(), Rests: rests, Data: data})
 }
 
@@ -247,7 +264,8 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 const summaryDays = 34
 
 // restsOn is the digest of what a summary rests on.
-func (k *housekeeper) restsOn(ctx context.Context, e casebook.Entry, a answer, answered bool) (kept.Digest, error) {
+func (k *housekeeper) restsOn(ctx context.Context, e casebook.Entry, a answer, answered bool,
+	alerts []web.AlertRow) (kept.Digest, error) {
 	until := kept.DayOf(k.now().UnixMilli())
 	spans, err := k.readings.Spans(ctx, e.Case.ID)
 	if err != nil {
@@ -265,6 +283,9 @@ func (k *housekeeper) restsOn(ctx context.Context, e casebook.Entry, a answer, a
 	rest := "not assessed"
 	if answered {
 		rest = a.at.Format(time.RFC3339Nano)
+	}
+	for _, x := range alerts {
+		rest += " " + x.ID + " " + string(x.State)
 	}
 	return kept.Of(days, "house", k.method, e.ETag, rest), nil
 }
@@ -342,8 +363,8 @@ func (a *App) keepHouses(p *web.Pages) {
 		return
 	}
 	a.houses = &housekeeper{book: a.book, list: a.derived, record: a.store, readings: a.readings, summarise: p.Summarise,
-		answer: a.assessor.kept, method: program(), now: a.opt.Now, log: a.opt.Log, due: map[string]dueHouse{},
-		news: make(chan struct{}, 1), served: make(chan struct{})}
+		answer: a.assessor.kept, alerts: a.bell.Alerts, method: program(), now: a.opt.Now, log: a.opt.Log,
+		due: map[string]dueHouse{}, news: make(chan struct{}, 1), served: make(chan struct{})}
 	a.book.OnChange(func(id string) { a.houses.caseChanged(a.base, id) })
 	a.assessor.made = func(id string) { a.houses.changed(id, early) }
 	p.Houses = a.houses

@@ -2,6 +2,7 @@ package app_test
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -59,4 +60,38 @@ func TestTheListOfHousesFollowsWhatHappens(t *testing.T) {
 		require.Eventually(t, func() bool { _, page := d.ask("GET", "/?q=elm", ""); return rows(page) == 1 }, 20*time.Second,
 			200*time.Millisecond)
 	})
+}
+
+// A house with an alert stands under it until somebody has seen it.
+func TestTheListIsNarrowedToHousesWithAlertsThatNobodyHasSeen(t *testing.T) {
+	d, _ := live(t, func(c *config.Config) { c.Data = t.TempDir() })
+	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	d.ask("PUT", "/api/cases/elm-1/file", strings.NewReplacer("larch-3", "elm-1", "3 Larch Row", "1 Elm Row").
+		Replace(house))
+	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(12, time.Now()), "Content-Type", "text/csv")
+	has := func(path string, want ...string) func() bool {
+		return func() bool {
+			_, page := d.ask("GET", path, "")
+			for _, w := range want {
+				if !strings.Contains(page, w) {
+					return false
+				}
+			}
+			return true
+		}
+	}
+	const wait, often = 40 * time.Second, 200 * time.Millisecond
+	require.Eventually(t, has("/?needs=alert&cause=undetermined&verdict=none&sort=name", "1 of 2 houses", "3 Larch Row"),
+		wait, often)
+	assert.True(t, has("/?needs=alert&verdict=worked", "No house is of that kind.")())
+	seen := regexp.MustCompile(`acknowledge"><input type="hidden" name="alert" value="([^"]+)"`)
+	for range 5 {
+		_, page := d.ask("GET", "/cases/larch-3/alerts", "")
+		for _, id := range seen.FindAllStringSubmatch(page, -1) {
+			d.ask("POST", "/cases/larch-3/alerts/acknowledge", "alert="+id[1], "Content-Type",
+				"application/x-www-form-urlencoded")
+		}
+	}
+	require.Eventually(t, has("/?needs=alert", "No house is of that kind."), wait, often)
+	assert.True(t, has("/", "2 houses")())
 }

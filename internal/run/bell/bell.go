@@ -82,7 +82,7 @@ const (
 )
 
 // Options are what the alert service stands on. All but Publish, Places,
-// Troubles and DigestAt are needed.
+// Troubles, Changed and DigestAt are needed.
 type Options struct {
 	Record Record
 	Reach  *Reach
@@ -93,6 +93,9 @@ type Options struct {
 	Places func(ctx context.Context, caseID string) map[string]notify.PlaceNow
 	// Troubles are those of the daemon's parts, its channels to people aside.
 	Troubles func() []watch.Trouble
+	// Changed is called when alerts of a house were raised, seen, quieted or cleared;
+	// byHand says that a person did it. It must not ask the service. It may be nil.
+	Changed  func(caseID string, byHand bool)
 	DigestAt string // "07:30": when consultants get their daily summary, "" never
 	Demo     bool   // the data is invented
 	// Pace is how much faster than the world the clock runs, in load tests; 0 is 1.
@@ -318,7 +321,15 @@ func (b *Bell) change(ctx context.Context, caseID string, do func(*alert.Book, t
 	if err := do(h.book, b.now()); err != nil {
 		return err
 	}
+	b.tell(caseID, true)
 	return b.settle(ctx, c, h)
+}
+
+// tell says that alerts of a house have changed.
+func (b *Bell) tell(caseID string, byHand bool) {
+	if b.opt.Changed != nil && caseID != theDaemon {
+		b.opt.Changed(caseID, byHand)
+	}
 }
 
 // Acknowledge marks an alert as seen.

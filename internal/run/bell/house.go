@@ -204,7 +204,9 @@ func wettest(in watch.Input) (nights []watch.Night, where, position string) {
 func (b *Bell) raise(ctx context.Context, c *roof.Case, h *house, signs []alert.Sign, plan alert.PlanInput,
 	now time.Time) error {
 	plan.Case, plan.Rules = c, alert.RulesOf(c.Alerts)
-	alert.Step(h.book, signs, plan.Rules, now)
+	if len(alert.Step(h.book, signs, plan.Rules, now)) > 0 {
+		b.tell(c.ID, false)
+	}
 	h.book.Planned = append(h.book.Planned, alert.Plan(h.book, plan, now)...)
 	return b.settle(ctx, c, h)
 }

@@ -1,19 +1,14 @@
 package web
 
 import (
-	"cmp"
 	"context"
-	"fmt"
-	"net/http"
-	"net/url"
-	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/reason/alert"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
@@ -26,9 +21,9 @@ import (
 type HouseSummary struct {
 	ID, Label string
 	Zone      *time.Location
-	Sentence  string
-	Cause     string // what the evidence supports, in brief; "" while that is not worked out
-	Verdict   string // of the latest repair, in brief; "" without one
+	Sentence  string // how its last week was, beside the week before
+	Cause     string // what the evidence supports, with its share; "" while that is not worked out
+	Verdict   string // of the latest repair, with its interval and nights; "" without one
 	Finding   cause.Cause
 	Result    repair.Verdict
 	Surface   string     // in words, the wettest
@@ -37,6 +32,7 @@ type HouseSummary struct {
 	WetBefore int        // of the 7 before
 	Last      time.Time  // last reading of a fitted logger
 	Needs     []Need     // what needs a person, most pressing first
+	Unseen    int        // alerts in force that nobody has seen
 	Loggers   []HouseLogger
 	Made      time.Time // zero: not yet
 	Behind    bool      // what it rests on has changed since
@@ -104,178 +100,6 @@ func (h HouseSummary) SilentFrom() (at time.Time) {
 	return at
 }
 
-// houseRow is one house of the list as it is shown.
-type houseRow struct {
-	HouseSummary
-	Strip     *picture.Scene
-	Attention []string // what needs a person, most pressing first
-	Fault     string   // why the row could not be made
-}
-
-// row lays a summary out as it stands at a time.
-func (h HouseSummary) row(now time.Time) houseRow {
-	r := houseRow{HouseSummary: h}
-	if len(h.Nights) > 0 {
-		strip := picture.Strip{ID: "strip-" + h.ID, Surface: h.Surface, Zone: h.Zone}
-		for _, n := range h.Nights {
-			strip.Nights = append(strip.Nights, n.night())
-		}
-		r.Strip = strip.Scene()
-	}
-	needs := slices.Clone(h.Needs)
-	if silent := h.Silent(now); len(silent) > 0 {
-		needs = append(needs, Need{roof.SilentWeight, silentWords(silent)})
-	}
-	slices.SortStableFunc(needs, func(a, b Need) int { return cmp.Compare(b.Weight, a.Weight) })
-	for _, n := range needs {
-		r.Attention = append(r.Attention, n.What)
-	}
-	return r
-}
-
-// housesBody is the list of houses.
-type housesBody struct {
-	Sentence         string
-	Rows             []houseRow
-	All, Found       int
-	First            int // number of the first row shown, from 1
-	Search           string
-	Orders           []orderChoice
-	Earlier, Further string // addresses of the pages before and after, "" without one
-}
-
-// LastShown is the number of the last row shown.
-func (b housesBody) LastShown() int { return b.First + len(b.Rows) - 1 }
-
-// orderChoice is one way to sort the list.
-type orderChoice struct {
-	Value  roof.HouseOrder
-	Words  string
-	Chosen bool
-}
-
-// housesSentence says how many houses there are, or were searched for, and how
-// many of them need a person.
-func housesSentence(search string, all, need int) string {
-	switch {
-	case all == 0 && search != "":
-		return "No house has “" + search + "” in its name."
-	case all == 0:
-		return "No house is being measured yet."
-	case need == 0 && all == 1:
-		return "1 house, which needs no look."
-	case need == 0:
-		return words.Count(all, "house") + ", none of which needs a look."
-	case all == 1:
-		return "1 house, which needs a look."
-	case need == all:
-		return words.Count(all, "house") + ", all of which need a look."
-	case need == 1:
-		return words.Count(all, "house") + ", one of which needs a look."
-	}
-	return fmt.Sprintf("%s, %d of which need a look.", words.Count(all, "house"), need)
-}
-
-// housesOnAPage is how many houses one page lists.
-const housesOnAPage = 50
-
-// houses lists the cases, what needs a person first.
-func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
-	ask := r.URL.Query()
-	q := roof.HouseQuery{Search: strings.TrimSpace(ask.Get("q")), Order: roof.HouseOrder(ask.Get("sort")),
-		Limit: housesOnAPage, Now: p.Now()}
-	if n, err := strconv.Atoi(ask.Get("page")); err == nil && n > 1 && n < 1<<20 {
-		q.Offset = (n - 1) * housesOnAPage
-	}
-	b := housesBody{Search: q.Search, First: q.Offset + 1}
-	for _, o := range []orderChoice{{roof.ByNeed, "what needs a look first", false}, {roof.ByName, "name", false},
-		{roof.ByWet, "most wet nights", false}, {roof.ByTrend, "wetter than the week before", false},
-		{roof.ByHeard, "longest unheard", false}} {
-		o.Chosen = o.Value == q.Order || q.Order == "" && o.Value == roof.ByNeed
-		b.Orders = append(b.Orders, o)
-	}
-	list := p.Houses
-	if list == nil {
-		list = listed{p}
-	}
-	rows, all, found, need, err := list.Houses(r.Context(), q)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	for _, h := range rows {
-		b.Rows = append(b.Rows, h.row(q.Now))
-	}
-	b.All, b.Found, b.Sentence = all, found, housesSentence(q.Search, found, need)
-	leaf := func(offset int) string {
-		v := url.Values{"page": {strconv.Itoa(offset/housesOnAPage + 1)}}
-		for _, k := range []string{"q", "sort"} {
-			if ask.Get(k) != "" {
-				v.Set(k, ask.Get(k))
-			}
-		}
-		return "/?" + v.Encode()
-	}
-	if q.Offset > 0 {
-		b.Earlier = leaf(max(q.Offset-housesOnAPage, 0))
-	}
-	if q.Offset+len(rows) < found {
-		b.Further = leaf(q.Offset + housesOnAPage)
-	}
-	p.render(w, r, http.StatusOK, "houses", page{Title: "Houses", Tab: "houses", Body: b})
-}
-
-// listed makes the list when it is asked for, where none is kept.
-type listed struct{ p *Pages }
-
-// answersWithin is how long such a list waits for answers that are still being
-// worked out, for all houses together.
-const answersWithin = 4 * time.Second
-
-func (l listed) Houses(ctx context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error) {
-	soon, enough := context.WithTimeout(ctx, answersWithin)
-	defer enough()
-	for _, c := range l.p.Cases.All() {
-		all++
-		h, err := l.p.Summarise(ctx, c.ID, func(id string) (assessment.Answer, bool) {
-			return l.p.Record.AnswerSoon(soon, id)
-		})
-		if err != nil {
-			l.p.Log.Error("a house could not be summed up", "case", c.ID, "error", err)
-			h = HouseSummary{ID: c.ID, Label: cmp.Or(c.Property.Label, c.ID), Needs: []Need{{100,
-				"it could not be summed up; the daemon’s log says why"}}, Made: q.Now}
-		}
-		if !strings.Contains(strings.ToLower(h.Label+"\n"+h.ID), strings.ToLower(q.Search)) {
-			continue
-		}
-		if rows = append(rows, h); len(h.row(q.Now).Attention) > 0 {
-			need++
-		}
-	}
-	weight := func(h HouseSummary) int {
-		w := h.Weight()
-		if len(h.Silent(q.Now)) > 0 {
-			w += roof.SilentWeight
-		}
-		return w
-	}
-	slices.SortStableFunc(rows, func(a, b HouseSummary) int {
-		switch q.Order {
-		case roof.ByName:
-			return strings.Compare(strings.ToLower(a.Label), strings.ToLower(b.Label))
-		case roof.ByWet:
-			return b.WetNights - a.WetNights
-		case roof.ByTrend:
-			return b.WetNights - b.WetBefore - a.WetNights + a.WetBefore
-		case roof.ByHeard:
-			return a.Last.Compare(b.Last)
-		}
-		return weight(b) - weight(a)
-	})
-	found = len(rows)
-	return rows[min(q.Offset, found):min(q.Offset+q.Limit, found)], all, found, need, nil
-}
-
 // stripNights is how many nights a house shows in the list.
 const stripNights = 30
 
@@ -317,21 +141,20 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 		sum.need(10, "no surface in the case file")
 		return sum, nil
 	}
-	sum.Sentence = lately(worst.Surface, worst.Nights)
-	const week = 7
-	end := len(worst.Nights)
-	n := picture.CountNights(worst.Nights[max(0, end-week):])
-	before := picture.CountNights(worst.Nights[max(0, end-2*week):max(0, end-week)])
+	n, before := weeks(worst.Nights)
+	sum.Sentence = words.Weeks(worst.Surface, n, before)
 	var f *cause.Finding
 	if a, ok := answer(id); ok {
-		f, sum.Finding, sum.Cause = &a.Finding, a.Finding.Finding, a.Cause(h.Case).Brief()
+		f, sum.Finding, sum.Cause = &a.Finding, a.Finding.Finding, a.Cause(h.Case).Listed()
 		if len(a.Doubts) > 0 {
 			sum.Sentence = a.Doubts[0].Said
 			worst.Forget()
 			sum.need(10, "the figures of a logger cannot be right")
 		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
-			sum.Result, sum.Verdict = a.Repairs[first[0]].Verdict, a.Verdict(h.Case, first[0]).Brief()
+			r := a.Repairs[first[0]]
+			sum.Result = r.Verdict
+			sum.Verdict = a.Verdict(h.Case, first[0]).Listed(r.NightsBefore, r.NightsAfter)
 		}
 	}
 	sum.Surface = worst.Surface
@@ -343,6 +166,18 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 	sum.missed(n.Missed)
 	sum.judge(f, sum.Result, n.Wet)
 	return sum, nil
+}
+
+// weeks counts the last seven nights and the seven before; as for alerts, the
+// running one counts once it is wet.
+func weeks(nights []picture.Night) (last, before words.Nights) {
+	const week = 7
+	end := len(nights)
+	if end > week && nights[end-1].State() != words.WetNight {
+		end--
+	}
+	return picture.CountNights(nights[max(0, end-week):end]),
+		picture.CountNights(nights[max(0, end-2*week):max(0, end-week)])
 }
 
 // sound says that a finding is no defect, or one that ends by itself.
@@ -392,6 +227,25 @@ func (h *HouseSummary) hear(latest []Latest) {
 		h.need(15, "battery low: "+words.List(flat))
 	}
 }
+
+// Notice takes the alerts in force that nobody has seen. Those of water and of the
+// loggers are told by what else is known of the house; the others are needs of
+// their own.
+func (h *HouseSummary) Notice(alerts []AlertRow) {
+	for _, a := range alerts {
+		if a.State != alert.Raised {
+			continue
+		}
+		h.Unseen++
+		if w, own := alertWeights[a.Condition]; own {
+			h.need(w, strings.TrimSuffix(words.AlertTitle(string(a.Condition))+", "+a.Facts.Spot, ", "))
+		}
+	}
+}
+
+// alertWeights is how pressing an alert is that nothing else of the list tells.
+var alertWeights = map[alert.Condition]int{alert.SuddenWetting: 45, alert.FrostMelting: 35, alert.RepairFailing: 35,
+	alert.MouldRising: 25, alert.TimberWet: 25, alert.WorkUnseen: 25, alert.ClockWrong: 15}
 
 // missed says that nights of the last week were not observed.
 func (h *HouseSummary) missed(nights int) {

@@ -1,6 +1,11 @@
 package web
 
 import (
+	"context"
+	"html"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"testing"
 	"time"
 
@@ -72,20 +77,72 @@ func TestARecordOfOneReadingStillHasAStretch(t *testing.T) {
 	assert.Equal(t, time.Hour, v.until.Sub(v.from))
 }
 
-func TestListsBeginWithTheirAnswer(t *testing.T) {
-	for want, of := range map[string]struct {
-		search    string
-		all, need int
-	}{
-		"No house is being measured yet.":      {},
-		"No house has “elm” in its name.":      {search: "elm"},
-		"1 house, which needs no look.":        {all: 1},
-		"1 house, which needs a look.":         {all: 1, need: 1},
-		"3 houses, one of which needs a look.": {all: 3, need: 1},
-		"3 houses, 2 of which need a look.":    {all: 3, need: 2},
-		"2 houses, all of which need a look.":  {all: 2, need: 2},
+func TestTheAddressOfTheListSaysWhatIsAsked(t *testing.T) {
+	now := time.Unix(1, 0)
+	for ask, want := range map[string]roof.HouseQuery{
+		"": {},
+		"q=+elm+&cause=ceiling_leakage&verdict=worked&needs=silent&sort=wet&page=3": {Search: "elm",
+			Findings: []string{"ceiling_leakage"}, Verdicts: []string{"worked"}, Need: roof.NeedsSilent, Order: roof.ByWet,
+			Offset: 100},
+		"cause=undetermined&verdict=none":            {Findings: []string{"undetermined", ""}, Verdicts: []string{""}},
+		"cause=x&verdict=x&needs=x&sort=need&page=x": {},
 	} {
-		assert.Equal(t, want, housesSentence(of.search, of.all, of.need))
+		v, err := url.ParseQuery(ask)
+		require.NoError(t, err)
+		want.Limit, want.Now = 50, now
+		got, selects := houseQuery(v, now)
+		assert.Equal(t, want, got, ask)
+		for _, s := range selects {
+			assert.NotEmpty(t, s.Words)
+			for _, c := range s.Choices {
+				assert.NotEmpty(t, c.Words, "%s %s", s.Key, c.Value)
+			}
+		}
+	}
+}
+
+func TestAListOfManyHousesKeepsWhatWasAskedFromPageToPage(t *testing.T) {
+	p, err := New(Options{Now: func() time.Time { return time.Unix(1e9, 0) }, Houses: fullList{}})
+	require.NoError(t, err)
+	r := httptest.NewRecorder()
+	p.houses(r, httptest.NewRequest(http.MethodGet, "/?q=elm&needs=look&cause=ceiling_leakage&page=2", nil))
+	page := html.UnescapeString(r.Body.String())
+	assert.Contains(t, page, "120 of 300 houses, 7 of which need a look.")
+	assert.Contains(t, page, "Houses 51 to 100 of 120.")
+	for _, n := range []string{"1", "3"} {
+		assert.Contains(t, page, `href="/?cause=ceiling_leakage&needs=look&page=`+n+`&q=elm"`)
+	}
+	assert.Contains(t, page, `<option value="ceiling_leakage" selected>`)
+	assert.Contains(t, page, `<a href="/">All 300 houses</a>`)
+}
+
+// fullList answers each question of the list with a page full of houses.
+type fullList struct{}
+
+func (fullList) Houses(_ context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error) {
+	return make([]HouseSummary, q.Limit), 300, 120, 7, nil
+}
+
+func TestListsBeginWithTheirAnswer(t *testing.T) {
+	elm, worked := roof.HouseQuery{Search: "elm"}, roof.HouseQuery{Verdicts: []string{"worked"}}
+	for want, of := range map[string]struct {
+		q                roof.HouseQuery
+		all, found, need int
+	}{
+		"No house is being measured yet.": {},
+		"No house has “elm” in its name.": {q: elm, all: 3},
+		"No house is of that kind.":       {q: worked, all: 3},
+		"No house with “elm” in its name is of that kind.": {all: 3,
+			q: roof.HouseQuery{Search: "elm", Need: roof.NeedsAlert}},
+		"1 house, which needs no look.":                {all: 1, found: 1},
+		"1 house, which needs a look.":                 {all: 1, found: 1, need: 1},
+		"3 houses, one of which needs a look.":         {all: 3, found: 3, need: 1},
+		"3 houses, 2 of which need a look.":            {all: 3, found: 3, need: 2},
+		"2 houses, all of which need a look.":          {all: 2, found: 2, need: 2},
+		"2 of 300 houses, none of which needs a look.": {q: worked, all: 300, found: 2},
+		"1 of 300 houses, which needs a look.":         {q: elm, all: 300, found: 1, need: 1},
+	} {
+		assert.Equal(t, want, housesSentence(of.q, of.all, of.found, of.need))
 	}
 	row := func(id string, silent, low bool) positionRow {
 		return positionRow{Latest: Latest{Logger: id, Position: "p-" + id, At: time.Unix(1, 0)}, Silent: silent, Low: low}

@@ -15,17 +15,6 @@ import (
 	"dewcase/internal/words"
 )
 
-// lately says in one sentence how the last seven nights were; as for alerts, the
-// running one counts once it is wet.
-func lately(where string, nights []picture.Night) string {
-	const last = 7
-	if n := len(nights); n > last && nights[n-1].State() != words.WetNight {
-		nights = nights[:n-1]
-	}
-	nights = nights[max(0, len(nights)-last):]
-	return words.Lately(where, len(nights), picture.CountNights(nights))
-}
-
 // payloadWords shows what came: text as it is, everything else as \xNN, cut
 // short.
 func payloadWords(b []byte) string {
@@ -136,7 +125,6 @@ func (p *Pages) funcs() template.FuncMap {
 		},
 		"sentence": words.Sentence,
 		"qr":       qrCode,
-		"trend":    words.Trend,
 		"round":    shown(words.Round),
 		"pair":     func(s ...string) []string { return s },
 		"nothours": func() string { return words.NotWetHours },

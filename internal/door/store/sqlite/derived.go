@@ -21,7 +21,7 @@ const derivedName = "derived.db"
 
 // derivedSchema is raised with every change of derivedTables; a file of another
 // schema is begun anew.
-const derivedSchema = 2
+const derivedSchema = 3
 
 const derivedTables = `
 CREATE TABLE derived (
@@ -46,6 +46,7 @@ CREATE TABLE house (
   wet_before INTEGER NOT NULL,  -- of the 7 before
   finding TEXT NOT NULL,
   verdict TEXT NOT NULL,
+  unseen INTEGER NOT NULL DEFAULT 0, -- alerts in force that nobody has seen
   last INTEGER,                 -- Unix ms, NULL without a reading
   silent_from INTEGER,          -- Unix ms, NULL never
   made INTEGER,                 -- Unix ms, NULL not yet

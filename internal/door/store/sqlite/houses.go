@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,9 +35,9 @@ func (d *Derived) KeepHouse(ctx context.Context, h roof.ListedHouse) error {
 	}
 	defer func() { _ = tx.Rollback() }()
 	_, err = tx.ExecContext(ctx, `INSERT OR REPLACE INTO house (case_id, name, search, weight, wet_nights, wet_before,
-		finding, verdict, last, silent_from, made, rests) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, h.Case, h.Name,
-		searched(h.Case, h.Name), h.Weight, h.WetNights, h.WetBefore, h.Finding, h.Verdict, timeOrNull(h.Last),
-		timeOrNull(h.SilentFrom), timeOrNull(h.Made), h.Rests[:])
+		finding, verdict, unseen, last, silent_from, made, rests) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, h.Case,
+		h.Name, searched(h.Case, h.Name), h.Weight, h.WetNights, h.WetBefore, h.Finding, h.Verdict, h.Unseen,
+		timeOrNull(h.Last), timeOrNull(h.SilentFrom), timeOrNull(h.Made), h.Rests[:])
 	if err == nil {
 		err = d.putIn(ctx, tx, KindHouse, h.Case, []roof.Derived{{Rests: h.Rests, Data: h.Data}})
 	}
@@ -89,49 +90,71 @@ var houseOrders = map[roof.HouseOrder]string{
 	roof.ByName:  "",
 	roof.ByWet:   "wet_nights DESC, ",
 	roof.ByTrend: "wet_nights - wet_before DESC, ",
-	roof.ByHeard: "last ASC, ",
+	roof.ByHeard: "last, ",
 }
 
-// Houses gives a part of the list of houses.
+// housesWanted is the condition of a query, over a table with the column pressing.
+func housesWanted(q roof.HouseQuery) (where string, args []any) {
+	where = `search LIKE ? ESCAPE '\'`
+	args = []any{"%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(strings.ToLower(q.Search)) + "%"}
+	for _, of := range []struct {
+		column string
+		any    []string
+	}{{"finding", q.Findings}, {"verdict", q.Verdicts}} {
+		if len(of.any) > 0 {
+			where += " AND " + of.column + " IN (?" + strings.Repeat(", ?", len(of.any)-1) + ")"
+			for _, x := range of.any {
+				args = append(args, x)
+			}
+		}
+	}
+	switch q.Need {
+	case roof.NeedsLook:
+		where += " AND pressing > 0"
+	case roof.NeedsSilent:
+		where += " AND silent"
+	case roof.NeedsAlert:
+		where += " AND unseen > 0"
+	}
+	return where, args
+}
+
+// Houses gives a part of the list of houses, and counts them, in one query: both
+// are of one state of the list.
 func (d *Derived) Houses(ctx context.Context, q roof.HouseQuery) (roof.HousePage, error) {
 	order, ok := houseOrders[q.Order]
 	if !ok {
 		order = houseOrders[roof.ByNeed]
 	}
-	order += "search"
-	const like = `search LIKE ? ESCAPE '\'`
-	pattern := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(strings.ToLower(q.Search)) + "%"
-	now := q.Now.UnixMilli()
+	where, args := housesWanted(q)
+	args = slices.Concat([]any{q.Now.UnixMilli()}, args, args, []any{q.Limit, q.Offset})
 	var p roof.HousePage
-	// Both queries see one state of the list.
-	tx, err := d.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return p, during(err, "reading the list of houses")
-	}
-	defer func() { _ = tx.Rollback() }()
-	err = tx.QueryRowContext(ctx, `SELECT count(*), coalesce(sum(found), 0), coalesce(sum(found AND pressing > 0), 0) FROM
-		(SELECT `+like+` AS found, weight + coalesce(silent_from <= ?, 0) AS pressing FROM house)`, pattern, now).
-		Scan(&p.All, &p.Found, &p.Need)
-	if err != nil {
-		return p, during(err, "counting the houses")
-	}
-	// Only what it is sorted by is gathered of every house; the rest is looked up for
-	// the rows of the page.
-	err = each(ctx, tx, fmt.Sprintf(`SELECT h.case_id, h.name, h.weight, h.wet_nights, h.wet_before, h.finding, h.verdict,
-		h.last, h.silent_from, h.made, h.rests, v.made, v.rests, v.crc, v.data FROM
-		(SELECT case_id AS id, row_number() OVER () AS place FROM (SELECT case_id FROM
-			(SELECT *, weight + coalesce((silent_from <= ?) * %d, 0) AS pressing FROM house) WHERE %s ORDER BY %s
-			LIMIT ? OFFSET ?))
-		JOIN house h ON h.case_id = id
-		LEFT JOIN derived v ON v.case_id = h.case_id AND v.kind = '%s' AND v.at = 0 ORDER BY place`, roof.SilentWeight, like,
-		order, KindHouse), func(rows *sql.Rows) error {
+	// Only what a house is found and sorted by is gathered of every one; the rest is
+	// looked up for the rows of the page. Where it has none, the counts stand alone.
+	err := each(ctx, d.db, fmt.Sprintf(`WITH
+		stands AS (SELECT *, coalesce(silent_from <= ?, 0) AS silent FROM house),
+		listed AS (SELECT *, weight + silent * %d AS pressing FROM stands),
+		counts AS (SELECT count(*) AS n, coalesce(sum(wanted), 0) AS found, coalesce(sum(wanted AND pressing > 0), 0) AS need
+			FROM (SELECT pressing, %s AS wanted FROM listed)),
+		page AS (SELECT case_id AS id, row_number() OVER () AS place FROM
+			(SELECT case_id FROM listed WHERE %s ORDER BY %ssearch LIMIT ? OFFSET ?))
+		SELECT n, found, need,
+			h.case_id, h.name, h.weight, h.wet_nights, h.wet_before, h.finding, h.verdict, h.unseen, h.last, h.silent_from,
+			h.made, h.rests, v.made, v.rests, v.crc, v.data
+		FROM counts LEFT JOIN (page JOIN house h ON h.case_id = id
+			LEFT JOIN derived v ON v.case_id = h.case_id AND v.kind = '%s' AND v.at = 0) ORDER BY place`,
+		roof.SilentWeight, where, where, order, KindHouse), func(rows *sql.Rows) error {
 		var h roof.ListedHouse
-		var last, silent, made, vMade, crc sql.NullInt64
+		var id, name, finding, verdict sql.NullString
+		var weight, wet, before, unseen, last, silent, made, vMade, crc sql.NullInt64
 		var rests, vRests []byte
-		if err := rows.Scan(&h.Case, &h.Name, &h.Weight, &h.WetNights, &h.WetBefore, &h.Finding, &h.Verdict, &last, &silent,
-			&made, &rests, &vMade, &vRests, &crc, &h.Data); err != nil {
+		if err := rows.Scan(&p.All, &p.Found, &p.Need, &id, &name, &weight, &wet, &before, &finding, &verdict, &unseen,
+			&last, &silent, &made, &rests, &vMade, &vRests, &crc, &h.Data); err != nil || !id.Valid {
 			return err
 		}
+		h.Case, h.Name, h.Finding, h.Verdict = id.String, name.String, finding.String, verdict.String
+		h.Weight, h.WetNights, h.WetBefore, h.Unseen = int(weight.Int64), int(wet.Int64), int(before.Int64),
+			int(unseen.Int64)
 		h.Last, h.SilentFrom = orZero(last), orZero(silent)
 		copy(h.Rests[:], rests)
 		v := roof.Derived{Made: orZero(vMade), Data: h.Data}
@@ -143,6 +166,6 @@ func (d *Derived) Houses(ctx context.Context, q roof.HouseQuery) (roof.HousePage
 		}
 		p.Rows = append(p.Rows, h)
 		return nil
-	}, now, pattern, q.Limit, q.Offset)
+	}, args...)
 	return p, during(err, "reading the list of houses")
 }

@@ -1,7 +1,11 @@
 package sqlite
 
 import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
 	"fmt"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -16,11 +20,12 @@ func TestTheListOfHousesIsSearchedSortedAndPaged(t *testing.T) {
 	d := derivedIn(t, t.TempDir(), false)
 	now := storetest.Epoch
 	for _, h := range []roof.ListedHouse{
-		{Case: "a", Name: "Ash Row 5", Weight: 10, WetNights: 2, WetBefore: 2, Last: now, Data: []byte("ash")},
+		{Case: "a", Name: "Ash Row 5", Weight: 10, WetNights: 2, WetBefore: 2, Last: now, Data: []byte("ash"),
+			Finding: "ceiling_leakage", Verdict: "worked"},
 		{Case: "b", Name: "Beech 100%", WetNights: 6, WetBefore: 7, Last: now.Add(-time.Hour), Data: []byte("beech"),
-			SilentFrom: now},
+			SilentFrom: now, Finding: "undetermined", Unseen: 1},
 		{Case: "c_d", Name: "cédar", WetNights: 3, Last: now.Add(-2 * time.Hour), Data: []byte("cedar"),
-			SilentFrom: now.Add(time.Millisecond)},
+			Finding: "ceiling_leakage", Verdict: "too_early", SilentFrom: now.Add(time.Millisecond)},
 	} {
 		require.NoError(t, d.KeepHouse(ctx, h))
 	}
@@ -42,19 +47,29 @@ func TestTheListOfHousesIsSearchedSortedAndPaged(t *testing.T) {
 		q    roof.HouseQuery
 		want []string
 	}{
-		"what needs a look first":    {roof.HouseQuery{Order: roof.ByNeed}, []string{"b", "a", "new", "c_d"}},
-		"an order that there is not": {roof.HouseQuery{Order: "x"}, []string{"b", "a", "new", "c_d"}},
-		"by name":                    {roof.HouseQuery{Order: roof.ByName}, []string{"a", "new", "b", "c_d"}},
-		"by wet nights":              {roof.HouseQuery{Order: roof.ByWet}, []string{"b", "c_d", "a", "new"}},
-		"by the trend":               {roof.HouseQuery{Order: roof.ByTrend}, []string{"c_d", "a", "new", "b"}},
-		"longest unheard":            {roof.HouseQuery{Order: roof.ByHeard}, []string{"new", "c_d", "b", "a"}},
-		"a page":                     {roof.HouseQuery{Order: roof.ByName, Offset: 1, Limit: 2}, []string{"new", "b"}},
-		"beyond the end":             {roof.HouseQuery{Offset: 9}, nil},
-		"a part of a name":           {roof.HouseQuery{Search: "AS", Order: roof.ByName}, []string{"a", "new"}},
-		"an id":                      {roof.HouseQuery{Search: "c_d"}, []string{"c_d"}},
-		"a letter with an accent":    {roof.HouseQuery{Search: "CÉ"}, []string{"c_d"}},
-		"a sign that is no joker":    {roof.HouseQuery{Search: "0%"}, []string{"b"}},
-		"nothing":                    {roof.HouseQuery{Search: "%%"}, nil},
+		"what needs a look first":     {roof.HouseQuery{Order: roof.ByNeed}, []string{"b", "a", "new", "c_d"}},
+		"an order that there is not":  {roof.HouseQuery{Order: "x"}, []string{"b", "a", "new", "c_d"}},
+		"by name":                     {roof.HouseQuery{Order: roof.ByName}, []string{"a", "new", "b", "c_d"}},
+		"by wet nights":               {roof.HouseQuery{Order: roof.ByWet}, []string{"b", "c_d", "a", "new"}},
+		"by the trend":                {roof.HouseQuery{Order: roof.ByTrend}, []string{"c_d", "a", "new", "b"}},
+		"longest unheard":             {roof.HouseQuery{Order: roof.ByHeard}, []string{"new", "c_d", "b", "a"}},
+		"a page":                      {roof.HouseQuery{Order: roof.ByName, Offset: 1, Limit: 2}, []string{"new", "b"}},
+		"beyond the end":              {roof.HouseQuery{Offset: 9}, nil},
+		"a part of a name":            {roof.HouseQuery{Search: "AS", Order: roof.ByName}, []string{"a", "new"}},
+		"an id":                       {roof.HouseQuery{Search: "c_d"}, []string{"c_d"}},
+		"a letter with an accent":     {roof.HouseQuery{Search: "CÉ"}, []string{"c_d"}},
+		"a sign that is no joker":     {roof.HouseQuery{Search: "0%"}, []string{"b"}},
+		"a cause":                     {roof.HouseQuery{Findings: []string{"ceiling_leakage"}}, []string{"a", "c_d"}},
+		"no cause yet":                {roof.HouseQuery{Findings: []string{"undetermined", ""}}, []string{"b", "new"}},
+		"a verdict":                   {roof.HouseQuery{Verdicts: []string{"too_early"}}, []string{"c_d"}},
+		"no repair":                   {roof.HouseQuery{Verdicts: []string{""}}, []string{"b", "new"}},
+		"whatever needs a look":       {roof.HouseQuery{Need: roof.NeedsLook}, []string{"b", "a"}},
+		"silent loggers":              {roof.HouseQuery{Need: roof.NeedsSilent}, []string{"b"}},
+		"alerts that nobody has seen": {roof.HouseQuery{Need: roof.NeedsAlert}, []string{"b"}},
+		"all at once": {roof.HouseQuery{Search: "a", Findings: []string{"ceiling_leakage"}, Verdicts: []string{"worked"},
+			Need: roof.NeedsLook, Order: roof.ByWet}, []string{"a"}},
+		"what excludes itself": {roof.HouseQuery{Verdicts: []string{"worked"}, Need: roof.NeedsAlert}, nil},
+		"nothing":              {roof.HouseQuery{Search: "%%"}, nil},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got, _ := ask(of.q)
@@ -66,6 +81,9 @@ func TestTheListOfHousesIsSearchedSortedAndPaged(t *testing.T) {
 	_, p = ask(roof.HouseQuery{Search: "as"})
 	require.Equal(t, [3]int{4, 2, 1}, [3]int{p.All, p.Found, p.Need})
 	require.Equal(t, "ash", string(p.Rows[0].Data))
+	_, p = ask(roof.HouseQuery{Findings: []string{"ceiling_leakage"}, Offset: 50})
+	require.Equal(t, [3]int{4, 2, 1}, [3]int{p.All, p.Found, p.Need}, "counted beyond the last page too")
+	_, p = ask(roof.HouseQuery{Search: "as"})
 	require.False(t, p.Rows[0].Made.IsZero())
 	require.True(t, p.Rows[1].Made.IsZero(), "not summed up yet")
 
@@ -81,6 +99,49 @@ func TestTheListOfHousesIsSearchedSortedAndPaged(t *testing.T) {
 	all, err := d.ListedHouses(ctx)
 	require.NoError(t, err)
 	require.Len(t, all, 3)
+}
+
+// counted counts the statements that a connection is asked to run.
+type counted struct {
+	driver.Conn
+	n *atomic.Int64
+}
+
+func (c counted) QueryContext(ctx context.Context, q string, args []driver.NamedValue) (driver.Rows, error) {
+	c.n.Add(1)
+	return c.Conn.(driver.QueryerContext).QueryContext(ctx, q, args)
+}
+
+func (c counted) ExecContext(ctx context.Context, q string, args []driver.NamedValue) (driver.Result, error) {
+	c.n.Add(1)
+	return c.Conn.(driver.ExecerContext).ExecContext(ctx, q, args)
+}
+
+type counting struct {
+	connector
+	n *atomic.Int64
+}
+
+func (c counting) Connect(ctx context.Context) (driver.Conn, error) {
+	conn, err := c.connector.Connect(ctx)
+	return counted{conn, c.n}, err
+}
+
+func TestAPageOfTheListIsOneQueryHoweverManyHouses(t *testing.T) {
+	ctx := t.Context()
+	d := derivedIn(t, t.TempDir(), false)
+	for i := range 120 {
+		require.NoError(t, d.KeepHouse(ctx, roof.ListedHouse{Case: fmt.Sprintf("house-%d", i), Data: []byte("x")}))
+	}
+	var n atomic.Int64
+	watched := &Derived{path: d.path, now: d.now, db: sql.OpenDB(counting{connector{dsn(d.path)}, &n})}
+	t.Cleanup(func() { require.NoError(t, watched.db.Close()) })
+	p, err := watched.Houses(ctx, roof.HouseQuery{Search: "house", Findings: []string{""}, Limit: 50,
+		Now: storetest.Epoch})
+	require.NoError(t, err)
+	require.Len(t, p.Rows, 50)
+	require.Equal(t, 120, p.Found)
+	require.EqualValues(t, 1, n.Load())
 }
 
 func BenchmarkListOfHouses(b *testing.B) {
