@@ -2,6 +2,7 @@ package abroad
 
 import (
 	"math"
+	"reflect"
 	"testing"
 	"time"
 
@@ -17,9 +18,21 @@ var ever time.Time
 
 func TestWaterIsNeitherLostNorMade(t *testing.T) {
 	for i, cause := range roofworlds.Causes() {
-		w := Run(roofworlds.Draw(uint64(4000+i), cause), roofsim.Options{Days: 25})
-		b := w.Water
-		assert.InDelta(t, b.StartKg+b.InKg, b.EndKg+b.AirKg+b.RunOffKg, 2e-3*b.InKg, "%s: %+v", cause, b)
+		for _, run := range []func(roofsim.World, roofsim.Options) *roofsim.Winter{Run, RunVaried} {
+			b := run(roofworlds.Draw(uint64(4000+i), cause), roofsim.Options{Days: 25}).Water
+			assert.InDelta(t, b.StartKg+b.InKg, b.EndKg+b.AirKg+b.RunOffKg, 2e-3*b.InKg, "%s: %+v", cause, b)
+		}
+	}
+}
+
+func TestEveryHouseHasConstantsOfItsOwn(t *testing.T) {
+	a, b := drawn(1), drawn(2)
+	assert.Equal(t, a, drawn(1))
+	x, y, z := reflect.ValueOf(a), reflect.ValueOf(b), reflect.ValueOf(usual)
+	for i := range x.NumField() {
+		name := x.Type().Field(i).Name
+		assert.NotEqual(t, x.Field(i).Float(), y.Field(i).Float(), name)
+		assert.InDelta(t, 0, math.Log(x.Field(i).Float()/z.Field(i).Float()), math.Log(3.1), name)
 	}
 }
 
@@ -90,18 +103,18 @@ func TestWoodFollowsTheHandbook(t *testing.T) {
 			continue
 		}
 		x := rh / 100
-		assert.InDelta(t, row.Num("published_emc_pct"), 100*oswinA*math.Pow(x/(1-x), oswinB), 1.5, row.String())
-		assert.InDelta(t, x, humidity(oswinA*math.Pow(x/(1-x), oswinB)), 1e-9)
+		assert.InDelta(t, row.Num("published_emc_pct"), 100*usual.oswinA*math.Pow(x/(1-x), usual.oswinB), 1.5, row.String())
+		assert.InDelta(t, x, usual.humidity(usual.oswinA*math.Pow(x/(1-x), usual.oswinB)), 1e-9)
 	}
 }
 
 // Prata's clear sky at 10 C and 10 hPa is 0.778 of a black body; cloud closes it.
 func TestTheSkyIsColdWhenClear(t *testing.T) {
-	clear := skyC(10, 1000, 0)
+	clear := skyC(10, 1000, 0, usual.cloudSky)
 	assert.InDelta(t, math.Pow(0.778, 0.25)*283.15-kelvin, clear, 0.1)
-	assert.Greater(t, skyC(10, 1000, 1), 7.0)
+	assert.Greater(t, skyC(10, 1000, 1, usual.cloudSky), 7.0)
 	for c := 0.1; c <= 1; c += 0.1 {
-		assert.Greater(t, skyC(10, 1000, c), skyC(10, 1000, c-0.1))
+		assert.Greater(t, skyC(10, 1000, c, usual.cloudSky), skyC(10, 1000, c-0.1, usual.cloudSky))
 	}
 }
 

@@ -21,6 +21,10 @@
 // only ones looked at afterwards were those that a test names (levels of vapour,
 // exchange of air and undercooling that trade and handbooks give).
 //
+// RunVaried gives each house constants of its own, within the bounds that handbooks
+// and papers span: how a table behaves where no two roofs obey the same numbers. Its
+// formulas are those of Run, so that a table found on the one has met the other's kin.
+//
 // # Limits
 //
 // Those of roofsim: one well-mixed air space each, no snow, no wet patch beside a

@@ -23,8 +23,8 @@ func beta(filmWM2K float64) float64 { return 6.6e-9 * filmWM2K }
 
 // crack is the flow of a leakage area (m2, at 4 Pa) under a pressure, m3/s, with
 // the exponent of cracks.
-func crack(areaM2, pa float64) float64 {
-	return 0.6 * areaM2 * math.Sqrt(2*4/airDensity) * math.Pow(math.Max(pa, 0)/4, 0.65)
+func (c *constants) crack(areaM2, pa float64) float64 {
+	return 0.6 * areaM2 * math.Sqrt(2*4/airDensity) * math.Pow(math.Max(pa, 0)/4, c.crackExp)
 }
 
 // slot is the flow of an opening, m3/s.
@@ -68,7 +68,7 @@ type flows struct {
 
 // stir finds the flows of a step.
 func (s *state) stir(k int) {
-	h, b, g, x := &s.world.House, &s.roof, &s.size, s.weather
+	h, b, g, x, c := &s.world.House, &s.roof, &s.size, s.weather, &s.constants
 	to, wind := x.tempC[k], x.windMS[k]*h.ShelterFactor
 	gust := 0.5 * airDensity * wind * wind
 	f := &s.flow
@@ -77,18 +77,19 @@ func (s *state) stir(k int) {
 	slots := (2*b.LoftEavesMM+b.LoftRidgeMM)*1e-3*h.LengthM + b.LoftLeakMM2M2*1e-6*g.ceilingM2
 	laps := 2 * b.UnderlayAirMM2M2 * 1e-6 * g.slopeM2
 	ceiling := inSeries(b.CeilingLeakMM2M2*1e-6*g.ceilingM2, slots+0.5*laps)
-	f.up = crack(ceiling, stackPa(s.indoorC, s.loftC, 0.45*h.CeilingHeightM)+0.15*gust*(1+x.lean[k]))
+	f.up = c.crack(ceiling, stackPa(s.indoorC, s.loftC, 0.45*h.CeilingHeightM)+c.upGust*gust*(1+x.lean[k]))
 	f.hatch = 0.055 * math.Pow(h.CeilingHatchGap, 1.25) * math.Sqrt(9.81*math.Max(s.indoorC-s.loftC, 0)/278)
-	low := 0.35 * (1 + 0.4*x.lean[k]) * gust
-	f.loft = slot(slots/2, low+stackPa(s.loftC, to, g.riseM/3))/math.Sqrt2 + 0.004*slots*wind
+	low := c.lowGust * (1 + 0.4*x.lean[k]) * gust
+	f.loft = slot(slots/2, low+stackPa(s.loftC, to, g.riseM/3))/math.Sqrt2 + c.slotWind*slots*wind
 	f.throughVoid = laps / 2 / (laps/2 + slots + 1e-9)
 	for i := range 2 {
 		path := inSeries(b.VoidEavesMM[i]*1e-3*h.LengthM, b.VoidRidgeMM[i]*1e-3*h.LengthM)
 		rise := stackPa(s.voidC[i], to, g.riseM)
 		joints := b.CoveringAirMM2M2 * 1e-6 * g.slopeM2
-		f.void[i] = slot(path, 0.25*gust+rise) + slot(joints/2, 0.05*gust+0.25*rise)/math.Sqrt2
-		f.under[i] = crack(laps/4, 0.04*gust+0.5*stackPa(s.loftC, s.voidC[i], g.riseM/2)) +
-			b.UnderlayAirPerm*g.slopeM2/2*0.04*gust
+		f.void[i] = slot(path, c.voidGust*gust+c.voidStack*rise) +
+			slot(joints/2, c.jointGust*gust+c.jointStack*rise)/math.Sqrt2
+		f.under[i] = c.crack(laps/4, c.lapGust*gust+c.lapStack*stackPa(s.loftC, s.voidC[i], g.riseM/2)) +
+			b.UnderlayAirPerm*g.slopeM2/2*c.lapGust*gust
 	}
 }
 
@@ -97,11 +98,8 @@ func (s *state) stir(k int) {
 func (s *state) warm(k int, dt float64) {
 	h, b, g, x, f := &s.world.House, &s.roof, &s.size, s.weather, &s.flow
 	to := x.tempC[k]
-	const (
-		conv    = 2.5 // W/(m2 K), air of the loft to any surface of it
-		radiant = 4.4 // between surfaces of the loft, and in the void
-		inVoid  = 2.2
-	)
+	conv, inVoid := s.convWM2K, s.voidWM2K // air of loft and void to any surface of theirs
+	const radiant = 4.4                    // W/(m2 K), between surfaces of the loft, and in the void
 	// The house follows its thermostat within two hours and cools by its mass.
 	if set := s.living.setC[k]; set > s.indoorC {
 		s.indoorC += (set - s.indoorC) * math.Min(1, dt/(2*3600))
@@ -110,7 +108,7 @@ func (s *state) warm(k int, dt float64) {
 		s.indoorC = math.Max(set, s.indoorC-(s.indoorC-to)*loss*dt/(0.6*h.HeatCapacityJK))
 	}
 	wind := x.windMS[k] * h.ShelterFactor
-	outer := 4.0 + 2.6*wind
+	outer := s.outerWM2K + s.outerPerMS*wind
 	wood := 450 * 1700 * g.timberM2 * b.TimberHalfM / dt
 	for range 12 {
 		top := (h.InsulationWM2K*s.indoorC + conv*s.loftC + radiant*(s.underC[0]+s.underC[1])/2) /
@@ -132,7 +130,7 @@ func (s *state) warm(k int, dt float64) {
 			(wood + (conv+1)*g.timberM2 + 2*share)
 		for i := range 2 {
 			s.underC[i] = (conv*s.loftC + radiant*0.9*top + 0.1*radiant*s.woodC + inVoid*s.voidC[i] + radiant*s.coverC[i] +
-				latentJKg*s.under[i].rate) / (conv + radiant + inVoid + radiant)
+				latentJKg*s.under[i].rate) / (conv + inVoid + 2*radiant)
 			out, in := airHeat*f.void[i]/g.slopeM2, airHeat*(f.under[i]+f.up*f.throughVoid/2)/g.slopeM2
 			s.voidC[i] = (inVoid*(s.underC[i]+s.coverC[i]) + out*to + in*s.loftC) / (2*inVoid + out + in)
 			kept := b.CoveringJM2K / dt

@@ -13,6 +13,7 @@ type film struct{ kgM2, rate float64 }
 
 // state is everything that changes from step to step.
 type state struct {
+	constants
 	world   *roofsim.World
 	roof    roofsim.Roof
 	size    sizes
@@ -42,7 +43,9 @@ type state struct {
 }
 
 // Run simulates a winter of the world by the physics of this package.
-func Run(w roofsim.World, o roofsim.Options) *roofsim.Winter {
+func Run(w roofsim.World, o roofsim.Options) *roofsim.Winter { return run(w, o, usual) }
+
+func run(w roofsim.World, o roofsim.Options, c constants) *roofsim.Winter {
 	if o.Days <= 0 {
 		o.Days = 150
 	}
@@ -51,7 +54,7 @@ func Run(w roofsim.World, o roofsim.Options) *roofsim.Winter {
 	}
 	dt := o.Step.Seconds()
 	n := int(float64(o.Days) * 86400 / dt)
-	s := begin(&w, n, dt)
+	s := begin(&w, n, dt, c)
 	out := roofsim.NewWinter(w, o, n)
 	start := s.waterKg()
 	next := 0
@@ -73,40 +76,30 @@ func Run(w roofsim.World, o roofsim.Options) *roofsim.Winter {
 	return out
 }
 
-func begin(w *roofsim.World, n int, dt float64) *state {
-	s := &state{world: w, roof: w.Roof, size: measures(&w.House, &w.Roof), weather: drawWeather(w, n, dt),
-		living: drawLiving(w, n, dt), leaks: 1}
+func begin(w *roofsim.World, n int, dt float64, c constants) *state {
+	s := &state{constants: c, world: w, roof: w.Roof, size: measures(&w.House, &w.Roof),
+		weather: drawWeather(w, n, dt, &c), living: drawLiving(w, n, dt), leaks: 1}
 	to, po := s.weather.tempC[0], s.weather.vapourPa[0]
 	s.indoorC, s.loftC, s.woodC, s.topC, s.oldWoodC = w.Household.SetDayC, to+1, to+1, to+2, to+1
 	for i := range 2 {
 		s.underC[i], s.voidC[i], s.coverC[i], s.oldCoverC[i], s.voidPa[i] = to, to, to, to, po
 		s.batten[i] = math.Min(0.16, w.Roof.WoodMoisture)
-		s.tiles[i] = 0.7 * w.Roof.CoveringStoreKgM3 * tileM
+		s.tiles[i] = 0.7 * w.Roof.CoveringStoreKgM3 * s.tileM
 	}
 	s.indoorPa, s.loftPa, s.plaster = po+300, po, 0.5
 	s.surface, s.core = math.Min(w.Roof.WoodMoisture, 0.25), w.Roof.WoodMoisture
-	s.surfaceKg = dryWood * skinM * s.size.timberM2
-	s.coreKg = dryWood * math.Max(w.Roof.TimberHalfM-skinM, 0.004) * s.size.timberM2
+	s.surfaceKg = dryWood * s.skinM * s.size.timberM2
+	s.coreKg = dryWood * math.Max(w.Roof.TimberHalfM-s.skinM, 0.004) * s.size.timberM2
 	s.battenKg = dryWood * 0.008 * w.Roof.BattenM2M2 * s.size.slopeM2
-	s.plasterKgU = 0.075 * w.House.BufferM2
+	s.plasterKgU = s.plasterKgM2 * w.House.BufferM2
 	return s
 }
 
-// Solids: the wood that follows the air within hours, and the covering's part
-// that does.
-const (
-	dryWood = 430.0 // kg/m3
-	skinM   = 0.0025
-	tileM   = 0.003
-)
-
-// Oswin's isotherm of softwood near 5 C, u = a (phi/(1-phi))^b, laid through 9.4 %
-// at 50 and 20.3 % at 90 %RH (Wood Handbook).
-const oswinA, oswinB = 0.094, 0.35
+const dryWood = 430.0 // kg/m3
 
 // humidity is the relative humidity in balance with wood of a moisture content.
-func humidity(u float64) float64 {
-	x := math.Pow(math.Max(u, 0.005)/oswinA, 1/oswinB)
+func (c *constants) humidity(u float64) float64 {
+	x := math.Pow(math.Max(u, 0.005)/c.oswinA, 1/c.oswinB)
 	return math.Min(x/(1+x), 1)
 }
 
@@ -121,18 +114,18 @@ func (s *state) wet(k int, dt float64) {
 	g, x, f, b := &s.size, s.weather, &s.flow, &s.roof
 	po := x.vapourPa[k]
 	satWood := psychro.SatWaterPa(s.woodC)
-	woodPa := humidity(s.surface) * satWood
+	woodPa := s.humidity(s.surface) * satWood
 	plasterPa := s.plaster * psychro.SatWaterPa(s.indoorC)
 	var satC, satU, battenPa, tilePa [2]float64
 	for i := range 2 {
 		satC[i], satU[i] = psychro.SatSurfacePa(s.coverC[i]), psychro.SatSurfacePa(s.underC[i])
-		battenPa[i] = humidity(s.batten[i]) * psychro.SatWaterPa((s.coverC[i]+s.underC[i])/2)
+		battenPa[i] = s.humidity(s.batten[i]) * psychro.SatWaterPa((s.coverC[i]+s.underC[i])/2)
 		if b.CoveringStoreKgM3 > 0 {
-			tilePa[i] = s.tiles[i] / (b.CoveringStoreKgM3 * tileM) * satC[i]
+			tilePa[i] = s.tiles[i] / (b.CoveringStoreKgM3 * s.tileM) * satC[i]
 		}
 	}
 	ceiling := s.ceilingDiffusion()
-	betaV, betaL := beta(2.2), beta(2.5)
+	betaV, betaL := beta(s.voidWM2K), beta(s.convWM2K)
 	fabric := g.slopeM2 / (b.UnderlaySdM/diffusion + 1/betaV + 1/betaL)
 	behind := g.slopeM2 / (b.UnderlaySdM/diffusion + 1/betaV)
 	battenG, tileG := betaV*g.slopeM2*b.BattenM2M2, g.slopeM2/(1/betaV+0.1/diffusion)
@@ -140,7 +133,7 @@ func (s *state) wet(k int, dt float64) {
 	if s.patchKg > 1e-4 {
 		patchM2 = math.Min(0.3*g.ceilingM2, math.Max(0.15, b.PatchM2PerKg*math.Pow(s.patchKg, 0.7)))
 	}
-	patchSat := psychro.SatSurfacePa(0.6*s.topC + 0.4*s.loftC)
+	patchSat := psychro.SatSurfacePa(s.patchTop*s.topC + (1-s.patchTop)*s.loftC)
 	patchG := math.Min(betaL*0.8*patchM2, s.patchKg/dt/math.Max(patchSat-s.loftPa, 1))
 	// A film that would be gone within the step gives what it has and no more.
 	gives := func(kg, g, sat, air float64) float64 {
@@ -270,10 +263,10 @@ func (s *state) drain(k int, dt float64) {
 	s.soak(kg)
 }
 
-// soak puts water into the loft: a quarter into the wood, the rest lies.
+// soak puts water into the loft: a part into the wood, the rest lies.
 func (s *state) soak(kg float64) {
 	room := math.Max(0, 0.9-s.core) * s.coreKg
-	in := math.Min(kg/4, room)
+	in := math.Min(kg*s.soaked, room)
 	s.core += in / s.coreKg
 	s.patchKg += kg - in
 }

@@ -41,7 +41,7 @@ type weather struct {
 }
 
 // drawWeather draws the course of a winter.
-func drawWeather(w *roofsim.World, n int, dt float64) *weather {
+func drawWeather(w *roofsim.World, n int, dt float64, by *constants) *weather {
 	c := &w.Climate
 	r := rand.New(rand.NewPCG(w.Seed, 0xab20ad))
 	x := &weather{}
@@ -102,7 +102,7 @@ func drawWeather(w *roofsim.World, n int, dt float64) *weather {
 		if k > 0 { // days join without a step
 			temp = x.tempC[k-1] + (temp-x.tempC[k-1])*math.Min(1, hours/0.7)
 		}
-		want := math.Min(mass, temp+4) - 0.25*(most-least) - 1.2*c.DepressionK*dry
+		want := math.Min(mass, temp+4) - by.dewFall*(most-least) - 1.2*c.DepressionK*dry
 		if math.IsNaN(dew) {
 			dew = want
 		}
@@ -118,9 +118,9 @@ func drawWeather(w *roofsim.World, n int, dt float64) *weather {
 		x.tempC[k], x.vapourPa[k], x.cloud[k], x.lean[k] = temp, psychro.SatWaterPa(dew), cloud, math.Tanh(lean)
 		x.windMS[k] = wind * c.WindMS
 		if noonSun(solar, half) <= 0 { // nights are calmer, clear ones most
-			x.windMS[k] *= 1 - 0.5*(1-cloud)
+			x.windMS[k] *= 1 - by.nightsCalm*(1-cloud)
 		}
-		x.skyC[k] = skyC(temp, x.vapourPa[k], cloud)
+		x.skyC[k] = skyC(temp, x.vapourPa[k], cloud, by.cloudSky)
 		hour := (solar - 12) * math.Pi / 12
 		up := math.Sin(lat)*math.Sin(decl) + math.Cos(lat)*math.Cos(decl)*math.Cos(hour)
 		if up > 0.02 {
@@ -158,10 +158,10 @@ func dayCurve(solar, half, least, most float64) float64 {
 }
 
 // skyC is the radiative temperature of the sky: Prata 1996 for the clear one,
-// Unsworth and Monteith 1975 for cloud.
-func skyC(airC, vapourPa, cloud float64) float64 {
+// Unsworth and Monteith 1975 for cloud, of which so much counts.
+func skyC(airC, vapourPa, cloud, counts float64) float64 {
 	w := 46.5 * vapourPa / 100 / (airC + kelvin)
 	clear := 1 - (1+w)*math.Exp(-math.Sqrt(1.2+3*w))
-	e := clear*(1-0.84*cloud) + 0.84*cloud
+	e := clear*(1-counts*cloud) + counts*cloud
 	return (airC+kelvin)*math.Sqrt(math.Sqrt(e)) - kelvin
 }
