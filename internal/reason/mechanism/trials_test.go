@@ -29,7 +29,8 @@ type trial struct {
 // looked at every evening (void) or every third (loft and ceiling), one line a
 // winter. TRIAL_WHAT is the quantity declared, TRIAL_WORK what was done (see the
 // work constants), TRIAL_FROM and TRIAL_TO the seeds; TRIAL_BLIND leaves out what is
-// logged outdoors (void).
+// logged outdoors (void), TRIAL_WITHOUT a place (indoor_air, say), and TRIAL_STATION
+// puts a weather station in the outdoor logger's stead.
 func TestTrials(t *testing.T) {
 	number := func(key string, usual int) int {
 		if n, err := strconv.Atoi(os.Getenv(key)); err == nil {

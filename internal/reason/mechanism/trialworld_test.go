@@ -102,7 +102,13 @@ func simulate(t testing.TB, seed uint64, w work, declare roof.Change) *simulated
 		kit.Swaps = append(kit.Swaps, roofsim.Swap{Position: p, At: at.Add(time.Duration(r.IntN(48)-24) * time.Hour),
 			Declared: r.Float64() < 0.4})
 	}
+	if p := os.Getenv("TRIAL_WITHOUT"); p != "" {
+		kit.Without = []roof.Place{roof.Place(p)}
+	}
 	m := kit.Measure(s.winter, seed)
+	if os.Getenv("TRIAL_STATION") != "" {
+		roofworlds.StationOutdoors(m, r)
+	}
 	s.slope = m.Slope
 	for i := range m.Case.Events {
 		if e := &m.Case.Events[i]; e.Kind == roof.Repair {
