@@ -6,10 +6,10 @@ import { Data, isReadings, after } from "./chartdata";
 import type { Level } from "./chartdata";
 import { arrange, draw, drawCursor, drawPane, figure as written, flagRow, spots, timeOf, xOf } from "./chartdraw";
 import { Files } from "./chartfile";
+import { unrepaired } from "./chartdraw";
 import type { Event, Lay, Mark, Picture } from "./chartdraw";
 import { Zone, lasting } from "./charttime";
-import { hands } from "./charthands";
-import { opens } from "./hands";
+import { hands, opens } from "./charthands";
 import type { Worked } from "./charthands";
 import { listen } from "./live";
 import { el } from "./svg";
@@ -107,7 +107,7 @@ export class Chart extends HTMLElement implements Worked {
       if (!turn.has(where)) turn.set(where, turn.size % 8);
       const used = taken.get(k.axis) ?? new Set<number>();
       taken.set(k.axis, used);
-      let look = looks?.[i] ?? turn.get(where) ?? 0;
+      let look = looks?.[i] ?? (key.endsWith(unrepaired) ? 2 : turn.get(where) ?? 0);
       for (let n = 0; !looks && used.has(look) && n < 8; n++) look = (look + 1) % 8;
       used.add(look);
       return [{ ...k, look }];
@@ -214,7 +214,7 @@ export class Chart extends HTMLElement implements Worked {
     this.select(this.begun, this.cursor, true, true);
     this.begun = undefined;
   }
-  hint(text: string): void { if (this.cursor === undefined || this.begun !== undefined) this.at.textContent = text; }
+  hint(text: string): void { this.at.textContent = text; }
 
   axisAt(clientX: number, clientY: number): string | undefined {
     const x = clientX - this.box.left, y = clientY - this.box.top;

@@ -415,8 +415,12 @@ function drawCurve(p: Picture, pen: Pen, panel: Panel, s: Series): void {
   pen.stroke(stroke);
 }
 
-/** wets reports whether the water below a margin of zero is filled: where it is the only curve of its panel. */
-const wets = (panel: Panel, s: Series): boolean => s.axis === "k" && panel.series.length === 1;
+/** unrepaired ends the key of a margin as it would have been without the repair. */
+export const unrepaired = ".margin_unrepaired";
+
+/** wets reports whether the water below a margin of zero is filled: where it is the only measured one of its panel. */
+const wets = (panel: Panel, s: Series): boolean => s.axis === "k" && !s.key.endsWith(unrepaired)
+  && panel.series.filter((x) => !x.key.endsWith(unrepaired)).length === 1;
 
 function fillWet(pen: Pen, panel: Panel, a: Axis, first: number, last: number, open: (i: number) => boolean,
   x: (i: number) => number, v: (i: number) => number): void {

@@ -140,3 +140,15 @@ export function hands(figure: HTMLElement, chart: Worked): void {
     key();
   });
 }
+
+/** opens has a night that is tapped on the sheet shown in the chart of a figure. */
+export function opens(figure: HTMLElement, show: (from: number, until: number) => void): void {
+  document.addEventListener("dew-open", (e) => {
+    const v = (e as CustomEvent<{ from: number; until: number }>).detail;
+    e.preventDefault();
+    show(v.from, v.until);
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    document.getElementById("margin")?.scrollIntoView({ block: "start", behavior: still ? "auto" : "smooth" });
+    figure.focus({ preventScroll: true });
+  });
+}

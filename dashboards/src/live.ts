@@ -11,7 +11,7 @@ export interface Reading {
   flags: string[] | null;
 }
 
-import { signed } from "./svg";
+import { figure } from "./chartdraw";
 import { age } from "./clock";
 
 /** listen hands over readings while the page is looked at; a hidden page holds no connection. */
@@ -81,9 +81,9 @@ class Live extends HTMLElement {
       const cell = row.querySelector(`[data-f="${field}"]`);
       if (cell && text !== null) cell.textContent = text;
     };
-    put("temp_c", r.temp_c === null ? null : signed(r.temp_c));
+    put("temp_c", r.temp_c === null ? null : figure(r.temp_c, 1));
     put("rh_pct", r.rh_pct === null ? null : r.rh_pct.toFixed(0));
-    put("dew_point_c", r.dew_point_c === null ? null : signed(r.dew_point_c));
+    put("dew_point_c", r.dew_point_c === null ? null : figure(r.dew_point_c, 1));
     if (r.battery_pct !== null) {
       put("battery_pct", r.battery_pct.toFixed(0));
       if (r.battery_pct <= 15) row.querySelector('[data-f="battery_pct"]')?.append(" ", word("low"));

@@ -1,5 +1,4 @@
 import { registerSheet } from "./sheet";
-import { registerMargin } from "./margin";
 import { registerChart } from "./chart";
 import { registerLive } from "./live";
 import { registerEditor } from "./editor";
@@ -7,7 +6,6 @@ import { keepAges, stampOnPrint } from "./clock";
 import { sendLinks } from "./send";
 
 registerSheet();
-registerMargin();
 registerChart();
 registerLive();
 registerEditor();

@@ -15,6 +15,7 @@ var curves = map[string]string{
 	"vapour_pressure":   "vapour pressure",
 	"absolute_humidity": "absolute humidity",
 	"margin":            "margin",
+	"margin_unrepaired": "margin without the repair",
 	"vapour_excess":     "vapour pressure over outdoors",
 	"wood":              "wood moisture",
 	"rain":              "rain",

@@ -20,7 +20,8 @@ async function at(path = night, options = desktop) {
   await settled(p.page);
   return p;
 }
-const view = (page) => { const u = new URL(page.url()).searchParams; return [Date.parse(u.get("from")), Date.parse(u.get("to"))]; };
+const asked = (href) => { const q = new URL(href).searchParams; return [Date.parse(q.get("from")), Date.parse(q.get("to"))]; };
+const view = (page) => asked(page.url());
 const span = (v) => v[1] - v[0];
 const values = (page) => page.locator(".chart-legend [data-value]").allTextContents();
 const plot = async (page) => {
@@ -89,6 +90,9 @@ test("the keyboard moves the crosshair, zooms, pages and leaves, and is told wha
   const start = view(p.page);
   const near = await moved(p.page, () => p.page.keyboard.press("+"));
   assert.ok(Math.abs(span(near) * 2 - span(start)) < 4e3);
+  for (const a of await p.page.locator("a[data-csv=chart]").all()) {
+    assert.deepEqual(asked(await a.evaluate((e) => e.href)), near, "the CSV is of what is seen");
+  }
   const on = await moved(p.page, () => p.page.keyboard.press("PageDown"));
   assert.ok(Math.abs(on[0] - near[1]) < 4e3);
   const all = await moved(p.page, () => p.page.keyboard.press("0"));
@@ -109,6 +113,38 @@ test("steps go down to the single reading, which is what the logger sent", async
   const first = told.columns[0].value.map((v) => (v / 1000).toFixed(1));
   assert.ok(first.slice(0, 3).includes((await values(p.page))[0]), `${await values(p.page)} of ${first}`);
   await p.done();
+});
+
+test("the wheel leaves the page alone until the chart is chosen", async () => {
+  const p = await at("");
+  const box = await plot(p.page);
+  await p.page.mouse.move(box.x + 300, box.y + 100);
+  const was = await p.page.evaluate(() => [scrollY, location.search]);
+  await p.page.mouse.wheel(0, 60);
+  await p.page.waitForFunction((y) => scrollY !== y, was[0]);
+  assert.equal(await p.page.evaluate(() => location.search), was[1]);
+  assert.match(await p.page.locator("[data-at]").textContent(), /Click the chart first/);
+  await p.done();
+});
+
+test("the margin without the repair stands beside the margin, and is told in figures", async () => {
+  for (const options of [desktop, phone]) {
+    const p = await at(night, options);
+    await moved(p.page, () => p.page.locator("[data-ready] a", { hasText: "without the repair" }).click());
+    const names = await p.page.locator(".chart-legend li").allTextContents();
+    assert.equal(names.length, 2);
+    assert.match(names[1], /margin without the repair/);
+    await p.page.locator("dew-chart figure").focus();
+    let apart = 0;
+    for (let i = 0; i < 8; i++) {
+      for (let n = 0; n < 5; n++) await p.page.keyboard.press("ArrowRight");
+      const [is, without] = await values(p.page);
+      assert.match(without, /^−?\d+\.\d|not observed/);
+      if (is !== without) apart++;
+    }
+    assert.ok(apart > 0, "what the repair changed is seen");
+    await p.done();
+  }
 });
 
 test("a drag with Shift shows its rectangle and zooms to it; a plain drag moves; the wheel zooms once chosen", async () => {
@@ -209,7 +245,6 @@ const nights = (page) => page.evaluate(() => {
   const b = all.map((a) => a.getBoundingClientRect());
   return { each: b[1].left - b[0].left, first: all.findIndex((_, i) => b[i].left >= port.left - 0.5), links: all.map((a) => a.href), x: b.map((r) => r.left + r.width / 2), port: { x: port.x, y: port.y, width: port.width, height: port.height } };
 });
-const asked = (href) => { const q = new URL(href).searchParams; return [Date.parse(q.get("from")), Date.parse(q.get("to"))]; };
 
 test("on a phone the sheet is zoomed until a night is hit by a finger, on Answer and Chart", async () => {
   for (const path of [chart.replace(/\/chart$/, ""), chart]) {
@@ -343,7 +378,7 @@ test("PNG, SVG and CSV of what is seen come by one tap, with caption, span and c
   const [, png] = await saved("PNG");
   assert.equal(png.subarray(1, 4).toString(), "PNG");
   const [, csv] = await saved("CSV");
-  assert.match(csv.toString(), /^time,until,"under the covering, margin, K"/);
+  assert.match(csv.toString(), /^# .*10 Jan 2027 12:00 to 17 Jan 2027 12:00\n# Times in .*\n# Observed: .* %.*\ntime,until,"under the covering, margin, K"/);
   assert.ok(csv.toString().split("\n").length > 20);
   await p.done();
 });

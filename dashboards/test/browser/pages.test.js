@@ -21,7 +21,7 @@ before(async () => {
   // The first house that has nights to show.
   house = await p.page.locator("ul.houses > li:has(figure.strip) h2 a").first().getAttribute("href");
   assert.ok(house, "a house with a record is listed");
-  chart = house + "/margin";
+  chart = house + "/chart";
   await p.done();
 });
 after(async () => { await browser?.close(); });
@@ -39,20 +39,8 @@ async function open(path, { viewport = desktop, meant, ...more } = {}) {
   return { page, answer, faults, done: async () => { await context.close(); assert.deepEqual(faults.filter((f) => !meant?.test(f)), [], path); } };
 }
 
-const ready = (page) => page.waitForFunction(() => document.querySelector("dew-margin figure svg .tick") && !document.querySelector("dew-margin figure[aria-busy]"));
+const ready = (page) => page.waitForFunction(() => document.querySelector("dew-chart[data-shown]") && !document.querySelector("dew-chart figure[aria-busy]"));
 const view = (page) => { const u = new URL(page.url()).searchParams; return [Date.parse(u.get("from")), Date.parse(u.get("to"))]; };
-const readout = (page) => page.locator("[data-readout]").textContent();
-/** settled waits until the address has changed from what it was and no answer is due. */
-async function settled(page, was) {
-  await page.waitForFunction((w) => location.search !== w && !document.querySelector("dew-margin figure[aria-busy]"), was);
-}
-async function moved(page, act) {
-  const was = await page.evaluate(() => location.search);
-  await act();
-  await settled(page, was);
-  return view(page);
-}
-
 /** accessible runs axe over the debugger protocol: the pages' policy rightly refuses an injected script. */
 async function accessible(page, where) {
   const cdp = await page.context().newCDPSession(page);
@@ -73,7 +61,7 @@ test("axe is awake: it finds a fault that was put there", async () => {
   await p.done();
 });
 
-const pages = () => ["/", "/?needs=look&sort=name", "/messages", "/new", "/new?empty=1", house, house + "/chart", chart, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
+const pages = () => ["/", "/?needs=look&sort=name", "/messages", "/new", "/new?empty=1", house, chart, house + "/positions", house + "/diagnosis", house + "/help", "/predictions", house + "/repairs", house + "/physics", house + "/buildup", house + "/sure", house + "/file"];
 
 test("no page has a serious fault for people who do not see or do not use a mouse, by day or by night", async () => {
   for (const colorScheme of ["light", "dark"]) for (const path of pages()) {
@@ -185,7 +173,7 @@ test("the sentence with its figure stands on a phone's first screen", async () =
 test("without script the pictures and their words are there", async () => {
   const first = await open(house, { javaScriptEnabled: false });
   const p = await open(chart, { javaScriptEnabled: false });
-  for (const [page, fig] of [[first, "figure.sheet"], [p, "figure.margin"], [p, "figure.positions"]]) {
+  for (const [page, fig] of [[first, "figure.sheet"], [p, "figure.curves"]]) {
     const svg = page.page.locator(`${fig} svg.pic`).first();
     assert.ok((await svg.boundingBox()).height > 100, fig);
     assert.match(await svg.locator("desc").first().textContent(), /\d/);
@@ -194,183 +182,6 @@ test("without script the pictures and their words are there", async () => {
   await p.page.locator("nav.zooms a", { hasText: "day" }).first().click();
   const [from, until] = view(p.page);
   assert.equal(until - from, 86400e3);
-  await p.done();
-});
-
-test("the browser draws what the server drew", async () => {
-  const shape = (page) => page.evaluate(() => {
-    const svg = document.querySelector("figure.margin svg.pic");
-    return { height: Math.round(svg.getBoundingClientRect().height), ticks: [...svg.querySelectorAll(".tick")].map((t) => t.textContent).sort(), classes: [...new Set([...svg.querySelectorAll("path, line, rect")].map((e) => e.getAttribute("class")))].sort() };
-  });
-  const path = `${chart}?night=2027-01-20`;
-  const plain = await open(path, { javaScriptEnabled: false });
-  const u = new URL(await plain.page.locator("a[data-csv]").evaluate((a) => a.href)).searchParams;
-  const same = `${chart}?from=${u.get("from")}&to=${u.get("to")}`;
-  await plain.page.goto(base + same);
-  const a = await shape(plain.page);
-  await plain.done();
-  const live = await open(same);
-  await ready(live.page);
-  await live.page.waitForFunction(() => document.querySelector("figure.margin")?.getAttribute("role") === "group");
-  await live.page.waitForTimeout(200);
-  const b = await shape(live.page);
-  await live.done();
-  assert.equal(b.height, a.height);
-  assert.deepEqual(b.ticks, a.ticks);
-  const drawn = (x) => x.classes.filter((c) => !/^t-|^cursor$/.test(c ?? "t-"));
-  assert.deepEqual(drawn(b), drawn(a));
-});
-
-test("a stretch that was zoomed to is the server's own picture", async () => {
-  const pictures = (page) => page.evaluate(() => ["figure.margin svg.pic", "figure.positions svg.pic"].map((s) => {
-    const svg = document.querySelector(s).cloneNode(true);
-    for (const e of svg.querySelectorAll(".cursor")) e.remove();
-    for (const e of svg.querySelectorAll("*")) for (const k of Object.keys(e.dataset)) delete e.dataset[k];
-    return svg.outerHTML;
-  }));
-  const p = await open(chart);
-  await ready(p.page);
-  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
-  const zoomed = await pictures(p.page);
-  const u = new URL(p.page.url());
-  const plain = await open(u.pathname + u.search, { javaScriptEnabled: false });
-  const q = new URLSearchParams(u.search);
-  assert.equal(await plain.page.locator("dew-margin").getAttribute("data-from"), q.get("from"));
-  assert.deepEqual(zoomed, await pictures(plain.page));
-  await plain.done();
-  await p.done();
-});
-
-test("what is drawn already moves at once, before the server answers", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  let answer;
-  const held = new Promise((r) => { answer = r; });
-  await p.page.route("**/stretch?*", async (route) => { await held; await route.continue(); });
-  const day = () => p.page.evaluate(() => document.querySelector("figure.margin text.tick:not([text-anchor])").getAttribute("x"));
-  const course = () => p.page.evaluate(() => document.querySelector("figure.margin svg.st").getAttribute("width"));
-  assert.equal(await course(), "100%");
-  const before = await day();
-  await p.page.locator("dew-margin figure").focus();
-  const was = await p.page.evaluate(() => location.search);
-  await p.page.keyboard.press("+");
-  assert.equal(await course(), "200%");
-  assert.notEqual(await day(), before, "and the days with it");
-  answer();
-  await settled(p.page, was);
-  assert.equal(await course(), "100%");
-  await p.done();
-});
-
-test("keys zoom, move the read-out and leave", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  const fig = p.page.locator("dew-margin figure");
-  await fig.focus();
-  const width = ([a, b]) => b - a;
-  const start = await moved(p.page, () => p.page.keyboard.press("-"));
-  const near = await moved(p.page, () => p.page.keyboard.press("+"));
-  assert.ok(width(near) < width(start), "plus zooms in");
-  await p.page.keyboard.press("ArrowLeft");
-  const one = await readout(p.page);
-  assert.match(one, /margin −?\d+\.\d K|not observed/);
-  await p.page.keyboard.press("ArrowLeft");
-  assert.notEqual(await readout(p.page), one, "the arrow moves the read-out");
-  assert.equal(await p.page.locator("figure.margin .cursor").count(), 1);
-  assert.equal(await p.page.locator("[data-readout]").getAttribute("aria-live"), "polite");
-  const first = Date.parse(await p.page.locator("dew-margin").getAttribute("data-first"));
-  const home = await moved(p.page, () => p.page.keyboard.press("Home"));
-  assert.ok(Math.abs(home[0] - first) < 36e5 * 24, "Home goes to the first reading");
-  const end = await moved(p.page, () => p.page.keyboard.press("End"));
-  assert.ok(end[1] > home[1], "End goes to the last");
-  let v = end;
-  for (let i = 0; i < 20 && v[1] - v[0] > 11 * 60e3; i++) v = await moved(p.page, () => p.page.keyboard.press("+"));
-  assert.ok(v[1] - v[0] <= 11 * 60e3, "zooms down to minutes");
-  await p.page.keyboard.press("Escape");
-  assert.equal(await p.page.locator("figure.margin .cursor").count(), 0);
-  assert.notEqual(await p.page.evaluate(() => document.activeElement?.tagName), "FIGURE");
-  await p.done();
-});
-
-test("the address bar holds the view: the same link shows the same stretch", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  await p.page.locator("dew-margin figure").focus();
-  const v = await moved(p.page, () => p.page.keyboard.press("+"));
-  const again = await open(new URL(p.page.url()).pathname + new URL(p.page.url()).search);
-  assert.deepEqual([Date.parse(await again.page.locator("dew-margin").getAttribute("data-from")), Date.parse(await again.page.locator("dew-margin").getAttribute("data-until"))], v);
-  await again.done();
-  await p.done();
-});
-
-test("the wheel zooms a chart that was chosen and leaves the page alone otherwise", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  const fig = p.page.locator("dew-margin figure");
-  await fig.scrollIntoViewIfNeeded();
-  const box = await fig.boundingBox();
-  const [x, y] = [box.x + box.width / 2, box.y + 100];
-  await p.page.mouse.move(x, y);
-  const before = await p.page.evaluate(() => scrollY);
-  await p.page.mouse.wheel(0, 60);
-  await p.page.waitForFunction((b) => scrollY !== b, before);
-  await fig.scrollIntoViewIfNeeded();
-  const b2 = await fig.boundingBox();
-  await p.page.mouse.click(b2.x + b2.width / 2, b2.y + 60);
-  const at = await p.page.evaluate(() => scrollY);
-  const from = await moved(p.page, () => p.page.mouse.wheel(0, 200));
-  const v = await moved(p.page, () => p.page.mouse.wheel(0, -200));
-  assert.ok(v[1] - v[0] < from[1] - from[0]);
-  assert.equal(await p.page.evaluate(() => scrollY), at);
-  await p.done();
-});
-
-test("dragging moves the stretch, Shift and dragging picks one", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: "week" }).click());
-  await p.page.waitForTimeout(100);
-  const fig = p.page.locator("figure.margin svg.pic");
-  await fig.scrollIntoViewIfNeeded();
-  const box = await fig.boundingBox();
-  const y = box.y + 90;
-  const drag = async (a, b) => { await p.page.mouse.move(box.x + a, y); await p.page.mouse.down(); await p.page.mouse.move(box.x + (a + b) / 2, y, { steps: 4 }); await p.page.mouse.move(box.x + b, y, { steps: 4 }); await p.page.mouse.up(); };
-  const start = await moved(p.page, () => drag(200, 500));
-  const next = await moved(p.page, () => drag(200, 500));
-  assert.ok(next[0] < start[0], "dragged to the right, the chart shows earlier time");
-  assert.equal(next[1] - next[0], start[1] - start[0]);
-  await p.page.keyboard.down("Shift");
-  // The last drag may still be writing the address: what counts is the first
-  // stretch of another length.
-  let picked = await moved(p.page, () => drag(300, 500));
-  for (let i = 0; i < 50 && picked[1] - picked[0] === next[1] - next[0]; i++) {
-    await p.page.waitForTimeout(100);
-    picked = await view(p.page);
-  }
-  await p.page.keyboard.up("Shift");
-  const share = (picked[1] - picked[0]) / (next[1] - next[0]);
-  assert.ok(Math.abs(share - 200 / box.width) < 0.02, `picked ${share} of the stretch`);
-  await p.done();
-});
-
-test("two fingers zoom on a phone, and a tap reads out", async () => {
-  const p = await open(chart, { viewport: phone, hasTouch: true, isMobile: true });
-  await ready(p.page);
-  const fig = p.page.locator("figure.margin svg.pic");
-  await fig.scrollIntoViewIfNeeded();
-  const box = await fig.boundingBox();
-  const cdp = await p.page.context().newCDPSession(p.page);
-  const touch = (type, ...xs) => cdp.send("Input.dispatchTouchEvent", { type, touchPoints: xs.map((x, id) => ({ x: box.x + x, y: box.y + 80, id })) });
-  const start = await moved(p.page, async () => { await p.page.locator("dew-margin nav.zooms a", { hasText: "month" }).click(); });
-  const v = await moved(p.page, async () => {
-    await touch("touchStart", 120);
-    await touch("touchStart", 120, 180);
-    for (let i = 1; i <= 6; i++) await touch("touchMove", 120 - 10 * i, 180 + 10 * i);
-    await touch("touchEnd");
-  });
-  assert.ok(v[1] - v[0] < (start[1] - start[0]) * 0.6, `${(v[1] - v[0]) / (start[1] - start[0])}`);
-  await p.page.touchscreen.tap(box.x + 150, box.y + 80);
-  assert.match(await readout(p.page), /margin −?\d+\.\d K|not observed/);
   await p.done();
 });
 
@@ -394,30 +205,6 @@ test("a night of the sheet is read out and opens in the chart, by pointer and by
   const said = await slider.getAttribute("aria-valuetext");
   assert.match(said, /^Night of .*(wet|dry|near|frost|not observed)/);
   await oneNight(() => p.page.keyboard.press("Enter"));
-  await p.done();
-});
-
-test("a month is written by the script as by the server", async () => {
-  const p = await open(house + "/margin?from=2026-09-10T00:00:00Z&to=2026-09-26T00:00:00Z");
-  await ready(p.page);
-  await p.page.locator("dew-margin figure").focus();
-  await moved(p.page, () => p.page.keyboard.press("-"));
-  const drawn = await p.page.locator("section#margin").textContent();
-  assert.match(drawn, /\bSep\b/);
-  assert.doesNotMatch(drawn, /Sept\b/);
-  await p.done();
-});
-
-test("the stretch's table and CSV follow the zoom", async () => {
-  const p = await open(chart);
-  await ready(p.page);
-  await moved(p.page, () => p.page.locator("dew-margin nav.zooms a", { hasText: /^day$/ }).click());
-  const href = await p.page.locator("a[data-csv]").evaluate((a) => a.href);
-  const [from, until] = view(p.page);
-  assert.equal(Date.parse(new URL(href).searchParams.get("from")), from);
-  assert.equal(until - from, 86400e3);
-  const csv = await p.page.request.get(href);
-  assert.equal(csv.headers()["content-type"], "text/csv; charset=utf-8");
   await p.done();
 });
 

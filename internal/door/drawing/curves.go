@@ -34,6 +34,9 @@ func Where(c *roof.Case, id string) string {
 	return words.Position(p)
 }
 
+// unrepairedLook is the look of what would have been without the repair.
+const unrepairedLook = 2
+
 // Looks gives each key the look of its line: the same for a position in every
 // panel, unless its panel has it already.
 func Looks(c *roof.Case, keys []curves.Key) []int {
@@ -51,6 +54,9 @@ func Looks(c *roof.Case, keys []curves.Key) []int {
 			taken[axis] = map[int]bool{}
 		}
 		look := turn[k.Position]
+		if k.Quantity == curves.UnrepairedK {
+			look = unrepairedLook
+		}
 		for n := 0; taken[axis][look] && n < picture.Looks; n++ {
 			look = (look + 1) % picture.Looks
 		}

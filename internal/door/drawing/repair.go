@@ -6,6 +6,7 @@ import (
 
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/curves"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 )
@@ -56,64 +57,32 @@ func Paired(r repair.Result, id string, zone *time.Location) (wet, risk picture.
 	return wet, risk
 }
 
-// Change is what the last repair of a surface did to its margin, half hour by
-// half hour.
-type Change struct {
-	Surface string
-	At      time.Time
-	FromMS  int64
-	StepS   int
-	ChangeK []*float64
-}
-
 const halfHourMS = 30 * 60 * 1000
 
-// ChangeOf finds the last judged repair of a surface that has a course.
-func ChangeOf(results []assessment.Repair, surface string) (Change, bool) {
-	var last *repair.Result
+// Changes are what the last judged repair of each surface changed of its margin.
+func Changes(results []assessment.Repair) (out []curves.Change) {
+	last := map[string]*repair.Result{}
 	for i, r := range results {
-		if r.Surface == surface && len(r.Course) > 1 && (last == nil || r.At.After(last.At)) {
-			last = &results[i].Result
+		if l := last[r.Surface]; len(r.Course) > 1 && (l == nil || r.At.After(l.At)) {
+			last[r.Surface] = &results[i].Result
 		}
 	}
-	if last == nil {
-		return Change{}, false
-	}
-	first, end := last.Course[0].AtMS, last.Course[len(last.Course)-1].AtMS
-	e := Change{Surface: surface, At: last.At.UTC(), FromMS: first, StepS: halfHourMS / 1000,
-		ChangeK: make([]*float64, (end-first)/halfHourMS+1)}
-	for _, pt := range last.Course {
-		x := math.Round((pt.WithoutK-pt.WithK)*100) / 100
-		if i := (pt.AtMS - first) / halfHourMS; i >= 0 && int(i) < len(e.ChangeK) {
-			e.ChangeK[i] = &x
+	for surface, r := range last {
+		c := curves.Change{Surface: surface, FromMS: r.Course[0].AtMS}
+		for _, pt := range r.Course {
+			for at := c.FromMS + int64(len(c.ByK))*halfHourMS; at < pt.AtMS; at += halfHourMS {
+				c.ByK = append(c.ByK, math.NaN())
+			}
+			c.ByK = append(c.ByK, pt.WithoutK-pt.WithK)
 		}
+		out = append(out, c)
 	}
-	return e, true
-}
-
-// over is the mean change over [fromMS, untilMS); ok is false where none is
-// known.
-func (e Change) over(fromMS, untilMS int64) (float64, bool) {
-	if untilMS <= e.FromMS {
-		return 0, false
-	}
-	first := max(fromMS-e.FromMS, 0) / halfHourMS
-	end := min((untilMS-e.FromMS+halfHourMS-1)/halfHourMS, int64(len(e.ChangeK)))
-	sum, n := 0.0, 0
-	for i := first; i < end; i++ {
-		if x := e.ChangeK[i]; x != nil {
-			sum, n = sum+*x, n+1
-		}
-	}
-	if n == 0 {
-		return 0, false
-	}
-	return sum / float64(n), true
+	return out
 }
 
 // Unrepaired is the margin that the roof would have had without the
 // repair: what was measured, and the change between the model's two runs.
-func Unrepaired(m picture.MarginChart, e Change) picture.Column {
+func Unrepaired(m picture.MarginChart, e curves.Change) picture.Column {
 	f := picture.NewFigures(len(m.Time))
 	any := false
 	for i, t := range m.Time {
@@ -126,7 +95,7 @@ func Unrepaired(m picture.MarginChart, e Change) picture.Column {
 		}
 		from := t.UnixMilli()
 		until := from + max(m.Step.Milliseconds(), 1)
-		if d, ok := e.over(from, until); ok {
+		if d, ok := e.Over(from, until); ok {
 			f.Set(i, x+d)
 			any = true
 		}

@@ -31,26 +31,27 @@ func judged(at time.Time, halfHours int) repair.Result {
 
 func TestWhatARepairDidIsTheChangeBetweenTheModelsRuns(t *testing.T) {
 	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
-	e, ok := ChangeOf([]assessment.Repair{{Result: judged(at, 96)}}, "slate")
-	require.True(t, ok)
-	assert.InDelta(t, -2, *e.ChangeK[0], 1e-9)
-	x, ok := e.over(at.UnixMilli(), at.Add(time.Hour).UnixMilli())
+	changes := Changes([]assessment.Repair{{Result: judged(at.AddDate(0, 0, -20), 96)}, {Result: judged(at, 96)}})
+	require.Len(t, changes, 1, "the last repair of a surface counts")
+	e := changes[0]
+	assert.Equal(t, "slate", e.Surface)
+	assert.InDelta(t, -2, e.ByK[0], 1e-9)
+	x, ok := e.Over(at.UnixMilli(), at.Add(time.Hour).UnixMilli())
 	require.True(t, ok)
 	assert.InDelta(t, -2, x, 1e-9)
-	x, ok = e.over(at.Add(11*time.Hour).UnixMilli(), at.Add(13*time.Hour).UnixMilli())
+	x, ok = e.Over(at.Add(11*time.Hour).UnixMilli(), at.Add(13*time.Hour).UnixMilli())
 	require.True(t, ok)
 	assert.InDelta(t, -1.95, x, 1e-9, "a step over both takes their mean")
-	_, ok = e.over(at.Add(-2*time.Hour).UnixMilli(), at.UnixMilli())
+	_, ok = e.Over(at.Add(-2*time.Hour).UnixMilli(), at.UnixMilli())
 	assert.False(t, ok, "before the repair there is nothing to compare")
-	_, ok = e.over(at.Add(48*time.Hour).UnixMilli(), at.Add(49*time.Hour).UnixMilli())
+	_, ok = e.Over(at.Add(48*time.Hour).UnixMilli(), at.Add(49*time.Hour).UnixMilli())
 	assert.False(t, ok)
-	_, ok = ChangeOf(nil, "slate")
-	assert.False(t, ok)
+	assert.Empty(t, Changes(nil))
 }
 
 func TestTheUnrepairedCourseStandsOnWhatWasMeasured(t *testing.T) {
 	at := time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC)
-	e, _ := ChangeOf([]assessment.Repair{{Result: judged(at, 96)}}, "slate")
+	e := Changes([]assessment.Repair{{Result: judged(at, 96)}})[0]
 	mean := picture.NewFigures(3)
 	mean.Set(0, 3)
 	mean.Set(1, 0.7)

@@ -23,7 +23,8 @@ type Source struct {
 	Laid func(from, until time.Time, step time.Duration) (timeline.View, error)
 	// Curves are the columns of a chart, for the views that the case file keeps; nil
 	// shows none.
-	Curves   func(keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error)
+	Curves func(keys []curves.Key, from, until time.Time, stepMS int64,
+		changes ...curves.Change) (curves.View, error)
 	CaseFile Digest
 	Readings Digest
 	Intake   Intake

@@ -70,8 +70,8 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 		"mean of each step; grey: its range; below zero water forms. Row beneath: what formed. " +
 		words.Upper(words.Step(m.Step)) +
 		". "
-	if c, ok := drawing.ChangeOf(b.Answer.Repairs, s.Surface); ok {
-		if u := drawing.Unrepaired(m, c); u != nil {
+	for _, c := range drawing.Changes(b.Answer.Repairs) {
+		if u := drawing.Unrepaired(m, c); c.Surface == s.Surface && u != nil {
 			m.UnrepairedK = u
 			caption += "Dashed: the margin that the unrepaired roof would have had in the same weather, by the model. "
 		}

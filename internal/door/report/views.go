@@ -25,7 +25,8 @@ func (b *builder) views(p *part) {
 			p.warn("The kept view %s cannot be drawn: its stretch or its quantities are not in the case any more.", kept.Name)
 			continue
 		}
-		data, err := b.Curves(v.Keys, from, until, drawing.CurveStep(b.Case, until.Sub(from)))
+		data, err := b.Curves(v.Keys, from, until, drawing.CurveStep(b.Case, until.Sub(from)),
+			drawing.Changes(b.Answer.Repairs)...)
 		if err != nil {
 			p.warn("The kept view %s cannot be drawn: %s.", kept.Name, err.Error())
 			continue

@@ -24,7 +24,8 @@ func TestKeptViewsAreDrawnWithTheirNames(t *testing.T) {
 	c.Views = []roof.View{{Name: "Vapour, first fortnight", Query: "show=loft.vapour_pressure,void.vapour_pressure&from=" +
 		from + "&to=" + until + "&mark=pa:600~700:what the case rests on"},
 		{Name: "Gone", Query: "show=attic.rh&from=" + from + "&to=" + until}}
-	s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error) {
+	s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64,
+		_ ...curves.Change) (curves.View, error) {
 		return curves.OfSet(set).Columns(context.Background(), s.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
 	}
 	d, err := New(s)

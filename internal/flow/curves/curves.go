@@ -100,6 +100,22 @@ func (v View) Len() int {
 	return int((v.UntilMS - v.FromMS) / v.StepMS)
 }
 
+// Observed is the share of [fromMS, untilMS) in which a column was observed.
+func (v View) Observed(column int, fromMS, untilMS int64) float64 {
+	col, sum := v.Columns[column], 0.0
+	within := func(a, b int64) float64 { return float64(max(min(b, untilMS)-max(a, fromMS), 0)) }
+	for i, b := range col.Bins {
+		at := v.FromMS + int64(i)*v.StepMS
+		sum += float64(b.Seen) * within(at, at+v.StepMS)
+	}
+	for i, joined := range col.Readings.Joined {
+		if joined && i+1 < col.Readings.Len() {
+			sum += within(col.Readings.AtMS[i], col.Readings.AtMS[i+1])
+		}
+	}
+	return min(sum/float64(max(untilMS-fromMS, 1)), 1)
+}
+
 // Record is where the readings come from.
 type Record interface {
 	// Around is the calibrated record over [fromMS, untilMS), with what lies
@@ -121,8 +137,10 @@ func OfSet(set *series.Set) *Keeper { return New(ofSet{set}) }
 
 // Columns returns the columns of keys over [fromMS, untilMS), in Unix ms, in
 // steps of stepMS, or the readings where it is 0. Bounds are widened to whole
-// steps of the clock in the house's zone. An error wraps ErrTooLong.
-func (k *Keeper) Columns(ctx context.Context, c *roof.Case, keys []Key, fromMS, untilMS, stepMS int64) (View, error) {
+// steps of the clock in the house's zone. Margins without a repair rest on what
+// the repairs changed. An error wraps ErrTooLong.
+func (k *Keeper) Columns(ctx context.Context, c *roof.Case, keys []Key, fromMS, untilMS, stepMS int64,
+	changes ...Change) (View, error) {
 	if untilMS < fromMS || stepMS != 0 && !slices.Contains(Steps, stepMS) {
 		return View{}, fmt.Errorf("chart of case %s: a span runs forward and a step is one of %d: %w", c.ID, Steps,
 			roof.NewError(roof.Request, "not a stretch"))
@@ -137,7 +155,10 @@ func (k *Keeper) Columns(ctx context.Context, c *roof.Case, keys []Key, fromMS, 
 			return v, err
 		}
 		for _, key := range keys {
-			t := track(set, key).Slice(fromMS, untilMS)
+			t := track(set, measured(key)).Slice(fromMS, untilMS)
+			if key.Quantity == UnrepairedK {
+				t = changeOf(changes, key.Position).readings(t)
+			}
 			if t.Len() > most {
 				return v, fmt.Errorf("chart of case %s: %d readings at %s: %w", c.ID, t.Len(), key.Position, ErrTooLong)
 			}
@@ -158,19 +179,41 @@ func (k *Keeper) Columns(ctx context.Context, c *roof.Case, keys []Key, fromMS, 
 			return v, err
 		}
 		for _, key := range keys {
-			v.Columns = append(v.Columns, Column{Key: key, Bins: bins(track(set, key), key.Quantity, v.FromMS, stepMS,
-				v.Len())})
+			step := stepMS
+			if key.Quantity == UnrepairedK {
+				step = min(step, BaseMS)
+			}
+			fine := bins(track(set, measured(key)), key.Quantity, v.FromMS, step, int((v.UntilMS-v.FromMS)/step))
+			if key.Quantity == UnrepairedK {
+				fine = changeOf(changes, key.Position).bins(fine, v.FromMS, step)
+			}
+			v.Columns = append(v.Columns, Column{Key: key, Bins: fold(fine, int(stepMS/step), false)})
 		}
 		return v, nil
 	}
-	columns, err := k.base(ctx, c, keys, v.FromMS, v.UntilMS)
+	of := make([]Key, len(keys))
+	for i, key := range keys {
+		of[i] = measured(key)
+	}
+	columns, err := k.base(ctx, c, of, v.FromMS, v.UntilMS)
 	if err != nil {
 		return v, err
 	}
 	for i, key := range keys {
+		if key.Quantity == UnrepairedK {
+			columns[i] = changeOf(changes, key.Position).bins(columns[i], v.FromMS, BaseMS)
+		}
 		v.Columns = append(v.Columns, Column{Key: key, Bins: fold(columns[i], int(stepMS/BaseMS), key.Quantity == RainMM)})
 	}
 	return v, nil
+}
+
+// measured is what a key's column is made of.
+func measured(k Key) Key {
+	if k.Quantity == UnrepairedK {
+		k.Quantity = MarginK
+	}
+	return k
 }
 
 // bins sums a track up over n steps.

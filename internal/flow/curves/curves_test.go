@@ -217,3 +217,61 @@ func TestStepsFollowTheWidthDownToTheReading(t *testing.T) {
 		assert.Equal(t, x.want, curves.StepFor(x.span, x.usual, 1000), x)
 	}
 }
+
+// The margin without a repair is what was measured plus what the model says that
+// the repair changed, at every step: what was measured before the repair, and
+// nothing where the model says nothing.
+func TestAMarginWithoutTheRepairIsWhatWasMeasuredAndTheChange(t *testing.T) {
+	c := house("Asia/Kathmandu")
+	c.Events = []roof.Event{{Kind: roof.Repair, At: start.Add(3 * time.Hour)}}
+	var rs []roof.Reading
+	for i := range 12 * 6 {
+		at := start.Add(time.Duration(i) * 10 * time.Minute)
+		rs = append(rs, reading("a", at, 10+float64(i%7), 80), reading("s", at, 5+float64(i%5), 0))
+	}
+	_, _, k := stored(t, c, rs...)
+	change := curves.Change{Surface: "slate.n", FromMS: start.Add(3 * time.Hour).UnixMilli()}
+	for i := range 10 { // five hours
+		change.ByK = append(change.ByK, -0.5*float64(i))
+	}
+	change.ByK[4] = math.NaN()
+	keys := curves.ParseKeys(c, "slate.n.margin,slate.n.margin_unrepaired")
+	require.Len(t, keys, 2)
+	byK := func(ms int64) (float64, bool) { return change.Over(ms, ms+1) }
+	var quarters []curves.Bin
+	first := start.Truncate(24 * time.Hour).Add(9*time.Hour + 15*time.Minute).UnixMilli() // a whole step in Nepal
+	for _, step := range []int64{0, 60_000, 5 * 60_000, curves.BaseMS, 60 * 60_000, 180 * 60_000} {
+		v, err := k.Columns(t.Context(), c, keys, first, first+12*3600_000, step, change)
+		require.NoError(t, err)
+		with, without := v.Columns[0], v.Columns[1]
+		for i, b := range with.Bins {
+			w, at := without.Bins[i], v.FromMS+int64(i)*step
+			switch by, ok := byK(at); {
+			case step > curves.BaseMS:
+				n, sum := int(step/curves.BaseMS), 0.0
+				for _, q := range quarters[i*n : (i+1)*n] {
+					sum += float64(q.Mean * q.Seen)
+				}
+				assert.InDelta(t, sum/float64(n), float64(w.Mean*w.Seen), 1e-4)
+			case at < change.FromMS:
+				assert.Equal(t, b, w)
+			case !ok:
+				assert.Zero(t, w.Seen)
+			case b.Seen > 0:
+				assert.InDelta(t, float64(b.Mean)+by, float64(w.Mean), 1e-5)
+				assert.InDelta(t, float64(b.Max)+by, float64(w.Max), 1e-5)
+			}
+		}
+		if step == curves.BaseMS {
+			quarters = without.Bins
+		}
+		if step == 0 {
+			assert.Equal(t, 17+9*3, without.Readings.Len(), "all before the repair, and nine half hours of which is known")
+		}
+	}
+	v, err := k.Columns(t.Context(), c, keys, start.UnixMilli(), start.Add(12*time.Hour).UnixMilli(), 0)
+	require.NoError(t, err)
+	assert.Empty(t, v.Columns[1].Readings.AtMS, "nothing is known of a repair that was not judged")
+	c.Events = nil
+	assert.Len(t, curves.ParseKeys(c, "slate.n.margin,slate.n.margin_unrepaired"), 1, "nor is it offered without one")
+}

@@ -191,7 +191,10 @@ func (k *Keeper) workOut(ctx context.Context, c *roof.Case, x *kept, number int6
 		days[i] = day{}
 	}
 	for _, p := range c.Positions {
-		for _, q := range Offered(p) {
+		for _, q := range Offered(c, p) {
+			if q == UnrepairedK {
+				continue // made of margins for each answer: the model's runs change
+			}
 			key := Key{p.ID, q}
 			all := bins(track(set, key), q, fromMS, BaseMS, n*dayLen)
 			for i := range days {

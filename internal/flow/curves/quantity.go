@@ -19,6 +19,7 @@ const (
 	VapourPa
 	AbsoluteGM3 // mass of vapour in a cubic metre of air
 	MarginK     // of a surface to the air that meets it
+	UnrepairedK // margin as it would have been without the last repair
 	ExcessPa    // vapour pressure over that of outdoor air
 	WoodPct     // moisture content
 	RainMM      // an amount: summed, never averaged
@@ -41,6 +42,7 @@ var about = [quantities]struct {
 	VapourPa:    {"vapour_pressure", "pa", "Pa", 2, 0},
 	AbsoluteGM3: {"absolute_humidity", "gm3", "g/m³", 4, 2},
 	MarginK:     {"margin", "k", "K", 3, 1},
+	UnrepairedK: {"margin_unrepaired", "k", "K", 3, 1},
 	ExcessPa:    {"vapour_excess", "over", "Pa", 2, 0},
 	WoodPct:     {"wood", "wood", "% moisture", 2, 1},
 	RainMM:      {"rain", "rain", "mm", 3, 1},
@@ -73,9 +75,10 @@ type Key struct {
 // String is the key as an address holds it: loft.rh.
 func (k Key) String() string { return k.Position + "." + k.Quantity.Key() }
 
-// Offered lists what a position can have, by its place. Weather is offered
-// outdoors, where stations and their imported series are fitted.
-func Offered(p roof.Position) []Quantity {
+// Offered lists what a position of a case can have, by its place. Weather is
+// offered outdoors, where stations and their imported series are fitted, and a
+// margin without the repair where there was one.
+func Offered(c *roof.Case, p roof.Position) []Quantity {
 	switch {
 	case p.Place == roof.OutdoorAir:
 		return []Quantity{TempC, RHPct, DewPointC, FrostPointC, VapourPa, AbsoluteGM3, RainMM, WindMS, SunWM2}
@@ -85,6 +88,9 @@ func Offered(p roof.Position) []Quantity {
 	out := []Quantity{TempC}
 	if p.Meets != "" {
 		out = append(out, MarginK)
+		if len(c.Repairs()) > 0 {
+			out = append(out, UnrepairedK)
+		}
 	}
 	return append(out, RHPct, WoodPct)
 }
@@ -100,7 +106,7 @@ func ParseKey(c *roof.Case, s string) (k Key, ok bool) {
 	if !ok {
 		return k, false
 	}
-	for _, q := range Offered(p) {
+	for _, q := range Offered(c, p) {
 		if q.Key() == s[dot+1:] {
 			return Key{p.ID, q}, true
 		}

@@ -132,10 +132,7 @@ func look(t *testing.T, address *url.URL, body string) shown {
 		if n.Data == "dew-sheet" {
 			s.surface = attribute(n, "data-surface")
 		}
-		if n.Data == "dew-margin" {
-			s.surface = attribute(n, "data-surface")
-		}
-		if n.Data == "dew-margin" || n.Data == "dew-chart" {
+		if n.Data == "dew-chart" {
 			s.from, _ = time.Parse(time.RFC3339, attribute(n, "data-from"))
 			s.until, _ = time.Parse(time.RFC3339, attribute(n, "data-until"))
 		}

@@ -56,12 +56,12 @@ type pageRecord struct {
 }
 
 func (p pageRecord) Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time,
-	stepMS int64) (curves.View, error) {
+	stepMS int64, changes ...curves.Change) (curves.View, error) {
 	c, err := p.book.Case(ctx, id)
 	if err != nil {
 		return curves.View{}, err
 	}
-	return p.curves.Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
+	return p.curves.Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS, changes...)
 }
 
 func (p pageRecord) Span(ctx context.Context, id string) (from, until time.Time, ok bool, err error) {

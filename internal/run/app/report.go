@@ -68,8 +68,9 @@ func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report
 		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
 			return a.views().Timeline(ctx, id, from, until, step)
 		}
-		s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error) {
-			return a.curves.Columns(ctx, e.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
+		s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64,
+			changes ...curves.Change) (curves.View, error) {
+			return a.curves.Columns(ctx, e.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS, changes...)
 		}
 		sum := sha256.Sum256(file)
 		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),

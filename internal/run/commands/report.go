@@ -137,8 +137,9 @@ func reportSource(caseFile string, readings *readingsFiles, until time.Time, str
 		Laid: func(from, to time.Time, step time.Duration) (timeline.View, error) {
 			return timeline.Stepped(set, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
 		},
-		Curves: func(keys []curves.Key, from, to time.Time, stepMS int64) (curves.View, error) {
-			return curves.OfSet(set).Columns(context.Background(), c, keys, from.UnixMilli(), to.UnixMilli(), stepMS)
+		Curves: func(keys []curves.Key, from, to time.Time, stepMS int64,
+			changes ...curves.Change) (curves.View, error) {
+			return curves.OfSet(set).Columns(context.Background(), c, keys, from.UnixMilli(), to.UnixMilli(), stepMS, changes...)
 		}}
 	if !until.IsZero() {
 		src.Readings.Of += ", of which only readings before " + until.UTC().Format(time.RFC3339) + " were used"

@@ -156,12 +156,14 @@ func TestNoCellOfAnExportIsAFormula(t *testing.T) {
 	d.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(600)), 200)
 	var whole string
 	for _, path := range []string{"/api/cases/larch-3/readings.csv", "/cases/larch-3/nights.csv",
-		"/cases/larch-3/margin.csv"} {
+		"/cases/larch-3/chart.csv"} {
 		text := string(d.Do(http.MethodGet, path, nil, 200))
 		if whole == "" {
 			whole = text
 		}
-		table, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+		in := csv.NewReader(strings.NewReader(text))
+		in.Comment = '#'
+		table, err := in.ReadAll()
 		require.NoError(t, err, path)
 		require.Greater(t, len(table), 1, path)
 		number := regexp.MustCompile(`^-?[0-9.]+(e[-+][0-9]+)?$`)

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"encoding/csv"
 	"fmt"
 	"net/http"
@@ -20,30 +19,6 @@ import (
 	"dewcase/internal/words"
 )
 
-// marginBody is the page of the margin chart and the positions.
-type marginBody struct {
-	Surface      roof.Position
-	SurfaceWords string
-	Coverage     []assessment.Coverage
-	stretchBody
-}
-
-// stretchBody is what the page shows of a stretch of time, and what the script asks
-// for again as it moves.
-type stretchBody struct {
-	From, Until time.Time
-	Chart       *picture.Scene
-	Positions   *picture.Scene
-	Step        time.Duration
-	StepWords   string
-	Zooms       []zoom
-	Rows        []marginRow
-	RowsCut     bool
-	HasEffect   bool   // the course without the repair is known
-	MarginCSV   string // written whole, because a template escapes a query put in as a part
-	Readouts    []picture.Readout
-}
-
 // nightRow is one night of the table behind the sheet.
 type nightRow struct {
 	Night     picture.Night
@@ -60,13 +35,6 @@ type zoom struct {
 	Words, Link string
 	Key         string // the shortcut, said in the title
 	Chosen      bool
-}
-
-// marginRow is one step of the table behind the chart.
-type marginRow struct {
-	At                  time.Time
-	Mean, Min, Max      *float64
-	Wet, Near, Coverage *float64
 }
 
 // view is what the address asks for.
@@ -120,61 +88,6 @@ func (v view) to(id, page string, from, until time.Time) string {
 		q.Set("winter", strconv.Itoa(v.winter))
 	}
 	return "/cases/" + id + "/" + page + "?" + q.Encode()
-}
-
-func (p *Pages) marginPage(w http.ResponseWriter, r *http.Request) {
-	h, a, ok := p.asked(w, r, "margin")
-	if !ok {
-		return
-	}
-	v := readView(h, a, r.URL.Query())
-	near, err := p.stretch(r.Context(), h, a, v)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	h.choose(h.Case, a, v.surface.ID)
-	p.render(w, r, http.StatusOK, "margin", page{Title: "Margin, " + h.Label, Case: h, Tab: "margin",
-		Body: marginBody{stretchBody: near, Surface: v.surface, SurfaceWords: words.Surface(h.Case, v.surface),
-			Coverage: a.Coverage}})
-}
-
-// stretch lays out what a view shows of the record.
-func (p *Pages) stretch(ctx context.Context, h *head, a assessment.Answer, v view) (stretchBody, error) {
-	near, err := p.Record.Timeline(ctx, h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
-	if err != nil {
-		return stretchBody{}, err
-	}
-	m := drawing.Chart(h.Case, near, v.surface, h.Zone)
-	e, repaired := drawing.ChangeOf(a.Repairs, v.surface.ID)
-	if repaired {
-		if c := drawing.Unrepaired(m, e); c != nil {
-			m.UnrepairedK = c
-		}
-	}
-	m.Strips = drawing.Strips(a.Behind.Surfaces, v.surface.ID)
-	s := stretchBody{From: v.from, Until: v.until, Chart: m.Scene(),
-		Positions: drawing.Multiples(h.Case, near, h.Zone).Scene(),
-		Step:      m.Step, StepWords: words.Step(m.Step), Zooms: zooms(h, v.from, v.until,
-			func(from, until time.Time) string { return v.to(h.ID, "margin", from, until) }),
-		HasEffect: repaired, Readouts: m.Readouts(),
-		MarginCSV: v.to(h.ID, "margin.csv", v.from, v.until)}
-	s.Rows, s.RowsCut = marginRows(m)
-	return s, nil
-}
-
-// stretchPart is the page's part that follows its view, for the script.
-func (p *Pages) stretchPart(w http.ResponseWriter, r *http.Request) {
-	h, a, v, ok := p.viewed(w, r)
-	if !ok {
-		return
-	}
-	s, err := p.stretch(r.Context(), h, a, v)
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	p.renderPart(w, http.StatusOK, "margin", "stretch", page{Case: h, Zone: h.Zone, Body: s})
 }
 
 func seasonYear(t time.Time) int {
@@ -237,30 +150,6 @@ func zooms(h *head, shownFrom, shownUntil time.Time, link func(from, until time.
 	}
 	return append(out, zoom{Words: "earlier", Link: link(shownFrom.Add(-span), shownFrom)},
 		zoom{Words: "later", Link: link(shownUntil, shownUntil.Add(span))})
-}
-
-// maxRows is how much of the table behind the chart the page itself holds; the
-// CSV has it all.
-const maxRows = 120
-
-func marginRows(m picture.MarginChart) (rows []marginRow, cut bool) {
-	get := func(c picture.Column, i int) *float64 {
-		if c == nil {
-			return nil
-		}
-		if x, ok := c.Get(i); ok {
-			return &x
-		}
-		return nil
-	}
-	for i, t := range m.Time {
-		if i == maxRows {
-			return rows, true
-		}
-		rows = append(rows, marginRow{At: t, Mean: get(m.MarginMean, i), Min: get(m.MarginMin, i), Max: get(m.MarginMax, i),
-			Wet: get(m.CondensingMin, i), Near: get(m.AtRiskMin, i), Coverage: get(m.Coverage, i)})
-	}
-	return rows, false
 }
 
 // viewed reads which view of which case a table is asked of; ok is false where
@@ -330,38 +219,6 @@ func orEmpty(x *float64) string {
 		return ""
 	}
 	return strconv.FormatFloat(*x, 'f', 2, 64)
-}
-
-// marginCSV is the table behind the margin chart.
-func (p *Pages) marginCSV(w http.ResponseWriter, r *http.Request) {
-	h, _, v, ok := p.viewed(w, r)
-	if !ok {
-		return
-	}
-	t, err := p.Record.Timeline(r.Context(), h.ID, v.from, v.until, drawing.StepFor(v.until.Sub(v.from)))
-	if err != nil {
-		p.fail(w, r, err)
-		return
-	}
-	m := drawing.Chart(h.Case, t, v.surface, h.Zone)
-	out := csvAnswer(w, h.ID+"-"+v.surface.ID+"-margin.csv")
-	_ = out.Write([]string{"time", "surface", "margin_mean_k", "margin_min_k", "margin_max_k", "condensing_min",
-		"at_risk_min", "observed_share", "surface_c", "limit_c"})
-	cell := func(c picture.Column, i int) string {
-		if c == nil {
-			return ""
-		}
-		if x, ok := c.Get(i); ok {
-			return strconv.FormatFloat(x, 'f', 3, 64)
-		}
-		return ""
-	}
-	for i, at := range m.Time {
-		_ = out.Write([]string{at.In(h.Zone).Format(time.RFC3339), v.surface.ID, cell(m.MarginMean, i), cell(m.MarginMin, i),
-			cell(m.MarginMax, i),
-			cell(m.CondensingMin, i), cell(m.AtRiskMin, i), cell(m.Coverage, i), cell(m.SurfaceC, i), cell(m.LimitC, i)})
-	}
-	out.Flush()
 }
 
 // csvAnswer begins a CSV download. No cell of ours begins with = + - @ but for

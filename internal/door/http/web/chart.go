@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -126,7 +127,7 @@ func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	step := drawing.CurveStep(h.Case, v.until.Sub(v.from))
-	data, err := p.Record.Curves(ctx, h.ID, v.Keys, v.from, v.until, step)
+	data, err := p.curves(ctx, h.ID, v.Keys, v.from, v.until, step)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -139,6 +140,44 @@ func (p *Pages) chartPage(w http.ResponseWriter, r *http.Request) {
 // chartWaits is how long the page waits for an assessment that is not at hand;
 // only doubts about units and the order of surfaces rest on it.
 const chartWaits = time.Second
+
+// curves are the columns of a chart; those without a repair rest on the last
+// assessment at hand.
+func (p *Pages) curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time,
+	stepMS int64) (curves.View, error) {
+	var changes []curves.Change
+	if slices.ContainsFunc(keys, func(k curves.Key) bool { return k.Quantity == curves.UnrepairedK }) {
+		soon, cancel := context.WithTimeout(ctx, chartWaits)
+		defer cancel()
+		a, _ := p.Record.AnswerSoon(soon, id)
+		changes = drawing.Changes(a.Repairs)
+	}
+	return p.Record.Curves(ctx, id, keys, from, until, stepMS, changes...)
+}
+
+// margin leads from the address that the margin had to its chart.
+func (p *Pages) margin(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	if c, err := p.Cases.Case(r.Context(), chi.URLParam(r, "case")); err == nil {
+		s, ok := c.Position(q.Get("surface"))
+		if all := c.Surfaces(); !ok && len(all) > 0 {
+			s = all[0]
+		}
+		q.Set("show", joinKeys(marginKeys(c, s)))
+	}
+	http.Redirect(w, r, "/cases/"+url.PathEscape(chi.URLParam(r, "case"))+"/chart?"+q.Encode()+"#margin", http.StatusFound)
+}
+
+// marginKeys are a surface's margin, and where there was a repair the margin
+// without it.
+func marginKeys(c *roof.Case, surface roof.Position) (out []curves.Key) {
+	for _, q := range curves.Offered(c, surface) {
+		if q == curves.MarginK || q == curves.UnrepairedK {
+			out = append(out, curves.Key{Position: surface.ID, Quantity: q})
+		}
+	}
+	return out
+}
 
 // draw fills in what rests on the columns shown.
 func (b *chartBody) draw(h *head, v chartView, data curves.View) {
@@ -182,10 +221,10 @@ func (b *chartBody) draw(h *head, v chartView, data curves.View) {
 
 // pick fills in the lists to pick from.
 func (b *chartBody) pick(h *head, v chartView) {
-	var all, surfaces, of []curves.Key
+	var all, of, without []curves.Key
 	for _, p := range drawing.FromIndoors(h.Case) {
 		g := pickGroup{Where: words.Position(p)}
-		for _, q := range curves.Offered(p) {
+		for _, q := range curves.Offered(h.Case, p) {
 			k := curves.Key{Position: p.ID, Quantity: q}
 			all = append(all, k)
 			g.Choices = append(g.Choices, pickRow{k.String(), words.Curve(q.Key()), slices.Contains(v.Keys, k)})
@@ -202,7 +241,9 @@ func (b *chartBody) pick(h *head, v chartView) {
 		}
 		return out
 	}
-	surfaces = only(curves.MarginK)
+	if b := marginKeys(h.Case, v.surface); len(b) > 1 {
+		without = b
+	}
 	if v.surface.ID != "" {
 		of = []curves.Key{{Position: v.surface.ID, Quantity: curves.MarginK},
 			{Position: v.surface.ID, Quantity: curves.TempC},
@@ -214,7 +255,8 @@ func (b *chartBody) pick(h *head, v chartView) {
 	for _, x := range []struct {
 		words string
 		keys  []curves.Key
-	}{{"margins", surfaces}, {"surface and its air", of}, {"vapour pressure", only(curves.VapourPa)},
+	}{{"margins", only(curves.MarginK)}, {"without the repair", without}, {"surface and its air", of},
+		{"vapour pressure", only(curves.VapourPa)},
 		{"over outdoors", only(curves.ExcessPa)}, {"humidity", only(curves.RHPct)}, {"temperature", only(curves.TempC)},
 		{"wood", only(curves.WoodPct)}, {"weather", only(curves.RainMM, curves.WindMS, curves.SunWM2)}} {
 		if len(x.keys) == 0 {
@@ -261,6 +303,10 @@ func offsets(zone *time.Location, from, until time.Time) (out [][2]int64) {
 	}
 	return out
 }
+
+// maxRows is how much of the table behind the chart the page itself holds; the
+// CSV has it all.
+const maxRows = 120
 
 // table fills in the first rows behind the chart.
 func (b *chartBody) table(h *head, v chartView, data curves.View) {

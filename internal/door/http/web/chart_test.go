@@ -105,7 +105,13 @@ func TestTheChartsTableIsWhatIsSeen(t *testing.T) {
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/chart.csv?from=2026-11-20T00:00:00Z&"+
 		"to=2026-12-20T00:00:00Z&show=void.vapour_pressure", nil))
-	rows, err := csv.NewReader(w.Body).ReadAll()
+	caption := strings.SplitN(w.Body.String(), "\n", 4)
+	assert.Equal(t, "# 4 Larch End (larch-end-4); 20 Nov 2026 00:00 to 20 Dec 2026 00:00", caption[0])
+	assert.Equal(t, "# Times in Europe/London; 3 h a step", caption[1])
+	assert.Regexp(t, `^# Observed: batten void; vapour pressure 8\d %$`, caption[2], "four days and a few more")
+	in := csv.NewReader(w.Body)
+	in.Comment = '#'
+	rows, err := in.ReadAll()
 	require.NoError(t, err)
 	const of = "batten void, vapour pressure, Pa"
 	assert.Equal(t, []string{"time", "until", of, of + ", least", of + ", greatest", of + ", observed share"}, rows[0])
@@ -118,6 +124,11 @@ func TestTheChartsTableIsWhatIsSeen(t *testing.T) {
 	}
 	assert.Positive(t, empty, "what was not observed is empty")
 	assert.Less(t, empty, len(rows)/2)
+	w = httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/cases/larch-end-4/chart.csv?from=2027-02-08T12:00:00Z&"+
+		"to=2027-02-09T12:00:00Z&show=void.rh,loft.rh", nil))
+	assert.Regexp(t, `(?m)^# Times in Europe/London; every reading\n# Observed: batten void; relative humidity 49 %; `+
+		`loft; relative humidity (over 99|100) %$`, w.Body.String(), "the void's last reading was at 23:45")
 }
 
 func TestBeforeAndAfterLieOverOneAnother(t *testing.T) {

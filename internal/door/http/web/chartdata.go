@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -14,6 +15,7 @@ import (
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/curves"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // chartData answers the chart's script: the columns of the keys in show over
@@ -32,7 +34,7 @@ func (p *Pages) chartData(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, err)
 		return
 	}
-	v, err := p.Record.Curves(r.Context(), id, curves.ParseKeys(c, q.Get("show")), from, until, step*1000)
+	v, err := p.curves(r.Context(), id, curves.ParseKeys(c, q.Get("show")), from, until, step*1000)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -102,7 +104,8 @@ func writeCurves(v curves.View) []byte {
 	return append(b, `]}`...)
 }
 
-// chartCSV is the table behind the chart, as it is seen.
+// chartCSV is the table behind the chart, as it is seen, under lines that say what
+// it is; they begin with #, as programs that read tables know comments.
 func (p *Pages) chartCSV(w http.ResponseWriter, r *http.Request) {
 	h, err := p.head(r.Context(), chi.URLParam(r, "case"))
 	if err == nil && !h.HasRecord {
@@ -114,12 +117,16 @@ func (p *Pages) chartCSV(w http.ResponseWriter, r *http.Request) {
 	}
 	v := readChart(h, assessment.Answer{}, r.URL.Query())
 	step := drawing.CurveStep(h.Case, v.until.Sub(v.from))
-	data, err := p.Record.Curves(r.Context(), h.ID, v.Keys, v.from, v.until, step)
+	data, err := p.curves(r.Context(), h.ID, v.Keys, v.from, v.until, step)
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
 	out := csvAnswer(w, h.ID+"-chart.csv")
+	oneCell := strings.NewReplacer(",", ";", `"`, "'")
+	for _, line := range captionOf(h, v, data) {
+		_, _ = fmt.Fprintln(w, "# "+oneCell.Replace(strings.Join(strings.Fields(line), " ")))
+	}
 	head := []string{"time", "until"}
 	for _, k := range v.Keys {
 		name := drawing.CurveName(h.Case, k) + ", " + k.Quantity.Unit()
@@ -154,4 +161,19 @@ func (p *Pages) chartCSV(w http.ResponseWriter, r *http.Request) {
 		_ = out.Write(row)
 	}
 	out.Flush()
+}
+
+// captionOf says what a chart shows: house, stretch, steps, and how much of each
+// curve was observed.
+func captionOf(h *head, v chartView, data curves.View) []string {
+	const layout = "2 Jan 2006 15:04"
+	observed := make([]string, len(v.Keys))
+	for i, k := range v.Keys {
+		observed[i] = drawing.CurveName(h.Case, k) + " " +
+			words.Percent(data.Observed(i, v.from.UnixMilli(), v.until.UnixMilli())) + " %"
+	}
+	return []string{fmt.Sprintf("%s (%s), %s to %s", h.Label, h.ID, v.from.In(h.Zone).Format(layout),
+		v.until.In(h.Zone).Format(layout)),
+		fmt.Sprintf("Times in %s; %s", h.Zone, words.Step(time.Duration(data.StepMS)*time.Millisecond)),
+		"Observed: " + strings.Join(observed, "; ")}
 }

@@ -117,7 +117,7 @@ func (b *compareBody) choose(h *head, surface roof.Position, of string) (chosen 
 	for _, id := range []string{surface.ID, surface.Meets} {
 		if p, ok := h.Case.Position(id); ok {
 			for _, q := range []curves.Quantity{curves.MarginK, curves.TempC, curves.RHPct, curves.VapourPa, curves.ExcessPa} {
-				if k := (curves.Key{Position: id, Quantity: q}); slices.Contains(curves.Offered(p), q) &&
+				if k := (curves.Key{Position: id, Quantity: q}); slices.Contains(curves.Offered(h.Case, p), q) &&
 					(p.Place.IsAir() || q != curves.RHPct) {
 					offered = append(offered, k)
 				}

@@ -20,7 +20,6 @@ func (p *Pages) caseRoutes(r chi.Router) {
 	r.Get("/diagnosis", p.diagnosis)
 	r.Get("/repairs", p.repairs)
 	r.Get("/help", p.help)
-	r.Get("/stretch", p.stretchPart)
 	r.Get("/buildup", p.buildUp)
 	r.Get("/physics", p.physics)
 	r.Get("/sure", p.howSure)

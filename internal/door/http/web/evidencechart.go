@@ -70,7 +70,7 @@ func evidenceLink(h *head, e cause.Evidence) string {
 		for _, id := range e.Positions {
 			p, _ := h.Case.Position(id)
 			k := curves.Key{Position: id, Quantity: c.quantity}
-			if p.Place == c.place && slices.Contains(curves.Offered(p), c.quantity) && !slices.Contains(v.Keys, k) {
+			if p.Place == c.place && slices.Contains(curves.Offered(h.Case, p), c.quantity) && !slices.Contains(v.Keys, k) {
 				v.Keys = append(v.Keys, k)
 			}
 		}
@@ -151,7 +151,7 @@ func gateRows(h *head, res assessment.Repair) []gateRow {
 				}
 			}
 			for _, id := range ids {
-				if p, ok := h.Case.Position(id); ok && slices.Contains(curves.Offered(p), x.quantity) {
+				if p, ok := h.Case.Position(id); ok && slices.Contains(curves.Offered(h.Case, p), x.quantity) {
 					v.Keys = append(v.Keys, curves.Key{Position: id, Quantity: x.quantity})
 				}
 			}

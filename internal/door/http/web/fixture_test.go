@@ -288,12 +288,12 @@ func (f *fixture) Timeline(_ context.Context, id string, from, until time.Time, 
 }
 
 func (f *fixture) Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time,
-	stepMS int64) (curves.View, error) {
+	stepMS int64, changes ...curves.Change) (curves.View, error) {
 	c, err := f.Case(ctx, id)
 	if err != nil {
 		return curves.View{}, err
 	}
-	return curves.OfSet(f.sets[id]).Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS)
+	return curves.OfSet(f.sets[id]).Columns(ctx, c, keys, from.UnixMilli(), until.UnixMilli(), stepMS, changes...)
 }
 
 func (f *fixture) Answer(_ context.Context, id string) (assessment.Answer, error) {

@@ -76,26 +76,24 @@ func TestEveryPageAnswersWithoutScriptAndUnderTheStrictPolicy(t *testing.T) {
 		"/new?empty=1":                    "case: new-house",
 		"/cases/larch-end-4":              "it was wet under the covering on",
 		"/cases/larch-end-4?surface=felt": "under the underlay",
-		"/cases/larch-end-4/chart?night=2027-02-03":        "3 February 2027 12:00 to 4 February 2027 12:00",
-		"/cases/larch-end-4/chart?from=x&to=y&surface=no":  "under the covering",
-		"/cases/larch-end-4/margin?night=2027-02-03":       "3 February 2027 12:00 to 4 February 2027 12:00",
-		"/cases/larch-end-4/margin?from=x&to=y&surface=no": "under the covering",
-		"/cases/orchard-row-2/chart":                       "No reading has come from a fitted logger yet.",
-		"/cases/larch-end-4/positions":                     "28 Sep 2026: NaCl 75.3 %RH at 25 C",
-		"/cases/larch-end-4/diagnosis":                     "What the evidence gives to each cause",
-		"/cases/larch-end-4/diagnosis?whole":               `<div class="scroll whole" tabindex="0" role="region" aria-label="The evidence`,
-		"/cases/larch-end-4/repairs":                       "in like weather",
-		"/cases/larch-end-4/buildup?vent=10000":            "What to open",
-		"/cases/larch-end-4/buildup?rules=nonsense":        "What to open",
-		"/cases/larch-end-4/physics":                       "Water and frost",
-		"/cases/larch-end-4/sure":                          "Which logger the doubt comes from",
-		"/cases/larch-end-4/file":                          "fibre-cement slate",
-		"/cases/larch-end-4/file?before=x":                 "Earlier versions",
-		"/cases/larch-end-4/file/history/1":                "It is the first: nothing was kept before it.",
-		"/cases/orchard-row-2":                             "No reading has come from a fitted logger yet.",
-		"/cases/orchard-row-2/diagnosis":                   "No reading has come from a fitted logger yet.",
-		"/cases/orchard-row-2/positions":                   "under the covering (deck)",
-		"/cases/orchard-row-2/buildup":                     "What to open",
+		"/cases/larch-end-4/chart?night=2027-02-03":       "3 February 2027 12:00 to 4 February 2027 12:00",
+		"/cases/larch-end-4/chart?from=x&to=y&surface=no": "under the covering",
+		"/cases/orchard-row-2/chart":                      "No reading has come from a fitted logger yet.",
+		"/cases/larch-end-4/positions":                    "28 Sep 2026: NaCl 75.3 %RH at 25 C",
+		"/cases/larch-end-4/diagnosis":                    "What the evidence gives to each cause",
+		"/cases/larch-end-4/diagnosis?whole":              `<div class="scroll whole" tabindex="0" role="region" aria-label="The evidence`,
+		"/cases/larch-end-4/repairs":                      "in like weather",
+		"/cases/larch-end-4/buildup?vent=10000":           "What to open",
+		"/cases/larch-end-4/buildup?rules=nonsense":       "What to open",
+		"/cases/larch-end-4/physics":                      "Water and frost",
+		"/cases/larch-end-4/sure":                         "Which logger the doubt comes from",
+		"/cases/larch-end-4/file":                         "fibre-cement slate",
+		"/cases/larch-end-4/file?before=x":                "Earlier versions",
+		"/cases/larch-end-4/file/history/1":               "It is the first: nothing was kept before it.",
+		"/cases/orchard-row-2":                            "No reading has come from a fitted logger yet.",
+		"/cases/orchard-row-2/diagnosis":                  "No reading has come from a fitted logger yet.",
+		"/cases/orchard-row-2/positions":                  "under the covering (deck)",
+		"/cases/orchard-row-2/buildup":                    "What to open",
 	} {
 		t.Run(path, func(t *testing.T) {
 			code, body, head := get(t, h, path)
@@ -169,7 +167,7 @@ func TestLinksOfEveryPageLeadSomewhere(t *testing.T) {
 		}
 	}
 	for _, p := range []string{"/cases/larch-end-4/diagnosis", "/cases/larch-end-4/nights.csv",
-		"/cases/larch-end-4/margin.csv", "/cases/orchard-row-2", "/new"} {
+		"/cases/larch-end-4/chart.csv", "/cases/orchard-row-2", "/new"} {
 		assert.True(t, seen[p], "%s is linked from somewhere", p)
 	}
 }
@@ -240,53 +238,15 @@ func TestNightsAreThoseOfTheRecord(t *testing.T) {
 	assert.True(t, hours[25], "the record holds the night on which the clocks went back")
 }
 
-func TestTheChartsTableIsTheStretchAskedFor(t *testing.T) {
+func TestAnOldLinkToTheMarginLeadsToItsChart(t *testing.T) {
 	h, _ := house(t)
-	_, body, _ := get(t, h, "/cases/larch-end-4/margin.csv?surface=slate"+
-		"&from=2026-12-01T00:00:00Z&to=2026-12-02T00:00:00Z")
-	rows, err := csv.NewReader(strings.NewReader(body)).ReadAll()
+	code, _, head := get(t, h, "/cases/larch-end-4/margin?night=2027-02-03&surface=felt")
+	assert.Equal(t, http.StatusFound, code)
+	to, err := url.Parse(head.Get("Location"))
 	require.NoError(t, err)
-	assert.Equal(t, "2026-12-01T00:00:00Z", rows[1][0])
-	assert.Len(t, rows, 24*12+1, "a day is shown in steps of five minutes")
-	_, body, _ = get(t, h, "/cases/larch-end-4/margin.csv?surface=slate&from=2026-11-28T00:00:00Z&to=2026-11-29T00:00:00Z")
-	rows, err = csv.NewReader(strings.NewReader(body)).ReadAll()
-	require.NoError(t, err)
-	assert.Equal(t, []string{"", "", ""}, rows[1][2:5], "a gap is empty, never zero")
-}
-
-// What the script asks for as it moves is what the page of that stretch shows.
-func TestTheStretchOfAPageIsThatPages(t *testing.T) {
-	h, _ := house(t)
-	const query = "surface=slate&from=2026-12-01T00:00:00Z&to=2026-12-02T00:00:00Z"
-	_, page, _ := get(t, h, "/cases/larch-end-4/margin?"+query)
-	code, part, _ := get(t, h, "/cases/larch-end-4/stretch?"+query)
-	require.Equal(t, http.StatusOK, code)
-	between := func(text, start, end string) string {
-		_, text, ok := strings.Cut(text, start)
-		require.True(t, ok, start)
-		_, text, _ = strings.Cut(text, ">") // what more the element says of itself
-		text, _, ok = strings.Cut(text, end)
-		require.True(t, ok, end)
-		return text
-	}
-	for start, end := range map[string]string{`<nav class="zooms"`: "</nav>", `<figure class="margin"`: "</figure>",
-		`<figure class="positions"`: "</figure>", `<p class="readout" data-readout`: "</p>", `<span data-step`: "</span>",
-		`aria-label="Margin"`: "</tbody>"} {
-		partEnd := strings.Replace(end, "span", "p", 1)
-		partStart := strings.NewReplacer(`<p class="readout"`, "<p", "<span", "<p").Replace(start)
-		want := between(page, start, end)
-		want = want[strings.LastIndex(want, "<tbody>")+1:]
-		got := between(part, partStart, partEnd)
-		got = got[strings.LastIndex(got, "<tbody>")+1:]
-		require.NotEmpty(t, got, start)
-		assert.Equal(t, want, got, start)
-	}
-	csvOf := regexp.MustCompile(`href="(/cases/larch-end-4/margin\.csv[^"]*)"`)
-	assert.Equal(t, csvOf.FindString(page), csvOf.FindString(part))
-	assert.NotEmpty(t, csvOf.FindString(part))
-	assert.Equal(t, 24*12, strings.Count(part, "<li data-at="), "a word for each step")
-	code, _, _ = get(t, h, "/cases/nowhere/stretch?"+query)
-	assert.Equal(t, http.StatusNotFound, code)
+	assert.Equal(t, "/cases/larch-end-4/chart", to.Path)
+	assert.Equal(t, url.Values{"night": {"2027-02-03"}, "surface": {"felt"},
+		"show": {"felt.margin,felt.margin_unrepaired"}}, to.Query())
 }
 
 func TestACaseFileIsWrittenThroughTheForm(t *testing.T) {
@@ -424,8 +384,6 @@ func TestTheFirstAnswerHoldsThePictures(t *testing.T) {
 	assert.Less(t, len(b), 120_000, "a phone loads the page in one go")
 	_, answer, _ := get(t, h, "/cases/larch-end-4")
 	assert.True(t, strings.Contains(answer, `id="p-sheet-slate" role="img"`))
-	_, chart, _ := get(t, h, "/cases/larch-end-4/margin")
-	for _, id := range []string{"p-margin-slate", "p-positions"} {
-		assert.True(t, strings.Contains(chart, `id="`+id+`" role="img"`), id)
-	}
+	_, chart, _ := get(t, h, "/cases/larch-end-4/chart")
+	assert.True(t, strings.Contains(chart, `id="p-curves" role="img"`))
 }

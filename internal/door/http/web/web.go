@@ -37,7 +37,8 @@ type Record interface {
 	Timeline(ctx context.Context, id string, from, until time.Time, step time.Duration) (timeline.View, error)
 	// Curves are the columns of a chart over [from, until), in steps of stepMS, or
 	// the readings where it is 0.
-	Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time, stepMS int64) (curves.View, error)
+	Curves(ctx context.Context, id string, keys []curves.Key, from, until time.Time, stepMS int64,
+		changes ...curves.Change) (curves.View, error)
 	// Answer is the whole assessment with what stands behind it, from a cache
 	// where nothing changed.
 	Answer(ctx context.Context, id string) (assessment.Answer, error)
@@ -172,13 +173,12 @@ func (p *Pages) Mount(r chi.Router) {
 		r.Route("/cases/{case}", func(r chi.Router) {
 			r.Get("/", p.answerPage)
 			r.Get("/chart", p.chartPage)
-			r.Get("/margin", p.marginPage)
+			r.Get("/margin", p.margin)
 			r.Get("/chart/data", p.chartData)
 			r.Get("/compare", p.compare)
 			r.Post("/chart/remark", p.remark)
 			r.Get("/chart.csv", p.chartCSV)
 			r.Get("/nights.csv", p.nightsCSV)
-			r.Get("/margin.csv", p.marginCSV)
 			r.Get("/positions", p.positions)
 			r.Get("/file", p.caseFile)
 			r.Post("/file", p.saveCaseFile)
