@@ -9,13 +9,29 @@ import (
 	"dewcase/internal/roof"
 )
 
-// MessageTaker says what takes a message: the native topic where mapping is 0, or
-// the mapping of that number, counted from 1, with its topic.
-func MessageTaker(mapping int, topic string) string {
-	if mapping == 0 {
+// MappingName names a mapping by its number among those of the configuration, or of
+// a house, from 1.
+func MappingName(house string, number int, topic string) string {
+	if house != "" {
+		return fmt.Sprintf("mapping %d of house %s (%s)", number, house, topic)
+	}
+	return fmt.Sprintf("mapping %d (%s)", number, topic)
+}
+
+// MessageTaker says what takes a message: the native topic, or the mapping of a name.
+func MessageTaker(mapping string) string {
+	if mapping == "" {
 		return "read as it comes"
 	}
-	return fmt.Sprintf("read by mapping %d, of topic %s", mapping, topic)
+	return "read by " + mapping
+}
+
+// MessageLeftAside says that a mapping takes a message and makes nothing of it.
+func MessageLeftAside(mapping string) string { return "nothing: " + mapping + " leaves it aside" }
+
+// MessageRival says that another mapping would read the message too, and does not.
+func MessageRival(mapping, taker string) string {
+	return mapping + " would read it too, but comes after " + taker
 }
 
 // MessageReading writes what a message became: house, logger, time, quantities
@@ -35,6 +51,9 @@ func MessageReading(caseID string, r roof.Reading) string {
 	return out
 }
 
+// MessageWaits is said of a message that a mapping reads and that is no reading yet.
+const MessageWaits = "no reading by itself yet: a half that waits for its other one, an empty or a retained message"
+
 // MessageUntaken says of a value that it looks like a quantity and is not read, on
 // the native topic or by a mapping.
 func MessageUntaken(native bool, pointer, example string, q roof.Quantity) string {
@@ -50,14 +69,14 @@ func MessageUntaken(native bool, pointer, example string, q roof.Quantity) strin
 const MessageNothing = "nothing: the mappings leave it aside"
 
 // MessageShadow says that a mapping gets no message, or hardly one, as an earlier
-// one is tried first; whole: none at all. Mappings are counted from 1.
-func MessageShadow(mapping int, topic string, by int, byTopic string, whole bool) string {
+// one is tried first; whole: none at all.
+func MessageShadow(mapping, by string, whole bool) string {
 	what := "only messages in which that one finds no value"
 	if whole {
 		what = "no message"
 	}
-	return fmt.Sprintf("mapping %d (%s) comes after mapping %d (%s) and gets %s; put it first, or give mapping %d "+
-		"a where or present", mapping, topic, by, byTopic, what, by)
+	return fmt.Sprintf("%s comes after %s and gets %s; put it first, or give the earlier one a where or present", mapping,
+		by, what)
 }
 
 // MessageProposal introduces a mapping that would read a message, of which doubtful

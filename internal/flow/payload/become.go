@@ -39,36 +39,65 @@ func Become(mappings []Mapping, messages []Message, options ...Option) ([]Became
 	return out, nil
 }
 
+// Place is where a mapping stands, for a person.
+type Place struct {
+	House  string // with which it is kept; "" in the configuration
+	Number int    // among those of the house, or of the configuration, from 1
+	Topic  string
+}
+
+// PlaceOf is the place of a mapping among those of the configuration, of which there
+// are some, and of the houses behind them.
+func PlaceOf(all []Mapping, ofConfiguration, i int) Place {
+	if i < ofConfiguration {
+		return Place{Number: i + 1, Topic: all[i].Topic}
+	}
+	p := Place{House: all[i].Case, Topic: all[i].Topic}
+	for _, m := range all[ofConfiguration : i+1] {
+		if m.Case == p.House {
+			p.Number++
+		}
+	}
+	return p
+}
+
 // Shadow is a mapping that another, which stands before it, leaves nothing or
-// only what that one cannot use. Both are counted from 0.
+// only what that one cannot use.
 type Shadow struct {
-	Mapping, By int
-	Topic       string // of the shadowed mapping
-	ByTopic     string
+	Mapping, By Place
 	Whole       bool // it gets no message at all; else those in which the other finds no value
 }
 
 // Shadows lists the mappings in force that an earlier one shadows: on every topic
 // of theirs the earlier is tried first, without a condition that it could fail.
-func (d *Decoder) Shadows() []Shadow { return shadows(*d.mappings.Load()) }
+func (d *Decoder) Shadows() []Shadow {
+	d.changing.Lock()
+	all, n := *d.mappings.Load(), len(d.sets[OfConfiguration])
+	d.changing.Unlock()
+	return shadows(all, n)
+}
 
-// Shadows lists which of these mappings an earlier one shadows; mappings that are
-// wrong shadow nothing.
-func Shadows(mappings []Mapping) []Shadow {
+// Shadows lists which of these mappings an earlier one shadows; so many are of the
+// configuration, the others of houses. Mappings that are wrong shadow nothing.
+func Shadows(mappings []Mapping, ofConfiguration int) []Shadow {
 	all, err := compileAll(mappings)
 	if err != nil {
 		return nil
 	}
-	return shadows(all)
+	return shadows(all, ofConfiguration)
 }
 
-func shadows(all []*mapping) (out []Shadow) {
+func shadows(all []*mapping, ofConfiguration int) (out []Shadow) {
+	plain := make([]Mapping, len(all))
+	for i, m := range all {
+		plain[i] = m.Mapping
+	}
 	for i, m := range all {
 		for j, by := range all[:i] {
 			if !by.shadows(m) {
 				continue
 			}
-			out = append(out, Shadow{i, j, m.Topic, by.Topic, !by.form.pointers})
+			out = append(out, Shadow{PlaceOf(plain, ofConfiguration, i), PlaceOf(plain, ofConfiguration, j), !by.form.pointers})
 			break
 		}
 	}

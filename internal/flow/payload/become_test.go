@@ -51,25 +51,25 @@ func TestAMappingThatAnEarlierOneShadowsIsTold(t *testing.T) {
 	}{
 		"other topics": {`"a/{logger}", ` + byLevel, `"b/{logger}", ` + byLevel, nil},
 		"the same topic": {`"a/{logger}", ` + byLevel, `a/+, ` + fixed,
-			[]Shadow{{1, 0, "a/+", "a/{logger}", false}}},
+			[]Shadow{{Place{"", 2, "a/+"}, Place{"", 1, "a/{logger}"}, false}}},
 		"a literal under a name": {`"a/{logger}", ` + byLevel, `a/b, ` + fixed,
-			[]Shadow{{1, 0, "a/b", "a/{logger}", false}}},
+			[]Shadow{{Place{"", 2, "a/b"}, Place{"", 1, "a/{logger}"}, false}}},
 		"a name under a literal": {`a/b, ` + fixed, `"a/{logger}", ` + byLevel, nil},
 		"ignored from there on": {`"a/#", form: ignore`, `"a/{logger}/b", ` + byLevel,
-			[]Shadow{{1, 0, "a/{logger}/b", "a/#", true}}},
+			[]Shadow{{Place{"", 2, "a/{logger}/b"}, Place{"", 1, "a/#"}, true}}},
 		"a condition": {`"a/{logger}", where: {/k: 1}, ` + byLevel, `"a/{logger}", ` + byLevel, nil},
 		"the same condition": {`"a/{logger}", where: {/k: 1}, ` + byLevel,
 			`"a/{logger}", where: {/k: 1}, ` + byLevel,
-			[]Shadow{{1, 0, "a/{logger}", "a/{logger}", false}}},
+			[]Shadow{{Place{"", 2, "a/{logger}"}, Place{"", 1, "a/{logger}"}, false}}},
 		"only where present": {`"a/{logger}", present: [/t], ` + byLevel, `"a/{logger}", ` + byLevel, nil},
 		"another segment":    {`"a/{logger}/{quantity}", ` + bare, `"a/{logger}/{quantity}", ` + otherBare, nil},
 		"a level with text": {`"a/{logger}_t", ` + byLevel, `a/b_t, ` + fixed,
-			[]Shadow{{1, 0, "a/b_t", "a/{logger}_t", false}}},
+			[]Shadow{{Place{"", 2, "a/b_t"}, Place{"", 1, "a/{logger}_t"}, false}}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			mappings, faults := readAll("- {topic: " + tc.first + "}\n- {topic: " + tc.second + "}")
 			require.Empty(t, faults)
-			assert.Equal(t, tc.want, Shadows(mappings))
+			assert.Equal(t, tc.want, Shadows(mappings, len(mappings)))
 		})
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/run/config"
+	"dewcase/internal/words"
 )
 
 // Reload takes over what another configuration says of users, mappings, topics,
@@ -75,13 +76,9 @@ func (a *App) Remap(mappings []payload.Mapping) error {
 
 // tellShadows says which mappings get no message, or hardly one.
 func (a *App) tellShadows() {
+	name := func(p payload.Place) string { return words.MappingName(p.House, p.Number, p.Topic) }
 	for _, s := range a.decoder.Shadows() {
-		what := "gets only messages in which an earlier one finds no value"
-		if s.Whole {
-			what = "gets no message, as an earlier one takes them all"
-		}
-		a.opt.Log.Warn("a mapping "+what+"; put it before that one or give that one a where or present",
-			"mapping", s.Mapping+1, "topic", s.Topic, "earlier", s.By+1, "earlier_topic", s.ByTopic)
+		a.opt.Log.Warn(words.MessageShadow(name(s.Mapping), name(s.By), s.Whole))
 	}
 }
 

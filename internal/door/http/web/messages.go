@@ -137,7 +137,7 @@ func (p *Pages) sort(ctx context.Context, b *messagesBody) (err error) {
 	untaken, shadows := p.inbox.NotRead()
 	b.Untaken = untaken[:min(len(untaken), maxUntaken)]
 	for _, s := range shadows {
-		b.Shadows = append(b.Shadows, words.Sentence(words.MessageShadow(s.Mapping+1, s.Topic, s.By+1, s.ByTopic, s.Whole)))
+		b.Shadows = append(b.Shadows, words.Sentence(words.MessageShadow(mappingName(s.Mapping), mappingName(s.By), s.Whole)))
 	}
 	if b.Topics, err = p.unreadTopics(ctx); err != nil {
 		return err
@@ -195,3 +195,5 @@ func messagesSentence(counts []reasonRow) string {
 	}
 	return fmt.Sprintf("%d messages or rows could not be used; the commonest reason is %s (%d).", n, why, counts[0].Count)
 }
+
+func mappingName(p payload.Place) string { return words.MappingName(p.House, p.Number, p.Topic) }

@@ -217,6 +217,9 @@ func (s *Store) DaySums(ctx context.Context, caseID string, from, until int64) (
 // and no more, whether or not a daemon has the folder; derived is nil where nothing
 // is kept. Only the methods that read may be called.
 func Reading(ctx context.Context, dir string) (store *Store, derived *Derived, end func() error, err error) {
+	if _, err := os.Stat(filepath.Join(dir, fileName)); err != nil {
+		return nil, nil, nil, fmt.Errorf("reading the store in %s: there is none: %w", dir, err)
+	}
 	db, err := openToRead(ctx, filepath.Join(dir, fileName))
 	if err != nil {
 		return nil, nil, nil, explain(err)
