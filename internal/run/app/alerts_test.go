@@ -1,21 +1,14 @@
 package app_test
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
-	"log/slog"
 	"math"
 	"math/rand/v2"
-	"mime/quotedprintable"
-	"net"
 	"net/http"
 	"net/http/httptest"
-	"net/mail"
-	"net/textproto"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -26,9 +19,14 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"dewcase/internal/run/app"
 	"dewcase/internal/run/config"
+	"dewcase/internal/testkit/browsertest"
+	"dewcase/internal/testkit/patience"
+	"dewcase/internal/testkit/running"
 )
+
+// morning is when houses are told of.
+var morning = time.Date(2026, 2, 10, 10, 7, 0, 0, time.UTC)
 
 // dampHouse has everything that a household can be told of.
 const dampHouse = `case: larch-3
@@ -108,36 +106,6 @@ func (r *receiver) all() (keys int, lines []string) {
 	return keys, lines
 }
 
-// postman is a mail server of the test's own: it hands on the text of each mail.
-func postman(t *testing.T) (port int, mails chan string) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = l.Close() })
-	mails = make(chan string, 20)
-	take := func(conn net.Conn) {
-		c := textproto.NewConn(conn)
-		defer c.Close()
-		for line, err := "", c.PrintfLine("220 ready"); err == nil && line != "QUIT"; err = c.PrintfLine("250 taken") {
-			if line, err = c.ReadLine(); line == "DATA" {
-				_ = c.PrintfLine("354 go on")
-				if m, err := mail.ReadMessage(c.DotReader()); assert.NoError(t, err) {
-					text, err := io.ReadAll(quotedprintable.NewReader(m.Body))
-					assert.NoError(t, err)
-					mails <- m.Header.Get("Subject") + ". " + strings.Join(strings.Fields(string(text)), " ")
-				}
-			} else if err != nil {
-				return
-			}
-		}
-	}
-	go func() {
-		for conn, err := l.Accept(); err == nil; conn, err = l.Accept() {
-			go take(conn)
-		}
-	}()
-	return l.Addr().(*net.TCPAddr).Port, mails
-}
-
 func withWebhook(t *testing.T, r *receiver, dir string) func(*config.Config) {
 	secret := filepath.Join(dir, "secret")
 	require.NoError(t, os.WriteFile(secret, []byte("a long enough secret"), 0o600))
@@ -147,48 +115,31 @@ func withWebhook(t *testing.T, r *receiver, dir string) func(*config.Config) {
 	}
 }
 
-// live starts a daemon that stops when asked.
-func live(t *testing.T, change func(*config.Config)) (d daemon, stop func()) {
-	t.Helper()
-	c := config.Default()
-	c.HTTP.Listen, c.MQTT.Listen = "127.0.0.1:0", "127.0.0.1:0"
-	change(&c)
-	a, err := app.New(t.Context(), app.Options{Config: c, Version: "test", Log: slog.New(slog.DiscardHandler),
-		Out: io.Discard})
-	require.NoError(t, err)
-	address := a.Addresses()[0]
-	ctx, cancel := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- a.Run(ctx) }()
-	var once sync.Once
-	stop = func() { once.Do(func() { cancel(); assert.NoError(t, <-done) }) }
-	t.Cleanup(stop)
-	return daemon{t: t, http: address}, stop
-}
-
 func TestAWetRoofRingsOnceHoweverOftenTheDaemonRestarts(t *testing.T) {
 	r := newReceiver(t)
 	change := withWebhook(t, r, t.TempDir())
-	d, stop := live(t, change)
-	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
-	answer, body := d.ask("POST", "/api/cases/larch-3/readings", dampRecord(12, time.Now()), "Content-Type", "text/csv")
+	now := running.Ticking(morning)
+	d := running.StartAt(t, now, change)
+	d.Ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	answer, body := d.Ask("POST", "/api/cases/larch-3/readings", dampRecord(12, now()), "Content-Type", "text/csv")
 	require.Equal(t, 200, answer.StatusCode, body)
-	stop()
+	d.Stop()
 	rng := rand.New(rand.NewPCG(6, 12))
 	for range 50 { // stopped at any moment of looking, planning and sending
-		_, stop = live(t, change)
+		d = running.StartAt(t, now, change)
 		select {
 		case <-time.After(time.Duration(rng.IntN(250)) * time.Millisecond):
 		case <-t.Context().Done():
 		}
-		stop()
+		d.Stop()
 	}
-	d, _ = live(t, change)
-	require.Eventually(t, func() bool {
-		_, body := d.ask("GET", "/api/cases/larch-3/alerts", "")
+	d = running.StartAt(t, now, change)
+	patience.Until(t, "household and consultant are told", func() bool {
+		_, body := d.Ask("GET", "/api/cases/larch-3/alerts", "")
 		keys, _ := r.all()
 		return strings.Contains(body, `"surface_wet"`) && keys > 1
-	}, 40*time.Second, 100*time.Millisecond)
+	})
+	d.Stop()
 	_, lines := r.all()
 	household := 0
 	for key, l := range r.got {
@@ -204,54 +155,55 @@ func TestAWetRoofRingsOnceHoweverOftenTheDaemonRestarts(t *testing.T) {
 
 func TestTheHouseholdersPageOpensByItsLinkAlone(t *testing.T) {
 	r := newReceiver(t)
-	d, _ := live(t, withWebhook(t, r, t.TempDir()))
-	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
-	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(12, time.Now()), "Content-Type", "text/csv")
-	answer, page := d.ask("POST", "/cases/larch-3/alerts/link", "")
+	now := running.Ticking(morning)
+	d := running.StartAt(t, now, withWebhook(t, r, t.TempDir()))
+	d.Ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	d.Ask("POST", "/api/cases/larch-3/readings", dampRecord(12, now()), "Content-Type", "text/csv")
+	answer, page := d.Ask("POST", "/cases/larch-3/alerts/link", "")
 	require.Equal(t, 200, answer.StatusCode)
 	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)
 	require.NotEmpty(t, link)
-	answer, page = d.ask("GET", link, "")
+	answer, page = d.Ask("GET", link, "")
 	require.Equal(t, 200, answer.StatusCode, page)
 	assert.Contains(t, page, "3 Larch Row")
 	assert.Contains(t, page, "What we record")
 	assert.Contains(t, page, "Damp air in a room can show when people are at home.")
 	assert.Equal(t, "no-referrer", answer.Header.Get("Referrer-Policy"))
-	answer, body := d.ask("GET", link+"/app.webmanifest", "")
+	answer, body := d.Ask("GET", link+"/app.webmanifest", "")
 	assert.Equal(t, 200, answer.StatusCode)
 	assert.Contains(t, body, link)
-	answer, _ = d.ask("GET", link+"/worker.js", "")
+	answer, _ = d.Ask("GET", link+"/worker.js", "")
 	assert.Equal(t, link, answer.Header.Get("Service-Worker-Allowed"))
 
-	answer, _ = d.ask("POST", link+"/seen", "alert=x", "Content-Type", "application/x-www-form-urlencoded", "Origin",
+	answer, _ = d.Ask("POST", link+"/seen", "alert=x", "Content-Type", "application/x-www-form-urlencoded", "Origin",
 		"https://evil.example", "Sec-Fetch-Site", "cross-site")
 	assert.Equal(t, 403, answer.StatusCode, "a foreign page cannot press the button")
-	answer, _ = d.ask("GET", link[:len(link)-1]+"A", "")
+	answer, _ = d.Ask("GET", link[:len(link)-1]+"A", "")
 	if link[len(link)-1] != 'A' {
 		assert.Equal(t, 404, answer.StatusCode)
 	}
-	answer, _ = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": -6, "until": "`+
-		time.Now().Add(12*time.Hour).UTC().Format(time.RFC3339)+`"}`)
+	answer, _ = d.Ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": -6, "until": "`+
+		now().Add(12*time.Hour).UTC().Format(time.RFC3339)+`"}`)
 	assert.Equal(t, 204, answer.StatusCode)
-	answer, body = d.ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": "cold"}`)
+	answer, body = d.Ask("PUT", "/api/cases/larch-3/forecast", `{"min_c": "cold"}`)
 	assert.Equal(t, 422, answer.StatusCode)
 	assert.Contains(t, body, "min_c")
-	d.ask("POST", "/cases/larch-3/alerts/unlink", "")
-	answer, page = d.ask("GET", link, "")
+	d.Ask("POST", "/cases/larch-3/alerts/unlink", "")
+	answer, page = d.Ask("GET", link, "")
 	assert.Equal(t, 404, answer.StatusCode)
 	assert.Contains(t, page, "This link does not work.")
-	answer, page = d.ask("GET", "/cases/larch-3/alerts", "")
+	answer, page = d.Ask("GET", "/cases/larch-3/alerts", "")
 	assert.Equal(t, 200, answer.StatusCode)
 	assert.Contains(t, page, "No link is in force.")
-	answer, _ = d.ask("GET", "/alerts", "")
+	answer, _ = d.Ask("GET", "/alerts", "")
 	assert.Equal(t, 200, answer.StatusCode)
 }
 
 // A proxy passes on the name that a link of a mail was opened under.
 func TestPagesAreServedUnderThePublicName(t *testing.T) {
-	d, _ := live(t, func(c *config.Config) { c.Data, c.HTTP.PublicURL = t.TempDir(), "https://roof.example.org/" })
+	d := running.Start(t, func(c *config.Config) { c.Data, c.HTTP.PublicURL = t.TempDir(), "https://roof.example.org/" })
 	for host, want := range map[string]int{"roof.example.org": 404, "elsewhere.example.org": 421} {
-		answer, _ := d.ask("GET", "/home/"+strings.Repeat("x", 43), "", "Host", host)
+		answer, _ := d.Ask("GET", "/home/"+strings.Repeat("x", 43), "", "Host", host)
 		assert.Equal(t, want, answer.StatusCode, host)
 	}
 }
@@ -260,28 +212,13 @@ func TestPagesAreServedUnderThePublicName(t *testing.T) {
 // scrolling sideways, the page again without the network. It needs what
 // make test puts in place.
 func TestHouseholdersPageInABrowser(t *testing.T) {
-	dir, err := filepath.Abs("../../../dashboards/test")
-	require.NoError(t, err)
-	for _, need := range []struct{ what, path string }{{"the npm packages",
-		filepath.Join(dir, "node_modules", "playwright-core")}, {"chromium", "/usr/bin/chromium"}} {
-		if _, err := os.Stat(need.path); err != nil {
-			t.Skipf("%s are not installed (%v): make test installs them", need.what, err)
-		}
-	}
 	r := newReceiver(t)
-	d, _ := live(t, withWebhook(t, r, t.TempDir()))
-	d.ask("PUT", "/api/cases/larch-3/file", dampHouse)
-	d.ask("POST", "/api/cases/larch-3/readings", dampRecord(18, time.Now()), "Content-Type", "text/csv")
-	_, page := d.ask("POST", "/cases/larch-3/alerts/link", "")
+	d := running.Start(t, withWebhook(t, r, t.TempDir()))
+	d.Ask("PUT", "/api/cases/larch-3/file", dampHouse)
+	d.Ask("POST", "/api/cases/larch-3/readings", dampRecord(18, time.Now()), "Content-Type", "text/csv")
+	_, page := d.Ask("POST", "/cases/larch-3/alerts/link", "")
 	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)
-	d.ask("GET", link, "") // a page looks at its house itself
-	require.Eventually(t, func() bool { keys, _ := r.all(); return keys > 0 }, 40*time.Second, 100*time.Millisecond)
-	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, "node", "--test", "home/home.test.js")
-	cmd.Dir = dir
-	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+d.http, "DEWCASE_HOME="+link)
-	cmd.WaitDelay = 10 * time.Second
-	out, err := cmd.CombinedOutput()
-	require.NoError(t, err, "%s", out)
+	d.Ask("GET", link, "") // a page looks at its house itself
+	patience.Until(t, "somebody is told", func() bool { keys, _ := r.all(); return keys > 0 })
+	browsertest.Run(t, []string{"home/home.test.js"}, "DEWCASE_PAGES="+d.HTTP, "DEWCASE_HOME="+link)
 }

@@ -1,8 +1,6 @@
 package app_test
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -12,7 +10,6 @@ import (
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -20,6 +17,8 @@ import (
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/run/app"
 	"dewcase/internal/run/config"
+	"dewcase/internal/testkit/patience"
+	"dewcase/internal/testkit/running"
 )
 
 const house = `case: larch-3
@@ -36,135 +35,39 @@ events:
   - {at: 2026-11-02T12:00:00Z, kind: repair, what: void opened, treats: [slate]}
 `
 
-// daemon is a running daemon on free ports.
-type daemon struct {
-	t          *testing.T
-	http, mqtt string
-}
-
-func start(t *testing.T, change func(*config.Config)) daemon {
-	t.Helper()
-	return startAt(t, time.Now, change)
-}
-
-// startAt runs it by a clock of the test's.
-func startAt(t *testing.T, now func() time.Time, change func(*config.Config)) daemon {
-	t.Helper()
-	d, _ := startApp(t, now, change)
-	return d
-}
-
-// startApp hands out what runs, too.
-func startApp(t *testing.T, now func() time.Time, change func(*config.Config)) (daemon, *app.App) {
-	t.Helper()
-	c := config.Default()
-	c.Data, c.HTTP.Listen, c.MQTT.Listen = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
-	if change != nil {
-		change(&c)
-	}
-	var out bytes.Buffer
-	a, err := app.New(t.Context(), app.Options{Config: c, Version: "test", Now: now, Log: slog.New(slog.DiscardHandler),
-		Out: &out})
-	require.NoError(t, err)
-	addresses := a.Addresses()
-	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- a.Run(ctx) }()
-	t.Cleanup(func() {
-		stop()
-		assert.NoError(t, <-done)
-	})
-	d := daemon{t: t, http: addresses[0]}
-	if len(addresses) > 1 {
-		d.mqtt = addresses[1]
-	}
-	return d, a
-}
-
-func (d daemon) ask(method, path, body string, header ...string) (*http.Response, string) {
-	d.t.Helper()
-	r, err := http.NewRequest(method, d.http+path, strings.NewReader(body))
-	require.NoError(d.t, err)
-	for i := 0; i+1 < len(header); i += 2 {
-		if header[i] == "Host" {
-			r.Host = header[i+1]
-			continue
-		}
-		r.Header.Set(header[i], header[i+1])
-	}
-	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	resp, err := client.Do(r)
-	require.NoError(d.t, err)
-	defer resp.Body.Close()
-	b, err := io.ReadAll(resp.Body)
-	require.NoError(d.t, err)
-	return resp, string(b)
-}
-
-func (d daemon) publish(topic, payload string, retained bool) {
-	d.t.Helper()
-	o := mqtt.NewClientOptions().AddBroker(strings.Replace(d.mqtt, "mqtt://", "tcp://", 1)).SetClientID(
-		"t").SetAutoReconnect(false)
-	c := mqtt.NewClient(o)
-	require.NoError(d.t, wait(c.Connect()))
-	defer c.Disconnect(100)
-	require.NoError(d.t, wait(c.Publish(topic, 1, retained, payload)))
-}
-
-func wait(token mqtt.Token) error {
-	if !token.WaitTimeout(10 * time.Second) {
-		return fmt.Errorf("not acknowledged in time")
-	}
-	return token.Error()
-}
-
-func (d daemon) metric(name string) float64 {
-	_, body := d.ask("GET", "/metrics", "")
-	for line := range strings.Lines(body) {
-		var v float64
-		if rest, ok := strings.CutPrefix(line, name+" "); ok {
-			_, err := fmt.Sscan(rest, &v)
-			require.NoError(d.t, err)
-			return v
-		}
-	}
-	require.Fail(d.t, "no metric "+name)
-	return 0
-}
-
 // An acknowledged reading is in the record as soon as it is acknowledged.
 func TestAnAcknowledgedMessageIsARecord(t *testing.T) {
-	d := start(t, nil)
-	resp, body := d.ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
+	d := running.Start(t, nil)
+	resp, body := d.Ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
 	require.Equal(t, http.StatusCreated, resp.StatusCode, body)
-	d.publish("dewcase/larch-3/k1", `{"time":"2026-11-20T06:10:00.125Z","temp_c":4.31,"rh_pct":92.4,"battery_pct":88}`,
+	d.Publish("dewcase/larch-3/k1", `{"time":"2026-11-20T06:10:00.125Z","temp_c":4.31,"rh_pct":92.4,"battery_pct":88}`,
 		false)
-	d.publish("dewcase/larch-3/k1", `[{"time":"2026-11-20T06:15:00Z","temp_c":4.2},{"time":"2026-11-20T06:15:00Z","rh_pct":93},{"time":"2026-11-20T06:20:00Z","temp_c":"warm"}]`, false)
-	d.publish("dewcase/larch-3/k2", `[{"bn":"x:","bt":1763619300,"n":"anything","u":"Cel","v":2.5}]`, false)
-	d.publish("dewcase/larch-3/k1", `{"temp_c":4}`, true)
-	d.publish("dewcase/nowhere/k1", `{"temp_c":4}`, false)
-	d.publish("dewcase/larch-3/k1", `not json`, false)
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	d.Publish("dewcase/larch-3/k1", `[{"time":"2026-11-20T06:15:00Z","temp_c":4.2},{"time":"2026-11-20T06:15:00Z","rh_pct":93},{"time":"2026-11-20T06:20:00Z","temp_c":"warm"}]`, false)
+	d.Publish("dewcase/larch-3/k2", `[{"bn":"x:","bt":1763619300,"n":"anything","u":"Cel","v":2.5}]`, false)
+	d.Publish("dewcase/larch-3/k1", `{"temp_c":4}`, true)
+	d.Publish("dewcase/nowhere/k1", `{"temp_c":4}`, false)
+	d.Publish("dewcase/larch-3/k1", `not json`, false)
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
 	assert.Equal(t, "time,logger,temp_c,rh_pct,battery_pct,rain_mm,wood_pct,wind_ms,sun_w_m2\n"+
 		"2026-11-20T06:10:00.125Z,"+
 		"k1,4.31,92.4,88,,,,\n2026-11-20T06:15:00Z,k1,4.2,93,,,,,\n2025-11-20T06:15:00Z,k2,2.5,,,,,,\n", csv)
-	assert.Equal(t, 3.0, d.metric("dewcase_readings_stored_total"))
+	assert.Equal(t, 3.0, d.Metric("dewcase_readings_stored_total"))
 	for reason, want := range map[string]float64{"bad_value": 1, "retained_without_time": 1, "unknown_case": 1,
 		"bad_payload": 1} {
-		assert.Equal(t, want, d.metric(`dewcase_readings_rejected_total{reason="`+reason+`"}`), reason)
+		assert.Equal(t, want, d.Metric(`dewcase_readings_rejected_total{reason="`+reason+`"}`), reason)
 	}
-	assert.Eventually(t, func() bool {
-		_, body := d.ask("GET", "/api/cases/larch-3/rejects", "")
+	patience.Until(t, "rejects of the case can be looked up", func() bool {
+		_, body := d.Ask("GET", "/api/cases/larch-3/rejects", "")
 		var rows []map[string]any
 		return json.Unmarshal([]byte(body), &rows) == nil && len(rows) == 3
-	}, 5*time.Second, 50*time.Millisecond, "rejects of the case can be looked up")
+	})
 }
 
 func TestImportedRowsAreCountedByWhatBecameOfThem(t *testing.T) {
-	d := start(t, nil)
-	_, body := d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	_, body := d.Ask("PUT", "/api/cases/larch-3/file", house)
 	require.Empty(t, body)
-	resp, body := d.ask("POST", "/api/cases/larch-3/readings",
+	resp, body := d.Ask("POST", "/api/cases/larch-3/readings",
 		"time,logger,"+
 			"temp_c,rh_pct\n2026-11-20T06:00:00Z,"+
 			"k1,4,90\n2026-11-20T06:00:00Z,"+
@@ -189,14 +92,14 @@ func TestImportedRowsAreCountedByWhatBecameOfThem(t *testing.T) {
 	assert.Equal(t, 7, rep.Rejected[0].Line)
 	assert.Equal(t, "temp_out_of_range", rep.Rejected[0].Reason)
 	assert.Equal(t, 8, rep.Rejected[1].Line)
-	resp, body = d.ask("POST", "/api/cases/larch-3/readings", "time;logger;temp_c;rh_pct\n")
+	resp, body = d.Ask("POST", "/api/cases/larch-3/readings", "time;logger;temp_c;rh_pct\n")
 	assert.Equal(t, http.StatusUnprocessableEntity, resp.StatusCode)
 	assert.Contains(t, body, ":1:")
 }
 
 func TestErrorsAreProblemObjects(t *testing.T) {
-	d := start(t, func(c *config.Config) { c.HTTP.MaxBodyMB = 1 })
-	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, func(c *config.Config) { c.HTTP.MaxBodyMB = 1 })
+	_, _ = d.Ask("PUT", "/api/cases/larch-3/file", house)
 	for _, c := range []struct {
 		name, method, path, body string
 		header                   []string
@@ -233,7 +136,7 @@ func TestErrorsAreProblemObjects(t *testing.T) {
 		{"a wrong token", "GET", "/api/cases", "", []string{"Authorization", "Bearer wrong"}, []int{401}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			resp, body := d.ask(c.method, c.path, c.body, c.header...)
+			resp, body := d.Ask(c.method, c.path, c.body, c.header...)
 			assert.Contains(t, c.status, resp.StatusCode, body)
 			assert.Equal(t, "application/problem+json", resp.Header.Get("Content-Type"), body)
 			var p struct {
@@ -249,20 +152,20 @@ func TestErrorsAreProblemObjects(t *testing.T) {
 
 // "At most 1 MiB" (contract, section 5) includes a file of just that size.
 func TestACaseFileOfOneMebibyteIsTaken(t *testing.T) {
-	d := start(t, nil)
+	d := running.Start(t, nil)
 	file := house + "#" + strings.Repeat("x", 1<<20-len(house)-1)
-	resp, body := d.ask("PUT", "/api/cases/larch-3/file", file)
+	resp, body := d.Ask("PUT", "/api/cases/larch-3/file", file)
 	assert.Equal(t, http.StatusCreated, resp.StatusCode, body)
-	resp, _ = d.ask("PUT", "/api/cases/larch-3/file", file+"x")
+	resp, _ = d.Ask("PUT", "/api/cases/larch-3/file", file+"x")
 	assert.Equal(t, http.StatusRequestEntityTooLarge, resp.StatusCode)
 }
 
 func TestOneOfManyCreatesACase(t *testing.T) {
-	d := start(t, nil)
+	d := running.Start(t, nil)
 	codes := make(chan int, 8)
 	for range cap(codes) {
 		go func() {
-			r, err := http.NewRequest("PUT", d.http+"/api/cases/larch-3/file", strings.NewReader(house))
+			r, err := http.NewRequest("PUT", d.HTTP+"/api/cases/larch-3/file", strings.NewReader(house))
 			if err != nil {
 				codes <- 0
 				return
@@ -285,49 +188,49 @@ func TestOneOfManyCreatesACase(t *testing.T) {
 }
 
 func TestHEADIsAnsweredAsGETWithoutItsBody(t *testing.T) {
-	d := start(t, nil)
-	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	_, _ = d.Ask("PUT", "/api/cases/larch-3/file", house)
 	for _, path := range []string{"/healthz", "/readyz", "/metrics", "/", "/api/cases", "/api/cases/larch-3/file",
 		"/api/cases/larch-3/readings.csv", "/api/openapi.json"} {
-		resp, body := d.ask("HEAD", path, "")
+		resp, body := d.Ask("HEAD", path, "")
 		assert.Equal(t, http.StatusOK, resp.StatusCode, path)
 		assert.Empty(t, body, path)
 	}
-	resp, _ := d.ask("DELETE", "/api/cases/larch-3/file", "")
+	resp, _ := d.Ask("DELETE", "/api/cases/larch-3/file", "")
 	assert.Equal(t, "GET, HEAD, PUT", resp.Header.Get("Allow"))
 }
 
 func TestAChangeFromAnOldVersionIsRefused(t *testing.T) {
-	d := start(t, nil)
-	resp, _ := d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	resp, _ := d.Ask("PUT", "/api/cases/larch-3/file", house)
 	first := resp.Header.Get("ETag")
-	resp, body := d.ask("GET", "/api/cases/larch-3/file", "")
+	resp, body := d.Ask("GET", "/api/cases/larch-3/file", "")
 	assert.Equal(t, house, body, "the file comes back as it was written")
 	assert.Equal(t, first, resp.Header.Get("ETag"))
-	resp, _ = d.ask("PUT", "/api/cases/larch-3/file", house+"# checked on site\n", "If-Match", first)
+	resp, _ = d.Ask("PUT", "/api/cases/larch-3/file", house+"# checked on site\n", "If-Match", first)
 	assert.Equal(t, http.StatusNoContent, resp.StatusCode)
-	resp, _ = d.ask("PUT", "/api/cases/larch-3/file", house, "If-Match", first)
+	resp, _ = d.Ask("PUT", "/api/cases/larch-3/file", house, "If-Match", first)
 	assert.Equal(t, http.StatusPreconditionFailed, resp.StatusCode)
-	resp, _ = d.ask("GET", "/api/cases/larch-3/file", "", "If-None-Match", first)
+	resp, _ = d.Ask("GET", "/api/cases/larch-3/file", "", "If-None-Match", first)
 	assert.Equal(t, http.StatusOK, resp.StatusCode)
 }
 
 // Every answer that the OpenAPI document describes keeps to its schema, and
 // every route it names is there.
 func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
-	d := start(t, nil)
-	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	_, _ = d.Ask("PUT", "/api/cases/larch-3/file", house)
 	csv := "time,logger,temp_c,rh_pct\n"
 	for i := range 600 {
 		at := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(i) * 5 * time.Minute).Format(time.RFC3339)
 		csv += fmt.Sprintf("%s,k1,%.2f,%.1f\n%s,k2,%.2f,\n", at, 4+0.01*float64(i%50), 90+float64(i%9), at,
 			3.5-0.01*float64(i%70))
 	}
-	resp, report := d.ask("POST", "/api/cases/larch-3/readings", csv+"2026-11-01T00:00:00Z,k1,warm,90\n")
+	resp, report := d.Ask("POST", "/api/cases/larch-3/readings", csv+"2026-11-01T00:00:00Z,k1,warm,90\n")
 	require.Equal(t, http.StatusOK, resp.StatusCode, report)
-	resp, body := d.ask("PUT", "/api/cases/larch-3/forecast", forecastOf(-3, time.Hour))
+	resp, body := d.Ask("PUT", "/api/cases/larch-3/forecast", forecastOf(-3, time.Hour))
 	require.Equal(t, http.StatusNoContent, resp.StatusCode, body)
-	resp, body = d.ask("GET", "/api/openapi.json", "")
+	resp, body = d.Ask("GET", "/api/openapi.json", "")
 	require.Equal(t, http.StatusOK, resp.StatusCode)
 	document, err := jsonschema.UnmarshalJSON(strings.NewReader(body))
 	require.NoError(t, err)
@@ -351,7 +254,7 @@ func TestAnswersKeepToTheOpenAPIDocument(t *testing.T) {
 		if methods.(map[string]any)["get"] == nil || strings.HasSuffix(path, "/live") {
 			continue
 		}
-		resp, body := d.ask("GET", strings.NewReplacer("{case}", "larch-3", "{version}", "1").Replace(path), "")
+		resp, body := d.Ask("GET", strings.NewReplacer("{case}", "larch-3", "{version}", "1").Replace(path), "")
 		if !assert.Equal(t, http.StatusOK, resp.StatusCode, "%s: %s", path, body) ||
 			!strings.HasPrefix(resp.Header.Get("Content-Type"), "application/json") {
 			continue
@@ -377,16 +280,16 @@ func TestListeningWiderNeedsCredentials(t *testing.T) {
 
 func TestTheAdministratorsTokenOpensEveryRoute(t *testing.T) {
 	t.Setenv("DEWCASE_TOKEN", "opens-everything")
-	d := start(t, func(c *config.Config) { c.HTTP.Listen = "0.0.0.0:0" })
-	require.Contains(t, d.http, "http://0.0.0.0:", "shown as it was asked for")
-	d.http = strings.Replace(d.http, "0.0.0.0", "127.0.0.1", 1)
+	d := running.Start(t, func(c *config.Config) { c.HTTP.Listen = "0.0.0.0:0" })
+	require.Contains(t, d.HTTP, "http://0.0.0.0:", "shown as it was asked for")
+	d.HTTP = strings.Replace(d.HTTP, "0.0.0.0", "127.0.0.1", 1)
 	for _, path := range []string{"/api/cases", "/metrics", "/api/openapi.json"} {
-		resp, _ := d.ask("GET", path, "")
+		resp, _ := d.Ask("GET", path, "")
 		assert.Equal(t, http.StatusUnauthorized, resp.StatusCode, path)
-		resp, _ = d.ask("GET", path, "", "Authorization", "Bearer opens-everything")
+		resp, _ = d.Ask("GET", path, "", "Authorization", "Bearer opens-everything")
 		assert.Equal(t, http.StatusOK, resp.StatusCode, path)
 	}
-	resp, _ := d.ask("GET", "/healthz", "")
+	resp, _ := d.Ask("GET", "/healthz", "")
 	assert.Equal(t, http.StatusOK, resp.StatusCode)
 }
 
@@ -401,13 +304,13 @@ func TestASecondDaemonOnTheSameFolderIsRefused(t *testing.T) {
 }
 
 func TestWatchersSeeReadingsAsTheyAreStored(t *testing.T) {
-	d := start(t, nil)
-	_, _ = d.ask("PUT", "/api/cases/larch-3/file", house)
-	resp, err := http.Get(d.http + "/api/cases/larch-3/live")
+	d := running.Start(t, nil)
+	_, _ = d.Ask("PUT", "/api/cases/larch-3/file", house)
+	resp, err := http.Get(d.HTTP + "/api/cases/larch-3/live")
 	require.NoError(t, err)
 	defer resp.Body.Close()
 	assert.Equal(t, "text/event-stream", resp.Header.Get("Content-Type"))
-	d.publish("dewcase/larch-3/k1", `{"time":"2026-11-20T06:10:00Z","temp_c":5,"rh_pct":80}`, false)
+	d.Publish("dewcase/larch-3/k1", `{"time":"2026-11-20T06:10:00Z","temp_c":5,"rh_pct":80}`, false)
 	buf, seen := make([]byte, 4096), ""
 	for !strings.Contains(seen, "\n\n") || !strings.Contains(seen, "data:") {
 		n, err := resp.Body.Read(buf)
@@ -423,12 +326,12 @@ func TestTheLogInPageOffersTheWayInOnly(t *testing.T) {
 	hash, err := credentials.Hash("wet battens")
 	require.NoError(t, err)
 	t.Setenv("DEWCASE_PASSWORD_HASH", hash)
-	d := start(t, nil)
-	resp, body := d.ask("GET", "/login", "")
+	d := running.Start(t, nil)
+	resp, body := d.Ask("GET", "/login", "")
 	require.Equal(t, http.StatusOK, resp.StatusCode)
 	assert.True(t, strings.Contains(body, `type="password"`), "a password is asked for")
 	assert.False(t, strings.Contains(body, "/logout"), "nobody to log out")
 	assert.False(t, strings.Contains(body, `href="/messages"`), "no page that is shut")
-	resp, _ = d.ask("GET", "/", "")
+	resp, _ = d.Ask("GET", "/", "")
 	assert.Equal(t, http.StatusSeeOther, resp.StatusCode)
 }

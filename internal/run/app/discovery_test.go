@@ -19,6 +19,8 @@ import (
 
 	"dewcase/internal/run/config"
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
+	"dewcase/internal/testkit/running"
 )
 
 // retained remembers the last message of each topic below a filter.
@@ -53,10 +55,10 @@ func follow(t *testing.T, b *mosquittotest.Broker, user string, filters ...strin
 		o.SetUsername(user).SetPassword("x")
 	}
 	c := mqtt.NewClient(o)
-	require.NoError(t, wait(c.Connect()))
+	require.NoError(t, running.Done(c.Connect()))
 	t.Cleanup(func() { c.Disconnect(50) })
 	for _, f := range filters {
-		require.NoError(t, wait(c.Subscribe(f, 1, func(_ mqtt.Client, m mqtt.Message) {
+		require.NoError(t, running.Done(c.Subscribe(f, 1, func(_ mqtt.Client, m mqtt.Message) {
 			r.mu.Lock()
 			defer r.mu.Unlock()
 			r.by[m.Topic()] = string(m.Payload())
@@ -78,11 +80,6 @@ func behindAccessList(t *testing.T) *mosquittotest.Broker {
 	return b
 }
 
-func eventually(t *testing.T, what string, is func() bool) {
-	t.Helper()
-	require.Eventually(t, is, 40*time.Second, 100*time.Millisecond, what)
-}
-
 func TestHousesAreAnnouncedToHomeAutomationAndTakenBack(t *testing.T) {
 	b := behindAccessList(t)
 	data := t.TempDir()
@@ -96,12 +93,12 @@ func TestHousesAreAnnouncedToHomeAutomationAndTakenBack(t *testing.T) {
 	_, heard := follow(t, b, "home", "homeassistant/#", "dewcase-state/+")
 	descriptions := func() int { return len(heard.topics("homeassistant/")) }
 	t.Run("announced", func(t *testing.T) {
-		d := start(t, configure(true))
+		d := running.Start(t, configure(true))
 		file := strings.Replace(house, "  - {id: slate,", "  - {id: loft.a_1, place: loft_air}\n  - {id: slate,", 1)
-		resp, body := d.ask("PUT", "/api/cases/larch-3/file", file)
+		resp, body := d.Ask("PUT", "/api/cases/larch-3/file", file)
 		require.Equal(t, http.StatusCreated, resp.StatusCode, body)
-		eventually(t, "announced", func() bool { return descriptions() == 6 })
-		eventually(t, "there", func() bool { return heard.get("dewcase-state/_dewcase") == "online" })
+		patience.Until(t, "announced", func() bool { return descriptions() == 6 })
+		patience.Until(t, "there", func() bool { return heard.get("dewcase-state/_dewcase") == "online" })
 		schema := compiled(t, "../../../testdata/discovery/description.schema.json")
 		ids := map[string]bool{}
 		for _, topic := range heard.topics("homeassistant/") {
@@ -118,10 +115,10 @@ func TestHousesAreAnnouncedToHomeAutomationAndTakenBack(t *testing.T) {
 		now := time.Now().UTC()
 		for i := range 3 {
 			at := now.Add(time.Duration(5*i-11) * time.Minute).Format(time.RFC3339)
-			d.ask("POST", "/api/cases/larch-3/readings",
+			d.Ask("POST", "/api/cases/larch-3/readings",
 				fmt.Sprintf("time,logger,temp_c,rh_pct\n%s,k1,10,80\n%s,k2,7.5,\n", at, at))
 		}
-		eventually(t, "the state tells the places", func() bool {
+		patience.Until(t, "the state tells the places", func() bool {
 			return strings.Contains(heard.get("dewcase-state/larch-3"), `"margin_k":0`)
 		})
 		var s struct {
@@ -134,21 +131,23 @@ func TestHousesAreAnnouncedToHomeAutomationAndTakenBack(t *testing.T) {
 		value, known := s.Places["loft.a_1"]["dew_point_c"]
 		require.True(t, known && value == nil, "not observed is null")
 
-		d.ask("PUT", "/api/cases/larch-3/file", house)
-		eventually(t, "a position that went is taken back", func() bool { return descriptions() == 5 })
+		d.Ask("PUT", "/api/cases/larch-3/file", house)
+		patience.Until(t, "a position that went is taken back", func() bool { return descriptions() == 5 })
 		post(t, d, "/messages/discovery", url.Values{})
-		eventually(t, "the switch takes all back", func() bool { return descriptions() == 0 })
+		patience.Until(t, "the switch takes all back", func() bool { return descriptions() == 0 })
 		post(t, d, "/messages/discovery", url.Values{"announce": {"yes"}})
-		eventually(t, "and on again", func() bool { return descriptions() == 5 })
+		patience.Until(t, "and on again", func() bool { return descriptions() == 5 })
 	})
-	eventually(t, "a daemon that ended is away", func() bool { return heard.get("dewcase-state/_dewcase") == "offline" })
+	patience.Until(t, "a daemon that ended is away", func() bool {
+		return heard.get("dewcase-state/_dewcase") == "offline"
+	})
 	require.Equal(t, 5, descriptions(), "a restart takes nothing back")
 	t.Run("a person's switch stands above the configuration", func(t *testing.T) {
-		d := start(t, configure(false))
-		_, page := d.ask("GET", "/messages", "")
+		d := running.Start(t, configure(false))
+		_, page := d.Ask("GET", "/messages", "")
 		require.Contains(t, page, `name="announce" type="checkbox" value="yes" checked`)
 		post(t, d, "/messages/discovery", url.Values{})
-		eventually(t, "taken back by another run", func() bool { return descriptions() == 0 })
+		patience.Until(t, "taken back by another run", func() bool { return descriptions() == 0 })
 	})
 }
 
@@ -160,43 +159,43 @@ func compiled(t *testing.T, file string) *jsonschema.Schema {
 }
 
 // post sends a form, and wants to be sent on.
-func post(t *testing.T, d daemon, path string, form url.Values) string {
+func post(t *testing.T, d *running.Daemon, path string, form url.Values) string {
 	t.Helper()
-	resp, body := d.ask("POST", path, form.Encode(), "Content-Type", "application/x-www-form-urlencoded")
+	resp, body := d.Ask("POST", path, form.Encode(), "Content-Type", "application/x-www-form-urlencoded")
 	require.Equal(t, http.StatusSeeOther, resp.StatusCode, body)
 	return resp.Header.Get("Location")
 }
 
 // What came for a house before it was made is offered on its pages, and taken.
 func TestMessagesForAHouseThatIsMadeLaterAreTakenByAButton(t *testing.T) {
-	d := start(t, nil)
+	d := running.Start(t, nil)
 	for i := range 3 {
-		d.publish("dewcase/larch-3/k1", fmt.Sprintf(`{"time":"2026-11-20T06:1%d:00Z","temp_c":4,"rh_pct":90}`, i), false)
+		d.Publish("dewcase/larch-3/k1", fmt.Sprintf(`{"time":"2026-11-20T06:1%d:00Z","temp_c":4,"rh_pct":90}`, i), false)
 	}
-	d.publish("dewcase/larch-3/n7", `{"time":"2026-11-20T06:10:00Z","temp_c":4}`, false)
-	eventually(t, "listed", func() bool {
-		_, page := d.ask("GET", "/messages", "")
+	d.Publish("dewcase/larch-3/n7", `{"time":"2026-11-20T06:10:00Z","temp_c":4}`, false)
+	patience.Until(t, "listed", func() bool {
+		_, page := d.Ask("GET", "/messages", "")
 		return strings.Contains(page, `href="/new?case=larch-3"`)
 	})
-	_, form := d.ask("GET", "/new?case=larch-3", "")
+	_, form := d.Ask("GET", "/new?case=larch-3", "")
 	require.Contains(t, form, `value="larch-3"`)
-	d.ask("PUT", "/api/cases/larch-3/file", house)
-	_, page := d.ask("GET", "/cases/larch-3/positions", "")
+	d.Ask("PUT", "/api/cases/larch-3/file", house)
+	_, page := d.Ask("GET", "/cases/larch-3/positions", "")
 	require.Contains(t, page, "4 messages with 4 readings of k1 and n7")
 	to := post(t, d, "/messages/kept", url.Values{"case": {"larch-3"}, "back": {"positions"}})
-	_, page = d.ask("GET", to, "")
+	_, page = d.Ask("GET", to, "")
 	require.Contains(t, page, "4 readings stored")
 	require.NotContains(t, page, "Take them", "taken once")
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
 	require.Equal(t, 5, strings.Count(csv, "\n"), csv)
 
 	require.Contains(t, page, "n7", "and the logger that is fitted nowhere is fitted there")
 	to = post(t, d, "/messages/fit", url.Values{"case": {"larch-3"}, "logger": {"n7"}, "place": {"new:loft"},
 		"since": {"first"}, "back": {"positions"}})
-	_, page = d.ask("GET", to, "")
+	_, page = d.Ask("GET", to, "")
 	require.Contains(t, page, "Logger n7 is fitted at loft.")
 	require.NotContains(t, page, "fitted nowhere")
-	_, file := d.ask("GET", "/api/cases/larch-3/file", "")
+	_, file := d.Ask("GET", "/api/cases/larch-3/file", "")
 	require.Contains(t, file, "{id: n7, fitted: [{position: loft, from: 2026-11-20T06:10:00Z}]}")
 	require.Contains(t, file, "{id: loft, place: loft_air}")
 	require.Contains(t, file, "events:\n  - {at: 2026-11-02T12:00:00Z", "the rest is as it was")
@@ -207,7 +206,7 @@ func TestMessagesForAHouseThatIsMadeLaterAreTakenByAButton(t *testing.T) {
 func TestASensorThatAnnouncesItselfIsFittedFromItsOffer(t *testing.T) {
 	b := mosquittotest.Start(t, mosquittotest.Quick)
 	bridge, heard := follow(t, b, "", "homeassistant/#")
-	say := func(topic, body string) { require.NoError(t, wait(bridge.Publish(topic, 1, true, body))) }
+	say := func(topic, body string) { require.NoError(t, running.Done(bridge.Publish(topic, 1, true, body))) }
 	sensor := func(name, unit string) string {
 		return fmt.Sprintf(`{"name":%q,"uniq_id":"zb1_%[1]s","stat_t":"bridge/zb1","val_tpl":"{{ value_json.%[1]s }}",
 			"dev_cla":%[1]q,"unit_of_meas":%q,"dev":{"ids":["zb1"],"name":"Attic node"}}`, name, unit)
@@ -217,54 +216,64 @@ func TestASensorThatAnnouncesItselfIsFittedFromItsOffer(t *testing.T) {
 	say("homeassistant/sensor/zb1/pressure/config", sensor("pressure", "hPa"))
 	say("homeassistant/sensor/odd/temperature/config", strings.Replace(sensor("temperature", "°C"), "}}\"",
 		" * 2 }}\"", 1))
-	d := start(t, func(c *config.Config) {
+	d := running.Start(t, func(c *config.Config) {
 		c.MQTT.Broker = "mqtt://" + b.Addr()
 		c.MQTT.Discovery.Announce, c.MQTT.Discovery.Listen = true, true
 	})
-	d.ask("PUT", "/api/cases/larch-3/file", house)
+	d.Ask("PUT", "/api/cases/larch-3/file", house)
 	var page string
-	eventually(t, "offered", func() bool {
-		_, page = d.ask("GET", "/messages", "")
+	patience.Until(t, "offered", func() bool {
+		_, page = d.Ask("GET", "/messages", "")
 		return strings.Contains(page, "Attic node") && strings.Contains(page, "computes")
 	})
-	eventually(t, "announced too", func() bool { return len(heard.topics("homeassistant/binary_sensor/")) == 2 })
+	patience.Until(t, "announced too", func() bool { return len(heard.topics("homeassistant/binary_sensor/")) == 2 })
 	require.Equal(t, 1, strings.Count(page, `name="offer"`), "our own come back and are no offers")
 	require.Contains(t, page, "temperature on <code>bridge/zb1</code>")
 
-	_, form := d.ask("GET", "/messages/read?case=larch-3&offer=zb1", "")
+	_, form := d.Ask("GET", "/messages/read?case=larch-3&offer=zb1", "")
 	text := html.UnescapeString(between(form, "spellcheck=\"false\">", "</textarea>"))
 	to := post(t, d, "/messages/read", url.Values{"case": {"larch-3"}, "name": {"Attic node"}, "text": {text},
 		"do": {"take"}, "place.Attic-node": {"new:loft"}, "since": {"now"}})
-	_, page = d.ask("GET", to, "")
+	_, page = d.Ask("GET", to, "")
 	require.Contains(t, page, "Messages of Attic node are read from now on.")
 	value := func(n int) {
-		require.NoError(t, wait(bridge.Publish("bridge/zb1", 1, false,
+		require.NoError(t, running.Done(bridge.Publish("bridge/zb1", 1, false,
 			fmt.Sprintf(`{"temperature":4.%d,"humidity":91}`, n))))
 	}
-	stored := func() float64 { return d.metric("dewcase_readings_stored_total") }
+	stored := func() float64 { return d.Metric("dewcase_readings_stored_total") }
 	n := 0
-	eventually(t, "it comes", func() bool { n++; value(n % 10); return stored() > 0 })
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	patience.Until(t, "it comes", func() bool { n++; value(n % 10); return stored() > 0 })
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
 	require.Contains(t, csv, ",Attic-node,4.")
-	_, page = d.ask("GET", "/cases/larch-3/positions", "")
+	_, page = d.Ask("GET", "/cases/larch-3/positions", "")
 	require.NotContains(t, page, "fitted nowhere")
-	_, page = d.ask("GET", "/messages", "")
+	_, page = d.Ask("GET", "/messages", "")
 	require.NotContains(t, page, `name="offer"`, "what is read is offered no more")
 
-	_, page = d.ask("GET", "/cases/larch-3/mappings", "")
+	_, page = d.Ask("GET", "/cases/larch-3/mappings", "")
 	require.Contains(t, page, "<code>bridge/zb1</code>")
 	require.Contains(t, page, "bridge/zb1 is read")
 	post(t, d, "/cases/larch-3/mappings", url.Values{"version": {"1"}, "remove": {"0"}})
-	heardOf := func() float64 { return stored() + d.metric(`dewcase_readings_rejected_total{reason="bad_topic"}`) }
-	time.Sleep(300 * time.Millisecond)
+	heardOf := func() float64 { return stored() + d.Metric(`dewcase_readings_rejected_total{reason="bad_topic"}`) }
+	// The broker hands on in order: what is asked for still comes after all else.
+	after := func(minute int) {
+		marker := fmt.Sprintf("2026-11-20T06:%02d:00Z", minute)
+		require.NoError(t, running.Done(bridge.Publish("dewcase/larch-3/k1", 1, false,
+			fmt.Sprintf(`{"time":%q,"temp_c":4,"rh_pct":90}`, marker))))
+		patience.Until(t, "a later message is stored and counted", func() bool {
+			_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
+			return strings.Contains(csv, marker) && stored() == float64(strings.Count(csv, "\n")-1)
+		})
+	}
+	after(1)
 	before := heardOf()
 	value(1)
 	value(2)
-	time.Sleep(300 * time.Millisecond)
-	require.Equal(t, before, heardOf(), "the topic is asked for no more")
-	_, page = d.ask("GET", "/messages", "")
+	after(2)
+	require.Equal(t, before+1, heardOf(), "the topic is asked for no more")
+	_, page = d.Ask("GET", "/messages", "")
 	require.Contains(t, page, `name="offer"`, "and is offered again")
-	resp, _ := d.ask("POST", "/cases/larch-3/mappings", url.Values{"version": {"1"}, "text": {"[]"}}.Encode(),
+	resp, _ := d.Ask("POST", "/cases/larch-3/mappings", url.Values{"version": {"1"}, "text": {"[]"}}.Encode(),
 		"Content-Type", "application/x-www-form-urlencoded")
 	require.Equal(t, http.StatusConflict, resp.StatusCode, "somebody changed them in the meantime")
 }

@@ -10,6 +10,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/testkit/patience"
+	"dewcase/internal/testkit/running"
 )
 
 func forecastOf(minC float64, in time.Duration) string {
@@ -17,8 +20,8 @@ func forecastOf(minC float64, in time.Duration) string {
 }
 
 func TestAForecastIsReadStrictly(t *testing.T) {
-	d := start(t, nil)
-	d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	d.Ask("PUT", "/api/cases/larch-3/file", house)
 	const path = "/api/cases/larch-3/forecast"
 	in12h := time.Now().Add(12 * time.Hour).UTC().Format(time.RFC3339)
 	for _, x := range []struct {
@@ -41,59 +44,59 @@ func TestAForecastIsReadStrictly(t *testing.T) {
 		{"empty", ``, 400},
 		{"large", `{"min_c": -6, "until": "` + in12h + `"` + strings.Repeat(" ", 5000) + `}`, 413},
 	} {
-		answer, body := d.ask("PUT", path, x.body, "Content-Type", "application/json")
+		answer, body := d.Ask("PUT", path, x.body, "Content-Type", "application/json")
 		assert.Equal(t, x.want, answer.StatusCode, "%s: %s", x.what, body)
 	}
-	answer, body := d.ask("GET", path, "")
+	answer, body := d.Ask("GET", path, "")
 	assert.Equal(t, 200, answer.StatusCode)
 	assert.Contains(t, body, `"min_c":-6`, "what was refused changed nothing")
-	answer, _ = d.ask("DELETE", path, "")
+	answer, _ = d.Ask("DELETE", path, "")
 	assert.Equal(t, 204, answer.StatusCode)
-	answer, _ = d.ask("GET", path, "")
+	answer, _ = d.Ask("GET", path, "")
 	assert.Equal(t, 404, answer.StatusCode)
 	for _, method := range []string{"GET", "PUT", "DELETE"} {
-		answer, _ = d.ask(method, "/api/cases/elsewhere/forecast", forecastOf(-6, time.Hour))
+		answer, _ = d.Ask(method, "/api/cases/elsewhere/forecast", forecastOf(-6, time.Hour))
 		assert.Equal(t, 404, answer.StatusCode, method)
 	}
-	answer, _ = d.ask("POST", path, "")
+	answer, _ = d.Ask("POST", path, "")
 	assert.Equal(t, http.StatusMethodNotAllowed, answer.StatusCode)
 	assert.Equal(t, "GET, HEAD, PUT, DELETE", answer.Header.Get("Allow"))
 
 	var doc struct {
 		Paths map[string]map[string]any
 	}
-	_, body = d.ask("GET", "/api/openapi.json", "")
+	_, body = d.Ask("GET", "/api/openapi.json", "")
 	require.NoError(t, json.Unmarshal([]byte(body), &doc))
 	assert.Len(t, doc.Paths["/api/cases/{case}/forecast"], 3, "the document names what may be asked")
 }
 
 func TestAForecastComesByMQTT(t *testing.T) {
-	d := start(t, nil)
-	d.ask("PUT", "/api/cases/larch-3/file", house)
-	in := func() string { _, body := d.ask("GET", "/api/cases/larch-3/forecast", ""); return body }
-	d.publish("dewcase-forecast/larch-3", forecastOf(-4.5, 10*time.Hour), false)
+	d := running.Start(t, nil)
+	d.Ask("PUT", "/api/cases/larch-3/file", house)
+	in := func() string { _, body := d.Ask("GET", "/api/cases/larch-3/forecast", ""); return body }
+	d.Publish("dewcase-forecast/larch-3", forecastOf(-4.5, 10*time.Hour), false)
 	assert.Contains(t, in(), `"min_c":-4.5`, "an acknowledged forecast is kept")
 
 	for topic, bad := range map[string]string{"dewcase-forecast/larch-3": `{"min_c": 85}`,
 		"dewcase-forecast/larch-4": forecastOf(-1, time.Hour), "dewcase-forecast/Larch/3": forecastOf(-1, time.Hour)} {
-		d.publish(topic, bad, false)
+		d.Publish(topic, bad, false)
 	}
 	assert.Contains(t, in(), `"min_c":-4.5`)
-	_, metrics := d.ask("GET", "/metrics", "")
+	_, metrics := d.Ask("GET", "/metrics", "")
 	for _, reason := range []string{"bad_payload", "unknown_case", "bad_topic"} {
 		assert.Contains(t, metrics, `dewcase_readings_rejected_total{reason="`+reason+`"} 1`)
 	}
-	require.Eventually(t, func() bool {
-		_, listed := d.ask("GET", "/api/cases/larch-3/rejects", "")
+	patience.Until(t, "it is listed like other rejects", func() bool {
+		_, listed := d.Ask("GET", "/api/cases/larch-3/rejects", "")
 		return strings.Contains(listed, "dewcase-forecast/larch-3") && strings.Contains(listed, "lowest outdoor temperature")
-	}, 10*time.Second, 50*time.Millisecond, "listed like other rejects")
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	})
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
 	assert.Equal(t, 1, strings.Count(csv, "\n"), "no forecast is a reading")
 
-	d.publish("dewcase-forecast/larch-3", forecastOf(-9, -10*time.Hour), true) // last night's, which a broker still holds
+	d.Publish("dewcase-forecast/larch-3", forecastOf(-9, -10*time.Hour), true) // last night's, which a broker still holds
 	assert.Contains(t, in(), `"min_c":-4.5`)
-	_, metrics = d.ask("GET", "/metrics", "")
+	_, metrics = d.Ask("GET", "/metrics", "")
 	assert.Contains(t, metrics, `dewcase_readings_rejected_total{reason="bad_payload"} 1`, "and is no fault of anybody")
-	d.publish("dewcase-forecast/larch-3", "", true)
+	d.Publish("dewcase-forecast/larch-3", "", true)
 	assert.Contains(t, in(), `"status":404`, "an empty one takes it back")
 }

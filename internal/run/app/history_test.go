@@ -10,6 +10,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/testkit/running"
 )
 
 type kept struct {
@@ -21,23 +23,23 @@ type kept struct {
 	Removed bool
 }
 
-func (d daemon) history(query string) (out []kept) {
-	d.t.Helper()
-	resp, body := d.ask("GET", "/api/cases/larch-3/file/history"+query, "")
-	require.Equal(d.t, http.StatusOK, resp.StatusCode, body)
-	require.NoError(d.t, json.Unmarshal([]byte(body), &out))
+func history(d *running.Daemon, query string) (out []kept) {
+	d.T.Helper()
+	resp, body := d.Ask("GET", "/api/cases/larch-3/file/history"+query, "")
+	require.Equal(d.T, http.StatusOK, resp.StatusCode, body)
+	require.NoError(d.T, json.Unmarshal([]byte(body), &out))
 	return out
 }
 
 func TestWhoChangedACaseFileWhenAndToWhatIsKeptAndShown(t *testing.T) {
-	d := start(t, nil)
+	d := running.Start(t, nil)
 	began := time.Now().Add(-time.Second)
 	longer := house + "# checked on site\n"
 	for _, file := range []string{house, longer, longer, house} {
-		resp, body := d.ask("PUT", "/api/cases/larch-3/file", file)
+		resp, body := d.Ask("PUT", "/api/cases/larch-3/file", file)
 		require.Less(t, resp.StatusCode, 300, body)
 	}
-	list := d.history("")
+	list := history(d, "")
 	require.Len(t, list, 3, "saving what is there already is no change")
 	sum := sha256.Sum256([]byte(house))
 	for i, want := range []kept{{Version: 3, Size: len(house)}, {Version: 2, Size: len(longer)},
@@ -50,10 +52,10 @@ func TestWhoChangedACaseFileWhenAndToWhatIsKeptAndShown(t *testing.T) {
 	}
 	assert.Equal(t, hex.EncodeToString(sum[:]), list[0].ETag)
 	assert.Equal(t, list[0].ETag, list[2].ETag)
-	assert.Equal(t, list[1:2], d.history("?limit=1&before=3"))
-	assert.Equal(t, []kept{}, d.history("?before=1"))
+	assert.Equal(t, list[1:2], history(d, "?limit=1&before=3"))
+	assert.Equal(t, []kept{}, history(d, "?before=1"))
 	for version, want := range map[string]string{"1": house, "2": longer, list[1].ETag: longer, list[0].ETag: house} {
-		resp, body := d.ask("GET", "/api/cases/larch-3/file/history/"+version, "")
+		resp, body := d.Ask("GET", "/api/cases/larch-3/file/history/"+version, "")
 		assert.Equal(t, http.StatusOK, resp.StatusCode, version)
 		assert.Equal(t, want, body, version)
 		assert.Equal(t, "application/yaml; charset=utf-8", resp.Header.Get("Content-Type"))
@@ -65,7 +67,7 @@ func TestWhoChangedACaseFileWhenAndToWhatIsKeptAndShown(t *testing.T) {
 		"/api/cases/none/file/history":          404,
 		"/api/cases/none/file/history/1":        404,
 	} {
-		resp, body := d.ask("GET", path, "")
+		resp, body := d.Ask("GET", path, "")
 		assert.Equal(t, status, resp.StatusCode, body)
 		assert.Equal(t, "application/problem+json", resp.Header.Get("Content-Type"))
 	}

@@ -19,6 +19,7 @@ import (
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
 	"dewcase/internal/run/config"
+	"dewcase/internal/testkit/running"
 )
 
 // A push token appends readings on its topics and does nothing else.
@@ -30,7 +31,7 @@ func TestAPushTokenAppendsReadingsAndDoesNothingElse(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, []byte(line+"\n"+second+"\n"), 0o600))
 	admin := filepath.Join(dir, "admin")
 	require.NoError(t, os.WriteFile(admin, []byte("administrator"), 0o600))
-	d := start(t, func(c *config.Config) {
+	d := running.Start(t, func(c *config.Config) {
 		c.HTTP.PushFile, c.HTTP.TokenFile, c.MQTT.MaxPayloadKB = file, admin, 1
 		c.MQTT.Mappings = []payload.Mapping{{Topic: "node/{logger}", Case: "larch-3",
 			Fields: []payload.Field{{Quantity: roof.TempC, Pointer: "/t1", Unit: payload.Celsius}},
@@ -38,7 +39,7 @@ func TestAPushTokenAppendsReadingsAndDoesNothingElse(t *testing.T) {
 				Fields: []payload.Field{{Quantity: roof.WoodPct, Pointer: "/m", Unit: payload.Percent}}}}}}
 	})
 	all := []string{"Authorization", "Bearer administrator"}
-	d.ask("PUT", "/api/cases/larch-3/file", house, append(all, "Content-Type", "application/yaml")...)
+	d.Ask("PUT", "/api/cases/larch-3/file", house, append(all, "Content-Type", "application/yaml")...)
 	const reading = `{"time":"2026-11-25T06:10:00Z","temp_c":4.31}`
 	for name, c := range map[string]struct {
 		method, path, token, body string
@@ -68,12 +69,12 @@ func TestAPushTokenAppendsReadingsAndDoesNothingElse(t *testing.T) {
 			if c.token != "" {
 				header = []string{"Authorization", "Bearer " + c.token}
 			}
-			answer, body := d.ask(c.method, c.path, c.body, header...)
+			answer, body := d.Ask(c.method, c.path, c.body, header...)
 			assert.Equal(t, c.want, answer.StatusCode, body)
 			assert.Contains(t, body, c.says)
 		})
 	}
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "", all...)
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "", all...)
 	assert.Contains(t, csv, "2026-11-25T06:10:00Z,k1,4.31,")
 	assert.Contains(t, csv, "2026-11-25T06:10:00Z,k2,4.31,")
 	assert.Contains(t, csv, ",k7,4,")
@@ -85,11 +86,11 @@ func TestAPushTokenAppendsReadingsAndDoesNothingElse(t *testing.T) {
 // that is mapped now and then each is a reading or a reject, never both.
 func TestMappingsChangedUnderLoadLoseAndDoubleNothing(t *testing.T) {
 	field := []payload.Field{{Quantity: roof.TempC, Pointer: "/t", Unit: payload.Celsius}}
-	d, a := startApp(t, time.Now, func(c *config.Config) {
+	d := running.Start(t, func(c *config.Config) {
 		c.MQTT.Mappings = []payload.Mapping{{Topic: "fixed/{logger}", Case: "larch-3", Fields: field,
 			Time: &payload.Clock{Pointer: "/s", Form: "s"}}}
 	})
-	d.ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
+	d.Ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
 	coming := []payload.Mapping{{Topic: "coming/{logger}", Case: "larch-3", Fields: field,
 		Time: &payload.Clock{Pointer: "/s", Form: "s"}}}
 	const clients, each = 4, 1000
@@ -98,15 +99,15 @@ func TestMappingsChangedUnderLoadLoseAndDoubleNothing(t *testing.T) {
 	var work, changes sync.WaitGroup
 	changes.Go(func() {
 		for i := 0; !done.Load(); i++ {
-			assert.NoError(t, a.Remap([][]payload.Mapping{coming, nil}[i%2]))
+			assert.NoError(t, d.App.Remap([][]payload.Mapping{coming, nil}[i%2]))
 			time.Sleep(2 * time.Millisecond)
 		}
 	})
 	for n := range clients {
 		work.Go(func() {
-			c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker(strings.Replace(d.mqtt, "mqtt://", "tcp://", 1)).
+			c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker(strings.Replace(d.MQTT, "mqtt://", "tcp://", 1)).
 				SetClientID(fmt.Sprintf("c%d", n)).SetAutoReconnect(false))
-			if !assert.NoError(t, wait(c.Connect())) {
+			if !assert.NoError(t, running.Done(c.Connect())) {
 				return
 			}
 			defer c.Disconnect(100)
@@ -118,21 +119,21 @@ func TestMappingsChangedUnderLoadLoseAndDoubleNothing(t *testing.T) {
 				time.Sleep(2 * time.Millisecond)
 			}
 			for _, s := range sent {
-				assert.NoError(t, wait(s))
+				assert.NoError(t, running.Done(s))
 			}
 		})
 	}
 	work.Wait()
 	done.Store(true)
 	changes.Wait()
-	_, csv := d.ask("GET", "/api/cases/larch-3/readings.csv", "")
+	_, csv := d.Ask("GET", "/api/cases/larch-3/readings.csv", "")
 	assert.Equal(t, clients*each, strings.Count(csv, ",f"), "0 lost, 0 doubled")
 	taken := strings.Count(csv, ",c")
-	refused := d.metric(`dewcase_readings_rejected_total{reason="bad_topic"}`)
+	refused := d.Metric(`dewcase_readings_rejected_total{reason="bad_topic"}`)
 	assert.EqualValues(t, clients*each, float64(taken)+refused)
 	assert.Positive(t, taken)
 	assert.Positive(t, refused)
-	answer, _ := d.ask("GET", "/readyz", "")
+	answer, _ := d.Ask("GET", "/readyz", "")
 	assert.Equal(t, http.StatusOK, answer.StatusCode)
 }
 
@@ -140,17 +141,17 @@ func TestMappingsChangedUnderLoadLoseAndDoubleNothing(t *testing.T) {
 // that an earlier one shadows.
 func TestWhatIsNotReadIsListed(t *testing.T) {
 	field := []payload.Field{{Quantity: roof.TempC, Pointer: "/t1", Unit: payload.Celsius}}
-	d := start(t, func(c *config.Config) {
+	d := running.Start(t, func(c *config.Config) {
 		c.MQTT.Mappings = []payload.Mapping{{Topic: "node/{logger}", Case: "larch-3", Fields: field},
 			{Topic: "node/k9", Case: "larch-3", Logger: "k9", Fields: field}}
 	})
-	d.ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
-	d.publish("node/k1", `{"t1":4.3,"t2":1.56}`, false)
-	d.publish("dewcase/larch-3/k1", `{"temp_c":4.3,"slate_temp":2.1}`, false)
-	_, page := d.ask("GET", "/messages", "")
+	d.Ask("PUT", "/api/cases/larch-3/file", house, "Content-Type", "application/yaml")
+	d.Publish("node/k1", `{"t1":4.3,"t2":1.56}`, false)
+	d.Publish("dewcase/larch-3/k1", `{"temp_c":4.3,"slate_temp":2.1}`, false)
+	_, page := d.Ask("GET", "/messages", "")
 	assert.Regexp(t, `<code>node/k1</code></th><td><code>/t2</code></td><td>[^<]+</td><td>1.56</td><td class="n">1</td>`,
 		page)
 	assert.Contains(t, page, "<code>/slate_temp</code>")
 	assert.Contains(t, page, "Mapping 2 (node/k9) comes after mapping 1 (node/{logger})")
-	assert.Equal(t, 2.0, d.metric("dewcase_values_not_read"))
+	assert.Equal(t, 2.0, d.Metric("dewcase_values_not_read"))
 }

@@ -12,12 +12,15 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/testkit/patience"
+	"dewcase/internal/testkit/running"
 )
 
 // The digests on the first page are of bytes that anyone can ask for again.
 func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
-	d := start(t, nil)
-	resp, _ := d.ask("PUT", "/api/cases/larch-3/file", house)
+	d := running.Start(t, nil)
+	resp, _ := d.Ask("PUT", "/api/cases/larch-3/file", house)
 	require.Equal(t, 201, resp.StatusCode)
 	rows := []string{"time,logger,temp_c,rh_pct"}
 	for i := range 3 * 288 {
@@ -26,19 +29,19 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 			fmt.Sprintf("%s,k2,%.2f,", at, 4+float64(i%5)/10))
 	}
 	rows = append(rows, "2026-11-02T00:00:00Z,k1,5.5,120", "2026-11-01T00:00:00Z,k1,9.9,95")
-	resp, _ = d.ask("POST", "/api/cases/larch-3/readings", strings.Join(rows, "\n"))
+	resp, _ = d.Ask("POST", "/api/cases/larch-3/readings", strings.Join(rows, "\n"))
 	require.Equal(t, 200, resp.StatusCode)
 	// Rejects are written behind ingest's back, a moment later.
-	require.Eventually(t, func() bool {
-		_, rejects := d.ask("GET", "/api/cases/larch-3/rejects", "")
+	patience.Until(t, "rejects are written", func() bool {
+		_, rejects := d.Ask("GET", "/api/cases/larch-3/rejects", "")
 		return strings.Contains(rejects, "rh_out_of_range")
-	}, 10*time.Second, 20*time.Millisecond)
+	})
 
-	resp, body := d.ask("GET", "/cases/larch-3/report", "")
+	resp, body := d.Ask("GET", "/cases/larch-3/report", "")
 	require.Equal(t, 200, resp.StatusCode)
 	body = html.UnescapeString(strings.ReplaceAll(body, "<wbr>", ""))
 	given := func(path string) string {
-		_, data := d.ask("GET", path, "")
+		_, data := d.Ask("GET", path, "")
 		sum := sha256.Sum256([]byte(data))
 		return hex.EncodeToString(sum[:])
 	}
@@ -58,19 +61,19 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 		FindStringSubmatch(first)
 	require.NotNil(t, m, "the report has no digest of the case file")
 	assert.Equal(t, m[1], given("/api/cases/larch-3/file"))
-	_, problem := d.ask("PUT", "/api/cases/larch-3/file", house+"# looked at again\n")
+	_, problem := d.Ask("PUT", "/api/cases/larch-3/file", house+"# looked at again\n")
 	require.Empty(t, problem)
 	assert.NotEqual(t, m[1], given("/api/cases/larch-3/file"))
 	assert.Equal(t, m[1], given(file), "the version that the report rests on can still be had")
 	assert.True(t, strings.Contains(body, "Rejected: 1."), "the report counts the rejected row")
 	assert.Contains(t, body, "the other kept aside): 1.")
 
-	resp, pdf := d.ask("GET", "/cases/larch-3/report.pdf?paper=letter", "")
+	resp, pdf := d.Ask("GET", "/cases/larch-3/report.pdf?paper=letter", "")
 	assert.Equal(t, 200, resp.StatusCode)
 	assert.Equal(t, "application/pdf", resp.Header.Get("Content-Type"))
 	assert.True(t, strings.HasPrefix(pdf, "%PDF-") && strings.Contains(pdf, "612.00 792.00"))
 	for _, path := range []string{"/cases/nobody-1/report", "/cases/nobody-1/report.pdf"} {
-		resp, _ = d.ask("GET", path, "")
+		resp, _ = d.Ask("GET", path, "")
 		assert.Equal(t, 404, resp.StatusCode, path)
 	}
 }

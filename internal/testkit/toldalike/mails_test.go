@@ -1,8 +1,13 @@
-package app_test
+package toldalike
 
 import (
 	"encoding/json"
 	"fmt"
+	"io"
+	"mime/quotedprintable"
+	"net"
+	"net/mail"
+	"net/textproto"
 	"net/url"
 	"regexp"
 	"slices"
@@ -17,7 +22,9 @@ import (
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
 	"dewcase/internal/run/config"
+	"dewcase/internal/testkit/patience"
 	"dewcase/internal/testkit/roofworlds"
+	"dewcase/internal/testkit/running"
 	prose "dewcase/internal/words"
 )
 
@@ -44,7 +51,7 @@ func (x told) week(surface string) (counts []string, hours float64) {
 
 // lastWetting is the margin of a surface's last hour, and for how many hours it has
 // been wet by then, not counting an hour between.
-func (x told) lastWetting(d daemon, surface string) (margin, hours float64) {
+func (x told) lastWetting(d *running.Daemon, surface string) (margin, hours float64) {
 	var view struct {
 		Surfaces []struct {
 			Surface       string
@@ -53,8 +60,8 @@ func (x told) lastWetting(d daemon, surface string) (margin, hours float64) {
 		}
 	}
 	from := url.QueryEscape(x.a.Until.Truncate(time.Hour).AddDate(0, 0, -20).Format(time.RFC3339))
-	body := d.patient("/api/cases/" + x.c.ID + "/timeline?step=3600&from=" + from)
-	require.NoError(d.t, json.Unmarshal([]byte(body), &view))
+	body := d.Patient("/api/cases/" + x.c.ID + "/timeline?step=3600&from=" + from)
+	require.NoError(d.T, json.Unmarshal([]byte(body), &view))
 	for _, s := range view.Surfaces {
 		if s.Surface != surface {
 			continue
@@ -86,8 +93,8 @@ var (
 )
 
 // letter holds each figure of a mail against the pages, and says how many it has.
-func (x told) letter(d daemon, home, text string) (figures int) {
-	t := d.t
+func (x told) letter(d *running.Daemon, home, text string) (figures int) {
+	t := d.T
 	for _, m := range nightsMailed.FindAllStringSubmatch(text, -1) {
 		counts, hours := x.week(m[1])
 		assert.Equal(t, counts, m[2:4], "%s: the table of %s and %q", x.c.ID, m[1], m[0])
@@ -138,6 +145,36 @@ func (x told) letter(d daemon, home, text string) (figures int) {
 	return figures
 }
 
+// postman is a mail server of the test's own: it hands on the text of each mail.
+func postman(t *testing.T) (port int, mails chan string) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = l.Close() })
+	mails = make(chan string, 20)
+	take := func(conn net.Conn) {
+		c := textproto.NewConn(conn)
+		defer c.Close()
+		for line, err := "", c.PrintfLine("220 ready"); err == nil && line != "QUIT"; err = c.PrintfLine("250 taken") {
+			if line, err = c.ReadLine(); line == "DATA" {
+				_ = c.PrintfLine("354 go on")
+				if m, err := mail.ReadMessage(c.DotReader()); assert.NoError(t, err) {
+					text, err := io.ReadAll(quotedprintable.NewReader(m.Body))
+					assert.NoError(t, err)
+					mails <- m.Header.Get("Subject") + ". " + strings.Join(strings.Fields(string(text)), " ")
+				}
+			} else if err != nil {
+				return
+			}
+		}
+	}
+	go func() {
+		for conn, err := l.Accept(); err == nil; conn, err = l.Accept() {
+			go take(conn)
+		}
+	}()
+	return l.Addr().(*net.TCPAddr).Port, mails
+}
+
 // Mails say what the pages say: over simulated winters of many causes, one of them
 // repaired, each count, figure and cause in the letters to household and
 // consultant, and in the daily summary.
@@ -159,11 +196,11 @@ func TestMailsSayWhatThePagesSay(t *testing.T) {
 			port, mails := postman(t)
 			// The record ends in the morning of its last day but one, now.
 			ends := w.Start.AddDate(0, 0, 39).Add(9 * time.Hour)
-			d := startAt(t, func() time.Time { return ends }, func(c *config.Config) {
+			d := running.StartAt(t, func() time.Time { return ends }, func(c *config.Config) {
 				c.Alerts.SMTPHost, c.Alerts.SMTPPort, c.Alerts.SMTPTLS = "127.0.0.1", port, "none"
 				c.Alerts.From = "roof@example.org"
 			})
-			id := d.put(m.Case, func(yield func(roof.Reading, error) bool) {
+			id := d.Put(m.Case, func(yield func(roof.Reading, error) bool) {
 				for _, r := range m.Readings {
 					if r.At.Before(ends) && !yield(r, nil) {
 						return
@@ -175,19 +212,19 @@ func TestMailsSayWhatThePagesSay(t *testing.T) {
 				select {
 				case text := <-mails:
 					letters = append(letters, text)
-				case <-time.After(time.Minute):
-					t.Fatalf("no mail in a minute, after %q", letters)
+				case <-time.After(patience.Long):
+					t.Fatalf("no mail in %v, after %q", patience.Long, letters)
 				}
 				return letters[len(letters)-1]
 			}
 			for !strings.HasPrefix(next(), "Roofs today") { // the summary is written when all else is
 			}
-			x := d.listen(id)
+			x := listen(d, id)
 			for range strings.Count(x.pages["alerts"], "@example.org by mail") + 1 - len(letters) {
 				next()
 			}
-			_, page := d.ask("POST", "/cases/"+id+"/alerts/link", "")
-			home := plain(d.patient(regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)))
+			_, page := d.Ask("POST", "/cases/"+id+"/alerts/link", "")
+			home := plain(d.Patient(regexp.MustCompile(`/home/[A-Za-z0-9_-]{43}`).FindString(page)))
 			figures := 0
 			for _, text := range letters {
 				figures += x.letter(d, home, text)

@@ -1,14 +1,15 @@
-package app_test
+// Package toldalike holds what the daemon says in one place against what it says
+// in another: pages, tables, downloads, the API, mails, and every link between
+// them.
+package toldalike
 
 import (
-	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"html"
-	"iter"
 	"math"
-	"net/http"
+	"net/url"
 	"regexp"
 	"slices"
 	"strconv"
@@ -21,11 +22,12 @@ import (
 
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casefile"
-	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/measuredroofs"
+	"dewcase/internal/testkit/patience"
 	"dewcase/internal/testkit/roofworlds"
+	"dewcase/internal/testkit/running"
 	prose "dewcase/internal/words"
 )
 
@@ -53,38 +55,26 @@ func plain(page string) string {
 		" ")
 }
 
-// ask gets a page that may still be being worked out.
-func (d daemon) patient(path string) string {
-	d.t.Helper()
-	for range 60 {
-		resp, body := d.ask("GET", path, "")
-		if resp.StatusCode != http.StatusServiceUnavailable {
-			require.Equal(d.t, http.StatusOK, resp.StatusCode, "%s: %.300s", path, body)
-			return body
-		}
-		time.Sleep(time.Second)
-	}
-	d.t.Fatalf("%s is not there after a minute", path)
-	return ""
-}
-
 // listen gathers what is said of a house.
-func (d daemon) listen(id string) told {
-	d.t.Helper()
+func listen(d *running.Daemon, id string) told {
+	d.T.Helper()
 	x := told{pages: map[string]string{}, sheet: map[string]string{}, rows: map[string][]map[string]string{},
 		minutes: map[string]float64{}}
-	require.NoError(d.t, json.Unmarshal([]byte(d.patient("/api/cases/"+id+"/assessment")), &x.a))
-	_, file := d.ask("GET", "/api/cases/"+id+"/file", "")
+	require.NoError(d.T, json.Unmarshal([]byte(d.Patient("/api/cases/"+id+"/assessment")), &x.a))
+	_, file := d.Ask("GET", "/api/cases/"+id+"/file", "")
 	var faults roof.Faults
 	x.c, faults = casefile.Parse(id, []byte(file))
-	require.Empty(d.t, faults)
-	for name, path := range map[string]string{"houses": "/", "cause": "/cases/" + id + "/diagnosis",
+	require.Empty(d.T, faults)
+	for name, path := range map[string]string{"cause": "/cases/" + id + "/diagnosis",
 		"repairs": "/cases/" + id + "/repairs", "sure": "/cases/" + id + "/sure", "water": "/cases/" + id + "/physics",
 		"report": "/cases/" + id + "/report", "alerts": "/cases/" + id + "/alerts"} {
-		x.pages[name] = plain(d.patient(path))
+		x.pages[name] = plain(d.Patient(path))
 	}
-	_, list, _ := strings.Cut(x.pages["houses"], x.c.Property.Label)
-	x.pages["houses"], _, _ = strings.Cut(list, "Bars: wet hours")
+	patience.Until(d.T, "the house is summed up on the list", func() bool {
+		list := plain(d.Patient("/?q=" + url.QueryEscape(x.c.Property.Label)))
+		x.pages["houses"] = list
+		return strings.Contains(list, "Bars: wet hours") && !strings.Contains(list, "the figures are of")
+	})
 	var text strings.Builder
 	assessment.WriteText(&text, x.a, x.c)
 	x.pages["text"] = strings.Join(strings.Fields(text.String()), " ")
@@ -94,7 +84,7 @@ func (d daemon) listen(id string) told {
 			CondensingMin []*float64 `json:"condensing_min"`
 		}
 	}
-	require.NoError(d.t, json.Unmarshal([]byte(d.patient("/api/cases/"+id+"/timeline?step=86400")), &view))
+	require.NoError(d.T, json.Unmarshal([]byte(d.Patient("/api/cases/"+id+"/timeline?step=86400")), &view))
 	for _, s := range view.Surfaces {
 		for _, m := range s.CondensingMin {
 			if m != nil {
@@ -103,10 +93,10 @@ func (d daemon) listen(id string) told {
 		}
 	}
 	for _, s := range x.a.Surfaces {
-		x.sheet[s.Surface] = plain(d.patient("/cases/" + id + "?surface=" + s.Surface))
-		rows, err := csv.NewReader(strings.NewReader(d.patient("/cases/" + id + "/nights.csv?surface=" +
+		x.sheet[s.Surface] = plain(d.Patient("/cases/" + id + "?surface=" + s.Surface))
+		rows, err := csv.NewReader(strings.NewReader(d.Patient("/cases/" + id + "/nights.csv?surface=" +
 			s.Surface))).ReadAll()
-		require.NoError(d.t, err)
+		require.NoError(d.T, err)
 		for _, row := range rows[1:] {
 			cells := map[string]string{}
 			for i, name := range rows[0] {
@@ -120,7 +110,7 @@ func (d daemon) listen(id string) told {
 
 // nights counts the nights of the table by hand, as words.md defines them: wet
 // from an hour, observed from 80 % of it or where it is wet.
-func (x told) nights(t *testing.T, surface string, from, until time.Time) (wet, observed int) {
+func (x told) nights(t testing.TB, surface string, from, until time.Time) (wet, observed int) {
 	for _, r := range x.rows[surface] {
 		begins, err := time.Parse(time.RFC3339, r["night_from"])
 		require.NoError(t, err)
@@ -165,7 +155,7 @@ func figures(text, pattern string) (out []float64) {
 const number = `(−?[0-9][0-9,]*(?:\.[0-9]+)?)`
 
 // asPrinted holds a printed figure against its value to the places it shows.
-func asPrinted(t *testing.T, want, got float64, where string) {
+func asPrinted(t testing.TB, want, got float64, where string) {
 	t.Helper()
 	text := strconv.FormatFloat(got, 'f', -1, 64)
 	_, decimals, _ := strings.Cut(text, ".")
@@ -180,7 +170,7 @@ func asPrinted(t *testing.T, want, got float64, where string) {
 }
 
 // consistent checks that everything that is told more than once is told alike.
-func (x told) consistent(t *testing.T) {
+func (x told) consistent(t testing.TB) {
 	checked := 0
 	defer func() { assert.Greater(t, checked, 5, "figures that were compared") }()
 	repair := x.repair()
@@ -258,7 +248,7 @@ func (x told) consistent(t *testing.T) {
 
 // water is told of each span alike on its page, in the report and in the text;
 // what formed before a repair is never added to what formed since.
-func (x told) water(t *testing.T, checked *int) {
+func (x told) water(t testing.TB, checked *int) {
 	for k := range x.a.Physics.Surfaces {
 		for _, film := range x.a.Films(x.c, k) {
 			for _, where := range []string{"water", "text"} {
@@ -277,7 +267,7 @@ func (x told) water(t *testing.T, checked *int) {
 
 // doubts: of each span, whose error its interval comes from is the same on the
 // page and in the report.
-func (x told) doubts(t *testing.T, checked *int) {
+func (x told) doubts(t testing.TB, checked *int) {
 	for _, s := range x.a.Surfaces {
 		of := [][]assessment.HowSure{s.HowSure}
 		if len(s.Spans) > 0 {
@@ -299,7 +289,7 @@ func (x told) doubts(t *testing.T, checked *int) {
 }
 
 // causes are told alike on the cause's page, in the report, the list and the text.
-func (x told) causes(t *testing.T, checked *int) {
+func (x told) causes(t testing.TB, checked *int) {
 	sentence := x.a.Diagnosis.Sentence
 	for _, where := range []string{"cause", "report", "text"} {
 		assert.Contains(t, x.pages[where], strings.Join(strings.Fields(sentence), " "), "%s: the cause in %s", x.c.ID, where)
@@ -320,7 +310,7 @@ func (x told) causes(t *testing.T, checked *int) {
 }
 
 // verdicts have the same figures wherever they are told.
-func (x told) verdicts(t *testing.T, checked *int) {
+func (x told) verdicts(t testing.TB, checked *int) {
 	for i, r := range x.a.Repairs {
 		v := x.a.Verdict(x.c, i)
 		for _, where := range []string{"repairs", "report"} {
@@ -351,12 +341,12 @@ func (x told) verdicts(t *testing.T, checked *int) {
 
 // household holds the household's fortnight and the list's week against the table
 // of nights of one of the surfaces.
-func (d daemon) household(x told) {
-	d.t.Helper()
-	_, page := d.ask("POST", "/cases/"+x.c.ID+"/alerts/link", "", "Content-Type", "application/x-www-form-urlencoded")
+func household(d *running.Daemon, x told) {
+	d.T.Helper()
+	_, page := d.Ask("POST", "/cases/"+x.c.ID+"/alerts/link", "", "Content-Type", "application/x-www-form-urlencoded")
 	link := regexp.MustCompile(`/home/[A-Za-z0-9_-]+`).FindString(page)
-	require.NotEmpty(d.t, link)
-	home := plain(d.patient(link))
+	require.NotEmpty(d.T, link)
+	home := plain(d.Patient(link))
 	for _, told := range []struct {
 		page, pattern string
 		nights        int
@@ -364,7 +354,7 @@ func (d daemon) household(x told) {
 		{x.pages["houses"], `Of the last 7 nights, [a-z ]+: wet on (\d+) of (\d+) nights observed`, 7}} {
 		m := regexp.MustCompile(told.pattern).FindStringSubmatch(told.page)
 		if m == nil {
-			assert.Regexp(d.t, "stayed dry|briefly wet|not seen|wet on 0|Not observed", told.page, x.c.ID)
+			assert.Regexp(d.T, "stayed dry|briefly wet|not seen|wet on 0|Not observed", told.page, x.c.ID)
 			continue
 		}
 		var counts [][]string
@@ -374,41 +364,26 @@ func (d daemon) household(x told) {
 				last = last[:len(last)-1] // the running night says nothing yet
 			}
 			begins, err := time.Parse(time.RFC3339, last[len(last)-told.nights]["night_from"])
-			require.NoError(d.t, err)
+			require.NoError(d.T, err)
 			ends, err := time.Parse(time.RFC3339, last[len(last)-1]["night_until"])
-			require.NoError(d.t, err)
-			wet, seen := x.nights(d.t, surface, begins, ends)
+			require.NoError(d.T, err)
+			wet, seen := x.nights(d.T, surface, begins, ends)
 			counts = append(counts, []string{fmt.Sprint(wet), fmt.Sprint(seen)})
 		}
-		assert.Contains(d.t, counts, m[1:], "%s: %s", x.c.ID, m[0])
+		assert.Contains(d.T, counts, m[1:], "%s: %s", x.c.ID, m[0])
 	}
-}
-
-// put makes a house of a case and its readings.
-func (d daemon) put(c *roof.Case, readings iter.Seq2[roof.Reading, error]) string {
-	d.t.Helper()
-	file, err := casefile.Format(c)
-	require.NoError(d.t, err)
-	resp, body := d.ask("PUT", "/api/cases/"+c.ID+"/file", string(file))
-	require.Equal(d.t, http.StatusCreated, resp.StatusCode, body)
-	var rows bytes.Buffer
-	_, err = csvreadings.Write(&rows, readings)
-	require.NoError(d.t, err)
-	resp, body = d.ask("POST", "/api/cases/"+c.ID+"/readings", rows.String(), "Content-Type", "text/csv")
-	require.Equal(d.t, http.StatusOK, resp.StatusCode, "%.400s", body)
-	return c.ID
 }
 
 // Every count and every figure that appears in more than one place is the same
 // number for the same span: over the demo's houses and twenty simulated winters,
 // some with a repair, of every cause.
 func TestWhatIsToldTwiceIsToldAlike(t *testing.T) {
-	d := withDemo(t)
+	d := running.WithDemo(t)
 	for _, id := range []string{"saltmarrow-7", "gannet-heugh-2"} {
 		t.Run(id, func(t *testing.T) {
-			x := d.listen(id)
+			x := listen(d, id)
 			x.consistent(t)
-			d.household(x)
+			household(d, x)
 		})
 	}
 	open := 25.0
@@ -425,14 +400,14 @@ func TestWhatIsToldTwiceIsToldAlike(t *testing.T) {
 			m := roofworlds.Kit{Interval: 30 * time.Minute, CaseID: fmt.Sprintf("winter-%d", n),
 				Faults: roofsim.FieldFaults()}.Measure(roofsim.Run(w, o), uint64(n))
 			m.Case.Property.Label = m.Case.ID + " house"
-			id := d.put(m.Case, func(yield func(roof.Reading, error) bool) {
+			id := d.Put(m.Case, func(yield func(roof.Reading, error) bool) {
 				for _, r := range m.Readings {
 					if !yield(r, nil) {
 						return
 					}
 				}
 			})
-			d.listen(id).consistent(t)
+			listen(d, id).consistent(t)
 		})
 	}
 }
@@ -453,8 +428,8 @@ func TestOfMeasuredRoofsWhatIsToldTwiceIsToldAlike(t *testing.T) {
 					Accuracy: roof.Accuracy{TempC: &acc, RHPct: &rh},
 					Fitted:   []roof.Fitting{{Position: p.ID, From: time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC)}}})
 			}
-			d := start(t, nil)
-			id := d.put(c, func(yield func(roof.Reading, error) bool) {
+			d := running.Start(t, nil)
+			id := d.Put(c, func(yield func(roof.Reading, error) bool) {
 				for _, p := range c.Positions {
 					for r, err := range data.Readings(p.ID, sensors[p.ID], time.Time{}, data.At[0].AddDate(0, 7, 0)) {
 						if !yield(r, err) {
@@ -463,7 +438,7 @@ func TestOfMeasuredRoofsWhatIsToldTwiceIsToldAlike(t *testing.T) {
 					}
 				}
 			})
-			d.listen(id).consistent(t)
+			listen(d, id).consistent(t)
 		})
 	}
 }

@@ -1,8 +1,6 @@
-package app_test
+package toldalike
 
 import (
-	"bytes"
-	"context"
 	"encoding/csv"
 	"fmt"
 	"maps"
@@ -17,43 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
-	"dewcase/internal/run/demo"
+	"dewcase/internal/testkit/running"
 )
-
-// loaded ends when the demo says that its history was published.
-type loaded chan struct{}
-
-func (l loaded) Write(b []byte) (int, error) {
-	if bytes.Contains(b, []byte("are loaded")) {
-		close(l)
-	}
-	return len(b), nil
-}
-
-// withDemo is a running daemon with the demo's houses and their winter in it.
-func withDemo(t *testing.T) daemon {
-	t.Helper()
-	d := start(t, nil)
-	houses, err := demo.Invent(time.Now())
-	require.NoError(t, err)
-	for _, f := range houses.CaseFiles() {
-		resp, body := d.ask("PUT", "/api/cases/"+f.ID+"/file", string(f.YAML))
-		require.Equal(t, http.StatusCreated, resp.StatusCode, body)
-	}
-	ctx, stop := context.WithCancel(t.Context())
-	done, in := make(chan error, 1), make(loaded)
-	go func() { done <- houses.Run(ctx, demo.Options{Broker: d.mqtt, Progress: in}) }()
-	select {
-	case <-in:
-	case err := <-done:
-		require.NoError(t, err)
-	case <-time.After(time.Minute):
-		t.Fatal("the demo's history did not load in a minute")
-	}
-	stop()
-	require.NoError(t, <-done)
-	return d
-}
 
 // shown is a page as a reader has it before the eyes.
 type shown struct {
@@ -120,7 +83,7 @@ func asSent(form *html.Node) (out []link) {
 }
 
 // look reads a page: what it shows and where it leads.
-func look(t *testing.T, address *url.URL, body string) shown {
+func look(t testing.TB, address *url.URL, body string) shown {
 	t.Helper()
 	root, err := html.Parse(strings.NewReader(body))
 	require.NoError(t, err)
@@ -178,8 +141,8 @@ func (l link) kind(from shown, to *url.URL) string {
 // there, and what comes belongs to what the page shows. Nothing is typed here
 // but the front page and the words of the button that makes a household's link.
 func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
-	d := withDemo(t)
-	base, err := url.Parse(d.http)
+	d := running.WithDemo(t)
+	base, err := url.Parse(d.HTTP)
 	require.NoError(t, err)
 	labels := map[string]string{"saltmarrow-7": "7 Saltmarrow Lane", "gannet-heugh-2": "2 Gannet Heugh"}
 	type errand struct {
@@ -215,9 +178,9 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 				continue
 			}
 			fetched[e.to.RequestURI()+e.from.surface] = true
-			resp, body := d.ask("GET", e.to.RequestURI(), "")
+			resp, body := d.Ask("GET", e.to.RequestURI(), "")
 			for tries := 0; resp.StatusCode == http.StatusServiceUnavailable && tries < 10; tries++ { // still assessing
-				resp, body = d.ask("GET", e.to.RequestURI(), "")
+				resp, body = d.Ask("GET", e.to.RequestURI(), "")
 			}
 			if resp.StatusCode == http.StatusSeeOther { // /login, where nobody is asked
 				follow(e.from, link{resp.Header.Get("Location"), "redirected"})
@@ -235,7 +198,7 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 				for _, l := range page.next {
 					follow(page, l)
 				}
-				d.householdLinks(page, body, func(l link) { follow(page, l) })
+				householdLinks(d, page, body, func(l link) { follow(page, l) })
 			case "text/csv":
 				belongs(t, where, e.from, e.to, body)
 				continue
@@ -271,7 +234,7 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 		assert.Greater(t, several, 12)
 	})
 	t.Run("a sound roof is silent on the list of houses", func(t *testing.T) {
-		_, body := d.ask("GET", "/", "")
+		_, body := d.Ask("GET", "/", "")
 		mended, sound, _ := strings.Cut(body, labels["gannet-heugh-2"])
 		assert.Contains(t, mended, "2 houses, one of which needs a look.")
 		assert.Regexp(t, `<b>Needs a look:</b> [^<]*battery low: k2-loft`, mended) // it may be silent by now as well
@@ -309,12 +272,12 @@ func TestEveryAddressOnEveryPageLeadsToWhatThePageShows(t *testing.T) {
 }
 
 // householdLinks presses the button of a page that makes a household's link.
-func (d daemon) householdLinks(page shown, body string, found func(link)) {
+func householdLinks(d *running.Daemon, page shown, body string, found func(link)) {
 	root, _ := html.Parse(strings.NewReader(body))
 	for n := range root.Descendants() {
 		if n.Data == "form" && words(n) == "Make a new link" {
-			_, made := d.ask("POST", attribute(n, "action"), "", "Content-Type", "application/x-www-form-urlencoded")
-			for _, l := range look(d.t, page.address, made).next {
+			_, made := d.Ask("POST", attribute(n, "action"), "", "Content-Type", "application/x-www-form-urlencoded")
+			for _, l := range look(d.T, page.address, made).next {
 				if strings.Contains(l.to, "/home/") {
 					found(l)
 				}
@@ -324,7 +287,7 @@ func (d daemon) householdLinks(page shown, body string, found func(link)) {
 }
 
 // belongs holds a CSV against the page that links it.
-func belongs(t *testing.T, where string, page shown, to *url.URL, body string) {
+func belongs(t testing.TB, where string, page shown, to *url.URL, body string) {
 	t.Helper()
 	rows, err := csv.NewReader(strings.NewReader(body)).ReadAll()
 	require.NoError(t, err, where)

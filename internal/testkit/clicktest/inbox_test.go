@@ -1,21 +1,21 @@
-package app_test
+package clicktest
 
 import (
-	"context"
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/testkit/browsertest"
+	"dewcase/internal/testkit/running"
 )
 
 // shape is one form of message as loggers and bridges send it, and what it must
@@ -25,9 +25,11 @@ type shape struct {
 	Messages []struct{ Topic, Payload, Base64 string }
 }
 
+const shapesFile = "testdata/shapes/shapes.json"
+
 func shapes(t *testing.T) (out []shape) {
 	t.Helper()
-	text, err := os.ReadFile("../../../testdata/shapes/shapes.json")
+	text, err := os.ReadFile(browsertest.Path(t, shapesFile))
 	require.NoError(t, err)
 	require.NoError(t, json.Unmarshal(text, &out))
 	return out
@@ -61,17 +63,7 @@ func timed(text string, now time.Time) string {
 // loggers send them reach the right position with nothing typed, under a daemon
 // that is never restarted.
 func TestShapesReachTheirPositionByClicksInABrowser(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a browser; run without -short")
-	}
-	dir, err := filepath.Abs("../../../dashboards/test")
-	require.NoError(t, err)
-	for _, need := range []string{filepath.Join(dir, "node_modules", "playwright-core"), "/usr/bin/chromium"} {
-		if _, err := os.Stat(need); err != nil {
-			t.Skipf("%s is not installed (%v): make test installs it", need, err)
-		}
-	}
-	d := start(t, nil)
+	d := running.Start(t, nil)
 	all := shapes(t)
 	// The browser asks for a shape's messages to be published.
 	publisher := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -86,19 +78,10 @@ func TestShapesReachTheirPositionByClicksInABrowser(t *testing.T) {
 				raw, _ := base64.StdEncoding.DecodeString(m.Base64)
 				body = string(raw)
 			}
-			d.publish(m.Topic, body, false)
+			d.Publish(m.Topic, body, false)
 		}
 	}))
 	defer publisher.Close()
-	file, err := filepath.Abs("../../../testdata/shapes/shapes.json")
-	require.NoError(t, err)
-	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, "node", "--test", "--test-concurrency=1", "browser/inbox.test.js")
-	cmd.Dir = dir
-	cmd.Env = append(os.Environ(), "DEWCASE_PAGES="+d.http, "DEWCASE_PUBLISH="+publisher.URL, "DEWCASE_SHAPES="+file)
-	cmd.WaitDelay = 10 * time.Second
-	out, err := cmd.CombinedOutput()
-	t.Logf("%s", out)
-	require.NoError(t, err)
+	browsertest.Run(t, []string{"browser/inbox.test.js"}, "DEWCASE_PAGES="+d.HTTP, "DEWCASE_PUBLISH="+publisher.URL,
+		"DEWCASE_SHAPES="+browsertest.Path(t, shapesFile))
 }
