@@ -285,7 +285,7 @@ func TestEveryFieldOfACaseIsKnownToBearOnHoursOrNot(t *testing.T) {
 		reflect.TypeFor[roof.Logger]():   "ID Interval Accuracy Fitted Offsets Station",
 		reflect.TypeFor[roof.Fitting]():  "Position From To",
 		reflect.TypeFor[roof.Offset]():   "From TempC RHPct Check TempUncC RHUncPct",
-		reflect.TypeFor[roof.Station]():  "DistanceKM HeightDifferenceM",
+		reflect.TypeFor[roof.Station]():  "Source DistanceKM HeightDifferenceM",
 	} {
 		var names []string
 		for i := range of.NumField() {

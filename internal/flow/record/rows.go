@@ -4,8 +4,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
-	"math/bits"
 
+	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
@@ -50,28 +50,11 @@ func packRows(rows []timeline.Row) []byte {
 	for _, r := range rows {
 		k := 0
 		figures(r, func(x uint64) uint64 {
-			d := x ^ last[k]
+			b = kept.AppendDifference(b, last[k], x)
 			last[k] = x
 			k++
-			b = appendDifference(b, d)
 			return x
 		})
-	}
-	return b
-}
-
-// appendDifference writes a difference: a byte that says how many zero bytes lead
-// and how many follow, and those between.
-func appendDifference(b []byte, d uint64) []byte {
-	if d == 0 {
-		return append(b, 0xff)
-	}
-	lead, trail := bits.LeadingZeros64(d)/8, bits.TrailingZeros64(d)/8
-	b = append(b, byte(lead<<4|trail))
-	d >>= 8 * trail
-	for range 8 - lead - trail {
-		b = append(b, byte(d))
-		d >>= 8
 	}
 	return b
 }
@@ -96,27 +79,12 @@ func unpackRows(b []byte, positions, surfaces int) ([]timeline.Row, error) {
 			Surfaces: ss[i*surfaces : (i+1)*surfaces : (i+1)*surfaces]}
 		k := 0
 		figures(rows[i], func(uint64) uint64 {
-			if len(b) == 0 {
+			x, rest, ok := kept.TakeDifference(b, last[k])
+			if !ok {
 				short = true
 				return 0
 			}
-			head := b[0]
-			b = b[1:]
-			if head != 0xff {
-				lead, trail := int(head>>4), int(head&15)
-				size := 8 - lead - trail
-				if size < 1 || size > len(b) {
-					short = true
-					return 0
-				}
-				var d uint64
-				for j := size - 1; j >= 0; j-- {
-					d = d<<8 | uint64(b[j])
-				}
-				b = b[size:]
-				last[k] ^= d << (8 * trail)
-			}
-			x := last[k]
+			b, last[k] = rest, x
 			k++
 			return x
 		})

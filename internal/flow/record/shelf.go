@@ -70,8 +70,8 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	first, end := starts[0], starts[len(starts)-1]+sheetMS
 	digests := func() (kept.Hours, error) {
-		days, err := r.shelf.DaySums(ctx, c.ID, kept.DayOf(first-pad), kept.DayOf(end+pad))
-		return kept.NewHours(r.method, c, usual, pad, days), err
+		h, _, _, err := r.Rests(ctx, c, r.method, first, end)
+		return h, err
 	}
 	version := r.Version(c.ID)
 	rests, err := digests()

@@ -108,6 +108,11 @@ func (a *App) openDerived(ctx context.Context) error {
 	a.derived = d
 	s := shelf{d, a.store}
 	a.record.On(s, hoursMethod(), a.opt.Now)
+	if hoursMethod() != "" {
+		a.curves.On(s, func(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (kept.Hours, int64, bool, error) {
+			return a.record.Rests(ctx, c, curvesMethod(), fromMS, untilMS)
+		})
+	}
 	a.assessor.on(s, answerMethod())
 	return nil
 }

@@ -27,6 +27,7 @@ import (
 // otherwise; a summary of a house comes from this program's pages as well.
 var (
 	hoursMethod  = sync.OnceValue(func() string { return methodOf(internal.Methods, "flow/record") })
+	curvesMethod = sync.OnceValue(func() string { return methodOf(internal.Methods, "flow/record", "flow/curves") })
 	answerMethod = sync.OnceValue(func() string { return methodOf(internal.Methods, "flow/record", "flow/assessment") })
 )
 
