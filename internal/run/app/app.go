@@ -18,6 +18,7 @@ import (
 
 	"dewcase/internal/door/credentials"
 	"dewcase/internal/door/http/gate"
+	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/metrics"
 	"dewcase/internal/door/mqtt/broker"
 	"dewcase/internal/door/mqtt/mqttfeed"
@@ -66,6 +67,7 @@ type App struct {
 	assessor   *assessor
 	derived    *sqlite.Derived // nil where none can be kept
 	houses     *housekeeper    // nil without
+	list       web.HouseList
 	bell       *bell.Bell
 	outbox     *notify.Outbox
 	decoder    *payload.Decoder

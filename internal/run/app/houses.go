@@ -8,10 +8,12 @@ import (
 	"sync"
 	"time"
 
+	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
+	"dewcase/internal/flow/houses"
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/roof"
 )
@@ -254,9 +256,9 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
-	return k.list.KeepHouse(ctx, roof.ListedHouse{Case: id, Name: h.Label, Weight: h.Weight(), WetNights: h.WetNights,
-		WetBefore: h.WetBefore, Finding: string(h.Finding), Verdict: string(h.Result), Unseen: h.Unseen, Last: h.Last,
-		SilentFrom: h.SilentFrom(), Rests: rests, Data: data})
+	l := h.Listed()
+	l.Rests, l.Data = rests, data
+	return k.list.KeepHouse(ctx, l)
 }
 
 // summaryDays is how many days before the newest reading bear on a summary: its
@@ -319,11 +321,7 @@ func (k *housekeeper) Houses(ctx context.Context, q roof.HouseQuery) ([]web.Hous
 func (k *housekeeper) rows(ctx context.Context, listed []roof.ListedHouse) (rows []web.HouseSummary, waits bool,
 	err error) {
 	for _, l := range listed {
-		h := web.HouseSummary{ID: l.Case, Label: l.Name, Zone: time.UTC}
-		if l.Data == nil || kept.Unpack(l.Data, &h) != nil {
-			h = web.HouseSummary{ID: l.Case, Label: l.Name, Zone: time.UTC}
-		}
-		h.Made = l.Made
+		h := summaryOf(l)
 		k.mu.Lock()
 		due, isDue := k.due[l.Case]
 		k.mu.Unlock()
@@ -357,6 +355,31 @@ func (k *housekeeper) rows(ctx context.Context, listed []roof.ListedHouse) (rows
 	return rows, waits, nil
 }
 
+// summaryOf unpacks a house's summary.
+func summaryOf(l roof.ListedHouse) web.HouseSummary {
+	var h web.HouseSummary
+	if l.Data == nil || kept.Unpack(l.Data, &h) != nil {
+		h = web.HouseSummary{ID: l.Case, Label: l.Name, Zone: time.UTC}
+	}
+	h.Made = l.Made
+	return h
+}
+
+// Figures implements web.HouseList.
+func (k *housekeeper) Figures(ctx context.Context) (houses.Figures, map[string]web.HouseSummary, error) {
+	c := houses.NewCounter(k.now())
+	if err := k.list.EachHouse(ctx, c.Add); err != nil {
+		return houses.Figures{}, nil, err
+	}
+	f := c.Figures()
+	first, err := k.list.HousesOf(ctx, slices.Concat(f.Wettest, f.Unhelped, f.LongestSilent))
+	of := map[string]web.HouseSummary{}
+	for id, l := range first {
+		of[id] = summaryOf(l)
+	}
+	return f, of, err
+}
+
 // keepHouses starts the housekeeper, where what is worked out can be kept.
 func (a *App) keepHouses(p *web.Pages) {
 	if a.derived == nil {
@@ -371,4 +394,37 @@ func (a *App) keepHouses(p *web.Pages) {
 	var running sync.WaitGroup
 	running.Go(func() { a.houses.run(a.base) })
 	a.onStop("the list of houses", waitFor(&running))
+}
+
+// houseRows answers programs from the list of houses.
+type houseRows struct {
+	list func() web.HouseList
+	now  func() time.Time
+}
+
+func (r houseRows) Figures(ctx context.Context) (houses.Figures, error) {
+	f, _, err := r.list().Figures(ctx)
+	return f, err
+}
+
+func (r houseRows) List(ctx context.Context, q roof.HouseQuery) (rows []api.HouseRow, found int, err error) {
+	q.Now = r.now()
+	part, _, found, _, err := r.list().Houses(ctx, q)
+	for _, h := range part {
+		l := h.Listed()
+		row := api.HouseRow{Case: h.ID, Label: h.Label, Need: l.Needs(q.Now), WetNights: h.WetNights, SeenWeek: h.SeenWeek,
+			WetMonth: h.WetMonth, SeenMonth: h.SeenMonth, Finding: string(h.Finding), Verdict: string(h.Result),
+			Silent: h.Silent(q.Now)}
+		if row.Silent == nil {
+			row.Silent = []string{}
+		}
+		if !h.Last.IsZero() {
+			row.LastReading = &l.Last
+		}
+		if !h.Made.IsZero() {
+			row.SummedUp = &l.Made
+		}
+		rows = append(rows, row)
+	}
+	return rows, found, err
 }

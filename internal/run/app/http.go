@@ -18,6 +18,7 @@ import (
 
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/http/gate"
+	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/mqtt/mqttfeed"
 	"dewcase/internal/run/config"
 )
@@ -114,7 +115,8 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 		plain(w, http.StatusOK, strings.Join(told, "\n"))
 	})
 	r.Handle("/metrics", a.metrics.Handler())
-	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(), Alerts: a.bell, Live: a.hub,
+	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(),
+		Houses: houseRows{func() web.HouseList { return a.list }, a.opt.Now}, Alerts: a.bell, Live: a.hub,
 		Messages: pushes{a.path, a.opt.Now}, MaxMessage: int64(a.opt.Config.MQTT.MaxPayloadKB) << 10,
 		Forecasts: a.bell, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})

@@ -26,6 +26,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 		return err
 	}
 	a.keepHouses(p)
+	a.list = p.HouseList()
 	home, err := homepage.New(a.bell, a.opt.Log)
 	if err != nil {
 		return err

@@ -101,6 +101,7 @@ type Options struct {
 	Cases      casebook.Cases
 	Readings   Readings
 	Views      Views
+	Houses     Houses
 	Alerts     Alerts
 	Live       Live
 	Forecasts  Forecasts
@@ -142,6 +143,7 @@ func Mount(r chi.Router, opt Options) {
 		heavy := func() chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second), tagged) }
 		s.api = humachi.New(light, config)
 		s.cases()
+		s.houses()
 		s.history()
 		s.listings()
 		s.forecasts()

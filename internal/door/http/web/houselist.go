@@ -38,7 +38,7 @@ func (h HouseSummary) row(now time.Time) houseRow {
 	}
 	needs := slices.Clone(h.Needs)
 	if silent := h.Silent(now); len(silent) > 0 {
-		needs = append(needs, Need{roof.SilentWeight, silentWords(silent)})
+		needs = append(needs, Need{roof.SilentWeight, roof.NeedSomeSilent, silentWords(silent)})
 	}
 	slices.SortStableFunc(needs, func(a, b Need) int { return cmp.Compare(b.Weight, a.Weight) })
 	for _, n := range needs {
@@ -92,10 +92,13 @@ func listSelects(ask url.Values) []listSelect {
 		verdicts = append(verdicts, listChoice{Value: string(v), Words: words.VerdictKind(v).String()})
 	}
 	verdicts = append(verdicts, listChoice{Value: noRepair, Words: "no repair judged"})
+	needs := []listChoice{{Words: "or not"}}
+	for _, k := range append([]roof.HouseNeed{roof.NeedsLook, roof.NeedsSilent, roof.NeedsAlert, roof.Sweating},
+		roof.HouseNeeds()...) {
+		needs = append(needs, listChoice{Value: string(k), Words: words.HouseNeed(k)})
+	}
 	out := []listSelect{{"cause", "Cause", causes}, {"verdict", "Did the repair work", verdicts},
-		{"needs", "Needs a look", []listChoice{{Words: "or not"}, {Value: string(roof.NeedsLook), Words: "for any reason"},
-			{Value: string(roof.NeedsSilent), Words: "a logger is silent"},
-			{Value: string(roof.NeedsAlert), Words: "an alert is not seen"}}},
+		{"needs", "Needs a look", needs},
 		{"sort", "Sort by", []listChoice{{Words: "most pressing"}, {Value: string(roof.ByName), Words: "name"},
 			{Value: string(roof.ByWet), Words: "most wet nights"},
 			{Value: string(roof.ByTrend), Words: "getting wetter"},
@@ -187,11 +190,7 @@ func (p *Pages) houses(w http.ResponseWriter, r *http.Request) {
 	ask := r.URL.Query()
 	q, selects := houseQuery(ask, p.Now())
 	b := housesBody{Search: q.Search, First: q.Offset + 1, Narrowed: narrowed(q), Selects: selects}
-	list := p.Houses
-	if list == nil {
-		list = listed{p}
-	}
-	rows, all, found, need, err := list.Houses(r.Context(), q)
+	rows, all, found, need, err := p.HouseList().Houses(r.Context(), q)
 	if err != nil {
 		p.fail(w, r, err)
 		return
@@ -238,18 +237,17 @@ func (l listed) Houses(ctx context.Context, q roof.HouseQuery) (rows []HouseSumm
 		})
 		if err != nil {
 			l.p.Log.Error("a house could not be summed up", "case", c.ID, "error", err)
-			h = HouseSummary{ID: c.ID, Label: cmp.Or(c.Property.Label, c.ID), Needs: []Need{{100,
+			h = HouseSummary{ID: c.ID, Label: cmp.Or(c.Property.Label, c.ID), Needs: []Need{{100, roof.NeedDoubt,
 				"it could not be summed up; the daemon’s log says why"}}, Made: q.Now}
 		}
-		silent, pressing := len(h.Silent(q.Now)) > 0, len(h.row(q.Now).Attention) > 0
+		stands := h.Listed()
 		is := func(of []string, x string) bool { return of == nil || slices.Contains(of, x) }
 		if !strings.Contains(strings.ToLower(h.Label+"\n"+h.ID), strings.ToLower(q.Search)) ||
 			!is(q.Findings, string(h.Finding)) || !is(q.Verdicts, string(h.Result)) ||
-			q.Need == roof.NeedsLook && !pressing || q.Need == roof.NeedsSilent && !silent ||
-			q.Need == roof.NeedsAlert && h.Unseen == 0 {
+			!stands.Has(q.Need, q.Now) {
 			continue
 		}
-		if rows = append(rows, h); pressing {
+		if rows = append(rows, h); stands.Has(roof.NeedsLook, q.Now) {
 			need++
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"dewcase/internal/door/drawing"
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/houses"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/evidence"
@@ -30,6 +31,9 @@ type HouseSummary struct {
 	Nights    []NightSum // its last 30, oldest first; none where there is no surface
 	WetNights int        // of the last 7
 	WetBefore int        // of the 7 before
+	WetMonth  int        // of the last 30
+	SeenWeek  int        // observed, of the last 7
+	SeenMonth int        // of the last 30
 	Last      time.Time  // last reading of a fitted logger
 	Needs     []Need     // what needs a person, most pressing first
 	Unseen    int        // alerts in force that nobody has seen
@@ -53,6 +57,7 @@ func (n NightSum) night() picture.Night {
 // Need is what needs a person, and how pressing that is.
 type Need struct {
 	Weight int
+	Kind   roof.HouseNeed
 	What   string
 }
 
@@ -70,6 +75,9 @@ type HouseList interface {
 	// is how many houses there are, found how many were searched for, and need how
 	// many of these need a look.
 	Houses(ctx context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error)
+	// Figures counts all houses as they are kept, and gives those that its sections
+	// begin with.
+	Figures(ctx context.Context) (f houses.Figures, of map[string]HouseSummary, err error)
 }
 
 // Weight is how pressing it is that a person looks, silent loggers aside.
@@ -90,14 +98,27 @@ func (h HouseSummary) Silent(now time.Time) (ids []string) {
 	return ids
 }
 
-// SilentFrom is when the next of its loggers counts as silent; zero never.
-func (h HouseSummary) SilentFrom() (at time.Time) {
-	for _, l := range h.Loggers {
-		if from := l.Last.Add(l.Quiet + time.Millisecond); at.IsZero() || from.Before(at) {
-			at = from
+// Listed is the house as it is searched, sorted and counted.
+func (h HouseSummary) Listed() roof.ListedHouse {
+	l := roof.ListedHouse{Case: h.ID, Name: h.Label, Weight: h.Weight(), WetNights: h.WetNights, WetBefore: h.WetBefore,
+		WetMonth: h.WetMonth, SeenWeek: h.SeenWeek, SeenMonth: h.SeenMonth, Finding: string(h.Finding),
+		Verdict: string(h.Result), Unseen: h.Unseen, Last: h.Last, Made: h.Made}
+	most := 0
+	for _, n := range h.Needs {
+		if n.Weight > most {
+			most, l.Need = n.Weight, n.Kind
 		}
 	}
-	return at
+	for _, x := range h.Loggers {
+		from := x.Last.Add(x.Quiet + time.Millisecond)
+		if l.SilentFrom.IsZero() || from.Before(l.SilentFrom) {
+			l.SilentFrom = from
+		}
+		if from.After(l.SilentAll) {
+			l.SilentAll = from
+		}
+	}
+	return l
 }
 
 // stripNights is how many nights a house shows in the list.
@@ -113,7 +134,7 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 	sum := HouseSummary{ID: h.ID, Label: h.Label, Zone: h.Zone, Made: p.Now()}
 	if !h.HasRecord {
 		sum.Sentence = "No reading has come from a fitted logger yet."
-		sum.need(20, "no readings yet")
+		sum.need(20, roof.NeedReadings, "no readings yet")
 		return sum, nil
 	}
 	sum.Last = h.Until
@@ -138,7 +159,7 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 	}
 	if most < 0 {
 		sum.Sentence = "No surface is in the case file, so that wet hours cannot be told."
-		sum.need(10, "no surface in the case file")
+		sum.need(10, roof.NeedSurface, "no surface in the case file")
 		return sum, nil
 	}
 	n, before := weeks(worst.Nights)
@@ -149,7 +170,7 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 		if len(a.Doubts) > 0 {
 			sum.Sentence = a.Doubts[0].Said
 			worst.Forget()
-			sum.need(10, "the figures of a logger cannot be right")
+			sum.need(10, roof.NeedDoubt, "the figures of a logger cannot be right")
 		}
 		if first := drawing.ResultsInOrder(h.Case, a); len(first) > 0 {
 			r := a.Repairs[first[0]]
@@ -163,6 +184,10 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 		sum.Nights = append(sum.Nights, NightSum{n.From, n.Until, s.ObservedMin, s.CondensingMin, s.AtRiskMin, s.FrostMin})
 	}
 	sum.WetNights, sum.WetBefore = n.Wet, before.Wet
+	month := picture.CountNights(worst.Nights)
+	sum.WetMonth, sum.SeenMonth = month.Wet, month.Observed
+	seen, _ := weeks(worst.Nights)
+	sum.SeenWeek = seen.Observed
 	sum.missed(n.Missed)
 	sum.judge(f, sum.Result, n.Wet)
 	return sum, nil
@@ -186,7 +211,9 @@ func sound(c cause.Cause) bool {
 }
 
 // need adds what needs a person, and how pressing that is.
-func (h *HouseSummary) need(weight int, what string) { h.Needs = append(h.Needs, Need{weight, what}) }
+func (h *HouseSummary) need(weight int, kind roof.HouseNeed, what string) {
+	h.Needs = append(h.Needs, Need{weight, kind, what})
+}
 
 // judge says what cause and verdict ask of a person. A roof that is sound, or
 // whose repair worked, asks nothing, however wet its nights: dew on a sound
@@ -196,17 +223,17 @@ func (h *HouseSummary) judge(f *cause.Finding, verdict repair.Verdict, wetNights
 	nights := "wet on " + words.Count(wetNights, "night") + " of the last week"
 	switch {
 	case verdict == repair.GotWorse:
-		h.need(35, "the repair made it worse")
+		h.need(35, roof.NeedWorse, "the repair made it worse")
 	case verdict == repair.NoChangeShown && wet:
-		h.need(30, "the repair has shown no change; "+nights)
+		h.need(30, roof.NeedNoChange, "the repair has shown no change; "+nights)
 	case verdict != "" || f != nil && sound(f.Finding):
 	case f == nil && wet:
-		h.need(20, nights)
+		h.need(20, roof.NeedCause, nights)
 	case f == nil:
 	case f.Finding != cause.Undetermined:
-		h.need(25, "a cause is named and no repair is on file")
+		h.need(25, roof.NeedRepair, "a cause is named and no repair is on file")
 	case wet:
-		h.need(20, nights+", and the cause cannot be told yet")
+		h.need(20, roof.NeedCause, nights+", and the cause cannot be told yet")
 	}
 }
 
@@ -224,7 +251,7 @@ func (h *HouseSummary) hear(latest []Latest) {
 		}
 	}
 	if len(flat) > 0 {
-		h.need(15, "battery low: "+words.List(flat))
+		h.need(15, roof.NeedBattery, "battery low: "+words.List(flat))
 	}
 }
 
@@ -238,7 +265,7 @@ func (h *HouseSummary) Notice(alerts []AlertRow) {
 		}
 		h.Unseen++
 		if w, own := alertWeights[a.Condition]; own {
-			h.need(w, strings.TrimSuffix(words.AlertTitle(string(a.Condition))+", "+a.Facts.Spot, ", "))
+			h.need(w, roof.NeedAlertSeen, strings.TrimSuffix(words.AlertTitle(string(a.Condition))+", "+a.Facts.Spot, ", "))
 		}
 	}
 }
@@ -250,7 +277,7 @@ var alertWeights = map[alert.Condition]int{alert.SuddenWetting: 45, alert.FrostM
 // missed says that nights of the last week were not observed.
 func (h *HouseSummary) missed(nights int) {
 	if nights >= 3 {
-		h.need(10, words.Count(nights, "night")+" of the last week not observed")
+		h.need(10, roof.NeedNights, words.Count(nights, "night")+" of the last week not observed")
 	}
 }
 

@@ -117,7 +117,7 @@ func TestAListOfManyHousesKeepsWhatWasAskedFromPageToPage(t *testing.T) {
 }
 
 // fullList answers each question of the list with a page full of houses.
-type fullList struct{}
+type fullList struct{ HouseList }
 
 func (fullList) Houses(_ context.Context, q roof.HouseQuery) (rows []HouseSummary, all, found, need int, err error) {
 	return make([]HouseSummary, q.Limit), 300, 120, 7, nil
@@ -208,7 +208,7 @@ func TestWhatNeedsALookIsSaidAndASoundRoofIsSilent(t *testing.T) {
 			weights[c.name] += roof.SilentWeight
 		}
 		assert.Equal(t, len(c.want) > 0, weights[c.name] > 0, "%s: a house without need stands last", c.name)
-		assert.Equal(t, len(sum.Silent(now)) > 0, !sum.SilentFrom().After(now), c.name)
+		assert.Equal(t, len(sum.Silent(now)) > 0, !sum.Listed().SilentFrom.After(now), c.name)
 	}
 	assert.Greater(t, weights["sound, logger gone"], weights["worse"], "a record that is being lost comes first")
 	assert.Greater(t, weights["worse"], weights["cause known"])

@@ -102,8 +102,9 @@ type Options struct {
 	Version string
 	Now     func() time.Time
 	Log     *slog.Logger
-	Reports bool // the report of each case is served beside the pages
-	Demo    bool // says on every page that the data is invented
+	Away    func() []Moved // houses that other instances keep now; nil: none
+	Reports bool           // the report of each case is served beside the pages
+	Demo    bool           // says on every page that the data is invented
 }
 
 //go:embed templates/*.html
@@ -159,6 +160,7 @@ func (p *Pages) Mount(r chi.Router) {
 	r.Group(func(r chi.Router) {
 		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
 		r.Get("/", p.houses)
+		r.Get("/all", p.all)
 		r.Get("/messages", p.messages)
 		r.Get("/predictions", p.fared)
 		r.Get("/about", p.about)

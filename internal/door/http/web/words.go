@@ -95,6 +95,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"whole":   shown(words.Whole),
 		"size":    shown(words.Size),
 		"upper":   words.Upper,
+		"int":     words.Int,
 		"plural":  words.Count,
 		"list":    words.List,
 		"alertstate": func(state any, until time.Time, zone *time.Location) string {

@@ -21,7 +21,7 @@ const derivedName = "derived.db"
 
 // derivedSchema is raised with every change of derivedTables; a file of another
 // schema is begun anew.
-const derivedSchema = 3
+const derivedSchema = 4
 
 const derivedTables = `
 CREATE TABLE derived (
@@ -42,13 +42,18 @@ CREATE TABLE house (
   name TEXT NOT NULL,
   search TEXT NOT NULL,         -- name and id in small letters
   weight INTEGER NOT NULL,      -- how pressing, silent loggers aside
+  need TEXT NOT NULL,           -- for what
   wet_nights INTEGER NOT NULL,  -- of the last 7
   wet_before INTEGER NOT NULL,  -- of the 7 before
+  wet_month INTEGER NOT NULL,   -- of the last 30
+  seen_week INTEGER NOT NULL,   -- observed, of the last 7
+  seen_month INTEGER NOT NULL,  -- of the last 30
   finding TEXT NOT NULL,
   verdict TEXT NOT NULL,
   unseen INTEGER NOT NULL DEFAULT 0, -- alerts in force that nobody has seen
   last INTEGER,                 -- Unix ms, NULL without a reading
-  silent_from INTEGER,          -- Unix ms, NULL never
+  silent_from INTEGER,          -- Unix ms, NULL never: when the first of its loggers counts as silent
+  silent_all INTEGER,           -- when the last does
   made INTEGER,                 -- Unix ms, NULL not yet
   rests BLOB NOT NULL
 ) WITHOUT ROWID;
@@ -61,9 +66,10 @@ const maxDerivedBytes = 8 << 30
 // concurrent use. Its values are lost with the file and never wrong: each is one
 // row with a check value, written in one transaction.
 type Derived struct {
-	path string
-	db   *sql.DB
-	now  func() time.Time
+	path   string
+	db     *sql.DB
+	now    func() time.Time
+	census census // of the list of houses
 }
 
 // OpenDerived opens the file of derived values in a data folder, whose store must

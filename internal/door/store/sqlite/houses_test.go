@@ -5,12 +5,14 @@ import (
 	"database/sql"
 	"database/sql/driver"
 	"fmt"
+	"math/rand/v2"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/flow/houses"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/storetest"
 )
@@ -142,6 +144,121 @@ func TestAPageOfTheListIsOneQueryHoweverManyHouses(t *testing.T) {
 	require.Len(t, p.Rows, 50)
 	require.Equal(t, 120, p.Found)
 	require.EqualValues(t, 1, n.Load())
+}
+
+// What the list is cut down to is what is counted.
+func TestTheListCutDownHoldsTheHousesThatAreCounted(t *testing.T) {
+	ctx, now := t.Context(), storetest.Epoch
+	d := derivedIn(t, t.TempDir(), false)
+	r := rand.New(rand.NewPCG(7, 7))
+	pick := func(of ...string) string { return of[r.IntN(len(of))] }
+	all := map[string]roof.ListedHouse{}
+	for n := range 400 {
+		h := roof.ListedHouse{Case: fmt.Sprintf("house-%03d", n), Name: "x", Data: []byte{1}, WetNights: r.IntN(8),
+			WetBefore: r.IntN(8),
+			WetMonth:  r.IntN(31), SeenWeek: r.IntN(8), SeenMonth: r.IntN(31), Finding: pick("", "none_found", "undetermined"),
+			Verdict: pick("", "worked", "got_worse")}
+		if r.IntN(9) > 0 {
+			h.Last = now.Add(-time.Duration(r.IntN(60)) * time.Hour)
+		}
+		if r.IntN(3) > 0 {
+			h.SilentFrom = now.Add(time.Duration(r.IntN(3)-1) * time.Hour)
+			h.SilentAll = h.SilentFrom.Add(time.Duration(r.IntN(3)) * time.Hour)
+		}
+		if r.IntN(2) > 0 {
+			h.Need = roof.HouseNeeds()[2+r.IntN(len(roof.HouseNeeds())-2)]
+			h.Weight = 10
+		}
+		require.NoError(t, d.KeepHouse(ctx, h))
+		h.Made = now
+		all[h.Case] = h
+	}
+	queries := []roof.HouseQuery{{}, {Findings: []string{""}}, {Findings: []string{"none_found"}},
+		{Verdicts: []string{"worked"}}, {Verdicts: []string{""}}}
+	for _, k := range append(roof.HouseNeeds(), roof.NeedsLook, roof.NeedsSilent, roof.Sweating, "there is none") {
+		queries = append(queries, roof.HouseQuery{Need: k})
+	}
+	for _, q := range queries {
+		want := map[string]bool{}
+		for id, h := range all {
+			if h.Has(q.Need, now) && (q.Findings == nil || q.Findings[0] == h.Finding) &&
+				(q.Verdicts == nil || q.Verdicts[0] == h.Verdict) {
+				want[id] = true
+			}
+		}
+		q.Limit, q.Now = 1000, now
+		p, err := d.Houses(ctx, q)
+		require.NoError(t, err)
+		got := map[string]bool{}
+		for _, h := range p.Rows {
+			got[h.Case] = true
+		}
+		require.Equal(t, want, got, q)
+		require.Equal(t, len(want), p.Found, q)
+		require.Equal(t, 400, p.All)
+	}
+	everyHouse := func(d *Derived) map[string]roof.ListedHouse {
+		got := map[string]roof.ListedHouse{}
+		require.NoError(t, d.EachHouse(ctx, func(h *roof.ListedHouse) {
+			require.Equal(t, h.Case == "new", h.Made.IsZero())
+			one := *h
+			one.Made = now
+			got[h.Case] = one
+		}))
+		return got
+	}
+	want := map[string]roof.ListedHouse{"new": {Case: "new", Made: now}}
+	for id, h := range all {
+		h.Name, h.Data, h.WetBefore, h.Weight, h.Made = "", nil, 0, 0, now
+		want[id] = h
+	}
+	delete(want, "house-001")
+	// Counted after the writes and before them, it is the same.
+	require.Len(t, everyHouse(d), 400)
+	require.NoError(t, d.NameHouse(ctx, "new", "New House"))
+	require.NoError(t, d.NameHouse(ctx, "house-002", "another name"))
+	require.NoError(t, d.DropHouse(ctx, "house-001"))
+	changed := all["house-003"]
+	changed.WetNights = 1
+	require.NoError(t, d.KeepHouse(ctx, changed))
+	again := want["house-003"]
+	again.WetNights = 1
+	want["house-003"] = again
+	require.Equal(t, want, everyHouse(d))
+	require.Equal(t, want, everyHouse(&Derived{db: d.db, now: d.now}))
+	of, err := d.HousesOf(ctx, []string{"house-007", "house-399", "elsewhere"})
+	require.NoError(t, err)
+	require.Len(t, of, 2)
+	require.Equal(t, all["house-007"].Need, of["house-007"].Need)
+}
+
+func BenchmarkAllHouses(b *testing.B) {
+	d := derivedIn(b, b.TempDir(), false)
+	for i := range 50_000 {
+		require.NoError(b, d.KeepHouse(b.Context(), roof.ListedHouse{Case: fmt.Sprintf("house-%05d", i),
+			Name: fmt.Sprintf("%d Larch End", i*7919%50_000), WetNights: i % 8, WetMonth: i % 31, SeenWeek: 7, SeenMonth: 30,
+			Finding: []string{"", "none_found", "unvented_batten_void"}[i%3], Data: make([]byte, 2000), Last: storetest.Epoch,
+			SilentFrom: storetest.Epoch.Add(time.Duration(i%100-3) * time.Minute), SilentAll: storetest.Epoch.Add(time.Hour)}))
+	}
+	b.Run("figures", func(b *testing.B) {
+		require.NoError(b, d.EachHouse(b.Context(), func(*roof.ListedHouse) {})) // as after a start, once
+		for b.Loop() {
+			c := houses.NewCounter(storetest.Epoch)
+			require.NoError(b, d.EachHouse(b.Context(), c.Add))
+			f := c.Figures()
+			_, err := d.HousesOf(b.Context(), append(f.Wettest, f.LongestSilent...))
+			require.NoError(b, err)
+			require.Equal(b, 50_000, f.Houses)
+		}
+	})
+	b.Run("those that sweat", func(b *testing.B) {
+		for b.Loop() {
+			p, err := d.Houses(b.Context(), roof.HouseQuery{Need: roof.Sweating, Order: roof.ByWet, Limit: 50,
+				Now: storetest.Epoch})
+			require.NoError(b, err)
+			require.Equal(b, 50_000, p.All)
+		}
+	})
 }
 
 func BenchmarkListOfHouses(b *testing.B) {
