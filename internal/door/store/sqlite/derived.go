@@ -67,7 +67,7 @@ const maxDerivedBytes = 8 << 30
 // row with a check value, written in one transaction.
 type Derived struct {
 	path   string
-	db     *sql.DB
+	db     *prepared
 	now    func() time.Time
 	census census // of the list of houses
 }
@@ -105,15 +105,16 @@ func OpenDerived(ctx context.Context, dir string, anew bool, now func() time.Tim
 // open connects. No commit waits for the disk: a power cut takes the last ones
 // whole, and they are worked out again.
 func (d *Derived) open(ctx context.Context) (err error) {
-	d.db = sql.OpenDB(connector{dsn(d.path, "_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)",
+	d.db = prepare(sql.OpenDB(connector{dsn(d.path, "_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)",
 		"_pragma=synchronous(NORMAL)", "_pragma=journal_size_limit(16777216)",
-		fmt.Sprintf("_pragma=max_page_count(%d)", maxDerivedBytes/4096))})
+		fmt.Sprintf("_pragma=max_page_count(%d)", maxDerivedBytes/4096))}))
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.db.Close())
 		}
 	}()
 	d.db.SetMaxOpenConns(4)
+	d.db.SetMaxIdleConns(4)
 	var version, tables int
 	if err = d.db.QueryRowContext(ctx, `SELECT user_version, (SELECT count(*) FROM sqlite_master)
 		FROM pragma_user_version`).Scan(&version, &tables); err != nil {
@@ -178,7 +179,7 @@ func (d *Derived) put(ctx context.Context, kind, caseID string, values []roof.De
 		return err
 	}
 	defer func() { _ = tx.Rollback() }()
-	if err := d.putIn(ctx, tx, kind, caseID, values); err != nil {
+	if err := d.putIn(ctx, d.db.in(tx), kind, caseID, values); err != nil {
 		return err
 	}
 	return tx.Commit()
@@ -230,7 +231,7 @@ func Reading(ctx context.Context, dir string) (store *Store, derived *Derived, e
 	if err != nil {
 		return nil, nil, nil, explain(err)
 	}
-	s := &Store{dir: dir, opt: Options{}.withDefaults(), read: db}
+	s := &Store{dir: dir, opt: Options{}.withDefaults(), read: prepare(db)}
 	var elsewhere int64
 	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM day WHERE sealed = 3`).Scan(&elsewhere); err != nil {
 		return nil, nil, nil, errors.Join(explain(err), db.Close())
@@ -249,6 +250,6 @@ func Reading(ctx context.Context, dir string) (store *Store, derived *Derived, e
 		version != derivedSchema { // it will be begun anew
 		return s, nil, func() error { return errors.Join(kept.Close(), db.Close()) }, nil
 	}
-	return s, &Derived{path: file, db: kept, now: time.Now}, func() error { return errors.Join(kept.Close(), db.Close()) },
-		nil
+	d := &Derived{path: file, db: prepare(kept), now: time.Now}
+	return s, d, func() error { return errors.Join(kept.Close(), db.Close()) }, nil
 }

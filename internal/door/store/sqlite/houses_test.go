@@ -119,6 +119,26 @@ func (c counted) ExecContext(ctx context.Context, q string, args []driver.NamedV
 	return c.Conn.(driver.ExecerContext).ExecContext(ctx, q, args)
 }
 
+func (c counted) Prepare(q string) (driver.Stmt, error) {
+	s, err := c.Conn.Prepare(q)
+	return countedStmt{s, c.n}, err
+}
+
+type countedStmt struct {
+	driver.Stmt
+	n *atomic.Int64
+}
+
+func (s countedStmt) QueryContext(ctx context.Context, args []driver.NamedValue) (driver.Rows, error) {
+	s.n.Add(1)
+	return s.Stmt.(driver.StmtQueryContext).QueryContext(ctx, args)
+}
+
+func (s countedStmt) ExecContext(ctx context.Context, args []driver.NamedValue) (driver.Result, error) {
+	s.n.Add(1)
+	return s.Stmt.(driver.StmtExecContext).ExecContext(ctx, args)
+}
+
 type counting struct {
 	connector
 	n *atomic.Int64
@@ -136,7 +156,7 @@ func TestAPageOfTheListIsOneQueryHoweverManyHouses(t *testing.T) {
 		require.NoError(t, d.KeepHouse(ctx, roof.ListedHouse{Case: fmt.Sprintf("house-%d", i), Data: []byte("x")}))
 	}
 	var n atomic.Int64
-	watched := &Derived{path: d.path, now: d.now, db: sql.OpenDB(counting{connector{dsn(d.path)}, &n})}
+	watched := &Derived{path: d.path, now: d.now, db: prepare(sql.OpenDB(counting{connector{dsn(d.path)}, &n}))}
 	t.Cleanup(func() { require.NoError(t, watched.db.Close()) })
 	p, err := watched.Houses(ctx, roof.HouseQuery{Search: "house", Findings: []string{""}, Limit: 50,
 		Now: storetest.Epoch})

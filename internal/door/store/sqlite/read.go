@@ -103,11 +103,12 @@ func (s *Store) Range(ctx context.Context, caseID, logger string, from, until ti
 // part reads the next rows and blocks of a logger from one state of the store.
 func (s *Store) part(ctx context.Context, caseID, logger string, lo, hi int64) (id int64, p part, err error) {
 	p.end = hi
-	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	begun, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return 0, p, err
 	}
-	defer func() { _ = tx.Rollback() }()
+	defer func() { _ = begun.Rollback() }()
+	tx := s.read.in(begun)
 	err = tx.QueryRowContext(ctx, `SELECT id FROM logger WHERE case_id = ? AND name = ?`, caseID, logger).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, p, ctx.Err()

@@ -97,7 +97,7 @@ type Store struct {
 	opt     Options
 	id      string // hex
 	release func() error
-	read    *sql.DB
+	read    *prepared
 	mark    *os.File
 
 	queue   chan *request
@@ -184,8 +184,8 @@ func Open(ctx context.Context, dir string, opt Options) (_ *Store, err error) {
 	if s.mark, err = os.OpenFile(filepath.Join(abs, markName), os.O_RDWR|os.O_CREATE, 0o600); err != nil {
 		return nil, err
 	}
-	s.read = sql.OpenDB(connector{dsn(filepath.Join(abs, fileName), "mode=ro", "_pragma=busy_timeout(10000)",
-		"_pragma=query_only(1)")})
+	s.read = prepare(sql.OpenDB(connector{dsn(filepath.Join(abs, fileName), "mode=ro", "_pragma=busy_timeout(10000)",
+		"_pragma=query_only(1)")}))
 	s.read.SetMaxOpenConns(8)
 	s.read.SetMaxIdleConns(4)
 	if err = s.read.PingContext(ctx); err != nil {
