@@ -142,11 +142,16 @@ func (g *lag) add(r roof.Reading) {
 		g.spans = g.late.end(g.spans)
 		g.late = run{}
 	}
-	if r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > lagMin {
+	if late(r) {
 		g.late.add(r.At.UnixMilli())
 	}
 	g.last = r
 	g.n++
+}
+
+// late reports that a reading arrived long after the moment it claims.
+func late(r roof.Reading) bool {
+	return r.Flags&roof.FlagArrivalTime == 0 && r.Arrived.Sub(r.At) > lagMin
 }
 
 // run is a stretch of readings that have something in common.

@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -28,9 +29,6 @@ const (
 // quietMS is how far apart a flag and the readings that cause it can lie.
 const quietMS = int64(qc.Reach / time.Millisecond)
 
-// maxHours bounds the hours kept at hand over all cases, about 50 MiB.
-const maxHours = 50_000
-
 // Reader reads the record of every case. It is safe for concurrent use.
 type Reader struct {
 	store  roof.ReadingStore
@@ -40,29 +38,16 @@ type Reader struct {
 	// unkept counts what the shelf would not take.
 	unkept atomic.Int64
 
-	mu    sync.Mutex
-	cases map[string]*held
-	hours int
-	tick  int64
+	mu     sync.Mutex
+	cases  map[string]*held
+	byRows queue // cases with rows at hand
+	byTail queue // cases with a tail at hand
 }
-
-// held is what is at hand of one case.
-type held struct {
-	work    sync.Mutex // one at a time works a case's hours out
-	c       *roof.Case // the case the hours were worked out for
-	rows    map[int64]timeline.Row
-	usual   map[string]int64 // ms, of loggers whose file does not say
-	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
-	version int64            // rises with every change of readings or file
-	used    int64
-}
-
-// drop takes away everything that was worked out.
-func (k *held) drop() { k.rows, k.usual, k.fresh = map[int64]timeline.Row{}, nil, nil }
 
 // New makes a reader of a store, with nothing cached.
 func New(store roof.ReadingStore) *Reader {
-	return &Reader{store: store, cases: map[string]*held{}}
+	return &Reader{store: store, cases: map[string]*held{}, byRows: queue{most: maxHours},
+		byTail: queue{most: maxTailBytes}}
 }
 
 // CaseChanged drops what is cached of a case: fittings, offsets or
@@ -71,8 +56,7 @@ func (r *Reader) CaseChanged(caseID string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if k := r.cases[caseID]; k != nil {
-		r.hours -= len(k.rows)
-		k.drop()
+		r.drop(k)
 		k.c = nil
 		k.version++
 	}
@@ -82,31 +66,28 @@ func (r *Reader) CaseChanged(caseID string) {
 func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	k := r.cases[caseID]
-	if k == nil {
-		k = &held{rows: map[int64]timeline.Row{}}
-		r.cases[caseID] = k
-	}
+	k := r.held(caseID)
 	for i, x := range readings {
 		if outcomes[i] != roof.Stored && outcomes[i] != roof.Merged {
 			continue
 		}
 		k.version++
-		if k.c == nil {
+		if k.c == nil || r.usualIsOld(k, x.Logger) {
 			continue
 		}
-		if r.usualIsOld(k, x.Logger) || len(k.rows) == 0 {
-			continue
+		l := slices.IndexFunc(k.c.Loggers, func(l roof.Logger) bool { return l.ID == x.Logger })
+		if l < 0 {
+			continue // no hour rests on it
 		}
-		pad := quietMS + spanMS(k.c, k.usual, x.Logger)
-		phase := phaseMS(k.c)
+		if k.calm != nil && !k.calm.Take(l, x) {
+			k.calm = nil
+		}
+		pad := spanMS(k.c, k.usual, x.Logger)
+		if k.calm == nil {
+			pad += quietMS
+		}
 		ms := x.At.UnixMilli()
-		for h := floor(ms-pad, phase); h <= ms+pad; h += hourMS {
-			if _, ok := k.rows[h]; ok {
-				delete(k.rows, h)
-				r.hours--
-			}
-		}
+		r.forgetHours(k, floor(ms-pad, phaseMS(k.c)), ms+pad)
 	}
 }
 
@@ -149,8 +130,7 @@ func (r *Reader) usualIsOld(k *held, logger string) bool {
 		k.fresh[logger] = left - 1
 		return false
 	}
-	r.hours -= len(k.rows)
-	k.drop()
+	r.drop(k)
 	return true
 }
 
@@ -230,7 +210,11 @@ func (r *Reader) Span(ctx context.Context, c *roof.Case) (fromMS, untilMS int64,
 
 // Whole returns the case's whole record, calibrated and flagged, read by workers.
 func (r *Reader) Whole(ctx context.Context, c *roof.Case, by roof.Workers) (*series.Set, error) {
-	return r.gather(ctx, c, time.Time{}, time.Time{}, by)
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	return r.gather(c, usual, r.readings(ctx, c, time.Time{}, time.Time{}), by)
 }
 
 // Around returns the record over [fromMS, untilMS), in Unix ms, with what lies
@@ -242,7 +226,8 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 		return nil, err
 	}
 	pad := padMS(c, usual)
-	set, err := r.gather(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad), roof.InTurn)
+	of := r.readings(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
+	set, err := r.gather(c, usual, of, roof.InTurn)
 	if err != nil {
 		return nil, err
 	}
@@ -250,40 +235,53 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 	return set, nil
 }
 
-func (r *Reader) gather(ctx context.Context, c *roof.Case, from, until time.Time, by roof.Workers) (*series.Set,
-	error) {
-	usual, err := r.usualOf(ctx, c)
-	if err != nil {
-		return nil, err
-	}
-	flagged, err := qc.FlagBy(by, c, func(logger string) iter.Seq2[roof.Reading, error] {
+// readings gives one logger's readings in time order.
+type readings func(logger string) iter.Seq2[roof.Reading, error]
+
+// maxRemembered is the longest stretch whose readings are remembered while they
+// are judged; those of a longer one are read twice.
+const maxRemembered = 7 * 24 * time.Hour
+
+// readings gives a case's readings of [from, until); a zero time sets no bound.
+func (r *Reader) readings(ctx context.Context, c *roof.Case, from, until time.Time) readings {
+	of := func(logger string) iter.Seq2[roof.Reading, error] {
 		return r.store.Range(ctx, c.ID, logger, from, until)
-	})
+	}
+	if from.IsZero() || until.IsZero() || until.Sub(from) > maxRemembered {
+		return of
+	}
+	had := map[string][]roof.Reading{}
+	return func(logger string) iter.Seq2[roof.Reading, error] {
+		return func(yield func(roof.Reading, error) bool) {
+			all, ok := had[logger]
+			if !ok {
+				for x, err := range of(logger) {
+					if err != nil {
+						yield(x, err)
+						return
+					}
+					all = append(all, x)
+				}
+				had[logger] = all
+			}
+			for _, x := range all {
+				if !yield(x, nil) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// gather builds a case's record from readings, judged by these alone.
+func (r *Reader) gather(c *roof.Case, usual map[string]int64, of readings, by roof.Workers) (*series.Set, error) {
+	flagged, err := qc.FlagBy(by, c, of)
 	if err != nil {
 		return nil, err
 	}
 	b := series.NewBuilder(c, 0)
 	b.UsualMS = usual
 	return b.Build(by, flagged)
-}
-
-// of is what is at hand of a case.
-func (r *Reader) of(c *roof.Case) *held {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	k := r.cases[c.ID]
-	if k == nil {
-		k = &held{rows: map[int64]timeline.Row{}}
-		r.cases[c.ID] = k
-	}
-	if k.c != c {
-		r.hours -= len(k.rows)
-		k.drop()
-		k.c = c
-	}
-	r.tick++
-	k.used = r.tick
-	return k
 }
 
 // usualOf finds the usual interval of each logger whose case file does not say,
@@ -348,7 +346,11 @@ func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64)
 	defer k.work.Unlock()
 	out := hours{fromMS, make([]timeline.Row, (untilMS-fromMS)/hourMS)}
 	missing := r.fill(out, c, k)
-	if len(missing) > 0 && r.shelf != nil && kept.Local(c) {
+	if len(missing) == 0 {
+		return out.rows, nil
+	}
+	version := r.Version(c.ID)
+	if r.shelf != nil && kept.Local(c) {
 		var err error
 		if missing, err = r.takeDown(ctx, c, k, out, missing); err != nil {
 			return nil, err
@@ -358,6 +360,9 @@ func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64)
 		if err := r.workOut(ctx, c, k, out, m); err != nil {
 			return nil, err
 		}
+	}
+	if len(missing) > 0 && r.shelf != nil {
+		r.holdTail(ctx, c, k, version, out)
 	}
 	return out.rows, nil
 }
@@ -396,72 +401,4 @@ func (h hours) missing() (out []span) {
 		}
 	}
 	return out
-}
-
-// fill takes what is at hand, and says what is missing then.
-func (r *Reader) fill(out hours, c *roof.Case, k *held) []span {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k.c == c {
-		for i := range out.rows {
-			if row, ok := k.rows[out.at(i)]; ok {
-				out.rows[i] = row
-			}
-		}
-	}
-	return out.missing()
-}
-
-// workOut fills the hours of a stretch and holds them, unless a reading came in
-// between: those are right for this answer but not for the next.
-func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, m span) error {
-	before := r.Version(c.ID)
-	set, err := r.Around(ctx, c, m.fromMS, m.untilMS)
-	if err != nil {
-		return err
-	}
-	rows := hours{m.fromMS, timeline.Rows(set, m.fromMS, m.untilMS, hourMS)}
-	for i, row := range rows.rows {
-		out.put(rows.at(i), row)
-	}
-	r.hold(c, k, before, rows)
-	return nil
-}
-
-// hold has rows at hand for the next time, of a record as it was at a version.
-func (r *Reader) hold(c *roof.Case, k *held, version int64, rows ...hours) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k.c != c || k.version != version {
-		return
-	}
-	for _, h := range rows {
-		for i, row := range h.rows {
-			if _, ok := k.rows[h.at(i)]; !ok {
-				r.hours++
-			}
-			k.rows[h.at(i)] = row
-		}
-	}
-	r.forget(k)
-}
-
-// forget drops the hours of the cases longest unused until the bound holds.
-func (r *Reader) forget(using *held) {
-	for r.hours > maxHours {
-		var oldest *held
-		for _, k := range r.cases {
-			if k != using && len(k.rows) > 0 && (oldest == nil || k.used < oldest.used) {
-				oldest = k
-			}
-		}
-		if oldest == nil {
-			oldest = using
-		}
-		r.hours -= len(oldest.rows)
-		oldest.rows = map[int64]timeline.Row{}
-		if oldest == using {
-			return
-		}
-	}
 }

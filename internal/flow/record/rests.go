@@ -23,5 +23,5 @@ func (r *Reader) Rests(ctx context.Context, c *roof.Case, method string, fromMS,
 	}
 	pad := padMS(c, usual)
 	days, err := r.shelf.DaySums(ctx, c.ID, kept.DayOf(fromMS-pad), kept.DayOf(untilMS+pad))
-	return kept.NewHours(method, c, usual, pad, days), kept.DayOf(r.now().UnixMilli())*dayMS - pad, err == nil, err
+	return kept.NewHours(method, c, usual, pad, days), r.settledMS(c, usual), err == nil, err
 }

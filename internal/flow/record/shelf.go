@@ -51,11 +51,8 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	if err != nil {
 		return nil, err
 	}
-	pad := padMS(c, usual)
 	phase := phaseMS(c)
-	// A sheet that ends later may still get the readings of its own time, and rests
-	// on whole days, of which the running one changes with every reading.
-	settled := kept.DayOf(r.now().UnixMilli())*dayMS - pad
+	settled := r.settledMS(c, usual)
 	sheet := func(ms int64) int64 { return floorTo(ms, phase, sheetMS) }
 	var starts []int64
 	for _, m := range missing {

@@ -51,8 +51,11 @@ type Span struct{ FromMS, ToMS int64 }
 // has sent nothing.
 type Movement struct {
 	days map[int64]*[dayBins]extents // by day, so that a stray date costs one day's memory
-	of   [2]standing                 // temperature, humidity
+	of   stands
 }
+
+// stands follow temperature and humidity.
+type stands [2]standing
 
 // extents are how far a logger's values reached in a bin, and its smallest steps.
 type extents [2]extent
@@ -74,20 +77,42 @@ type standing struct {
 }
 
 // Add takes the logger's next reading; readings come in time order.
-func (m *Movement) Add(r roof.Reading) {
+func (m *Movement) Add(r roof.Reading) { m.of.add(r, m.learn) }
+
+// add takes the logger's next reading; learn is told of each value and its step.
+func (s *stands) add(r roof.Reading, learn func(q int, ms int64, x, step float64)) {
 	ms := r.At.UnixMilli()
 	rh, ok := r.Values.Get(roof.RHPct)
 	if ok {
 		rh = math.Min(rh, 100)
-		moved := m.of[1].add(ms, rh, rh < stuckBelowPct)
-		m.learn(1, ms, rh, moved)
+		moved := s[1].add(ms, rh, rh < stuckBelowPct)
+		learn(1, ms, rh, moved)
 		if !math.IsNaN(moved) && moved > stillWithin { // the logger lives
-			m.of[0].end()
+			s[0].end()
 		}
 	}
 	if t, ok := r.Values.Get(roof.TempC); ok {
-		m.learn(0, ms, t, m.of[0].add(ms, t, true))
+		learn(0, ms, t, s[0].add(ms, t, true))
 	}
+}
+
+// Still follows in a few bytes whether one logger's values stand still, where no
+// more is asked. The zero value is a logger that has sent nothing.
+type Still struct{ of stands }
+
+// Add takes the logger's next reading; readings come in time order, and two of one
+// time may each hold a part of what was measured.
+func (s *Still) Add(r roof.Reading) { s.of.add(r, func(int, int64, float64, float64) {}) }
+
+// Long reports whether a standstill was, or is, nearly as long as one that may say
+// that the probe failed (Movement.Stuck).
+func (s *Still) Long() bool {
+	for _, x := range s.of {
+		if len(x.spans) > 0 || x.n >= minStill-1 && x.run.ToMS-x.run.FromMS >= (stuckFor-silence).Milliseconds() {
+			return true
+		}
+	}
+	return false
 }
 
 // add lengthens the run or begins another, and returns the step, NaN for none.

@@ -1,0 +1,291 @@
+package record
+
+import (
+	"container/list"
+	"context"
+	"sync"
+	"time"
+
+	"dewcase/internal/flow/kept"
+	"dewcase/internal/flow/qc"
+	"dewcase/internal/flow/timeline"
+	"dewcase/internal/roof"
+)
+
+const (
+	// maxHours bounds the hours at hand over all cases, about 50 MiB.
+	maxHours = 50_000
+	// maxTailBytes bounds the tails at hand over all cases: of 10,000 houses of six
+	// loggers they take 150 to 300 MiB, by the time of day.
+	maxTailBytes = 320 << 20
+	// maxTail is how many hours a tail has: the shelf takes what is older.
+	maxTail = 4 * 24
+)
+
+// held is what is at hand of one case.
+type held struct {
+	work    sync.Mutex // one at a time works a case's hours out
+	c       *roof.Case // the case the hours were worked out for
+	rows    map[int64]timeline.Row
+	tail    tail
+	usual   map[string]int64 // ms, of loggers whose file does not say
+	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
+	version int64            // rises with every change of readings or file
+	// calm follows the readings that come, so that one touches the hours of its own
+	// time alone; nil where it may touch more.
+	calm   *qc.Calm
+	calmMS int64 // that is so of the hours from then on
+	// Where the case stands among those with rows, or a tail, at hand.
+	byRows, byTail *list.Element
+}
+
+// tail is a case's hours since those on the shelf, packed: they are needed at
+// every look, and of many houses at a time.
+type tail struct {
+	fromMS int64
+	data   []byte
+	valid  [maxTail]bool
+}
+
+// queue holds cases in the order of their last use, and bounds what they hold.
+type queue struct {
+	list.List
+	sum, most int
+}
+
+// use notes that a case was used, which holds so much more.
+func (q *queue) use(k *held, at **list.Element, more int) {
+	if q.sum += more; *at == nil {
+		*at = q.PushBack(k)
+		return
+	}
+	q.MoveToBack(*at)
+}
+
+// leave takes a case out that held so much.
+func (q *queue) leave(at **list.Element, less int) {
+	if q.sum -= less; *at != nil {
+		q.Remove(*at)
+		*at = nil
+	}
+}
+
+func (r *Reader) dropRows(k *held) {
+	r.byRows.leave(&k.byRows, len(k.rows))
+	k.rows = nil
+}
+
+func (r *Reader) dropTail(k *held) {
+	r.byTail.leave(&k.byTail, len(k.tail.data))
+	k.tail = tail{}
+}
+
+// drop takes away everything that was worked out.
+func (r *Reader) drop(k *held) {
+	r.dropRows(k)
+	r.dropTail(k)
+	k.usual, k.fresh, k.calm = nil, nil, nil
+}
+
+// held is what is at hand of a case; r.mu is held.
+func (r *Reader) held(caseID string) *held {
+	k := r.cases[caseID]
+	if k == nil {
+		k = &held{}
+		r.cases[caseID] = k
+	}
+	return k
+}
+
+// of is what is at hand of a case as its file is now.
+func (r *Reader) of(c *roof.Case) *held {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.held(c.ID)
+	if k.c != c {
+		r.drop(k)
+		k.c = c
+	}
+	return k
+}
+
+// forgetHours takes the hours from one to another away, in Unix ms.
+func (r *Reader) forgetHours(k *held, fromMS, untilMS int64) {
+	for h := fromMS; h <= untilMS; h += hourMS {
+		if _, ok := k.rows[h]; ok {
+			delete(k.rows, h)
+			r.byRows.sum--
+		}
+		if i := (h - k.tail.fromMS) / hourMS; h >= k.tail.fromMS && i < maxTail {
+			k.tail.valid[i] = false
+		}
+	}
+}
+
+// fill takes what is at hand, and says what is missing then.
+func (r *Reader) fill(out hours, c *roof.Case, k *held) []span {
+	r.mu.Lock()
+	var t tail
+	if k.c == c {
+		for i := range out.rows {
+			if row, ok := k.rows[out.at(i)]; ok {
+				out.rows[i] = row
+			}
+		}
+		if k.byRows != nil {
+			r.byRows.use(k, &k.byRows, 0)
+		}
+		if t = k.tail; k.byTail != nil {
+			r.byTail.use(k, &k.byTail, 0)
+		}
+	}
+	r.mu.Unlock()
+	missing := out.missing()
+	if len(missing) == 0 || t.data == nil {
+		return missing
+	}
+	rows, err := unpackRows(t.data, len(c.Positions), len(c.Surfaces()))
+	if err != nil {
+		return missing
+	}
+	for i, row := range rows {
+		if t.valid[i] {
+			out.put(t.fromMS+int64(i)*hourMS, row)
+		}
+	}
+	return out.missing()
+}
+
+// workOut fills the hours of a stretch and holds them, unless a reading came in
+// between: those are right for this answer but not for the next.
+func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, m span) error {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return err
+	}
+	version, calm := r.calmFrom(k, c, m.fromMS)
+	// An interval that is cut where the stretch begins or ends may give its hour
+	// another last digit: what is cut lies outside.
+	edge := int64(0)
+	for _, l := range c.Loggers {
+		edge = max(edge, spanMS(c, usual, l.ID))
+	}
+	pad := edge
+	if !calm {
+		pad = padMS(c, usual)
+	}
+	edge = (edge + hourMS - 1) / hourMS * hourMS
+	from, until := m.fromMS-edge, m.untilMS+edge
+	of := r.readings(ctx, c, time.UnixMilli(from-pad), time.UnixMilli(until+pad))
+	set, err := r.gather(c, usual, of, roof.InTurn)
+	if err != nil {
+		return err
+	}
+	rows := timeline.Rows(set, from, until, hourMS)
+	worked := hours{m.fromMS, rows[edge/hourMS : int64(len(rows))-edge/hourMS]}
+	for i, row := range worked.rows {
+		out.put(worked.at(i), row)
+	}
+	r.hold(c, k, version, worked)
+	if !calm {
+		r.follow(ctx, c, k, version, of, from-pad, until+pad)
+	}
+	return nil
+}
+
+// calmFrom gives the version of a case's record, and whether its hours from one on
+// rest on nothing but the readings of their own time.
+func (r *Reader) calmFrom(k *held, c *roof.Case, fromMS int64) (version int64, calm bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return k.version, k.c == c && k.calm != nil && fromMS >= k.calmMS
+}
+
+// follow begins to follow a case's readings, where those of [fromMS, untilMS) are
+// its newest and all is calm.
+func (r *Reader) follow(ctx context.Context, c *roof.Case, k *held, version int64, of readings, fromMS, untilMS int64) {
+	if !kept.Local(c) {
+		return
+	}
+	spans, err := r.store.Spans(ctx, c.ID)
+	if err != nil {
+		return
+	}
+	for _, s := range spans {
+		if _, known := c.Logger(s.Logger); known && s.Last.UnixMilli() >= untilMS {
+			return
+		}
+	}
+	calm := qc.NewCalm(len(c.Loggers))
+	for i, l := range c.Loggers {
+		for x, err := range of(l.ID) {
+			if err != nil || !calm.Take(i, x) {
+				return
+			}
+		}
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c == c && k.version == version {
+		k.calm, k.calmMS = calm, fromMS+quietMS
+	}
+}
+
+// hold has rows at hand for the next time, of a record as it was at a version.
+func (r *Reader) hold(c *roof.Case, k *held, version int64, rows ...hours) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != version {
+		return
+	}
+	if k.rows == nil {
+		k.rows = map[int64]timeline.Row{}
+	}
+	had := len(k.rows)
+	for _, h := range rows {
+		for i, row := range h.rows {
+			k.rows[h.at(i)] = row
+		}
+	}
+	r.byRows.use(k, &k.byRows, len(k.rows)-had)
+	for r.byRows.sum > r.byRows.most { // those longest unused go, the one in use last
+		r.dropRows(r.byRows.Front().Value.(*held))
+	}
+}
+
+// settledMS is until when hours can be on the shelf: a sheet that ends later may
+// still get the readings of its own time, and rests on whole days, of which the
+// running one changes with every reading.
+func (r *Reader) settledMS(c *roof.Case, usual map[string]int64) int64 {
+	return kept.DayOf(r.now().UnixMilli())*dayMS - padMS(c, usual)
+}
+
+// holdTail has the hours since those on the shelf at hand, where out holds them up to
+// the present.
+func (r *Reader) holdTail(ctx context.Context, c *roof.Case, k *held, version int64, out hours) {
+	usual, err := r.usualOf(ctx, c)
+	if err != nil {
+		return
+	}
+	t := tail{fromMS: floorTo(r.settledMS(c, usual), phaseMS(c), sheetMS)}
+	t.fromMS = max(t.fromMS, out.fromMS)
+	first, end := (t.fromMS-out.fromMS)/hourMS, (HourAt(c, r.now().UnixMilli())-out.fromMS)/hourMS+1
+	if first >= end || end > int64(len(out.rows)) || end-first > maxTail {
+		return
+	}
+	t.data = packRows(out.rows[first:end])
+	for i := range end - first {
+		t.valid[i] = true
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != version {
+		return
+	}
+	r.dropTail(k)
+	k.tail = t
+	r.byTail.use(k, &k.byTail, len(t.data))
+	for r.byTail.sum > r.byTail.most {
+		r.dropTail(r.byTail.Front().Value.(*held))
+	}
+}
