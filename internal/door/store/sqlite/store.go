@@ -107,7 +107,9 @@ type Store struct {
 	once    sync.Once
 	closing error
 
-	writeConn  *writeConn // the writer's own
+	writeConn  *writeConn // the writer's own, with the two that follow
+	crowding   crowding
+	committed  time.Time // the last transaction
 	failing    atomic.Pointer[Failure]
 	commits    atomic.Int64
 	looked     atomic.Int64 // Unix ms of the last look at the space left

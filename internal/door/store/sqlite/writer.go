@@ -13,11 +13,38 @@ import (
 )
 
 // How much one transaction gathers. Requests that wait while another commit is
-// being synced go together into the next one; nothing is held back on purpose.
+// being synced go together into the next one. Nothing is held back, unless readings
+// come from so many houses that each would have a commit of its own: then one
+// commit follows another after holdFor at the soonest. Whoever sends one reading
+// after the other, or writes anything else, does not wait.
 const (
 	groupRequests = 1024
 	groupReadings = 16384
+	holdFor       = 40 * time.Millisecond
+	crowd         = 64 // so many appends are looked back on,
+	crowdHouses   = 48 // which come from so many houses
 )
+
+// crowding counts the houses that the last appends came from.
+type crowding struct {
+	last  [crowd]string
+	next  int
+	times map[string]int
+}
+
+func (c *crowding) came(caseID string) {
+	if c.times == nil {
+		c.times = map[string]int{}
+	}
+	if was := c.last[c.next]; c.times[was] > 1 {
+		c.times[was]--
+	} else {
+		delete(c.times, was)
+	}
+	c.times[caseID]++
+	c.last[c.next] = caseID
+	c.next = (c.next + 1) % crowd
+}
 
 // request is one caller's part of a transaction.
 type request struct {
@@ -112,16 +139,36 @@ func (s *Store) write() {
 	}
 }
 
-// gather takes what waits.
+// gather takes what waits, and of a crowd what comes until the next commit is due.
 func (s *Store) gather(first *request) []*request {
-	group, readings := []*request{first}, len(first.readings)
+	var group []*request
+	readings, hold := 0, true
+	take := func(r *request) {
+		group = append(group, r)
+		readings += len(r.readings)
+		if hold = hold && r.do == nil; r.do == nil {
+			s.crowding.came(r.caseID)
+		}
+	}
+	take(first)
 	for len(group) < groupRequests && readings < groupReadings {
 		select {
 		case r := <-s.queue:
-			group = append(group, r)
-			readings += len(r.readings)
+			take(r)
+			continue
 		default:
-			return group
+		}
+		wait := time.Until(s.committed.Add(holdFor))
+		if !hold || wait <= 0 || len(s.crowding.times) < crowdHouses {
+			break
+		}
+		select {
+		case r := <-s.queue:
+			take(r)
+		case <-s.quit:
+			hold = false
+		case <-time.After(wait):
+			hold = false
 		}
 	}
 	return group
@@ -189,6 +236,7 @@ func (s *Store) transact(group []*request) error {
 		s.opt.Log.Info("writing works again", "failed_since", was.Since)
 	}
 	s.commits.Add(1)
+	s.committed = time.Now()
 	if err := s.writeConn.checkpoint(); err != nil {
 		s.failed(fmt.Errorf("bringing the log into the main file: %w", err))
 	}
