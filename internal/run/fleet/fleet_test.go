@@ -45,11 +45,11 @@ func TestAHouseReportsInOrderAndLikeItsWinter(t *testing.T) {
 	assert.NotEqual(t, a.id, b.id)
 	for l := range a.loggers {
 		for k := range 600 {
-			assert.Equal(t, interval, town.at(a, l, k+1).Sub(town.at(a, l, k)))
+			assert.Equal(t, interval, a.at(l, k+1).Sub(a.at(l, k)))
 		}
 		assert.Less(t, a.phase(l), interval)
 	}
-	first := town.at(a, 0, 288)
+	first := a.at(0, 288)
 	assert.False(t, first.Before(nowhere), "the reading after the record is still to come: %s", first)
 	file, err := town.caseFile(a)
 	require.NoError(t, err)

@@ -84,12 +84,11 @@ func (l *loggers) stop() {
 // acknowledgement.
 func (l *loggers) run(ctx context.Context, rounds int) ([]time.Duration, error) {
 	l.acks = nil
-	first := l.town.days * 24 * int(time.Hour/interval)
 	for end := l.round + rounds; l.round < end; l.round++ {
 		for _, d := range l.due {
 			h := l.town.house(d.house)
-			k := first + l.round
-			at := l.town.at(h, d.logger, k)
+			k := h.had + l.round
+			at := h.at(d.logger, k)
 			if wait := time.Duration(float64(at.Sub(l.town.now())) / l.town.speed); wait > 0 {
 				select {
 				case <-ctx.Done():

@@ -32,6 +32,7 @@ import (
 // options are what a run is made of.
 type options struct {
 	houses, days, winters  int
+	whole                  int
 	rounds, paged, nightly int
 	speed                  float64
 	dir, broker, profiles  string
@@ -48,8 +49,9 @@ func main() {
 	var o options
 	flag.IntVar(&o.houses, "houses", 200, "houses of six loggers")
 	flag.IntVar(&o.days, "days", 8, "days of record that each house has at the start")
+	flag.IntVar(&o.whole, "whole", 0, "houses of them that have the record of a whole winter, 120 days, instead")
 	flag.IntVar(&o.winters, "winters", 6, "winters that are simulated; houses share them")
-	flag.IntVar(&o.rounds, "rounds", 6, "rounds of readings without pages")
+	flag.IntVar(&o.rounds, "rounds", 6, "rounds of readings without pages; 0 prepares a folder and ends")
 	flag.IntVar(&o.paged, "paged", 6, "further rounds, in which pages are asked for")
 	flag.IntVar(&o.nightly, "nightly", 10, "houses without an assessment, whose nightly work is measured first")
 	flag.Float64Var(&o.speed, "speed", 10, "how much faster than the world the daemon's clock and the loggers run")
@@ -72,8 +74,8 @@ func main() {
 
 // load is a whole run.
 func load(ctx context.Context, o options, out io.Writer) (err error) {
-	if o.houses < 1 || o.winters < 1 || o.days < 1 || o.rounds < 1 || o.speed <= 0 {
-		return errors.New("houses, winters, days, rounds and speed must be above 0")
+	if o.houses < 1 || o.winters < 1 || o.days < 1 || o.speed <= 0 {
+		return errors.New("houses, winters, days and speed must be above 0")
 	}
 	if o.dir == "" {
 		if o.dir, err = os.MkdirTemp("", "dewcase-fleet-"); err != nil {
@@ -85,8 +87,8 @@ func load(ctx context.Context, o options, out io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "%d houses of %d loggers, %d days of record each, %d winters\n", o.houses, len(t.winters[0].loggers),
-		o.days, len(t.winters))
+	fmt.Fprintf(out, "%d houses of %d loggers, %d days of record each, %d of them a winter of %d; %d simulated\n",
+		o.houses, len(t.winters[0].loggers), o.days, o.whole, winterDays, len(t.winters))
 	seeded, err := t.seed(ctx, filepath.Join(o.dir, "data"))
 	if err != nil {
 		return err
@@ -98,7 +100,7 @@ func load(ctx context.Context, o options, out io.Writer) (err error) {
 	}
 	defer c.stop()
 	t.began = c.began
-	if err := c.settle(ctx, o, out); err != nil {
+	if err := c.settle(ctx, o, out); err != nil || o.rounds == 0 {
 		return err
 	}
 	l, err := newLoggers(ctx, t, c)

@@ -23,6 +23,7 @@ import (
 type town struct {
 	options
 	winters []*winter
+	every   int       // every so many-th house has the record of a whole winter; 0 none
 	began   time.Time // when the daemon's clock began, by the world's
 }
 
@@ -31,7 +32,6 @@ type winter struct {
 	file    *roof.Case
 	loggers []logger
 	steps   int // readings of each logger
-	ahead   int // of them after now: what a house can be moved by and what is to come
 }
 
 type logger struct {
@@ -40,6 +40,9 @@ type logger struct {
 	readings []roof.Values
 }
 
+// winterDays is a whole winter.
+const winterDays = 120
+
 // spareDays are simulated beyond the record: houses that share a winter are at
 // different dates of it.
 const spareDays = 12
@@ -47,12 +50,16 @@ const spareDays = 12
 // newTown simulates the winters.
 func newTown(o options) (*town, error) {
 	t := &town{options: o}
+	longest := o.days
+	if o.whole > 0 {
+		t.every, longest = max(o.houses/o.whole, 1), max(o.days, winterDays)
+	}
 	causes := roofworlds.Causes()
 	perDay := int(24 * time.Hour / interval)
 	for k := range min(o.winters, o.houses) {
 		seed := uint64(7_000_000 + k)
 		w := roofworlds.Draw(seed, causes[k%len(causes)])
-		days := o.days + spareDays
+		days := longest + spareDays
 		w.Start = nowhere.Truncate(24*time.Hour).AddDate(0, 0, -days)
 		run := roofsim.Run(w, roofsim.Options{Days: days + 1, Step: interval})
 		m := roofworlds.Kit{Interval: interval, Faults: roofsim.Faults{TempLimitC: 0.3, RHLimitPct: 2, NoiseC: 0.03,
@@ -67,10 +74,9 @@ func newTown(o options) (*town, error) {
 			x.steps = min(x.steps, len(one.readings))
 			x.loggers = append(x.loggers, one)
 		}
-		if x.steps < (o.days+1)*perDay {
+		if x.steps < (longest+1)*perDay {
 			return nil, fmt.Errorf("winter %d has %d readings a logger only", k, x.steps)
 		}
-		x.ahead = x.steps - o.days*perDay
 		t.winters = append(t.winters, x)
 	}
 	return t, nil
@@ -81,12 +87,19 @@ type house struct {
 	*winter
 	id    string
 	n     int
+	had   int // readings of each logger before now
 	first int // step of the winter that is its first reading
 }
 
 func (t *town) house(n int) house {
-	w := t.winters[n%len(t.winters)]
-	return house{winter: w, id: fmt.Sprintf("house-%05d", n), n: n, first: n * 37 % (w.ahead / 2)}
+	h := house{winter: t.winters[n%len(t.winters)], id: fmt.Sprintf("house-%05d", n), n: n}
+	days := t.days
+	if t.every > 0 && n%t.every == 0 {
+		days = max(days, winterDays)
+	}
+	h.had = days * 24 * int(time.Hour/interval)
+	h.first = n * 37 % ((h.steps - h.had) / 2)
+	return h
 }
 
 // phase is when within an interval a logger reports.
@@ -96,8 +109,8 @@ func (h house) phase(l int) time.Duration {
 
 // at is when a logger takes its k-th reading; the first of those that are yet to
 // come follows on nowhere.
-func (t *town) at(h house, l, k int) time.Time {
-	return nowhere.Add(time.Duration(k-t.days*24*int(time.Hour/interval)) * interval).Add(h.phase(l))
+func (h house) at(l, k int) time.Time {
+	return nowhere.Add(time.Duration(k-h.had) * interval).Add(h.phase(l))
 }
 
 // values are a house's own: those of its winter, moved by less than loggers
@@ -126,7 +139,7 @@ func (t *town) caseFile(h house) ([]byte, error) {
 // seed puts cases and records into a store, unless they are there.
 func (t *town) seed(ctx context.Context, data string) (string, error) {
 	done := filepath.Join(data, "seeded")
-	want := fmt.Sprint(t.houses, t.days, len(t.winters))
+	want := fmt.Sprint(t.houses, t.days, len(t.winters), t.whole)
 	if have, err := os.ReadFile(done); err == nil {
 		if string(have) != want {
 			return "", errors.New("the folder holds another town; name another one")
@@ -178,11 +191,10 @@ func (t *town) settleIn(ctx context.Context, s *sqlite.Store, h house) (int, err
 			return 0, err
 		}
 	}
-	n := t.days * 24 * int(time.Hour/interval)
-	all := make([]roof.Reading, 0, n*len(h.loggers))
+	all := make([]roof.Reading, 0, h.had*len(h.loggers))
 	for l := range h.loggers {
-		for k := range n {
-			at := t.at(h, l, k)
+		for k := range h.had {
+			at := h.at(l, k)
 			all = append(all, roof.Reading{Logger: h.loggers[l].id, At: at, Arrived: at, Values: h.values(l, k)})
 		}
 	}
