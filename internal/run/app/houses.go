@@ -57,8 +57,8 @@ const (
 
 const (
 	// summaryLasts is how long a summary of a house whose readings go on coming
-	// stands; with many houses it may be several times as long.
-	summaryLasts = 5 * time.Minute
+	// stands while nobody looks; with many houses it may be longer.
+	summaryLasts = 30 * time.Minute
 	// behindAfter is from when the list says how old a summary is.
 	behindAfter = time.Hour
 	// restShare is how many times as long as it worked the housekeeper rests.
