@@ -28,8 +28,8 @@ const (
 	jumpPct    = 10.0
 	jumpKMin   = 0.5
 	jumpPctMin = 2.0
-	// jumpWithin is the longest step that is judged: over more, all can happen.
-	jumpWithin = 30 * time.Minute
+	// JumpWithin is the longest step that is judged: over more, all can happen.
+	JumpWithin = 30 * time.Minute
 	// lagFor: readings that keep arriving one by one, each the same time after
 	// the moment they claim, come from a clock that is wrong; a logger that
 	// catches up sends many at once, and its lag shrinks. Common practice; the
@@ -271,7 +271,7 @@ func (p *previous) jump(r roof.Reading, q roof.Quantity, step, perMin float64) b
 	was := *p
 	*p = previous{r.At, x, true}
 	gap := r.At.Sub(was.at)
-	if !was.ok || gap <= 0 || gap > jumpWithin {
+	if !was.ok || gap <= 0 || gap > JumpWithin {
 		return false
 	}
 	return math.Abs(x-was.x) > step+perMin*max(gap.Minutes()-1, 0)

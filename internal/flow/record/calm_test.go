@@ -3,6 +3,7 @@ package record_test
 import (
 	"context"
 	"fmt"
+	"iter"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
 )
@@ -29,6 +31,7 @@ func TestHoursAtHandAreThoseOfAFreshLookWhateverComesNext(t *testing.T) {
 		r := record.New(s).On(s, "1", func() time.Time { return now })
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 1))
 		last := map[string]roof.Values{}
+		var known *qc.Calm
 		// take stores readings; arrived zero is each a second after it was measured.
 		take := func(arrived time.Time, logger string, ats ...time.Time) {
 			still := rng.IntN(4) == 0
@@ -85,9 +88,30 @@ func TestHoursAtHandAreThoseOfAFreshLookWhateverComesNext(t *testing.T) {
 			want, err := record.New(s.Store).Hours(context.Background(), c, from, until)
 			require.NoError(rt, err)
 			require.Equal(rt, fmt.Sprint(figuresOf(want)), fmt.Sprint(figuresOf(got)), "step %d", step)
+			since := now.AddDate(0, 0, -1)
+			flagged, calm, err := r.Flagged(context.Background(), c, since, known)
+			require.NoError(rt, err)
+			known = calm
+			whole, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
+				return s.Store.Range(context.Background(), c.ID, logger, time.Time{}, time.Time{})
+			})
+			require.NoError(rt, err)
+			require.Equal(rt, flagsFrom(whole, c, since), flagsFrom(flagged, c, since))
 		}
 	})
 	require.Greater(t, narrow, 50, "most looks read what is new and no more")
+}
+
+// flagsFrom lists the flags of the readings from a time on.
+func flagsFrom(of func(string) iter.Seq2[roof.Reading, error], c *roof.Case, from time.Time) (out []string) {
+	for _, l := range c.Loggers {
+		for r := range of(l.ID) {
+			if !r.At.Before(from) {
+				out = append(out, fmt.Sprint(l.ID, r.At, r.Flags.Names()))
+			}
+		}
+	}
+	return out
 }
 
 // A new reading of a house in which all is calm costs the readings of its own hour

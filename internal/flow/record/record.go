@@ -250,6 +250,11 @@ func (r *Reader) readings(ctx context.Context, c *roof.Case, from, until time.Ti
 	if from.IsZero() || until.IsZero() || until.Sub(from) > maxRemembered {
 		return of
 	}
+	return remembered(of)
+}
+
+// remembered reads each logger's readings once.
+func remembered(of readings) readings {
 	had := map[string][]roof.Reading{}
 	return func(logger string) iter.Seq2[roof.Reading, error] {
 		return func(yield func(roof.Reading, error) bool) {
@@ -271,6 +276,24 @@ func (r *Reader) readings(ctx context.Context, c *roof.Case, from, until time.Ti
 			}
 		}
 	}
+}
+
+// Flagged gives the readings of each of a case's loggers from a time in the last days
+// on, with the flags that their history gives, and some of before. These begin
+// qc.Reach before, unless calm is what Flagged gave the last time and nothing came
+// since but what was new: then no more than is needed.
+func (r *Reader) Flagged(ctx context.Context, c *roof.Case, from time.Time, calm *qc.Calm) (
+	func(logger string) iter.Seq2[roof.Reading, error], *qc.Calm, error) {
+	k := r.of(c)
+	r.mu.Lock()
+	now, since := k.calm, k.calmMS
+	r.mu.Unlock()
+	before := qc.Reach
+	if now != nil && now == calm && from.UnixMilli() >= since {
+		before = qc.JumpWithin
+	}
+	flagged, err := qc.Flag(c, remembered(r.readings(ctx, c, from.Add(-before), time.Time{})))
+	return flagged, now, err
 }
 
 // gather builds a case's record from readings, judged by these alone.

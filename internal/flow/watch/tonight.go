@@ -45,7 +45,10 @@ func (w *record) course(k int) outlook.Course {
 		c.OutdoorC = missing(w.n)
 	}
 	for i, pa := range w.outPa {
-		if dew, err := psychro.DewPointC(max(pa, psychro.FloorPa)); err == nil && !math.IsNaN(pa) {
+		if math.IsNaN(pa) {
+			continue
+		}
+		if dew, err := psychro.DewPointC(max(pa, psychro.FloorPa)); err == nil {
 			c.OutdoorDewC[i] = dew
 		}
 	}

@@ -19,6 +19,7 @@ import (
 
 	"dewcase/internal/door/notify"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
@@ -38,7 +39,10 @@ type Record interface {
 	Version(caseID string) int64
 	Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64) ([]timeline.Row, error)
 	Spans(ctx context.Context, caseID string) ([]roof.LoggerSpan, error)
-	Range(ctx context.Context, caseID, logger string, from, until time.Time) iter.Seq2[roof.Reading, error]
+	// Flagged gives the readings of each logger from a time on, flagged, and some of
+	// before: those of qc.Reach, unless calm is what it gave the last time.
+	Flagged(ctx context.Context, c *roof.Case, from time.Time, calm *qc.Calm) (
+		func(logger string) iter.Seq2[roof.Reading, error], *qc.Calm, error)
 	// Current is the assessment of the whole record; it may take seconds.
 	Current(ctx context.Context, c *roof.Case) (assessment.Answer, error)
 	// Soon is the assessment at hand, which the consultant's pages show; where there

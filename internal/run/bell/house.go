@@ -15,6 +15,7 @@ import (
 
 	"dewcase/internal/door/http/homepage"
 	"dewcase/internal/door/notify"
+	"dewcase/internal/flow/qc"
 	"dewcase/internal/flow/watch"
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
@@ -33,8 +34,9 @@ type house struct {
 	fault   string // why the last look failed
 
 	// What the days' readings say of the loggers, and when that was asked.
-	days   map[string]dayOf
-	daysAt time.Time
+	days     map[string]dayOf
+	daysAt   time.Time
+	daysCalm *qc.Calm // as Flagged gave it then
 
 	// What the last look found for the household's page.
 	chance *float64

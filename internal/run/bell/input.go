@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"iter"
 	"time"
 
 	"dewcase/internal/flow/assessment"
@@ -52,10 +51,9 @@ func (b *Bell) loggers(ctx context.Context, c *roof.Case, h *house, now time.Tim
 		return nil, fmt.Errorf("listing the loggers of %s: %w", c.ID, err)
 	}
 	if h.c != c || now.Sub(h.daysAt) >= watch.Hourly {
-		if h.days, err = b.days(ctx, c, spans, now); err != nil {
+		if err = b.days(ctx, c, h, spans, now); err != nil {
 			return nil, err
 		}
-		h.daysAt = now
 	}
 	var out []watch.Seen
 	for _, s := range spans {
@@ -74,13 +72,14 @@ func (b *Bell) loggers(ctx context.Context, c *roof.Case, h *house, now time.Tim
 	return out, nil
 }
 
-func (b *Bell) days(ctx context.Context, c *roof.Case, spans []roof.LoggerSpan, now time.Time) (map[string]dayOf,
-	error) {
-	flagged, err := qc.Flag(c, func(logger string) iter.Seq2[roof.Reading, error] {
-		return b.opt.Record.Range(ctx, c.ID, logger, now.Add(-24*time.Hour-qc.Reach), time.Time{})
-	})
+func (b *Bell) days(ctx context.Context, c *roof.Case, h *house, spans []roof.LoggerSpan, now time.Time) error {
+	if h.c != c {
+		h.days, h.daysCalm = nil, nil
+	}
+	from := now.Add(-24 * time.Hour)
+	flagged, calm, err := b.opt.Record.Flagged(ctx, c, from, h.daysCalm)
 	if err != nil {
-		return nil, fmt.Errorf("judging the readings of %s: %w", c.ID, err)
+		return fmt.Errorf("judging the readings of %s: %w", c.ID, err)
 	}
 	const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange
 	out := map[string]dayOf{}
@@ -89,14 +88,17 @@ func (b *Bell) days(ctx context.Context, c *roof.Case, spans []roof.LoggerSpan, 
 			continue
 		}
 		var d dayOf
+		if was, ok := h.days[s.Logger]; ok && !was.batteryAt.Before(from.Add(-qc.Reach)) {
+			d.batteryPct, d.batteryAt = was.batteryPct, was.batteryAt
+		}
 		for r, err := range flagged(s.Logger) {
 			if err != nil {
-				return nil, err
+				return err
 			}
 			if level, ok := r.Values.Get(roof.BatteryPct); ok {
 				d.batteryPct, d.batteryAt = &level, r.At
 			}
-			if r.At.Before(now.Add(-24 * time.Hour)) {
+			if r.At.Before(from) {
 				continue
 			}
 			d.day++
@@ -106,7 +108,8 @@ func (b *Bell) days(ctx context.Context, c *roof.Case, spans []roof.LoggerSpan, 
 		}
 		out[s.Logger] = d
 	}
-	return out, nil
+	h.days, h.daysAt, h.daysCalm = out, now, calm
+	return nil
 }
 
 // Took takes note of readings that have become durable.
