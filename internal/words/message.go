@@ -88,3 +88,22 @@ func MessageProposal(doubtful []string) string {
 	}
 	return out + ":"
 }
+
+var rejections = map[string]string{"not_finite": "value that is no finite number",
+	"temp_out_of_range": "temperature that cannot be (under −90 or over 100 °C)",
+	"rh_out_of_range":   "humidity that cannot be (under 0 or over 105 %RH)", "no_quantity": "no quantity that is known",
+	"time_too_old": "time before 2000", "time_ahead": "time more than a day ahead", "bad_time": "time that cannot be read",
+	"bad_value": "value that is no number", "bad_payload": "form of message that is not known",
+	"too_large": "message too large", "bad_topic": "topic that names no case and logger",
+	"unknown_case": "case that is not known", "too_many_loggers": "more loggers than a case may have",
+	"retained_without_time": "kept message without a time", "unpaired": "bare number whose partner did not come",
+	"bad_logger": "logger’s name with letters not allowed", "bad_row": "row of a file that cannot be read",
+	"unsupported_format": "form of file that is not read", "forbidden": "sender that may not write here"}
+
+// Rejected says in a few words why a reading was refused: time that cannot be read.
+func Rejected(reason string) string {
+	if said := rejections[reason]; said != "" {
+		return said
+	}
+	return Key(reason)
+}

@@ -158,7 +158,8 @@ func LikeNights(n int, counted, model Change, agree bool) string {
 	if !counted.Known() {
 		return "the nights cannot be compared directly: " + Count(n, "night") + " after the repair had a like before it"
 	}
-	said := fmt.Sprintf("set night against like night (%d of them), measured %s", n, counted.Clause())
+	said := fmt.Sprintf("each of %s after the repair, set against the nights before most like it in temperature, sky, "+
+		"outdoor and indoor vapour: measured %s", Count(n, "night"), counted.Clause())
 	if agree {
 		return said + "; the two intervals overlap"
 	}

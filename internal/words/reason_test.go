@@ -96,11 +96,13 @@ func TestTheChecksBesideTheModelAreSaid(t *testing.T) {
 		"repair and 42 after it", words.Companion(1.01, 0.42))
 	assert.Equal(t, "the nights cannot be compared directly: 1 night after the repair had a like before it",
 		words.LikeNights(1, words.Change{}, risk(60, 40, 70), false))
-	assert.Equal(t, "set night against like night (26 of them), measured hours at risk fell by 63 % in like "+
+	assert.Equal(t, "each of 26 nights after the repair, set against the nights before most like it in temperature, sky, "+
+		"outdoor and indoor vapour: measured hours at risk fell by 63 % in like "+
 		"weather; with "+
 		"95 % certainty between 40 and 80 %; the two intervals overlap",
 		words.LikeNights(26, risk(63, 40, 80), risk(60, 40, 70), true))
-	assert.Equal(t, "set night against like night (26 of them), measured hours at risk fell by 10 % in like "+
+	assert.Equal(t, "each of 26 nights after the repair, set against the nights before most like it in temperature, sky, "+
+		"outdoor and indoor vapour: measured hours at risk fell by 10 % in like "+
 		"weather; with "+
 		"95 % certainty between 2 and 20 %; the two disagree: by the model, which follows the drying of timber and the "+
 		"films too, they fell by 60 %", words.LikeNights(26, risk(10, 2, 20), risk(60, 40, 70), false))

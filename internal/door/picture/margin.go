@@ -344,14 +344,12 @@ func (m *MarginChart) flags(s *Scene, base float64) {
 // repair in it, before the repair and since.
 func (m *MarginChart) Words() string {
 	var wetH, riskH [2]float64
-	var observed float64
 	var repair time.Time
 	for _, e := range m.Events {
 		if e.IsRepair() && e.At.After(m.From) && e.At.Before(m.Until) {
 			repair = e.At
 		}
 	}
-	lowest, when := math.Inf(1), time.Time{}
 	for i := range m.Time {
 		part := 0
 		if !repair.IsZero() && !m.Time[i].Before(repair) {
@@ -363,6 +361,29 @@ func (m *MarginChart) Words() string {
 		if v, ok := at(m.AtRiskMin, i); ok {
 			riskH[part] += v / 60
 		}
+	}
+	counted := func(part int) string {
+		return "counted, the surface was wet for " + words.Hours(wetH[part]) + " h and at risk (margin up to 1 K) for " +
+			words.Hours(riskH[part]) + " h"
+	}
+	said := counted(0)
+	if !repair.IsZero() {
+		said = "before the repair of " + words.Date(repair, zoneOf(m.Zone)) + ", " + counted(0) + "; since then, " +
+			counted(1)
+	}
+	return m.span(said)
+}
+
+// Lowest says how far the margin went, for where the hours are told elsewhere: a
+// step that a repair falls into belongs to neither side.
+func (m *MarginChart) Lowest() string { return m.span("") }
+
+// span says over which stretch the chart goes, what is said of it, and its lowest
+// margin.
+func (m *MarginChart) span(said string) string {
+	var observed float64
+	lowest, when := math.Inf(1), time.Time{}
+	for i := range m.Time {
 		next := m.Until
 		if i+1 < len(m.Time) {
 			next = m.Time[i+1]
@@ -379,16 +400,10 @@ func (m *MarginChart) Words() string {
 	if math.IsInf(lowest, 1) {
 		return s + "not observed."
 	}
-	counted := func(part int) string {
-		return "counted, the surface was wet for " + words.Hours(wetH[part]) + " h and at risk (margin up to 1 K) for " +
-			words.Hours(riskH[part]) + " h"
+	if said != "" {
+		s += said + ". "
 	}
-	if repair.IsZero() {
-		s += counted(0)
-	} else {
-		s += "before the repair of " + words.Date(repair, zone) + ", " + counted(0) + "; since then, " + counted(1)
-	}
-	s += fmt.Sprintf(". Lowest margin %s K on %s.", words.Signed(lowest), words.Moment(when, zone))
+	s += fmt.Sprintf("Lowest margin %s K on %s.", words.Signed(lowest), words.Moment(when, zone))
 	if m.Coverage != nil {
 		s += " Observed for " + words.Percent(math.Min(1, observed/m.Until.Sub(m.From).Hours())) + " % of the time."
 	}

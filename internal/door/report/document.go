@@ -28,6 +28,14 @@ type Document struct {
 	made   time.Time
 }
 
+// Next is the part after the one at a place; nil after the last.
+func (d *Document) Next(at int) *Part {
+	if at+1 < len(d.Parts) {
+		return &d.Parts[at+1]
+	}
+	return nil
+}
+
 // Foot stands at the foot of every page.
 type Foot struct{ Case, Span, Coverage, Version, Made string }
 

@@ -45,7 +45,8 @@ func soft(s string) template.HTML {
 type Frame struct {
 	Case   string // id, for the links back; "" where there is nothing to go back to
 	Styles []string
-	Inline string // a style sheet for a page that stands alone in a file
+	Inline string        // a style sheet for a page that stands alone in a file
+	Top    template.HTML // the head that all pages of the house have; "" none
 }
 
 var page = template.Must(template.New("report.html").Funcs(template.FuncMap{

@@ -178,7 +178,7 @@ func (b *builder) intake(p *part) {
 	t := &Table{Caption: "Rejected, with the reason", Head: []string{"Reason", "Count"}, Numeric: []bool{false, true}}
 	for _, r := range in.Rejected {
 		total += r.Count
-		t.Rows = append(t.Rows, cells(words.Key(r.Reason), fmt.Sprint(r.Count)))
+		t.Rows = append(t.Rows, cells(words.Upper(words.Rejected(r.Reason)), fmt.Sprint(r.Count)))
 	}
 	least := ""
 	if in.AtLeast {

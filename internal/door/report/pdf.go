@@ -227,8 +227,7 @@ func (s *sheetOfPaper) contents() {
 }
 
 func (s *sheetOfPaper) part(p Part) {
-	s.y += 16
-	s.room(max(90, 36+s.least(p.Blocks)))
+	s.turn()
 	if s.at == nil {
 		s.at = map[string]int{}
 	}

@@ -145,6 +145,30 @@ func TestEveryPageHasItsFootWithItsNumber(t *testing.T) {
 	}
 }
 
+func TestEachChapterBeginsAPageAndLeadsOn(t *testing.T) {
+	d := document(t, source(t))
+	p := readPDF(t, pdf(t, d))
+	page := html(t, d)
+	for i, part := range d.Parts {
+		title := part.Number + ". " + part.Title
+		begins := 0
+		for n, of := range p.pages {
+			for _, w := range of[:min(len(of), 8)] { // the foot comes first
+				if n > 0 && w.size == 13 && strings.HasPrefix(title, strings.TrimSpace(w.text)) {
+					begins = n + 1
+					assert.Greater(t, w.y, A4.Tall-90, "%s stands at the top", title)
+				}
+			}
+		}
+		assert.Positive(t, begins, "%s begins a page", title)
+		assert.Contains(t, page, `<a href="#`+part.ID+`">`+part.Title+`</a></li>`)
+		if i > 0 {
+			assert.Contains(t, page, `<a href="#`+part.ID+`">Next: `+title+`</a>`)
+		}
+	}
+	assert.Equal(t, len(d.Parts), strings.Count(page, `<a href="#contents">Contents</a>`))
+}
+
 func TestBothFormsSayTheSame(t *testing.T) {
 	d := document(t, source(t))
 	squeeze := func(s string) string {
@@ -231,7 +255,7 @@ func TestTheSettingOfAPageIsAsAgreed(t *testing.T) {
 			}
 		}
 	}
-	assert.Equal(t, len(got.pages), heads, "the table's head is said again on every page")
+	assert.Equal(t, len(got.pages)-1, heads, "the table's head is said again on every page of the chapter")
 }
 
 func BenchmarkPDF(b *testing.B) {

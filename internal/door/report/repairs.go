@@ -30,8 +30,9 @@ func (b *builder) repairs(p *part) {
 		"twice through the weather measured since, with the repair and without it, the household as measured. The " +
 		"difference is the effect, in like weather. The verdict rests on hours at risk, which hardly feel an offset " +
 		"of a logger.")
+	var told []string
 	for _, i := range drawing.ResultsInOrder(b.Case, b.Answer) {
-		b.result(p, i)
+		told = b.result(p, i, told)
 	}
 	b.objections(p)
 }
@@ -53,12 +54,14 @@ func (b *builder) treats(p *part, e roof.Event) {
 	p.quiet("By the case file it %s.", words.List(out))
 }
 
-func (b *builder) result(p *part, i int) {
+// result is one surface. What the work changed is told once where it is the same for
+// several; told is what was.
+func (b *builder) result(p *part, i int, told []string) []string {
 	r := b.Answer.Repairs[i]
 	pos, _ := b.Case.Position(r.Surface)
 	p.head("Repair of %s, %s (%s): %s", local(r.At, b.zone, dayLayout), pos.Place.Words(), r.Surface,
 		bold(words.Key(string(r.Verdict))))
-	b.exchanges(p, i)
+	told = b.exchanges(p, i, told)
 	p.add(Lead, b.Answer.Verdict(b.Case, i).Sentence())
 	for _, three := range assessment.Three(r) {
 		if s := three.String(); s != "" {
@@ -96,6 +99,7 @@ func (b *builder) result(p *part, i int) {
 	b.gates(p, r.Result)
 	b.sensitivity(p, r.Result)
 	b.leftOut(p, r.Result)
+	return told
 }
 
 // effect is the figures with their intervals, and the nights since.
@@ -174,6 +178,8 @@ func (b *builder) mechanism(p *part, r repair.Result) {
 				words.Figure(m.High), yes(m.Credited), yes(m.Identified)))
 		}
 		p.table(t)
+		p.quiet("These are the fitted model's own. What the work changed, above, is told without that model, from " +
+			"temperatures or vapour alone: two estimates of one thing, to be read with their intervals.")
 	}
 }
 
@@ -188,8 +194,8 @@ func yes(x bool) string {
 // model.
 func (b *builder) fair(p *part, i int) {
 	r, a := b.Answer.Repairs[i], b.Answer.Repairs[i]
-	p.para("%s: %s nights before and %s after count; %s of those after had weather that was met before. %s",
-		bold("Was it fair"),
+	p.para("%s: %s nights before and %s after count; %s of those after had an outdoor temperature and a clear sky within "+
+		"the range met before. %s", bold("Was it fair"),
 		countAt(repairPath(i, "nights_before"), a.NightsBefore), countAt(repairPath(i, "nights_after"), a.NightsAfter),
 		fmt.Sprint(r.Overlap), words.Sentence(r.Weather))
 	if c := r.Companion; c != nil && c.Text != "" {
@@ -230,7 +236,7 @@ func (b *builder) gates(p *part, r repair.Result) {
 		Head: []string{"Evening", "Fall of hours at risk, % (95 %)", "Fall of wet hours, % (95 %)",
 			"Counted against expected (log)", "Holds"}, Numeric: []bool{false, true, true, true}}
 	for _, x := range r.Evenings {
-		e.Rows = append(e.Rows, cells(x.Night, words.Fall(x.AtRisk).String(), words.Fall(x.Wet).String(),
+		e.Rows = append(e.Rows, cells(runs([]string{x.Night}), words.Fall(x.AtRisk).String(), words.Fall(x.Wet).String(),
 			words.Fixed(x.Q, 2), yes(x.Holds)))
 	}
 	p.table(e)

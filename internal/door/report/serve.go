@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"html/template"
 	"net/http"
 
 	"github.com/go-chi/chi/v5"
@@ -18,6 +19,8 @@ type Options struct {
 	// roof.ErrNotFound where there is no such case.
 	Source func(ctx context.Context, caseID string) (Source, error)
 	Style  string // path of the pages' style sheet; "" without one
+	// Top makes the head that all pages of a house have; nil without one.
+	Top func(r *http.Request, caseID string) (template.HTML, error)
 	// Fail answers a request that failed.
 	Fail func(w http.ResponseWriter, r *http.Request, err error)
 }
@@ -66,6 +69,12 @@ func Mount(r chi.Router, o Options) error {
 				f.Styles = append(f.Styles, o.Style)
 			}
 			f.Styles = append(f.Styles, style)
+			if o.Top != nil {
+				var err error
+				if f.Top, err = o.Top(r, f.Case); err != nil {
+					return err
+				}
+			}
 			return d.WriteHTML(b, f)
 		}))
 	r.Get("/cases/{case}/report.pdf", serve("application/pdf", func(d *Document, r *http.Request, b *bytes.Buffer) error {

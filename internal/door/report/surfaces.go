@@ -77,7 +77,7 @@ func (b *builder) surface(p *part, i int, pos roof.Position) {
 		}
 	}
 	m.Strips = drawing.Strips(b.Answer.Behind.Surfaces, s.Surface)
-	p.figure("margin", m.Scene(), StatesLegend, say("%s", caption+m.Words()))
+	p.figure("margin", m.Scene(), StatesLegend, say("%s", caption+m.Lowest()+" Its hours stand in the tables above."))
 	b.howSure(p, i)
 }
 
@@ -150,9 +150,9 @@ func water(t *Table, at string, c *assessment.Film) {
 		"by mass balance: good to a factor of about two")
 	row(t, fmt.Sprintf("Nights with %g g/m² or more", c.WettedGM2), countAt(at+"nights_wetted", c.NightsWetted), say("–"),
 		"a film that can be wiped off; of "+words.Count(c.NightsSeen, "night"))
-	row(t, "Of these, dry by noon", countAt(at+"mornings_dried", c.MorningsDried), say("–"), "")
+	row(t, "Of these, dry by noon", countAt(at+"mornings_dried", c.MorningsDried), say("–"), "the film was gone by then")
 	row(t, "Of these, still wet at noon", countAt(at+"mornings_still_wet_at_noon", c.MorningsWet), say("–"),
-		"noon was not observed after the rest")
+		"of the others noon was not observed")
 	row(t, "Formed in all, g/m²", figureAt(at+"condensed_g_m2", &c.CondensedGM2, 0), say("–"), "by mass balance")
 	row(t, "Dripped off, g/m²", figureAt(at+"dripped_g_m2", &c.DrippedGM2, 0), say("–"),
 		"of it, what the surface could not hold")

@@ -23,6 +23,7 @@ import (
 	"dewcase/internal/reason/risk"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
+	"dewcase/internal/words"
 )
 
 // Physics is what the dampness does, and what the survey and the rules of the
@@ -204,7 +205,7 @@ func mouldClass(p roof.Position) (mould.Class, string) {
 	if p.Place == roof.Timber {
 		class = mould.Sensitive
 	}
-	return class, "class " + string(class) + " assumed for the place; key positions.mould_class says otherwise"
+	return class, "class " + words.Key(string(class)) + " assumed for the place; the case file can name another"
 }
 
 // grid is the record in hourly means.
@@ -348,7 +349,7 @@ func atMostSaturated(pa, tempC float64) (most float64, cut bool) {
 // indoors and outdoors for at least half its hours.
 func (p *Physics) steady(set *series.Set) {
 	if len(set.Case.Roof.Layers) == 0 {
-		p.Notes = append(p.Notes, "the build-up has no layers in the case file (key roof.layers): no steady calculation")
+		p.Notes = append(p.Notes, "the case file names no layers of the build-up: no steady calculation")
 		return
 	}
 	layers, err := glaser.FromRoof(set.Case.Roof.Layers)

@@ -37,7 +37,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 		p.MountAlerts(r, a.bell, a.store)
 		p.MountInbox(r, a.inbox())
 		home.Mount(r)
-		err = a.reports(r, p.Style(), p.Fail)
+		err = a.reports(r, p)
 	})
 	if err != nil {
 		return err

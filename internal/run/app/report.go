@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"html/template"
 	"net/http"
 	"sync"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"dewcase/internal/door/http/gate"
+	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/report"
 	"dewcase/internal/flow/curves"
 	"dewcase/internal/flow/timeline"
@@ -19,9 +21,10 @@ import (
 )
 
 // reports puts the report of each case on the router, in the pages' style.
-func (a *App) reports(r chi.Router, style string, fail func(http.ResponseWriter, *http.Request, error)) error {
+func (a *App) reports(r chi.Router, p *web.Pages) error {
 	d := &digests{by: map[string]digested{}}
-	return report.Mount(r, report.Options{Style: style, Fail: fail,
+	return report.Mount(r, report.Options{Style: p.Style(), Fail: p.Fail,
+		Top: func(r *http.Request, id string) (template.HTML, error) { return p.Top(r, id, "report") },
 		Source: func(ctx context.Context, id string) (report.Source, error) {
 			return a.reportSource(ctx, id, d)
 		}})

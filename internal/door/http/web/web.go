@@ -251,6 +251,23 @@ func (p *Pages) renderPart(w http.ResponseWriter, status int, name, part string,
 	}
 }
 
+// Top is the head of the pages of a house, for one that is made elsewhere.
+func (p *Pages) Top(r *http.Request, caseID, tab string) (template.HTML, error) {
+	h, err := p.head(r.Context(), caseID)
+	if err != nil {
+		return "", err
+	}
+	pg := page{Case: h, Tab: tab, Demo: p.Demo, Nav: p.destinations(h, tab)}
+	if p.LogIn != nil {
+		pg.Demanded = p.LogIn.Demanded()
+	}
+	var b strings.Builder
+	if err := p.templates["error"].ExecuteTemplate(&b, "top", pg); err != nil {
+		return "", fmt.Errorf("writing the head of house %s: %w", caseID, err)
+	}
+	return template.HTML(b.String()), nil //nolint:gosec // the template escapes every word
+}
+
 // errorBody is what an error page says.
 type errorBody struct {
 	Status int

@@ -107,17 +107,14 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return words.Interval(*lo, *hi)
 		},
-		"fall":    func(e repair.Effect) string { return words.Fall(e).String() },
-		"weight":  words.Weight,
-		"support": words.Of100,
-		"classfrom": func(class, from string) string {
-			return strings.Replace(strings.TrimPrefix(from, "class "+class+" "), "key positions.mould_class says otherwise",
-				"mould_class in the case file can say otherwise", 1)
-		},
-		"month":  words.Month,
-		"dateof": words.DateOf,
-		"fixed":  func(x float64) string { return words.Fixed(x, 1) },
-		"known":  func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
+		"fall":      func(e repair.Effect) string { return words.Fall(e).String() },
+		"weight":    words.Weight,
+		"support":   words.Of100,
+		"classfrom": func(class, from string) string { return strings.TrimPrefix(from, "class "+words.Key(class)+" ") },
+		"month":     words.Month,
+		"dateof":    words.DateOf,
+		"fixed":     func(x float64) string { return words.Fixed(x, 1) },
+		"known":     func(s string) string { return strings.TrimPrefix(s, "not identifiable here: ") },
 
 		"quantity": words.Quantity,
 		"nightdate": func(zone *time.Location,
