@@ -36,7 +36,8 @@ type FileDoubt struct {
 // NoTable and NoTableRemedy are said of a file in which no table was found.
 const (
 	NoTable       = "no line names the columns of a table: a time and what was measured"
-	NoTableRemedy = "export it with a header, as CSV, text with tabs, or .xlsx"
+	NoTableRemedy = "export it with a header, as CSV, text with tabs, or .xlsx; or write a first line that names the " +
+		"columns in their order, such as time;temperature;humidity"
 )
 
 var orderWords = map[string]string{"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}
@@ -135,6 +136,9 @@ func FileDoubtSentence(d FileDoubt) string {
 		return "no column holds dates with times that can be read"
 	case "quantity":
 		return "nothing says what the values are of"
+	case "times":
+		return fmt.Sprintf("the columns “%s” hold different times; say which one is that of the measurement, and that "+
+			"the other holds nothing that is kept", name)
 	case "twice":
 		return fmt.Sprintf("two columns hold the same of one logger; the second is “%s”", name)
 	}
@@ -173,6 +177,12 @@ func UnknownLogger(name, id string) string {
 		return fmt.Sprintf("logger %s is not in the case file", id)
 	}
 	return fmt.Sprintf("logger %.60q is not in the case file; its readings are kept as %s", name, id)
+}
+
+// UnderOtherHeader says why rows are not read that stand under a second header.
+func UnderOtherHeader(line int) string {
+	return fmt.Sprintf("the row stands under another header, in line %d, which names other columns; import that part as "+
+		"a file of its own", line)
 }
 
 // NoTimeInCell says that a cell holds no time.

@@ -202,6 +202,10 @@ func TestWhatIsDoubtfulIsAskedAndNothingElse(t *testing.T) {
 			Answers{Zone: "UTC", Logger: "a"}, []words.FileDoubtKind{words.DoubtHalfDay}},
 		"two columns of one thing": {"Time;Temp (°C);Temp (°C)\n2026-11-25 06:10;4,3;5\n",
 			Answers{Zone: "UTC", Logger: "a"}, []words.FileDoubtKind{words.DoubtColumns}},
+		"two columns of times": {"Time A;Time B;Temp (°C)\n2026-11-25 06:10;2026-11-26 08:00;5\n",
+			Answers{Zone: "UTC", Logger: "a"}, []words.FileDoubtKind{words.DoubtColumns}},
+		"two columns of times, one said to be unused": {"Time A;Time B;Temp (°C)\n2026-11-25 06:10;2026-11-26 08:00;5\n",
+			Answers{Zone: "UTC", Logger: "a", Columns: map[string]Column{"Time B": {Holds: "unused"}}}, nil},
 	} {
 		t.Run(name, func(t *testing.T) {
 			p, err := Look(textOf("x.csv", []byte(c.text)), c.answers, House{Zone: "Europe/London", Loggers: []string{"k7"}})

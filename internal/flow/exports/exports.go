@@ -164,6 +164,9 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 	if err := s.run(); err != nil {
 		return nil, err
 	}
+	if again, ok := p.renamed(a); ok {
+		return look(text, func([]string) Answers { return again }, h)
+	}
 	s.decide()
 	p.Notes = append(p.Notes, l.notes...)
 	if p.Zone != "" && l.zone != "" {
@@ -175,6 +178,17 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 		}
 	}
 	return p, nil
+}
+
+// renamed are the answers by which the only name in the file, which the house does not
+// have, stands for the logger that a person said; ok is false where there is no need.
+func (p *Plan) renamed(a Answers) (again Answers, ok bool) {
+	names := slices.DeleteFunc(p.namer.names(), func(n Named) bool { return n.Name == a.Logger })
+	if a.Logger == "" || len(names) != 1 || names[0].Known || names[0].ID == a.Logger {
+		return a, false
+	}
+	a.Loggers = merged(a.Loggers, map[string]string{names[0].Name: a.Logger})
+	return a, true
 }
 
 // KindKey is a short name for a kind of file, for forms.

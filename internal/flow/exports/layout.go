@@ -25,12 +25,14 @@ const (
 
 // column is one column of the table.
 type column struct {
-	name string
-	role role
-	unit unit
+	name    string
+	written string // as it stands in the header; name may have the unit of the line below
+	role    role
+	unit    unit
 	// label is which logger the name means, in a file with a column for each.
 	label string
 	stamp stampKind // what the cells of a column of time hold
+	later bool      // a time of what happened to the row after it was measured
 }
 
 // layout is where what stands.
@@ -46,6 +48,7 @@ type layout struct {
 	value     int // of a long file, else -1
 	unit      int // of a long file, else -1
 	long      bool
+	second    string // another column of whole times, of which nothing says which counts
 	zone      string // named in the file
 	zoneFrom  string // where
 	logger    string // named above the table
@@ -114,7 +117,18 @@ func findLayout(h head, text Text, a Answers, house House) (*layout, error) {
 				continue
 			}
 			l := newLayout(cells, separator, h.at[i], a)
-			if score := l.score(); score > bestScore {
+			score := l.score()
+			if i+1 < len(h.lines) && score < 20 { // its units may stand in a line of their own
+				if units := cut(h.lines[i+1], separator); l.unitLine(units) {
+					if under := newLayout(withUnits(cells, units), separator, h.at[i], a); under.score() > score {
+						for k := range under.columns {
+							under.columns[k].written = cells[k]
+						}
+						l, score = under, under.score()
+					}
+				}
+			}
+			if score > bestScore {
 				best, bestAt, bestScore = l, i, score
 			}
 		}
@@ -135,7 +149,7 @@ func newLayout(cells []string, separator byte, line int, a Answers) *layout {
 	l := &layout{separator: separator, header: line, data: line + 1, time: -1, clock: -1, value: -1, unit: -1}
 	for _, name := range cells {
 		m := understand(name)
-		c := column{name: name, role: m.role, unit: m.unit, label: m.label}
+		c := column{name: name, written: name, role: m.role, unit: m.unit, label: m.label, later: m.later}
 		if c.role == "" {
 			c.role = unused
 		}
@@ -272,8 +286,33 @@ func (l *layout) unitLine(cells []string) bool {
 	return units > 0
 }
 
+// withUnits writes each unit behind the name over it.
+func withUnits(names, units []string) []string {
+	out := slices.Clone(names)
+	for i, u := range units {
+		if i < len(out) && u != "" && out[i] != "" {
+			out[i] += " [" + u + "]"
+		}
+	}
+	return out
+}
+
+// laterAside leaves out the times of what happened to the rows afterwards, where
+// another column holds a time.
+func (l *layout) laterAside() {
+	first := slices.ContainsFunc(l.columns, func(c column) bool {
+		return c.role == timeRole && !c.later && (whole(c.stamp) || c.stamp == dateOnly || c.stamp == serialDay)
+	})
+	for i := range l.columns {
+		if c := &l.columns[i]; first && c.later && c.role == timeRole {
+			c.role = unused
+		}
+	}
+}
+
 // settle picks the columns that count.
 func (l *layout) settle(house House) {
+	l.laterAside()
 	inUTC := false
 	for i, c := range l.columns {
 		switch c.role {
@@ -281,8 +320,11 @@ func (l *layout) settle(house House) {
 			zone := zoneIn(c.name)
 			switch {
 			case c.stamp == dateAndClock || c.stamp == epoch || c.stamp == serialDay:
-				if l.time < 0 || !whole(l.columns[l.time].stamp) || zone != "" && !inUTC {
+				switch {
+				case l.time < 0 || !whole(l.columns[l.time].stamp) || zone != "" && !inUTC:
 					l.time, inUTC = i, zone != ""
+				case zone == "" && !inUTC && l.second == "" && whole(c.stamp):
+					l.second = c.name
 				}
 			case c.stamp == dateOnly && l.time < 0:
 				l.time = i
@@ -375,6 +417,9 @@ func (l *layout) missing() string {
 	}
 	if name := l.twice(); name != "" {
 		return "twice:" + name
+	}
+	if l.second != "" {
+		return "times:" + l.columns[l.time].name + "” and “" + l.second
 	}
 	return ""
 }

@@ -4,6 +4,9 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
+
+	"golang.org/x/text/unicode/norm"
 
 	"dewcase/internal/roof"
 )
@@ -100,7 +103,10 @@ func slug(name string) string {
 	}
 	var b strings.Builder
 	hyphen := false
-	for _, r := range name {
+	for _, r := range norm.NFD.String(plainLetters.Replace(name)) {
+		if unicode.Is(unicode.Mn, r) {
+			continue // the accent of the letter before
+		}
 		if r < 0x80 && roof.ValidID(string(r)) {
 			if hyphen && b.Len() > 0 {
 				b.WriteByte('-')
@@ -113,6 +119,10 @@ func slug(name string) string {
 	}
 	return strings.Trim(b.String()[:min(b.Len(), 64)], "-")
 }
+
+// plainLetters are letters that have no accent to lose.
+var plainLetters = strings.NewReplacer("ß", "ss", "ø", "o", "Ø", "O", "ł", "l", "Ł", "L", "æ", "ae", "Æ", "Ae", "đ",
+	"d", "œ", "oe")
 
 // dated is what a file's name carries beside its logger: a date, a number that a
 // browser adds, the word export.

@@ -1,6 +1,8 @@
 package exports
 
 import (
+	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -79,6 +81,7 @@ func (l *layout) labels(house House) {
 		}
 		return
 	}
+	l.pairLetters()
 	seen := map[string]bool{}
 	var list []string
 	air := func(c column) bool { return c.role == tempRole || c.role == rhRole || c.role == woodRole }
@@ -103,6 +106,35 @@ func (l *layout) labels(house House) {
 		c := &l.columns[i]
 		if len(list) == 1 && home == "" || !air(*c) && !seen[c.label] {
 			c.label = home
+		}
+	}
+}
+
+// numbered are labels that say the quantity once more beside a number.
+var numbered = map[role]*regexp.Regexp{tempRole: regexp.MustCompile(`^(?i)t(\d{1,3})$`),
+	rhRole: regexp.MustCompile(`^(?i)(?:h|f|rh|rf)?(\d{1,3})$`)}
+
+// pairLetters gives T1 and H1, or T1 and RH1, the logger 1, where every number that
+// has the one has the other.
+func (l *layout) pairLetters() {
+	found := map[role]map[string][]int{tempRole: {}, rhRole: {}}
+	for i, c := range l.columns {
+		if form := numbered[c.role]; form != nil {
+			m := form.FindStringSubmatch(c.label)
+			if m == nil {
+				return
+			}
+			found[c.role][m[1]] = append(found[c.role][m[1]], i)
+		}
+	}
+	if !slices.Equal(slices.Sorted(maps.Keys(found[tempRole])), slices.Sorted(maps.Keys(found[rhRole]))) {
+		return
+	}
+	for _, by := range found {
+		for n, at := range by {
+			for _, i := range at {
+				l.columns[i].label = n
+			}
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"dewcase/internal/flow/csvreadings"
+	"dewcase/internal/words"
 )
 
 // rows steps through the rows of a table, the same way for looking and for
@@ -21,6 +22,7 @@ type rows struct {
 	line   []byte
 	need   int // cells a row must have
 	close  func() error
+	other  int // line of a header with other columns, under which the rows stand; 0 none
 	last   struct {
 		time, clock []byte
 		stamp       stamp
@@ -73,6 +75,8 @@ func (r *rows) next() (problem string, err error) {
 	switch {
 	case r.bare():
 		return "", errSkip
+	case r.other > 0:
+		return words.UnderOtherHeader(r.other), nil
 	case have < r.need || have > len(r.layout.columns):
 		return fmt.Sprintf("the row has %d cells where the header has %d", have, len(r.layout.columns)), nil
 	}
@@ -92,8 +96,23 @@ func (r *rows) bare() bool {
 	if empty {
 		return true
 	}
+	return r.headed()
+}
+
+// headed reports a row that is a header: the table's own again, or one under which
+// the cells mean something else.
+func (r *rows) headed() bool {
 	t := r.layout.time
-	return t >= 0 && t < len(r.cells) && r.layout.columns[t].name != "" && string(r.cells[t]) == r.layout.columns[t].name
+	if t < 0 || t >= len(r.cells) || r.layout.columns[t].name == "" || string(r.cells[t]) != r.layout.columns[t].written {
+		return false
+	}
+	r.other = 0
+	for i, c := range r.layout.columns {
+		if c.role != unused && (i >= len(r.cells) || string(bytes.TrimSpace(r.cells[i])) != c.written) {
+			r.other = r.At
+		}
+	}
+	return true
 }
 
 // each calls f for every row, with what is wrong with it; an error ends it.

@@ -110,11 +110,11 @@ func (s *stamp) number(cell []byte) bool {
 	if whole == 0 || whole > 14 || len(cell) > 40 {
 		return false
 	}
+	if point < 0 && whole == 10 && s.dateHour(cell) {
+		return true
+	}
 	if point < 0 && (whole == 8 || whole == 12 || whole == 14) {
 		y, m, d := atoi(cell[:4]), atoi(cell[4:6]), atoi(cell[6:8])
-		if y < 1990 || y > 2100 || m < 1 || m > 12 || d < 1 || d > roof.DaysIn(y, m) {
-			return false
-		}
 		s.n, s.digits, s.kind = [3]int{y, m, d}, [3]uint8{4, 2, 2}, dateOnly
 		return whole == 8 || s.compactClock(cell[8:])
 	}
@@ -137,6 +137,17 @@ func (s *stamp) number(cell []byte) bool {
 	default:
 		return false
 	}
+	return true
+}
+
+// dateHour reads 2026111306, as weather services write hours. Seconds since 1970 are
+// such numbers only from 2033 on.
+func (s *stamp) dateHour(c []byte) bool {
+	y, m, d, h := atoi(c[:4]), atoi(c[4:6]), atoi(c[6:8]), atoi(c[8:])
+	if y < 1990 || y > 2032 || m < 1 || m > 12 || d < 1 || d > roof.DaysIn(y, m) || h > 24 {
+		return false
+	}
+	s.n, s.digits, s.kind, s.dayMS = [3]int{y, m, d}, [3]uint8{4, 2, 2}, dateAndClock, int64(h)*3_600_000
 	return true
 }
 
@@ -246,7 +257,8 @@ func (s *stamp) clock(c []byte) bool {
 	}
 	rest := bytes.TrimSpace(c[i:])
 	rest = s.halfDay(rest)
-	if n[0] > 23 || n[1] > 59 || n[2] > 59 || s.half > 0 && (n[0] < 1 || n[0] > 12) {
+	midnight := n[0] == 24 && n[1]+n[2] == 0 && ms == 0 && s.half == 0 // the end of the day
+	if n[0] > 23 && !midnight || n[1] > 59 || n[2] > 59 || s.half > 0 && (n[0] < 1 || n[0] > 12) {
 		return false
 	}
 	h := n[0]

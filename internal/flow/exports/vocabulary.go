@@ -2,6 +2,7 @@ package exports
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -61,13 +62,16 @@ func wordSet(list string) map[string]bool {
 	return out
 }
 
+// roleWords are the words for one role.
+type roleWords struct {
+	role  role
+	words map[string]bool
+}
+
 // The usual words of loggers' programs for what a column holds, in English,
 // German, French, Spanish, Italian, Portuguese, Dutch, Danish, Norwegian,
 // Swedish, Finnish, Polish, Czech and Russian.
-var vocabulary = []struct {
-	role  role
-	words map[string]bool
-}{
+var vocabulary = []roleWords{
 	{timeRole, wordSet(`time timestamp when datetime date zeit zeitpunkt zeitstempel uhrzeit datum heure horodatage fecha hora
 		data ora orario tijd tijdstip tijdstempel tid tidpunkt tidspunkt tidsstempel klockslag klokkeslæt klokkeslett dato
 		aika aikaleima kellonaika päivämäärä pvm czas čas время дата changed updated recorded dateutc ts`)},
@@ -101,12 +105,23 @@ var otherWords = wordSet(`dew dewpoint taupunkt rosée rocío rugiada dauwpunt d
 	apparent gefühlt gefühlte ressentie pressure druck luftdruck pression presión pressione co2 lux uv gust gusts böe
 	böen rafale rafales ráfaga raffica vindstöd puuska direction richtung windrichtung dir run rate daily hourly weekly
 	monthly yearly event total cumulative today day week month year min max minimum maximum low high std soil boden
-	start stop end alarm status flag flags`)
+	start stop end alarm status flag flags setpoint target soll sollwert solltemperatur consigne consigna threshold
+	limit forecast vorhersage`)
+
+// measuredWords name the time of a row where no other word says what it holds.
+var measuredWords = wordSet(`measured logged sampled gemessen erfasst aufgezeichnet mesuré medido misurato gemeten mätt
+	målt`)
+
+// laterWords say of a time that it is of something that happened to the row after it
+// was measured.
+var laterWords = wordSet(`upload uploaded sync synced synchronised synchronized server received receive export exported
+	download downloaded created inserted imported import transmitted sent gateway arrival arrived updated modified
+	hochgeladen empfangen empfang übertragen gesendet aktualisiert reçu recibido ricevuto ontvangen`)
 
 // Words that say nothing about which logger it is.
 var filler = wordSet(`relative rel relativ relativer relativa air luft average avg mean mittel mittelwert of the de la le
 	du der die das and speed geschwindigkeit vitesse velocidad velocità snelheid hastighet hastighed nopeus celsius
-	fahrenheit kelvin degc degf deg percent pct measured last id level content`)
+	fahrenheit kelvin degc degf deg percent pct measured last id level content ist istwert actual current aktuell`)
 
 // outdoorWords name the place of a weather station's sensors.
 var outdoorWords = wordSet(`outdoor outside out aussen außen extérieur extérieure exterior esterno esterna exterieur buiten
@@ -150,7 +165,7 @@ func unitIn(name string) unit {
 	if strings.Contains(s, "0-1") || strings.Contains(s, "0..1") || strings.Contains(s, "0…1") {
 		return fraction
 	}
-	list := tokens(s)
+	list := parts(name)
 	for i := len(list) - 1; i >= 0; i-- { // the unit stands last
 		if u, ok := unitWords[list[i]]; ok && (i > 0 || len(list) == 1) {
 			return u
@@ -165,15 +180,16 @@ type meaning struct {
 	unit  unit
 	label string // what is left: which logger
 	zone  string // an offset or zone named in it
+	later bool   // a time of what happened to the row after it was measured
 }
 
 // understand reads the name of a column.
 func understand(name string) meaning {
 	m := meaning{unit: unitIn(name)}
-	list := tokens(name)
+	list := parts(name)
 	hits, other, left := sortWords(list)
 	if inside := bracketed.ReplaceAllString(name, " "); inside != name {
-		_, _, left = sortWords(tokens(inside)) // what stands in brackets is a unit or a serial number
+		_, _, left = sortWords(parts(inside)) // what stands in brackets is a unit or a serial number
 	}
 	if n := len(left); n > 0 && unitWords[left[n-1]] != "" && unitWords[left[n-1]] == m.unit {
 		left = left[:n-1]
@@ -184,7 +200,7 @@ func understand(name string) meaning {
 		if other {
 			m.role = unused // start and stop of a window
 		}
-		m.zone = zoneIn(name)
+		m.zone, m.later = zoneIn(name), slices.ContainsFunc(list, func(w string) bool { return laterWords[w] })
 		return m
 	case other:
 		m.role = unused
@@ -216,6 +232,10 @@ func understand(name string) meaning {
 		m.role = tempRole
 	case m.unit == percent:
 		m.role = rhRole
+	case slices.ContainsFunc(list, func(w string) bool { return measuredWords[w] || laterWords[w] }):
+		m.role, m.zone = timeRole, zoneIn(name)
+		m.later = slices.ContainsFunc(list, func(w string) bool { return laterWords[w] })
+		return m
 	case hits[nameRole]:
 		m.role = nameRole
 		return m
@@ -224,6 +244,9 @@ func understand(name string) meaning {
 		if m.unit != "" && (m.role == tempRole) != m.unit.of(roof.TempC) {
 			m.unit = ""
 		}
+	}
+	if n := len(left); n == 1 && (m.role == tempRole && left[0] == "t" || m.role == rhRole && left[0] == "h") {
+		left = nil // T (°C), H (%): a letter that says the same
 	}
 	m.label = labelOf(name, left)
 	return m
