@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"dewcase/internal/door/http/api"
@@ -33,6 +34,8 @@ type housekeeper struct {
 	method    string
 	now       func() time.Time
 	log       *slog.Logger
+
+	relist atomic.Bool // the list holds nothing, or what was before
 
 	mu     sync.Mutex
 	due    map[string]dueHouse
@@ -100,10 +103,13 @@ func (k *housekeeper) took(caseID string, readings []roof.Reading) {
 
 // run sums houses up until the context ends.
 func (k *housekeeper) run(ctx context.Context) {
-	if err := k.begin(ctx); err != nil && ctx.Err() == nil {
-		k.log.Error("the list of houses could not be begun", "error", err)
-	}
+	k.relist.Store(true)
 	for {
+		if k.relist.Swap(false) {
+			if err := k.begin(ctx); err != nil && ctx.Err() == nil {
+				k.log.Error("the list of houses could not be begun", "error", err)
+			}
+		}
 		id, wait := k.next()
 		if id != "" {
 			began := time.Now()
@@ -121,6 +127,15 @@ func (k *housekeeper) run(ctx context.Context) {
 		if !pause(ctx, wait, k.news, id != "") {
 			return
 		}
+	}
+}
+
+// again has the list begun anew.
+func (k *housekeeper) again() {
+	k.relist.Store(true)
+	select {
+	case k.news <- struct{}{}:
+	default:
 	}
 }
 
@@ -390,6 +405,7 @@ func (a *App) keepHouses(p *web.Pages) {
 		due: map[string]dueHouse{}, news: make(chan struct{}, 1), served: make(chan struct{})}
 	a.book.OnChange(func(id string) { a.houses.caseChanged(a.base, id) })
 	a.assessor.made = func(id string) { a.houses.changed(id, early) }
+	a.derived.OnAnew(a.houses.again)
 	p.Houses = a.houses
 	var running sync.WaitGroup
 	running.Go(func() { a.houses.run(a.base) })

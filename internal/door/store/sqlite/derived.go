@@ -59,6 +59,9 @@ CREATE TABLE house (
 ) WITHOUT ROWID;
 CREATE INDEX house_search ON house (search);`
 
+// idleDerived is how many connections stay open.
+const idleDerived = 4
+
 // maxDerivedBytes bounds the file; beyond it what is oldest is dropped.
 const maxDerivedBytes = 8 << 30
 
@@ -69,7 +72,8 @@ type Derived struct {
 	path   string
 	db     *prepared
 	now    func() time.Time
-	census census // of the list of houses
+	census census   // of the list of houses
+	mend   *mending // nil: it is only read
 }
 
 // OpenDerived opens the file of derived values in a data folder, whose store must
@@ -80,7 +84,7 @@ func OpenDerived(ctx context.Context, dir string, anew bool, now func() time.Tim
 	if err != nil {
 		return nil, fmt.Errorf("opening what was worked out in %s: %w", dir, err)
 	}
-	d := &Derived{path: filepath.Join(abs, derivedName), now: now}
+	d := &Derived{path: filepath.Join(abs, derivedName), now: now, mend: &mending{log: log}}
 	if !anew {
 		err := d.open(ctx)
 		if err == nil {
@@ -89,12 +93,10 @@ func OpenDerived(ctx context.Context, dir string, anew bool, now func() time.Tim
 		if ofDisk(err) {
 			return nil, fmt.Errorf("opening %s: %w", d.path, explain(err))
 		}
-		log.Warn("what was kept of earlier work cannot be used; it is worked out anew", "file", d.path, "error", err)
+		d.mend.tell(d.path, err)
 	}
-	for _, end := range []string{"", "-wal", "-shm"} {
-		if err := os.Remove(d.path + end); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return nil, fmt.Errorf("beginning %s anew: %w", d.path, err)
-		}
+	if err := d.remove(); err != nil {
+		return nil, err
 	}
 	if err := d.open(ctx); err != nil {
 		return nil, fmt.Errorf("beginning %s anew: %w", d.path, explain(err))
@@ -102,29 +104,39 @@ func OpenDerived(ctx context.Context, dir string, anew bool, now func() time.Tim
 	return d, nil
 }
 
-// open connects. No commit waits for the disk: a power cut takes the last ones
-// whole, and they are worked out again.
-func (d *Derived) open(ctx context.Context) (err error) {
-	d.db = prepare(sql.OpenDB(connector{dsn(d.path, "_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)",
+// open connects.
+func (d *Derived) open(ctx context.Context) error {
+	d.db = d.connect()
+	if err := d.lay(ctx, d.db); err != nil {
+		return errors.Join(err, d.db.Close())
+	}
+	return nil
+}
+
+// connect opens the file. No commit waits for the disk: a power cut takes the last
+// ones whole, and they are worked out again.
+func (d *Derived) connect() *prepared {
+	db := prepare(sql.OpenDB(connector{dsn(d.path, "_pragma=busy_timeout(10000)", "_pragma=journal_mode(WAL)",
 		"_pragma=synchronous(NORMAL)", "_pragma=journal_size_limit(16777216)",
 		fmt.Sprintf("_pragma=max_page_count(%d)", maxDerivedBytes/4096))}))
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, d.db.Close())
-		}
-	}()
-	d.db.SetMaxOpenConns(4)
-	d.db.SetMaxIdleConns(4)
+	db.SetMaxOpenConns(4)
+	db.SetMaxIdleConns(idleDerived)
+	db.SetConnMaxLifetime(time.Hour) // one to a file that was begun anew meanwhile
+	return db
+}
+
+// lay makes the tables of an empty file; one of another schema is an error.
+func (d *Derived) lay(ctx context.Context, db *prepared) error {
 	var version, tables int
-	if err = d.db.QueryRowContext(ctx, `SELECT user_version, (SELECT count(*) FROM sqlite_master)
+	if err := db.QueryRowContext(ctx, `SELECT user_version, (SELECT count(*) FROM sqlite_master)
 		FROM pragma_user_version`).Scan(&version, &tables); err != nil {
 		return err
 	}
 	if version == 0 && tables == 0 {
-		if err = os.Chmod(d.path, 0o600); err != nil {
+		if err := os.Chmod(d.path, 0o600); err != nil {
 			return err
 		}
-		_, err = d.db.ExecContext(ctx, fmt.Sprintf("BEGIN; %s PRAGMA user_version = %d; COMMIT", derivedTables,
+		_, err := db.ExecContext(ctx, fmt.Sprintf("BEGIN; %s PRAGMA user_version = %d; COMMIT", derivedTables,
 			derivedSchema))
 		return err
 	}
@@ -141,6 +153,7 @@ func (d *Derived) Close() error { return during(d.db.Close(), "closing %s", d.pa
 // order of time. What is damaged is left out.
 func (d *Derived) Kept(ctx context.Context, kind, caseID string, from, until int64) ([]roof.Derived, error) {
 	var out []roof.Derived
+	begun := d.begun()
 	err := each(ctx, d.db, `SELECT at, rests, made, crc, data FROM derived
 		WHERE case_id = ? AND kind = ? AND at >= ? AND at < ? ORDER BY at`, func(rows *sql.Rows) error {
 		var v roof.Derived
@@ -148,7 +161,7 @@ func (d *Derived) Kept(ctx context.Context, kind, caseID string, from, until int
 		var made int64
 		var crc uint32
 		if err := rows.Scan(&v.AtMS, &rests, &made, &crc, &v.Data); err != nil {
-			return err
+			return nil //nolint:nilerr // none of these types was written: it is damaged
 		}
 		copy(v.Rests[:], rests)
 		v.Made = fromMS(made)
@@ -157,12 +170,19 @@ func (d *Derived) Kept(ctx context.Context, kind, caseID string, from, until int
 		}
 		return nil
 	}, caseID, kind, from, until)
+	if d.mended(ctx, begun, err) {
+		return nil, nil
+	}
 	return out, during(err, "reading what was worked out of case %s", caseID)
 }
 
 // Keep keeps values, with the time, in place of those of the same kind, case and time.
 func (d *Derived) Keep(ctx context.Context, kind, caseID string, values []roof.Derived) error {
+	begun := d.begun()
 	err := d.put(ctx, kind, caseID, values)
+	if d.mended(ctx, begun, err) {
+		err = d.put(ctx, kind, caseID, values)
+	}
 	if isCode(err, codeFull) {
 		// Of the file or of the disk: either way what is oldest makes room.
 		if _, err = d.db.ExecContext(ctx, `DELETE FROM derived WHERE rowid IN

@@ -154,6 +154,7 @@ func (d *Derived) Houses(ctx context.Context, q roof.HouseQuery) (roof.HousePage
 	where, args := housesWanted(q)
 	args = slices.Concat([]any{q.Now.UnixMilli()}, args, args, []any{q.Limit, q.Offset})
 	var p roof.HousePage
+	begun := d.begun()
 	// Only what a house is found and sorted by is gathered of every one; the rest is
 	// looked up for the rows of the page. Where it has none, the counts stand alone.
 	err := each(ctx, d.db, fmt.Sprintf(`WITH
@@ -174,6 +175,9 @@ func (d *Derived) Houses(ctx context.Context, q roof.HouseQuery) (roof.HousePage
 		p.Rows = append(p.Rows, h)
 		return nil
 	}, args...)
+	if d.mended(ctx, begun, err) {
+		return roof.HousePage{}, nil
+	}
 	return p, during(err, "reading the list of houses")
 }
 
@@ -228,6 +232,13 @@ func (c *census) note(h roof.ListedHouse, there bool) {
 	default:
 		delete(c.by, h.Case)
 	}
+}
+
+// forget has all counted anew.
+func (c *census) forget() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.by = nil
 }
 
 // has reports whether a house is counted.

@@ -310,6 +310,7 @@ func during(err error, doing string, args ...any) error {
 
 // The primary result codes of SQLite that are told apart.
 const (
+	codeError    = 1
 	codePerm     = 3
 	codeReadonly = 8
 	codeIOErr    = 10
