@@ -92,7 +92,7 @@ func (s *section) property(p *roof.Property) {
 			if !ok {
 				return
 			}
-			loc, err := time.LoadLocation(name)
+			loc, err := roof.ZoneOf(name)
 			if err != nil || name == "" || name == "Local" {
 				n.Fault(quoted(name)+" is not a known time zone", "write an IANA name such as Europe/London or Europe/Berlin")
 				return

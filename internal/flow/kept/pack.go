@@ -12,6 +12,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"dewcase/internal/roof"
 )
 
 // Pack writes a value into bytes from which Unpack makes the same again: every
@@ -250,7 +252,7 @@ func (p *packer) time(t time.Time) error {
 	name := t.Location().String()
 	if t.Location() == time.UTC {
 		p.b = append(p.b, inUTC)
-	} else if l, err := located(name); name != "" && err == nil && sameOffset(t, t.In(l)) {
+	} else if l, err := roof.ZoneOf(name); name != "" && err == nil && sameOffset(t, t.In(l)) {
 		p.b = append(p.b, inNamed)
 		p.text(name)
 	} else {
@@ -275,25 +277,11 @@ func (p *packer) location(l *time.Location) error {
 		return nil
 	}
 	name := l.String()
-	if _, err := located(name); err != nil || name == "" {
+	if _, err := roof.ZoneOf(name); err != nil || name == "" {
 		return fmt.Errorf("the zone %q has no name by which it is found again", name)
 	}
 	p.text(name)
 	return nil
-}
-
-var zones sync.Map // name to *time.Location
-
-func located(name string) (*time.Location, error) {
-	if l, ok := zones.Load(name); ok {
-		return l.(*time.Location), nil
-	}
-	l, err := time.LoadLocation(name)
-	if err != nil {
-		return nil, err
-	}
-	zones.Store(name, l)
-	return l, nil
 }
 
 type unpacker struct {
@@ -356,7 +344,7 @@ func (u *unpacker) get(v reflect.Value) {
 		return
 	case locationType:
 		if name := u.text(); name != "" {
-			l, err := located(name)
+			l, err := roof.ZoneOf(name)
 			if err != nil {
 				panic(err)
 			}
@@ -441,7 +429,7 @@ func (u *unpacker) time() time.Time {
 	case inUTC:
 		return t.UTC()
 	case inNamed:
-		l, err := located(u.text())
+		l, err := roof.ZoneOf(u.text())
 		if err != nil {
 			panic(err)
 		}

@@ -1,8 +1,11 @@
 package record
 
 import (
+	"bytes"
 	"container/list"
 	"context"
+	"crypto/rand"
+	"slices"
 	"sync"
 	"time"
 
@@ -16,10 +19,10 @@ const (
 	// maxHours bounds the hours at hand over all cases, about 50 MiB.
 	maxHours = 50_000
 	// maxTailBytes bounds the tails at hand over all cases: of 10,000 houses of six
-	// loggers they take 150 to 300 MiB, by the time of day.
-	maxTailBytes = 320 << 20
-	// maxTail is how many hours a tail has: the shelf takes what is older.
-	maxTail = 4 * 24
+	// loggers they take up to 120 MiB, by the time of day.
+	maxTailBytes = 192 << 20
+	// maxTail is how many hours a tail has: the shelf takes the days that are over.
+	maxTail = 25
 )
 
 // held is what is at hand of one case.
@@ -28,6 +31,7 @@ type held struct {
 	c       *roof.Case // the case the hours were worked out for
 	rows    map[int64]timeline.Row
 	tail    tail
+	early   []roof.Derived   // sheets on the shelf before their time, without their data
 	usual   map[string]int64 // ms, of loggers whose file does not say
 	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
 	version int64            // rises with every change of readings or file
@@ -39,8 +43,8 @@ type held struct {
 	byRows, byTail *list.Element
 }
 
-// tail is a case's hours since those on the shelf, packed: they are needed at
-// every look, and of many houses at a time.
+// tail is a case's hours of the running day, packed: they are needed at every
+// look, and of many houses at a time.
 type tail struct {
 	fromMS int64
 	data   []byte
@@ -84,7 +88,7 @@ func (r *Reader) dropTail(k *held) {
 func (r *Reader) drop(k *held) {
 	r.dropRows(k)
 	r.dropTail(k)
-	k.usual, k.fresh, k.calm = nil, nil, nil
+	k.usual, k.fresh, k.calm, k.early = nil, nil, nil, nil
 }
 
 // held is what is at hand of a case; r.mu is held.
@@ -111,6 +115,9 @@ func (r *Reader) of(c *roof.Case) *held {
 
 // forgetHours takes the hours from one to another away, in Unix ms.
 func (r *Reader) forgetHours(k *held, fromMS, untilMS int64) {
+	k.early = slices.DeleteFunc(k.early, func(v roof.Derived) bool {
+		return fromMS < v.AtMS+sheetMS && v.AtMS <= untilMS
+	})
 	for h := fromMS; h <= untilMS; h += hourMS {
 		if _, ok := k.rows[h]; ok {
 			delete(k.rows, h)
@@ -157,8 +164,10 @@ func (r *Reader) fill(out hours, c *roof.Case, k *held) []span {
 }
 
 // workOut fills the hours of a stretch and holds them, unless a reading came in
-// between: those are right for this answer but not for the next.
-func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, m span) error {
+// between: those are right for this answer but not for the next. With all, it reads
+// every reading that can bear on them: a reading that the store has, and that this
+// reader was not told of yet, must not be missing from what is kept for good.
+func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, m span, all bool) error {
 	usual, err := r.usualOf(ctx, c)
 	if err != nil {
 		return err
@@ -171,7 +180,7 @@ func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, 
 		edge = max(edge, spanMS(c, usual, l.ID))
 	}
 	pad := edge
-	if !calm {
+	if calm = calm && !all; !calm {
 		pad = padMS(c, usual)
 	}
 	edge = (edge + hourMS - 1) / hourMS * hourMS
@@ -260,20 +269,22 @@ func (r *Reader) settledMS(c *roof.Case, usual map[string]int64) int64 {
 	return kept.DayOf(r.now().UnixMilli())*dayMS - padMS(c, usual)
 }
 
-// holdTail has the hours since those on the shelf at hand, where out holds them up to
-// the present.
+// holdTail has the hours that cannot be on the shelf at hand, where out holds them up
+// to the present: those of the running day, and on the shelf before their time
+// those of the days before it.
 func (r *Reader) holdTail(ctx context.Context, c *roof.Case, k *held, version int64, out hours) {
 	usual, err := r.usualOf(ctx, c)
 	if err != nil {
 		return
 	}
-	t := tail{fromMS: floorTo(r.settledMS(c, usual), phaseMS(c), sheetMS)}
-	t.fromMS = max(t.fromMS, out.fromMS)
-	first, end := (t.fromMS-out.fromMS)/hourMS, (HourAt(c, r.now().UnixMilli())-out.fromMS)/hourMS+1
-	if first >= end || end > int64(len(out.rows)) || end-first > maxTail {
+	now := r.now().UnixMilli()
+	t := tail{fromMS: floorTo(now, phaseMS(c), sheetMS)}
+	first, end := (t.fromMS-out.fromMS)/hourMS, (HourAt(c, now)-out.fromMS)/hourMS+1
+	if first < 0 || end > int64(len(out.rows)) {
 		return
 	}
-	t.data = packRows(out.rows[first:end])
+	r.keepEarly(ctx, c, k, version, hours{out.fromMS, out.rows[:first]}, r.settledMS(c, usual))
+	t.data = bytes.Clone(packRows(out.rows[first:end])) // without the room to grow
 	for i := range end - first {
 		t.valid[i] = true
 	}
@@ -287,5 +298,41 @@ func (r *Reader) holdTail(ctx context.Context, c *roof.Case, k *held, version in
 	r.byTail.use(k, &k.byTail, len(t.data))
 	for r.byTail.sum > r.byTail.most {
 		r.dropTail(r.byTail.Front().Value.(*held))
+	}
+}
+
+// keepEarly keeps the sheets at the end of some hours that are over and not settled.
+// What they rest on still changes with every reading, so that their digests are
+// none: they are known by a number, as long as nothing bears on them that comes,
+// and are lost to the next reader.
+func (r *Reader) keepEarly(ctx context.Context, c *roof.Case, k *held, version int64, out hours, settledMS int64) {
+	if !kept.Local(c) {
+		return
+	}
+	r.mu.Lock()
+	has := slices.Clone(k.early)
+	r.mu.Unlock()
+	var made []roof.Derived
+	for end := len(out.rows); end >= sheetHours && out.at(end) > settledMS; end -= sheetHours {
+		v := roof.Derived{AtMS: out.at(end - sheetHours)}
+		if slices.ContainsFunc(has, func(x roof.Derived) bool { return x.AtMS == v.AtMS }) {
+			continue
+		}
+		_, _ = rand.Read(v.Rests[:])
+		v.Data = packRows(out.rows[end-sheetHours : end])
+		made = append(made, v)
+	}
+	if len(made) == 0 {
+		return
+	}
+	r.keep(ctx, kindHours, c.ID, made)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if k.c != c || k.version != version {
+		return
+	}
+	k.early = slices.DeleteFunc(k.early, func(v roof.Derived) bool { return v.AtMS+sheetMS <= settledMS })
+	for _, v := range made {
+		k.early = append(k.early, roof.Derived{AtMS: v.AtMS, Rests: v.Rests})
 	}
 }

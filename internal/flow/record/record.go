@@ -380,7 +380,7 @@ func (r *Reader) Hours(ctx context.Context, c *roof.Case, fromMS, untilMS int64)
 		}
 	}
 	for _, m := range missing {
-		if err := r.workOut(ctx, c, k, out, m); err != nil {
+		if err := r.workOut(ctx, c, k, out, m, false); err != nil {
 			return nil, err
 		}
 	}

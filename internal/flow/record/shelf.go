@@ -32,7 +32,10 @@ const (
 )
 
 // sheetMS is the stretch of hours that is kept together.
-const sheetMS = dayMS
+const (
+	sheetMS    = dayMS
+	sheetHours = int(sheetMS / hourMS)
+)
 
 // On has the reader keep its hours on a shelf, as worked out by a method, and take
 // them from there. It is called before any other; without a method nothing is kept.
@@ -53,10 +56,19 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	phase := phaseMS(c)
 	settled := r.settledMS(c, usual)
+	r.mu.Lock()
+	early, version := slices.Clone(k.early), k.version
+	r.mu.Unlock()
+	isEarly := func(ms int64) bool {
+		return slices.ContainsFunc(early, func(v roof.Derived) bool { return v.AtMS == ms })
+	}
 	sheet := func(ms int64) int64 { return floorTo(ms, phase, sheetMS) }
 	var starts []int64
 	for _, m := range missing {
-		for s := sheet(m.fromMS); s < m.untilMS && s+sheetMS <= settled; s += sheetMS {
+		for s := sheet(m.fromMS); s < m.untilMS; s += sheetMS {
+			if s+sheetMS > settled && !isEarly(s) {
+				continue
+			}
 			if n := len(starts); n == 0 || starts[n-1] < s {
 				starts = append(starts, s)
 			}
@@ -70,7 +82,6 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		h, _, _, err := r.Rests(ctx, c, r.method, first, end)
 		return h, err
 	}
-	version := r.Version(c.ID)
 	rests, err := digests()
 	if err != nil {
 		return nil, err
@@ -81,11 +92,17 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	var found []hours
 	for _, v := range values {
-		if _, wanted := slices.BinarySearch(starts, v.AtMS); !wanted || v.Rests != rests.Of(v.AtMS, v.AtMS+sheetMS) {
+		if _, wanted := slices.BinarySearch(starts, v.AtMS); !wanted {
 			continue
 		}
+		if v.Rests != rests.Of(v.AtMS, v.AtMS+sheetMS) {
+			if v.AtMS+sheetMS <= settled ||
+				!slices.ContainsFunc(early, func(x roof.Derived) bool { return x.AtMS == v.AtMS && x.Rests == v.Rests }) {
+				continue
+			}
+		}
 		rows, err := unpackRows(v.Data, len(c.Positions), len(c.Surfaces()))
-		if err != nil || len(rows) != int(sheetMS/hourMS) {
+		if err != nil || len(rows) != sheetHours {
 			continue // as if it were not there
 		}
 		h := hours{v.AtMS, rows}
@@ -97,6 +114,7 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		starts = slices.Delete(starts, i, i+1)
 	}
 	r.hold(c, k, version, found...)
+	starts = slices.DeleteFunc(starts, func(ms int64) bool { return ms+sheetMS > settled })
 	// Sheets that are next to each other are worked out together.
 	var made []roof.Derived
 	for len(starts) > 0 {
@@ -107,15 +125,15 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		m := span{starts[0], starts[n-1] + sheetMS}
 		starts = starts[n:]
 		all := hours{m.fromMS, make([]timeline.Row, (m.untilMS-m.fromMS)/hourMS)}
-		if err := r.workOut(ctx, c, k, all, m); err != nil {
+		if err := r.workOut(ctx, c, k, all, m, true); err != nil {
 			return nil, err
 		}
 		for i, row := range all.rows {
 			out.put(all.at(i), row)
 		}
-		for i := 0; i < len(all.rows); i += int(sheetMS / hourMS) {
+		for i := 0; i < len(all.rows); i += sheetHours {
 			made = append(made, roof.Derived{AtMS: all.at(i), Rests: rests.Of(all.at(i), all.at(i)+sheetMS),
-				Data: packRows(all.rows[i : i+int(sheetMS/hourMS)])})
+				Data: packRows(all.rows[i : i+sheetHours])})
 		}
 	}
 	if len(made) > 0 {
