@@ -1,18 +1,18 @@
 // The chart: any quantities over one stretch, with one crosshair over all of them.
 
-import { CanvasPen } from "./chartpen";
-import type { Palette } from "./chartpen";
-import { Data, isReadings, after } from "./chartdata";
+import { Data, neighbour } from "./chartdata";
 import type { Level } from "./chartdata";
-import { arrange, draw, drawCursor, drawPane, figure as written, flagRow, spots, timeOf, xOf } from "./chartdraw";
-import { Files } from "./chartfile";
-import { unrepaired } from "./chartdraw";
+import { spanPx, timeOf, unrepaired, xOf } from "./chartdraw";
 import type { Event, Lay, Mark, Picture } from "./chartdraw";
-import { Zone, lasting } from "./charttime";
+import { Files } from "./chartfile";
 import { hands, opens } from "./charthands";
 import type { Worked } from "./charthands";
+import { pick } from "./chartpick";
+import { Screen } from "./chartscreen";
+import { Zone } from "./charttime";
+import { table, tell } from "./charttold";
+import { address, legend, tools } from "./charttools";
 import { listen } from "./live";
-import { el } from "./svg";
 
 interface Told {
   keys: { key: string; name: string; axis: string; unit: string; shown: number }[];
@@ -21,30 +21,29 @@ interface Told {
 }
 
 const shortest = 5 * 60e3, left = 46;
-const tokens: Record<keyof Palette, string> = { ink: "--ink", ink2: "--ink-2", paper: "--paper", grid: "--grid",
-  near: "--near",
-  wet: "--wet", warm: "--warm", link: "--link", gap: "--gap", hatch: "--hatch", band: "--band" };
-const stamp = (ms: number): string => new Date(Math.round(ms / 1e3) * 1e3).toISOString().replace(".000", "");
+const rests = 160; // ms after which a hand that moved the stretch has come to rest
 
 export class Chart extends HTMLElement implements Worked {
   cursor: number | undefined;
   picking = false;
+  pic!: Picture;
+  first = 0; // of the record
+  last = 0;
+  figure!: HTMLElement;
+  read!: HTMLElement;
+  at!: HTMLElement;
   private told!: Told;
   private data!: Data;
-  private pic!: Picture;
-  private first = 0;
-  private last = 0;
+  private screen!: Screen;
   private touched = false;
   private begun: number | undefined; // of a stretch picked by key
   private band: [number, number] | undefined;
-  private figure!: HTMLElement;
-  private base!: HTMLCanvasElement;
-  private over!: HTMLCanvasElement;
-  private read!: HTMLElement;
-  private at!: HTMLElement;
-  private palette!: Palette;
   private asked: AbortController | undefined;
+  private again = false; // the stretch moved on while figures were on their way
   private later = 0;
+  private resting = 0;
+  private moving = false; // a hand moves the stretch, of one length
+  private fresh = 0;
   private frame = 0;
   private dirty = { base: false, over: false };
 
@@ -64,9 +63,7 @@ export class Chart extends HTMLElement implements Worked {
         events: this.told.events,
       marks: this.told.marks, zone: new Zone(this.told.offsets, d["zone"] ?? "UTC"), panels: [], names: true };
     this.series(this.told.shown, this.told.looks);
-    this.base = document.createElement("canvas");
-    this.over = document.createElement("canvas");
-    for (const c of [this.base, this.over]) c.setAttribute("aria-hidden", "true");
+    this.screen = new Screen(figure, this.pic);
     figure.tabIndex = 0;
     figure.setAttribute("role", "slider");
     figure.setAttribute("aria-orientation", "horizontal");
@@ -77,24 +74,20 @@ export class Chart extends HTMLElement implements Worked {
       "stretch, Escape leaves.");
     read.setAttribute("role", "status");
     read.setAttribute("aria-live", "off");
-    this.tools();
+    tools(this);
     hands(figure, this);
     opens(figure, (from, until) => {
       this.cursor = undefined;
       this.go(from, until);
     });
     new ResizeObserver(() => this.redraw()).observe(this);
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { this.colours(); this.redraw(); });
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      this.screen.colours();
+      this.redraw();
+    });
     addEventListener("beforeprint", () => this.print());
-    this.colours();
     void this.load();
     listen(d["case"] ?? "", (r) => this.came(Date.parse(r.at)), () => undefined);
-  }
-
-  private colours(): void {
-    const css = getComputedStyle(document.documentElement);
-    this.palette = Object.fromEntries(Object.entries(tokens).map(([k, v]) => [k, css.getPropertyValue(v).trim()
-      || "#888"])) as unknown as Palette;
   }
 
   /** series sets what is shown; looks as the server gives them: a position's the same in every panel. */
@@ -113,13 +106,13 @@ export class Chart extends HTMLElement implements Worked {
       return [{ ...k, look }];
     });
   }
-  private get keys(): string[] { return this.pic.series.map((s) => s.key); }
+  get keys(): string[] { return this.pic.series.map((s) => s.key); }
 
   // what the hands ask for
 
   get span(): { from: number; until: number } { return { from: this.pic.from, until: this.pic.until }; }
   private get box(): DOMRect { return this.figure.getBoundingClientRect(); }
-  wide(): number { return Math.max(1, this.pic.width - this.pic.left - this.pic.right); }
+  wide(): number { return spanPx(this.pic); }
   timeAt(clientX: number): number { return Math.min(Math.max(timeOf(this.pic, clientX - this.box.left),
     this.pic.from), this.pic.until); }
   xAt(t: number): number { return this.box.left + xOf(this.pic, t); }
@@ -131,9 +124,11 @@ export class Chart extends HTMLElement implements Worked {
     const mid = (from + until) / 2, room = Math.min(span * 0.2, whole * 0.05 + shortest);
     from = Math.min(Math.max(mid - span / 2, this.first - room), Math.max(this.last + room - span,
       this.first - room));
-    this.moving = Math.abs(this.pic.until - this.pic.from - span) < 1;
+    const moving = Math.abs(this.pic.until - this.pic.from - span) < 1;
+    if (this.moving && !moving) this.screen.rest();
+    this.moving = moving;
     clearTimeout(this.resting);
-    this.resting = window.setTimeout(() => this.rest(), this.moving ? 160 : 0);
+    if (moving) this.resting = window.setTimeout(() => this.rest(), rests);
     this.pic.from = from;
     this.pic.until = from + span;
     this.redraw();
@@ -156,7 +151,7 @@ export class Chart extends HTMLElement implements Worked {
     const l = this.pic.level, { from, until } = this.pic;
     let t = this.cursor ?? (n > 0 ? from : until);
     if (l && l.step > 0) t = this.snap(t + n * l.step);
-    else if (l) for (let i = 0; i < Math.abs(n); i++) t = this.neighbour(l, t, Math.sign(n));
+    else if (l) for (let i = 0; i < Math.abs(n); i++) t = this.next(l, t, Math.sign(n));
     t = Math.min(Math.max(t, this.first), this.last);
     if (t < from || t > until) {
       const span = until - from;
@@ -164,24 +159,15 @@ export class Chart extends HTMLElement implements Worked {
     }
     this.point(t, { said: true });
   }
-  private neighbour(l: Level, t: number, way: number): number {
-    let next = way > 0 ? Infinity : -Infinity;
-    for (const k of this.keys) {
-      const c = l.columns.get(k);
-      if (!c || !isReadings(c)) continue;
-      let i = after(c.at, t);
-      if (way < 0) for (i--; i >= 0 && (c.at[i] as number) >= t;) i--;
-      const x = c.at[i];
-      if (x !== undefined) next = way > 0 ? Math.min(next, x) : Math.max(next, x);
-    }
-    return Number.isFinite(next) ? next : t + way * this.told.usual_ms;
+  private next(l: Level, t: number, way: number): number {
+    return neighbour(l, this.keys, t, way) ?? t + way * this.told.usual_ms;
   }
   /** snap moves a time to the middle of its step, or to the nearest reading. */
   private snap(t: number): number {
     const l = this.pic.level;
     if (!l) return t;
     if (l.step > 0) return l.from + (Math.floor((t - l.from) / l.step) + 0.5) * l.step;
-    const before = this.neighbour(l, t + 1, -1), next = this.neighbour(l, t, 1);
+    const before = this.next(l, t + 1, -1), next = this.next(l, t, 1);
     return t - before < next - t ? before : next;
   }
 
@@ -189,19 +175,20 @@ export class Chart extends HTMLElement implements Worked {
     this.cursor = t === undefined ? undefined : this.snap(t);
     if (how.touch !== undefined) this.touched = how.touch;
     this.read.setAttribute("aria-live", how.said ? "polite" : "off");
-    this.tell();
+    tell(this);
     this.redraw(false);
   }
 
   /** select shows the stretch under the hand; done zooms to it, or holds it where it is to be worked with. */
-  select(a: number, b: number, done: boolean, pick: boolean): void {
+  select(a: number, b: number, done: boolean, held: boolean): void {
     this.band = [Math.min(a, b), Math.max(a, b)];
-    if (done && !pick) {
+    if (done && !held) {
       const [from, until] = this.band;
       this.band = undefined;
       this.go(from, until);
     }
-    this.picked(done && pick);
+    this.querySelector(".chart-picked")?.remove();
+    if (done && held) pick(this, this.band as [number, number]);
     this.redraw(false);
   }
   /** mark begins or ends a stretch at the crosshair. */
@@ -249,90 +236,13 @@ export class Chart extends HTMLElement implements Worked {
     this.settle();
   }
 
-  // the bars of tools
-
-  private tools(): void {
-    const nav = this.querySelector<HTMLElement>("nav.zooms");
-    const plain = (e: MouseEvent): HTMLAnchorElement | null =>
-      e.ctrlKey || e.metaKey || e.shiftKey ? null : (e.target as Element).closest("a");
-    nav?.addEventListener("click", (e) => {
-      const a = plain(e), q = a && new URL(a.href).searchParams;
-      let from = Date.parse(q?.get("from") ?? ""), until = Date.parse(q?.get("to") ?? "");
-      if (!(until > from)) return;
-      e.preventDefault();
-      const asks = a?.textContent ?? "", span = this.pic.until - this.pic.from;
-      if (asks === "earlier") [from, until] = [this.pic.from - span, this.pic.from];
-      else if (asks === "later") [from, until] = [this.pic.until, this.pic.until + span];
-      else if (asks !== "whole record") { // around what is read out, else the middle
-        const mid = this.cursor ?? (this.pic.from + this.pic.until) / 2, half = (until - from) / 2;
-        [from, until] = [mid - half, mid + half];
-      }
-      this.go(from, until);
-    });
-    const lays = this.querySelector<HTMLElement>("[data-lays]");
-    lays?.addEventListener("click", (e) => {
-      const a = plain(e);
-      if (!a?.dataset["lay"]) return;
-      e.preventDefault();
-      this.pic.lay = a.dataset["lay"] as Lay;
-      this.redraw();
-      this.settle();
-    });
-    document.querySelector("[data-ready]")?.addEventListener("click", (e) => {
-      const a = plain(e as MouseEvent);
-      if (!a?.dataset["show"]) return;
-      e.preventDefault();
-      this.show(a.dataset["show"].split(","));
-    });
-    const button = (into: Element | null | undefined, text: string, label: string, run: (b: HTMLButtonElement) =>
-      void): void => {
-      const b = document.createElement("button");
-      b.type = "button";
-      b.textContent = text;
-      if (label) b.setAttribute("aria-label", label);
-      b.addEventListener("click", () => run(b));
-      into?.append(b);
-    };
-    button(nav, "zoom in +", "zoom in", () => this.zoom(0.5));
-    button(nav, "zoom out −", "zoom out", () => this.zoom(2));
-    button(lays, "pick a stretch", "", (b) => {
-      this.picking = !this.picking;
-      b.setAttribute("aria-pressed", String(this.picking));
-      this.figure.classList.toggle("picking", this.picking);
-      if (!this.picking) this.unpick();
-    });
-    button(lays, "PNG", "save the picture as PNG", () => this.files.savePNG());
-    button(lays, "SVG", "save the picture as SVG", () => this.files.saveSVG());
-    const csv = document.createElement("a");
-    csv.textContent = "CSV";
-    csv.download = "";
-    csv.dataset["csv"] = "chart";
-    csv.href = document.querySelector<HTMLAnchorElement>('a[data-csv="chart"]')?.href ?? "";
-    lays?.append(csv);
-    const form = document.querySelector<HTMLFormElement>("form.chart-pick");
-    form?.addEventListener("change", () => this.formed(form));
-    form?.addEventListener("submit", (e) => { e.preventDefault(); this.formed(form); });
-    document.querySelector("table[data-rows]")?.closest("details")?.addEventListener("toggle", () => this.table());
-  }
-
-  /** formed takes what the form says. */
-  private formed(form: HTMLFormElement): void {
-    const f = new FormData(form), axes = new Map<string, [number, number]>();
-    for (const x of form.querySelectorAll<HTMLInputElement>("input[name$='-lo']")) {
-      const axis = x.name.slice(2, -3), lo = x.value.trim(), hi = String(f.get(`y-${axis}-hi`) ?? "").trim();
-      if (lo && hi && Number(hi) > Number(lo)) axes.set(axis, [Number(lo), Number(hi)]);
-    }
-    this.pic.byHand = axes;
-    this.show(f.getAll("show").map(String));
-  }
-
   /** show changes what is shown. */
   show(keys: string[]): void {
     const was = this.keys.join();
     this.series(keys);
     if (this.keys.join() !== was) this.pic.marks = this.pic.marks.filter((m) => this.pic.series.some((s) =>
       s.axis === m.axis));
-    this.legend();
+    legend(this);
     for (const box of document.querySelectorAll<HTMLInputElement>("form.chart-pick input[name=show]")) {
       box.checked = this.keys.includes(box.value);
     }
@@ -344,22 +254,6 @@ export class Chart extends HTMLElement implements Worked {
     void this.load();
   }
 
-  private legend(): void {
-    const list = this.querySelector("ul.chart-legend");
-    list?.replaceChildren(...this.pic.series.map((s) => {
-      const li = document.createElement("li"), sample = el("svg", { "aria-hidden": "true", width: 26, height: 10 });
-      sample.append(el("line", { class: `ln curve-${s.look + 1}`, x1: 1, x2: 25, y1: 5, y2: 5 }));
-      const part = (tag: string, text: string): HTMLElement => { const x = document.createElement(tag);
-        x.textContent = text; return x; };
-      const value = part("b", ""), unit = part("span", s.unit);
-      value.dataset["value"] = "";
-      unit.className = "unit";
-      li.dataset["key"] = s.key;
-      li.append(sample, part("span", s.name), " ", value, " ", unit);
-      return li;
-    }));
-  }
-
   // drawing
 
   redraw(all = true): void {
@@ -368,211 +262,93 @@ export class Chart extends HTMLElement implements Worked {
     this.frame ||= requestAnimationFrame(() => {
       this.frame = 0;
       if (this.dirty.base) this.paint();
-      this.paintOver();
+      this.screen.paintOver(this.cursor, this.touched, this.band);
       this.dirty = { base: false, over: false };
     });
   }
 
-  private sized(c: HTMLCanvasElement, of: Picture): CanvasRenderingContext2D | null {
-    const scale = Math.min(devicePixelRatio || 1, 2), w = Math.round(of.width * scale),
-      h = Math.round(of.height * scale);
-    if (c.width !== w || c.height !== h) {
-      c.width = w;
-      c.height = h;
-    }
-    const x = c.getContext("2d");
-    x?.setTransform(scale, 0, 0, scale, 0, 0);
-    x?.clearRect(0, 0, of.width, of.height);
-    return x;
+  private paint(): void {
+    const width = this.clientWidth, { from, until } = this.pic;
+    if (width < 50) return;
+    const best = this.data.best(this.keys, from, until, this.data.stepFor(until - from, this.points));
+    if (this.moving && best) this.screen.came(best);
+    if (this.moving && this.screen.glide()) return;
+    // The server's picture stands until the first figures are there.
+    if (!best && this.keys.length > 0) return;
+    this.pic.level = best;
+    this.screen.paint(width);
+    if (this.cursor === undefined) tell(this);
   }
+  private get points(): number { return Math.max(200, this.clientWidth * 0.95); }
 
-  /**
-   * glide moves what is drawn while the stretch moves: a pane drawn once, wider than the plot, slides over it,
-     so that
-   * no frame costs a drawing. false where the pane cannot show the stretch.
-   */
-  private glide(): boolean {
-    const p = this.pic, span = p.until - p.from, wide = this.wide(), over = 0.6;
-    if (!this.moving || !p.level || p.panels.length === 0) return false;
-    let g = this.pane;
-    if (!g || g.level !== p.level || Math.abs(g.span - span) > 1 || p.from < g.from || p.until > g.from
-      + 2.2 * span) {
-      const canvas = g?.canvas ?? document.createElement("canvas"), window = g?.window
-        ?? document.createElement("div");
-      const from = p.from - over * span, width = wide * (1 + 2 * over);
-      const q: Picture = { ...p, left: 0, right: 0, width, from, until: p.until + over * span };
-      const c = this.sized(canvas, q);
-      if (!c) return false;
-      drawPane(q, new CanvasPen(c, this.palette));
-      const rect = (top: number, bottom: number): string => `M0 ${top}H${wide}V${bottom}H0Z`;
-      const plots = p.panels.map((x) => rect(x.top, x.bottom + 1)).join("");
-      const end = p.panels[p.panels.length - 1]?.bottom ?? 0;
-      Object.assign(window.style, { left: `${p.left}px`, width: `${wide}px`, height: `${p.height}px`,
-        clipPath: `path("${rect(0, flagRow)}${plots}${rect(end, p.height)}")` });
-      Object.assign(canvas.style, { width: `${width}px`, height: `${p.height}px` });
-      window.className = "chart-pane";
-      window.replaceChildren(canvas);
-      g = this.pane = { canvas, window, from, span, level: p.level };
-      this.base.after(window);
-    }
-    g.canvas.style.transform = `translateX(${((g.from - p.from) / span) * wide}px)`;
-    return true;
-  }
   private rest(): void {
     this.moving = false;
-    this.pane?.window.remove();
-    this.pane = undefined;
+    this.screen.rest();
     this.redraw();
-  }
-  private pane: { canvas: HTMLCanvasElement; window: HTMLElement; from: number; span: number;
-    level: Level } | undefined;
-  private moving = false;
-  private clear = false; // nothing is on the crosshair's canvas
-  private resting = 0;
-
-  private paint(): void {
-    const width = this.clientWidth, probe = this.base.getContext("2d");
-    if (width < 50 || !probe) return;
-    if (this.glide()) return;
-    const points = Math.max(200, width * 0.95), { from, until } = this.pic;
-    this.pic.level = this.data.best(this.keys, from, until, this.data.stepFor(until - from, points));
-    if (!this.pic.level && this.keys.length > 0) return;
-      // the server's picture stands until the first figures are there
-    if (this.base.parentNode !== this.figure) {
-      this.figure.replaceChildren(this.base, this.over);
-      this.figure.classList.add("live");
-    }
-    arrange(this.pic, width, new CanvasPen(probe, this.palette));
-    const c = this.sized(this.base, this.pic);
-    if (!c) return;
-    draw(this.pic, new CanvasPen(c, this.palette));
-    if (this.cursor === undefined) this.tell();
-  }
-
-  private paintOver(): void {
-    if (this.base.parentNode !== this.figure) return;
-    const empty = !this.band && this.cursor === undefined;
-    if (empty && this.clear && this.over.width === this.base.width && this.over.height === this.base.height) return;
-    this.clear = empty;
-    const c = this.sized(this.over, this.pic);
-    if (!c) return;
-    const pen = new CanvasPen(c, this.palette), p = this.pic;
-    if (this.band) {
-      const a = Math.max(xOf(p, this.band[0]), p.left), b = Math.min(xOf(p, this.band[1]), p.width - p.right);
-      const top = p.panels[0]?.top ?? 0, bottom = p.panels[p.panels.length - 1]?.bottom ?? 0;
-      pen.rect(a, top, b - a, bottom - top, this.palette.warm, 0.16);
-      for (const x of [a, b]) pen.rect(x - 0.75, top, 1.5, bottom - top, this.palette.warm);
-      pen.text(lasting(this.band[1] - this.band[0]), Math.min(Math.max((a + b) / 2, p.left + 24), p.width - 30), top
-        + 14, this.palette.ink, { anchor: "middle", bold: true, halo: this.palette.paper });
-    }
-    if (this.cursor !== undefined) drawCursor(p, pen, this.cursor, this.touched ? 30 : 10, this.touched);
-  }
-
-  /** tell writes what is under the crosshair, or the stretch. */
-  private tell(): void {
-    const p = this.pic, z = p.zone, l = p.level;
-    const items = this.read.querySelectorAll<HTMLElement>("li");
-    if (this.cursor === undefined) {
-      const step = l ? (l.step > 0 ? `${lasting(l.step)} a step` : "every reading") : "";
-      this.at.textContent = `${z.stretch(p.from, p.until)} (${z.name}), ${step}`;
-      for (const li of items) (li.querySelector("[data-value]") as HTMLElement).textContent = "";
-    } else {
-      const t = this.cursor, half = (l?.step ?? 0) / 2;
-      this.at.textContent = half > 0 ? `${z.moment(t - half)} to ${z.clock(t + half)} (${lasting(2 * half)}, mean)`
-        : z.moment(t, true);
-      for (const s of spots(p, t)) {
-        const li = [...items].find((x) => x.dataset["key"] === s.series.key), v = s.value;
-        const value = li?.querySelector("[data-value]");
-        if (!value) continue;
-        const apart = v && half > 0 && v.hi - v.lo >= 10 ** -s.series.shown && s.series.axis !== "rain";
-        value.textContent = !v ? "not observed" : written(v.mean, s.series.shown) + (apart
-          ? ` (${written(v.lo, s.series.shown)} to ${written(v.hi, s.series.shown)})` : "");
-      }
-    }
-    const of = (li: Element, part: string): string => li.querySelector(part)?.textContent ?? "";
-    const text = [this.at.textContent ?? "", ...(this.cursor === undefined ? [] : [...items].map((li) =>
-      `${of(li, "span")} ${of(li, "[data-value]")} ${of(li, ".unit")}`))];
-    this.figure.setAttribute("aria-valuemin", String(Math.round(this.first / 6e4)));
-    this.figure.setAttribute("aria-valuemax", String(Math.round(this.last / 6e4)));
-    this.figure.setAttribute("aria-valuenow", String(Math.round((this.cursor ?? (p.from + p.until) / 2) / 6e4)));
-    this.figure.setAttribute("aria-valuetext", text.join("; "));
-    const span = document.querySelector("[data-span]");
-    const words = z.stretch(p.from, p.until);
-    if (span && span.textContent !== words) span.textContent = words;
+    void this.load();
   }
 
   // figures
 
-  private settle(): void {
-    // What is at hand is drawn already; while the stretch moves on, the rest is asked for a few times a second.
-    this.later ||= window.setTimeout(() => { this.later = 0; void this.load(); }, 90);
+  /** settle asks for what is not at hand, a few times a second while the stretch moves on. */
+  settle(): void {
+    this.later ||= window.setTimeout(() => { this.later = 0; void this.load(); }, this.moving ? 90 : 0);
   }
 
   private async load(): Promise<void> {
     const keys = this.keys, { from, until } = this.pic, span = until - from;
-    const step = this.data.stepFor(span, Math.max(200, this.clientWidth * 0.95));
+    const step = this.data.stepFor(span, this.points);
     const room = span * 0.4, a = Math.max(from - room, this.first - 864e5), b = Math.min(until + room, this.last
       + 864e5);
-    this.address();
+    if (!this.moving) address(this);
     if (keys.length === 0) return this.redraw();
     const here = this.data.has(keys, from, until, step);
-    if (here && this.data.has(keys, Math.max(from - room / 3, a), Math.min(until + room / 3, b),
-      step)) return this.settled();
+    const beside = this.data.has(keys, Math.max(from - room / 3, a), Math.min(until + room / 3, b), step);
+    if (this.moving && this.asked) { // a hand that moves on does not take back what is on its way
+      this.again = true;
+      return;
+    }
     this.asked?.abort();
     const asked = (this.asked = new AbortController());
-    this.figure.setAttribute("aria-busy", "true");
+    if (here) this.settled();
+    else this.figure.setAttribute("aria-busy", "true");
     try {
       if (!here) { // what is looked at first, what lies beside it after
         await this.data.load(keys, from, until, step, asked.signal);
         this.redraw();
         this.settled();
+        this.figure.removeAttribute("aria-busy");
       }
-      await this.data.load(keys, Math.min(a, from), Math.max(b, until), step, asked.signal);
-      this.redraw();
-      this.settled();
+      if (!beside) {
+        await this.data.load(keys, Math.min(a, from), Math.max(b, until), step, asked.signal);
+        this.redraw();
+      }
+      if (!this.moving) await this.ahead(asked.signal);
     } catch (e) {
       if (asked.signal.aborted) return;
       const why = e instanceof Error ? e.message : String(e);
       this.at.textContent = `The chart could not be brought up to date: ${why}. What is shown is as it was.`;
     }
-    if (this.asked === asked) this.figure.removeAttribute("aria-busy");
+    if (this.asked !== asked) return;
+    this.asked = undefined;
+    this.figure.removeAttribute("aria-busy");
+    if (this.again) this.settle();
+    this.again = false;
+  }
+
+  /** ahead fetches what one more step of zoom would show, around the crosshair or the middle. */
+  private async ahead(signal: AbortSignal): Promise<void> {
+    const { from, until } = this.pic, half = (until - from) / 4, c = this.cursor ?? (from + until) / 2;
+    const step = this.data.stepFor(2 * half, this.points);
+    if (half * 2 < shortest || this.data.has(this.keys, c - half, c + half, step)) return;
+    await this.data.load(this.keys, c - 1.2 * half, c + 1.2 * half, step, signal);
   }
 
   private settled(): void {
+    if (this.moving) return;
     this.dataset["shown"] = `${Math.round(this.pic.from)} ${Math.round(this.pic.until)}`;
     document.dispatchEvent(new CustomEvent("dew-view", { detail: this.span }));
-    this.table();
-  }
-
-  /** address puts the whole view into the address bar and the links. */
-  private address(): void {
-    const q = new URLSearchParams(location.search), p = this.pic;
-    for (const k of [...q.keys()]) if (k === "night" || k.startsWith("y-")) q.delete(k);
-    const put = (k: string, v: string): void => { if (v) q.set(k, v); else q.delete(k); };
-    q.set("from", stamp(p.from));
-    q.set("to", stamp(p.until));
-    q.set("show", this.keys.join());
-    put("lay", p.lay === "units" ? "" : p.lay);
-    put("y", [...p.byHand].map(([axis, [lo, hi]]) => `${axis}:${lo}~${hi}`).sort().join());
-    q.delete("mark");
-    for (const m of p.marks) q.append("mark", `${m.axis}:${m.lo}~${m.hi}:${m.label}`);
-    history.replaceState(history.state, "", `${location.pathname}?${q}${location.hash}`);
-    for (const kept of document.querySelectorAll<HTMLInputElement>("form input[name=view]")) kept.value = String(q);
-    for (const a of document.querySelectorAll<HTMLAnchorElement>("a[data-csv=chart]")) {
-      a.href = `${location.pathname}.csv?${q}`;
-    }
-    for (const a of this.querySelectorAll<HTMLAnchorElement>("[data-lays] a[data-lay]")) {
-      q.set("lay", a.dataset["lay"] ?? "");
-      a.href = `${location.pathname}?${q}#margin`;
-      if (a.dataset["lay"] === p.lay) a.setAttribute("aria-current", "true");
-      else a.removeAttribute("aria-current");
-    }
-    for (const a of this.querySelectorAll<HTMLAnchorElement>("nav.zooms:not([data-lays]) a")) {
-      const z = new URL(a.href).searchParams, span = Date.parse(z.get("to") ?? "") - Date.parse(z.get("from") ?? "");
-      if (a.textContent !== "earlier" && a.textContent !== "later"
-        && Math.abs(span - (p.until - p.from)) < 120e3) a.setAttribute("aria-current", "true");
-      else a.removeAttribute("aria-current");
-    }
+    table(this);
   }
 
   /** came keeps a view that ends at the last reading there. */
@@ -590,75 +366,13 @@ export class Chart extends HTMLElement implements Worked {
       void this.load();
     }, 10e3);
   }
-  private fresh = 0;
-
-  /** table fills the table behind the chart while it is open. */
-  private table(): void {
-    const table = document.querySelector<HTMLTableElement>("table[data-rows]"), l = this.pic.level;
-    if (!table?.closest("details")?.open || !l) return;
-    const cell = (tag: string, text: string, name = ""): HTMLElement => { const c = document.createElement(tag);
-      c.textContent = text; if (name) c.className = name; return c; };
-    const head = cell("tr", "");
-    head.append(cell("th", "From"), ...this.pic.series.map((s) => cell("th", `${s.name}, ${s.unit}`, "n")));
-    for (const h of head.children) h.setAttribute("scope", "col");
-    table.tHead?.replaceChildren(head);
-    const rows: HTMLElement[] = [];
-    let t = l.step > 0 ? l.from + Math.max(0, Math.floor((this.pic.from - l.from) / l.step)) * l.step
-      : this.neighbour(l, this.pic.from - 1, 1);
-    for (; rows.length < 120 && t < this.pic.until; t = l.step > 0 ? t + l.step : this.neighbour(l, t, 1)) {
-      const row = cell("tr", ""), at = cell("th", `${this.pic.zone.day(t)} ${this.pic.zone.clock(t, l.step === 0)}`);
-      at.setAttribute("scope", "row");
-      row.append(at, ...spots(this.pic, l.step > 0 ? t + l.step / 2 : t).map((s) => cell("td", s.value
-        ? written(s.value.mean, s.series.shown) : "–", "n")));
-      rows.push(row);
-    }
-    table.tBodies[0]?.replaceChildren(...rows);
-  }
-
-  // a picked stretch
-
-  private unpick(): void {
+  unpick(): void {
     this.band = undefined;
     this.querySelector(".chart-picked")?.remove();
     this.redraw(false);
   }
-  private picked(held: boolean): void {
-    this.querySelector(".chart-picked")?.remove();
-    if (!held || !this.band) return;
-    const [from, until] = this.band, z = this.pic.zone;
-    const bar = document.createElement("div");
-    bar.className = "chart-picked";
-    const words = document.createElement("p");
-    words.textContent = `${z.moment(from)} to ${z.moment(until)} (${lasting(until - from)})`;
-    bar.append(words);
-    const button = (text: string, run: () => void): void => {
-      const b = document.createElement("button");
-      b.type = "button";
-      b.className = "button";
-      b.textContent = text;
-      b.addEventListener("click", run);
-      bar.append(b);
-    };
-    button("Note, or leave out", () => {
-      const form = document.querySelector<HTMLDetailsElement>("[data-remark]");
-      const fill = (name: string, t: number): void => {
-        const field = form?.querySelector<HTMLInputElement>(`input[name=${name}]`);
-        if (field) field.value = new Date(z.local(t)).toISOString().slice(0, 16);
-      };
-      fill("from", from);
-      fill("to", until);
-      if (form) form.open = true;
-      form?.querySelector<HTMLInputElement>("input[name=what]")?.focus();
-    });
-    button("Zoom to it", () => { this.unpick(); this.go(from, until); this.figure.focus({ preventScroll: true }); });
-    button("Cancel", () => { this.unpick(); this.figure.focus({ preventScroll: true }); });
-    this.figure.after(bar);
-    bar.querySelector("button")?.focus({ preventScroll: true });
-  }
 
-  // files
-
-  private get files(): Files { return new Files(this.pic, this.dataset["label"] ?? "", this.dataset["case"] ?? ""); }
+  get files(): Files { return new Files(this.pic, this.dataset["label"] ?? "", this.dataset["case"] ?? ""); }
 
   /** print puts the view as vectors where the printer finds it. */
   private print(): void {

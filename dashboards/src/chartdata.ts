@@ -48,7 +48,7 @@ export class Data {
       const covered = (Math.min(l.until, until) - Math.max(l.from, from)) / (until - from);
       const far = Math.abs(Math.log((l.step || this.usual) / (step || this.usual)));
       const points = (until - from) / (l.step || this.usual);
-      const good = covered <= 0 || points > 30_000 ? -1 : covered * 100 - far * 3;
+      const good = covered <= 0 || points > 8_000 ? -1 : covered * 100 - far * 3;
       if (good > most) [best, most] = [l, good];
     }
     return best;
@@ -110,6 +110,20 @@ function fillReadings(out: Readings, c: Answer["columns"][number], from: number,
     out.value[i] = (c.value?.[i] ?? 0) * scale;
   }
   for (const i of c.gaps ?? []) out.open[i] = 0;
+}
+
+/** neighbour is the time of the reading of some columns that is the next one before or after a time. */
+export function neighbour(l: Level, keys: string[], t: number, way: number): number | undefined {
+  let next = way > 0 ? Infinity : -Infinity;
+  for (const k of keys) {
+    const c = l.columns.get(k);
+    if (!c || !isReadings(c)) continue;
+    let i = after(c.at, t);
+    if (way < 0) for (i--; i >= 0 && (c.at[i] as number) >= t;) i--;
+    const x = c.at[i];
+    if (x !== undefined) next = way > 0 ? Math.min(next, x) : Math.max(next, x);
+  }
+  return Number.isFinite(next) ? next : undefined;
 }
 
 /** range is the first and last index of a column that touch a span. */

@@ -37,7 +37,8 @@ export function look(p: Palette, n: number): Stroke {
 }
 
 export const flagRow = 16;
-const foot = 22, gap = 8, legendRow = 17;
+export const footRow = 22;
+const gap = 8, legendRow = 17;
 
 export const rain = (s: Series): boolean => s.axis === "rain";
 
@@ -73,7 +74,7 @@ function lay(p: Picture, pen: Pen, tall: (panels: number) => number): void {
     panel.bottom = panel.top + each;
     y = panel.bottom + gap;
   }
-  p.height = (panels.length ? y - gap : flagRow + 40) + foot;
+  p.height = (panels.length ? y - gap : flagRow + 40) + footRow;
 }
 
 const title = (panel: Panel, s: Series): string => panel.axes.length > 1 ? `${s.name}, ${s.unit}` : s.name;
@@ -146,6 +147,8 @@ function limits(p: Picture, panel: Panel, a: Axis): void {
   [a.lo, a.hi, a.step] = nice(lo, hi, most);
 }
 
+/** spanPx is how wide the time axis is. */
+export const spanPx = (p: Picture): number => Math.max(1, p.width - p.left - p.right);
 export const xOf = (p: Picture, t: number): number => p.left
   + ((t - p.from) / (p.until - p.from)) * (p.width - p.left - p.right);
 export const timeOf = (p: Picture, x: number): number => p.from
@@ -190,18 +193,11 @@ export function draw(p: Picture, pen: Pen): void {
   drawRows(p, pen);
 }
 
-/** drawPane draws what moves with the stretch: plots, times and flags. */
-export function drawPane(p: Picture, pen: Pen): void {
-  pen.rect(0, 0, p.width, p.height, pen.palette.paper);
-  for (const panel of p.panels) drawPlot(p, pen, panel);
-  drawRows(p, pen);
-}
-
 const ticksOf = (p: Picture): Tick[] =>
   p.zone.ticks(p.from, p.until, Math.max(2, (p.width - p.left - p.right) / 74));
 
 /** drawPlot draws a panel's gaps, levels, curves and marks. */
-function drawPlot(p: Picture, pen: Pen, panel: Panel): void {
+export function drawPlot(p: Picture, pen: Pen, panel: Panel): void {
   const c = pen.palette, right = p.width - p.right, wide = right - p.left;
   drawGaps(p, pen, panel);
   for (const t of ticksOf(p)) {
@@ -245,7 +241,7 @@ function drawNames(p: Picture, pen: Pen, panel: Panel): void {
 }
 
 /** drawRows writes the times below the panels and the flags of events above them. */
-function drawRows(p: Picture, pen: Pen): void {
+export function drawRows(p: Picture, pen: Pen): void {
   const c = pen.palette, bottom = p.panels[p.panels.length - 1]?.bottom ?? flagRow;
   for (const t of ticksOf(p)) {
     const x = xOf(p, t.at), w = pen.measure(t.label, { bold: t.major });

@@ -413,15 +413,56 @@ test("before and after lie over one another, without a serious fault, at both wi
   }
 });
 
-test("while a hand moves the stretch a pane slides over the plot, and goes when the hand rests", async () => {
-  const p = await at();
-  const box = await plot(p.page), y = box.y + 100;
-  await p.page.mouse.move(box.x + 600, y);
-  await p.page.mouse.down();
-  await p.page.mouse.move(box.x + 500, y, { steps: 3 });
-  await p.page.waitForTimeout(40);
-  assert.equal(await p.page.locator(".chart-pane canvas").count(), 1);
-  await p.page.mouse.up();
-  await p.page.waitForFunction(() => !document.querySelector(".chart-pane"));
-  await p.done();
+test("while a hand moves the stretch panes slide over the plots, and show what is drawn when it rests", async () => {
+  for (const options of [desktop, phone]) for (const way of [1, -1]) {
+    const p = await at(night + "&y=k:-5~10,pa:0~2000", options); // axes by hand do not change as the hand rests
+    const box = await plot(p.page), x = box.x + box.width / 2 - way * 60, y = box.y + 100;
+    await p.page.mouse.move(x, y);
+    await p.page.mouse.down();
+    await moved(p.page, () => p.page.mouse.move(x + way * 8, y)); // what lies beside the stretch was fetched
+    const [panes, apart] = await p.page.evaluate(async (way) => {
+      const chart = document.querySelector("dew-chart"), base = chart.querySelector("canvas"), k = base.width / base.getBoundingClientRect().width;
+      const frame = () => new Promise((r) => requestAnimationFrame(r));
+      const blank = () => Object.assign(document.createElement("canvas"), { width: base.width, height: base.height }).getContext("2d", { willReadFrequently: true });
+      const { from, until } = chart.span, px = (until - from) / chart.wide(), b = base.getBoundingClientRect();
+      for (const n of [20, 60, 100]) {
+        chart.go(from + way * n * px, until + way * n * px);
+        await frame();
+        await frame();
+      }
+      const sliding = blank(), resting = blank(), panes = [...document.querySelectorAll(".chart-pane")];
+      for (const pane of panes) {
+        const r = pane.getBoundingClientRect();
+        sliding.save();
+        sliding.beginPath();
+        sliding.rect((r.x - b.x) * k, (r.y - b.y) * k, r.width * k, r.height * k);
+        sliding.clip();
+        for (const c of pane.querySelectorAll("canvas")) {
+          const t = c.getBoundingClientRect();
+          sliding.drawImage(c, (t.x - b.x) * k, (t.y - b.y) * k, t.width * k, t.height * k);
+        }
+        sliding.restore();
+      }
+      while (document.querySelector(".chart-pane")) await frame();
+      await frame();
+      await frame();
+      resting.drawImage(base, 0, 0);
+      const [s, r] = [sliding, resting].map((c) => c.getImageData(0, 0, base.width, base.height).data);
+      let apart = 0, of = 0;
+      for (const pane of panes.map((x) => x.style).filter((x) => parseFloat(x.height) > 50)) {
+        const [left, top, width, tall] = [pane.left, pane.top, pane.width, pane.height].map((v) => Math.round(parseFloat(v) * k));
+        for (let y = top + 2; y < top + tall - 4; y++) for (let x = left + 2; x < left + width - 2 && x < base.width; x++) {
+          const i = (y * base.width + x) * 4, d = [0, 1, 2].map((n) => Math.abs(s[i + n] - r[i + n]));
+          if (r[i + 3] < 255) continue; // the picture is drawn on the page's own paper
+          of++;
+          if (s[i + 3] < 255 || d[0] + d[1] + d[2] > 120) apart++;
+        }
+      }
+      return [panes.length, apart / of];
+    }, way);
+    await p.page.mouse.up();
+    assert.equal(panes, 4, "a pane a plot, and the rows of times and flags");
+    assert.ok(apart < 0.03, `${(apart * 100).toFixed(1)} % of what is drawn changes as the hand rests`);
+    await p.done();
+  }
 });
