@@ -66,7 +66,7 @@ func TestACostThatIsNoneOrTooMuchIsRefusedBeforeItIsPaid(t *testing.T) {
 		_, err := credentials.Verify(hash, "password")
 		assert.ErrorIs(t, err, credentials.ErrHash, hash)
 	}
-	assert.Less(t, time.Since(began), time.Second)
+	assert.Less(t, time.Since(began), time.Minute, "the dearest would take years")
 }
 
 func TestUsersFileNamesTheFaultyLine(t *testing.T) {

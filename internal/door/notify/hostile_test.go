@@ -20,6 +20,7 @@ import (
 
 	"dewcase/internal/reason/alert"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/patience"
 )
 
 var secret = []byte("0123456789abcdef0123")
@@ -36,7 +37,7 @@ func TestAWebhookReachesNothingInside(t *testing.T) {
 		"0.0.0.0", "[::]", "2130706433", "0x7f000001", "017700000001", "127.1"} {
 		w, err := NewWebhook("http://"+host+":"+port+"/hook", secret, false, time.Now)
 		require.NoError(t, err)
-		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+		ctx, cancel := context.WithTimeout(t.Context(), patience.Long)
 		err = w.Send(ctx, alert.Message{Key: "k"}, "")
 		cancel()
 		assert.Error(t, err, host)
@@ -84,7 +85,11 @@ func TestAWebhooksAnswerLeadsNowhere(t *testing.T) {
 		"/silent": "calling the webhook", "/broken": "calling the webhook"} {
 		w, err := NewWebhook(target.URL+path+"?token=rutabaga", secret, true, time.Now)
 		require.NoError(t, err)
-		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+		limit := patience.Long
+		if path == "/silent" {
+			limit = time.Second
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), limit)
 		err = w.Send(ctx, alert.Message{Key: "k"}, "")
 		cancel()
 		if want == "" {

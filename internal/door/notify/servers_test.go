@@ -16,6 +16,8 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -88,13 +90,13 @@ func (s *mailServer) start() {
 	require.NoError(s.t, err)
 	s.cmd.Stdout, s.cmd.Stderr = out, out
 	require.NoError(s.t, s.cmd.Start())
-	require.Eventually(s.t, func() bool {
+	patience.Until(s.t, "the mail server comes up", func() bool {
 		c, err := net.DialTimeout("tcp", fmt.Sprintf("127.0.0.1:%d", s.Port), time.Second)
 		if err == nil {
 			_ = c.Close()
 		}
 		return err == nil
-	}, 20*time.Second, 50*time.Millisecond, "the mail server did not come up")
+	})
 }
 
 func (s *mailServer) stop() {

@@ -14,6 +14,7 @@ import (
 	"dewcase/internal/flow/casefile"
 	"dewcase/internal/flow/payload"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/patience"
 )
 
 // noon is a moment in summer: the invented winter ends then all the same.
@@ -161,7 +162,7 @@ func (s *sink) start(t *testing.T, now func() time.Time) string {
 	require.NoError(t, err)
 	require.NoError(t, b.Start())
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		ctx, cancel := context.WithTimeout(context.Background(), patience.Long)
 		defer cancel()
 		assert.NoError(t, b.Stop(ctx))
 	})
@@ -182,11 +183,11 @@ func TestPublishingLoadsTheHistoryThenMeetsThePresent(t *testing.T) {
 	done := make(chan error, 1)
 	go func() { done <- d.Run(ctx, Options{Broker: "mqtt://" + addr, Now: now, Speed: 60, Progress: &out}) }()
 	loaded := time.Now()
-	require.Eventually(t, func() bool {
+	patience.Until(t, "the present is passed, in real time", func() bool {
 		s.mu.Lock()
 		defer s.mu.Unlock()
-		return s.latest.After(noon.Add(20 * time.Minute)) // the present has been passed, in real time
-	}, time.Minute, 20*time.Millisecond)
+		return s.latest.After(noon.Add(20 * time.Minute))
+	})
 	t.Log(time.Since(loaded), out.String())
 	stop()
 	require.NoError(t, <-done)

@@ -30,58 +30,61 @@ func TestTheWinterFitsTheCalendarInEveryMonth(t *testing.T) {
 		if testing.Short() && month%6 != 1 {
 			continue
 		}
-		now := time.Date(2026, month, 15, 11, 27, 0, 0, time.UTC)
-		d, err := Invent(now)
-		require.NoError(t, err)
-		c, faults := casefile.Parse("", d.houses[0].file)
-		require.Empty(t, faults)
-		normal, ok := normals[c.Property.Timezone]
-		require.True(t, ok, c.Property.Timezone)
-		sum, n, frosts := [13]float64{}, [13]float64{}, 0
-		var first, last time.Time
-		for i, l := range c.Loggers {
-			for _, r := range d.houses[0].loggers[i] {
-				x, ok := r.Values.Get(roof.TempC)
-				if l.ID != "k6-outside" || !ok || r.At.After(now) {
-					continue
-				}
-				at := r.At.In(c.Property.Zone)
-				if first.IsZero() {
-					first = at
-				}
-				last = at
-				sum[at.Month()], n[at.Month()] = sum[at.Month()]+x, n[at.Month()]+1
-				summer := []time.Month{time.June, time.July, time.August}
-				if normal.january > normal.july {
-					summer = []time.Month{time.December, time.January, time.February}
-				}
-				if slices.Contains(summer, at.Month()) {
-					assert.Greater(t, x, 0.0, "frost in summer: %s in %s", at, c.Property.Timezone)
-				} else if x < 0 {
-					frosts++
+		t.Run(month.String(), func(t *testing.T) {
+			t.Parallel()
+			now := time.Date(2026, month, 15, 11, 27, 0, 0, time.UTC)
+			d, err := Invent(now)
+			require.NoError(t, err)
+			c, faults := casefile.Parse("", d.houses[0].file)
+			require.Empty(t, faults)
+			normal, ok := normals[c.Property.Timezone]
+			require.True(t, ok, c.Property.Timezone)
+			sum, n, frosts := [13]float64{}, [13]float64{}, 0
+			var first, last time.Time
+			for i, l := range c.Loggers {
+				for _, r := range d.houses[0].loggers[i] {
+					x, ok := r.Values.Get(roof.TempC)
+					if l.ID != "k6-outside" || !ok || r.At.After(now) {
+						continue
+					}
+					at := r.At.In(c.Property.Zone)
+					if first.IsZero() {
+						first = at
+					}
+					last = at
+					sum[at.Month()], n[at.Month()] = sum[at.Month()]+x, n[at.Month()]+1
+					summer := []time.Month{time.June, time.July, time.August}
+					if normal.january > normal.july {
+						summer = []time.Month{time.December, time.January, time.February}
+					}
+					if slices.Contains(summer, at.Month()) {
+						assert.Greater(t, x, 0.0, "frost in summer: %s in %s", at, c.Property.Timezone)
+					} else if x < 0 {
+						frosts++
+					}
 				}
 			}
-		}
-		for m := range sum {
-			if n[m] > 20*180 { // three weeks of it: half a month may well be a warm spell
-				mean, half := (normal.january+normal.july)/2, (normal.january-normal.july)/2
-				assert.InDelta(t, mean+half*math.Cos(2*math.Pi*(float64(m)-1)/12), sum[m]/n[m], 4.5, "%s, seen from %s",
-					time.Month(m), month)
+			for m := range sum {
+				if n[m] > 20*180 { // three weeks of it: half a month may well be a warm spell
+					mean, half := (normal.january+normal.july)/2, (normal.january-normal.july)/2
+					assert.InDelta(t, mean+half*math.Cos(2*math.Pi*(float64(m)-1)/12), sum[m]/n[m], 4.5, "%s, seen from %s",
+						time.Month(m), month)
+				}
 			}
-		}
-		assert.Greater(t, frosts, 100, "from %s: a winter", month)
-		assert.Less(t, now.Sub(last), time.Hour, month)
-		assert.GreaterOrEqual(t, last.Sub(first), 119*24*time.Hour, month)
-		assert.LessOrEqual(t, last.Sub(first), 181*24*time.Hour, month)
-		require.Len(t, c.Repairs(), 1)
-		assert.Greater(t, c.Repairs()[0].At.Sub(first), 60*24*time.Hour, month)
-		assert.Greater(t, now.Sub(c.Repairs()[0].At), 55*24*time.Hour, month)
-		if month%4 == 3 && !testing.Short() { // the whole analysis takes a while: March, July and November
-			a := assessed(t, d.houses[0], c, now)
-			assert.Greater(t, *a.Surfaces[1].HoursCondensing, 200.0, month)
-			assert.Equal(t, "slate", a.Repairs[1].Surface)
-			assert.Equal(t, repair.Worked, a.Repairs[1].Verdict, month)
-		}
+			assert.Greater(t, frosts, 100, "from %s: a winter", month)
+			assert.Less(t, now.Sub(last), time.Hour, month)
+			assert.GreaterOrEqual(t, last.Sub(first), 119*24*time.Hour, month)
+			assert.LessOrEqual(t, last.Sub(first), 181*24*time.Hour, month)
+			require.Len(t, c.Repairs(), 1)
+			assert.Greater(t, c.Repairs()[0].At.Sub(first), 60*24*time.Hour, month)
+			assert.Greater(t, now.Sub(c.Repairs()[0].At), 55*24*time.Hour, month)
+			if month%4 == 3 && !testing.Short() { // the whole analysis takes a while: March, July and November
+				a := assessed(t, d.houses[0], c, now)
+				assert.Greater(t, *a.Surfaces[1].HoursCondensing, 200.0, month)
+				assert.Equal(t, "slate", a.Repairs[1].Surface)
+				assert.Equal(t, repair.Worked, a.Repairs[1].Verdict, month)
+			}
+		})
 	}
 }
 

@@ -22,6 +22,7 @@ import (
 	"dewcase/internal/run/doctor"
 	"dewcase/internal/testkit/crashtest"
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 func TestMain(m *testing.M) {
@@ -143,7 +144,7 @@ func start(t *testing.T, answers func() bool, name string, env []string, args ..
 	cmd.Env = append(os.Environ(), env...)
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	crashtest.Until(t, name+" answers", answers)
+	patience.Until(t, name+" answers", answers)
 }
 
 func beside(t *testing.T) neighbours {

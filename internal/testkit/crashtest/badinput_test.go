@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // rejected adds up the daemon's rejects by reason.
@@ -71,12 +72,12 @@ func badInput(t *testing.T, d *Daemon, addr string, more []Sent) {
 	require.NoError(t, p.Flush(), "what is rejected is acknowledged")
 	require.Equal(t, 2*len(bad), p.AckedCount())
 	require.Zero(t, p.Resent(), "no connection was lost over it")
-	Until(t, "the good ones are stored", func() bool {
+	patience.Until(t, "the good ones are stored", func() bool {
 		return d.Metric("dewcase_readings_stored_total") >= float64(
 			len(bad))
 	})
 	var reasons map[string]int
-	Until(t, "the bad ones are counted", func() bool {
+	patience.Until(t, "the bad ones are counted", func() bool {
 		var n int
 		reasons, n = rejected(d)
 		return n >= len(bad)
@@ -94,7 +95,10 @@ func badInput(t *testing.T, d *Daemon, addr string, more []Sent) {
 		require.NoError(t, p.Send(s))
 	}
 	require.NoError(t, p.Flush())
-	Until(t, "all names judged", func() bool { reasons, _ = rejected(d); return reasons["too_many_loggers"] == 9800 })
+	patience.Until(t, "all names judged", func() bool {
+		reasons, _ = rejected(d)
+		return reasons["too_many_loggers"] == 9800
+	})
 	require.Equal(t, float64(len(bad)+200), d.Metric("dewcase_readings_stored_total"))
 	require.Less(t, d.PeakRSS(), int64(maxRSS))
 	require.Zero(t, d.Stop(), d.Log())
@@ -112,7 +116,7 @@ func TestBadMessagesCostThemselvesOnlyAtTheEmbeddedBroker(t *testing.T) {
 func TestBadMessagesCostThemselvesOnlyBehindMosquitto(t *testing.T) {
 	b := mosquittotest.Start(t, mosquittotest.Quick)
 	d := Serve(t, t.TempDir(), "-broker", "mqtt://"+b.Addr())
-	Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
+	patience.Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 	badInput(t, d, b.Addr(), nil)
 }
 

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Throughput bars of the project, as ratios within one run on one machine:
@@ -93,7 +94,7 @@ func durable(b *testing.B, d *Daemon, want int) float64 {
 	b.Helper()
 	var began time.Time
 	var had float64
-	Until(b, fmt.Sprint(want, " readings stored"), func() bool {
+	patience.Until(b, fmt.Sprint(want, " readings stored"), func() bool {
 		time.Sleep(20 * time.Millisecond) // asking costs the daemon time, too
 		now := d.Metric("dewcase_readings_stored_total")
 		if began.IsZero() && now > 0 {
@@ -163,11 +164,11 @@ func backlog(b *testing.B, topics func(n int) Sent) {
 			s.client.Disconnect(100)
 			data := b.TempDir()
 			d := served(b, data, "-broker", "mqtt://"+broker.Addr())
-			Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
+			patience.Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 			require.Zero(b, d.Stop(), d.Log())
 			flatOut(b, broker.Addr(), 0, benchCount, topics)
 			s.connect(b)
-			Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
+			patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
 			s.client.Disconnect(100)
 			d = Serve(b, data, "-broker", "mqtt://"+broker.Addr())
 			ours = append(ours, durable(b, d, benchCount))
@@ -196,11 +197,11 @@ func live(b *testing.B, conf string) {
 			broker := mosquittotest.Start(b, conf)
 			s := newBare(b, broker)
 			flatOut(b, broker.Addr(), 0, benchCount, message)
-			Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
+			patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
 			s.client.Unsubscribe("dewcase/#").Wait()
 			s.client.Disconnect(100)
 			d := served(b, b.TempDir(), "-broker", "mqtt://"+broker.Addr())
-			Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
+			patience.Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 			rate := make(chan float64, 1)
 			go func() { rate <- durable(b, d, benchCount) }()
 			flatOut(b, broker.Addr(), 0, benchCount, message)
@@ -229,7 +230,7 @@ func embedded(b *testing.B, topics func(n int) Sent) {
 			memory = append(memory, benchCount/flatOut(b, broker.Addr(), 0, benchCount, topics).Seconds())
 			s := newBare(b, broker)
 			flatOut(b, broker.Addr(), 0, benchCount, topics)
-			Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
+			patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
 			theirs = append(theirs, s.rate())
 			s.client.Disconnect(100)
 			broker.Stop()
@@ -255,7 +256,7 @@ func BenchmarkFloodMemory(b *testing.B) {
 
 		broker := mosquittotest.Start(b, mosquittotest.Quick)
 		d = served(b, b.TempDir(), "-broker", "mqtt://"+broker.Addr())
-		Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
+		patience.Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 		go flatOut(b, broker.Addr(), 0, floodCount, message)
 		rate := durable(b, d, floodCount)
 		outside := d.PeakRSS()

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 func TestMain(m *testing.M) {
@@ -108,7 +109,7 @@ func check(t *testing.T, d *Daemon, pubs *[gateways]*Publisher) {
 	}
 	require.GreaterOrEqual(t, len(acked), readings)
 	var rows map[int]int
-	Until(t, "every acknowledged reading is stored", func() bool {
+	patience.Until(t, "every acknowledged reading is stored", func() bool {
 		rows = stored(t, d)
 		for n := range acked {
 			if rows[n] == 0 {
@@ -166,8 +167,7 @@ func TestNothingAcknowledgedIsLostWhenTheDaemonIsKilledBehindMosquitto(t *testin
 	serve := func() *Daemon { return Serve(t, data, "-broker", "mqtt://"+b.Addr()) }
 	d := serve()
 	d.Do(http.MethodPut, "/api/cases/"+caseID+"/file", strings.NewReader(caseFile()), 201)
-	Until(t, "subscribed", func() bool { return strings.Contains(b.Log(), "as dewcase") })
-	time.Sleep(200 * time.Millisecond)
+	patience.Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 	d.Kill()
 	var enough atomic.Bool
 	pubs, done := stream(t, b.Addr(), &enough)

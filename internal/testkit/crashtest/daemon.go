@@ -20,11 +20,10 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	"github.com/stretchr/testify/require"
 )
-
-// patience bounds waits that end early when all is well.
-const patience = 60 * time.Second
 
 var build struct {
 	sync.Once
@@ -106,7 +105,7 @@ func Serve(t testing.TB, data string, args ...string) *Daemon {
 		_ = d.cmd.Wait()
 		close(d.done)
 	}()
-	late := time.After(patience)
+	late := time.After(patience.Long)
 	for got := 0; got < want; {
 		select {
 		case line, ok := <-lines:
@@ -163,7 +162,7 @@ func (d *Daemon) end(sig syscall.Signal) {
 	_ = d.cmd.Process.Signal(sig)
 	select {
 	case <-d.done:
-	case <-time.After(patience):
+	case <-time.After(patience.Long):
 		_ = d.cmd.Process.Kill()
 		<-d.done
 		d.t.Errorf("the daemon did not end after %v:\n%s", sig, d.Log())
@@ -195,7 +194,7 @@ func (d *Daemon) PeakRSS() int64 {
 // Do sends a request and wants one of the statuses; the body is returned.
 func (d *Daemon) Do(method, path string, body io.Reader, statuses ...int) []byte {
 	d.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	ctx, cancel := context.WithTimeout(context.Background(), patience.Long)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, method, d.HTTP+path, body)
 	require.NoError(d.t, err)
@@ -242,7 +241,7 @@ func Run(t testing.TB, args ...string) (out string, status int) {
 // RunAs is Run by another user; the test is root's then.
 func RunAs(t testing.TB, uid uint32, args ...string) (out string, status int) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	ctx, cancel := context.WithTimeout(context.Background(), patience.Long)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, Binary(t), args...)
 	if uid != uint32(os.Geteuid()) {
@@ -264,15 +263,4 @@ func asExit(err error, to **exec.ExitError) bool {
 	e, ok := err.(*exec.ExitError)
 	*to = e
 	return ok
-}
-
-// Until waits for something that must come true.
-func Until(t testing.TB, what string, cond func() bool) {
-	t.Helper()
-	for end := time.Now().Add(2 * patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-		if cond() {
-			return
-		}
-	}
-	require.FailNow(t, "never came true: "+what)
 }

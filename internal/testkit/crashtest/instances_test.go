@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // influxd starts a real InfluxDB 1 and returns its URL.
@@ -35,7 +36,7 @@ func influxd(t *testing.T) string {
 	cmd := exec.Command("influxd", "-config", file)
 	require.NoError(t, cmd.Start(), "influxd (Debian package influxdb) is needed")
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	Until(t, "InfluxDB answers", func() bool {
+	patience.Until(t, "InfluxDB answers", func() bool {
 		resp, err := http.Post("http://"+addr+"/query?q=CREATE+DATABASE+roofs", "", nil)
 		if err == nil {
 			_ = resp.Body.Close()
@@ -55,7 +56,7 @@ func TestTwoInstancesDivideTheHouses(t *testing.T) {
 		require.NoError(t, os.WriteFile(file, []byte(fmt.Sprintf("cases: [%q]\nstore: influxdb\n"+
 			"influxdb: {url: %q, bucket: roofs}\nmqtt: {client_id: %s, topics: [dewcase/#]}\n", pattern, engine, name)), 0o600))
 		d := Serve(t, data, "-config", file, "-broker", "mqtt://"+broker.Addr())
-		Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
+		patience.Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 		return d
 	}
 	northData := t.TempDir()
@@ -94,7 +95,7 @@ func TestTwoInstancesDivideTheHouses(t *testing.T) {
 		export := func() int {
 			return strings.Count(string(d.Do(http.MethodGet, "/api/cases/"+house+"/readings.csv", nil, 200)), "\n") - 1
 		}
-		Until(t, house+" has all", func() bool { return export() >= each })
+		patience.Until(t, house+" has all", func() bool { return export() >= each })
 		assert.Equal(t, each, export(), house)
 	}
 	assert.Zero(t, south.Metric(`dewcase_readings_rejected_total{reason="unknown_case"}`))

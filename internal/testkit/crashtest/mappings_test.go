@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -53,15 +55,15 @@ func TestMappingsMadeOnThePagesLoseAndDoubleNothing(t *testing.T) {
 					topic = "other/n2"
 				}
 				_ = p.Send(Sent{N: n, Topic: topic, Payload: fmt.Appendf(nil, `{"t":%.2f,"at":%d}`, float64(n%1000)/100,
-					at.Add(time.Duration(n)*time.Second).UnixMilli())})
+					at.Add(time.Duration(n)*100*time.Millisecond).UnixMilli())})
 			}
 		}
 	}()
 	for n := 1; n <= 10; n++ {
 		put(line(steady) + line(other))
-		Until(t, "some came", func() bool { return p.AckedCount() >= 1000*n-500 })
+		patience.Until(t, "some came", func() bool { return p.AckedCount() >= 1000*n-500 })
 		put(line(fmt.Sprintf("round-%d/{logger}", n)) + line(steady))
-		Until(t, "more came", func() bool { return p.AckedCount() >= 1000*n })
+		patience.Until(t, "more came", func() bool { return p.AckedCount() >= 1000*n })
 	}
 	close(stop)
 	n := <-sent
@@ -75,7 +77,7 @@ func TestMappingsMadeOnThePagesLoseAndDoubleNothing(t *testing.T) {
 	t.Logf("%d messages, %.0f a second, %d changes; %d came while nothing read them", n, rate, version, refused)
 
 	put(line(steady) + line(other))
-	Until(t, "the log has them all", func() bool {
+	patience.Until(t, "the log has them all", func() bool {
 		return strings.Contains(string(d.Do(http.MethodGet, "/messages", nil, 200)),
 			fmt.Sprintf("%d messages with %d readings of n2", refused, refused))
 	})

@@ -10,6 +10,8 @@ import (
 	"net"
 	"sync"
 	"time"
+
+	"dewcase/internal/testkit/patience"
 )
 
 // Publisher is a logger that keeps the books: a message counts as acknowledged
@@ -143,7 +145,7 @@ func (p *Publisher) Close() {
 
 // connect tries until it succeeds and sends what is pending again, in order.
 func (p *Publisher) connect() error {
-	for deadline := time.Now().Add(2 * patience); ; time.Sleep(10 * time.Millisecond) {
+	for deadline := time.Now().Add(patience.Long); ; time.Sleep(10 * time.Millisecond) {
 		conn, err := p.dial()
 		if err != nil {
 			p.mu.Lock()

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/testkit/patience"
 )
 
 // installation is a configuration that is written anew between reloads.
@@ -128,7 +129,7 @@ func TestReloadsLoseAndDoubleNothing(t *testing.T) {
 		t.Helper()
 		before := strings.Count(d.Log(), saying)
 		d.Signal(syscall.SIGHUP)
-		Until(t, saying, func() bool { return strings.Count(d.Log(), saying) > before })
+		patience.Until(t, saying, func() bool { return strings.Count(d.Log(), saying) > before })
 	}
 	half := func(quantity, value string) {
 		t.Helper()
@@ -145,7 +146,7 @@ func TestReloadsLoseAndDoubleNothing(t *testing.T) {
 		require.False(t, admitted(d, fmt.Sprintf("user-%d", n-1)))
 		require.Equal(t, n+1, serial(t, pages))
 		require.Equal(t, n+1, serial(t, d.MQTT))
-		Until(t, "another thousand came", func() bool { return p.AckedCount() >= 1000*n })
+		patience.Until(t, "another thousand came", func() bool { return p.AckedCount() >= 1000*n })
 	}
 	for what, spoil := range map[string]func(){
 		"dewcase.yaml:2: mqtt.user_file": func() { in.replace("users_file", "user_file") },

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Readings without a time of their own get that of their arrival. Each must be
@@ -25,22 +26,19 @@ const (
 
 func TestReadingsWithoutATimeAreStoredOnceThroughKillsOfTheDaemonWithItsOwnBroker(t *testing.T) {
 	data, addr := t.TempDir(), freePort(t)
-	untimed(t, addr, func() *Daemon { return Serve(t, data, "-mqtt-listen", addr) }, func() {})
+	untimed(t, addr, func() *Daemon { return Serve(t, data, "-mqtt-listen", addr) })
 }
 
 func TestReadingsWithoutATimeAreStoredOnceThroughKillsBehindMosquitto(t *testing.T) {
 	b := mosquittotest.Start(t, mosquittotest.Quick)
 	data := t.TempDir()
-	untimed(t, b.Addr(), func() *Daemon { return Serve(t, data, "-broker", "mqtt://"+b.Addr()) }, func() {
-		Until(t, "subscribed", func() bool { return strings.Contains(b.Log(), "as dewcase") })
-		time.Sleep(200 * time.Millisecond)
-	})
+	untimed(t, b.Addr(), func() *Daemon { return Serve(t, data, "-broker", "mqtt://"+b.Addr()) })
 }
 
-func untimed(t *testing.T, addr string, serve func() *Daemon, subscribed func()) {
+func untimed(t *testing.T, addr string, serve func() *Daemon) {
 	d := serve()
 	d.Do(http.MethodPut, "/api/cases/"+caseID+"/file", strings.NewReader(caseFile()), 201)
-	subscribed()
+	patience.Until(t, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 	p := NewPublisher(addr, "gateway", 20)
 	p.Pause = time.Millisecond
 	t.Cleanup(p.Close)
@@ -69,7 +67,7 @@ func untimed(t *testing.T, addr string, serve func() *Daemon, subscribed func())
 			t.Logf("%d of %d are there; the daemon says:\n%s", len(times), untimedReadings, d.Log())
 		}
 	})
-	Until(t, "every acknowledged reading is stored", func() bool {
+	patience.Until(t, "every acknowledged reading is stored", func() bool {
 		clear(times)
 		table, err := csv.NewReader(strings.NewReader(
 			string(d.Do(http.MethodGet, "/api/cases/"+caseID+"/readings.csv", nil, 200)))).ReadAll()

@@ -22,6 +22,7 @@ import (
 	"dewcase/internal/run/config"
 	"dewcase/internal/testkit/crashtest"
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 const deploy = "../../../deploy"
@@ -84,18 +85,22 @@ func TestTheUnitLetsTheDaemonMakeItsSystemCalls(t *testing.T) {
 	data := t.TempDir()
 	cmd := exec.Command("strace", "-D", "-f", "-qq", "-o", trace, crashtest.Binary(t), "serve", "-data", data, "-http",
 		"127.0.0.1:0", "-mqtt-listen", "127.0.0.1:0")
+	said, err := os.Create(filepath.Join(data, "said"))
+	require.NoError(t, err)
+	defer said.Close()
+	cmd.Stderr = said
 	require.NoError(t, cmd.Start()) // with -D the process is the daemon, strace looks on from beside it
 	defer func() { _ = cmd.Process.Kill() }()
-	crashtest.Until(t, "the store is open", func() bool {
-		_, err := os.Stat(filepath.Join(data, "dewcase.db"))
-		return err == nil
+	patience.Until(t, "it is ready", func() bool {
+		log, err := os.ReadFile(said.Name())
+		return err == nil && bytes.Contains(log, []byte("msg=ready"))
 	})
 	time.Sleep(500 * time.Millisecond) // a little of its daily life
 	require.NoError(t, cmd.Process.Signal(os.Interrupt))
 	require.NoError(t, cmd.Wait())
 	allowed := allowedCalls(t)
 	var text []byte
-	crashtest.Until(t, "the trace is complete", func() bool {
+	patience.Until(t, "the trace is complete", func() bool {
 		var err error
 		text, err = os.ReadFile(trace)
 		return err == nil && bytes.Contains(text, []byte("exit_group(0"))
@@ -296,7 +301,7 @@ func TestHomeAutomationReadsTheStateAndTellsAForecastBehindMosquittoAsInstalled(
 	d := crashtest.Serve(t, filepath.Join(t.TempDir(), "data"), "-broker", fmt.Sprintf("mqtts://127.0.0.1:%d", b.Port),
 		"-config", b.Write("dewcase.yaml", fmt.Sprintf("mqtt: {username: dewcase, password_file: %s, ca_file: %s}\n",
 			b.Write("mqtt-password", "d\n"), ca)))
-	crashtest.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
+	patience.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
 	d.Do(http.MethodPut, "/api/cases/house-1/file", strings.NewReader(house), 201)
 	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase/house-1/k7", reading(0)))
 	state := func() string { return listen(t, b, ca, "home", "h", "dewcase-state/house-1") }
@@ -313,7 +318,7 @@ func TestHomeAutomationReadsTheStateAndTellsAForecastBehindMosquittoAsInstalled(
 		fmt.Sprintf(`{"min_c":-8,"until":%q}`, until)), "Mosquitto drops a logger's without a word")
 	require.NoError(t, send(t, b, ca, "home", "h", "dewcase-forecast/house-1",
 		fmt.Sprintf(`{"min_c":-2,"until":%q}`, until)))
-	crashtest.Until(t, "the forecast is kept", func() bool { return d.Status("/api/cases/house-1/forecast") == 200 })
+	patience.Until(t, "the forecast is kept", func() bool { return d.Status("/api/cases/house-1/forecast") == 200 })
 	require.Contains(t, string(d.Do(http.MethodGet, "/api/cases/house-1/forecast", nil, 200)), `"min_c":-2`)
 	require.Zero(t, d.Stop(), d.Log())
 }
@@ -335,10 +340,10 @@ func TestMosquittoAsInstalledHoldsReadingsAndKeepsLoggersToTheirTopics(t *testin
 
 	d := serve()
 	d.Token = "0123456789abcdef0123456789abcdef"
-	crashtest.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
+	patience.Until(t, "ready", func() bool { return d.Status("/readyz") == 200 })
 	d.Do(http.MethodPut, "/api/cases/house-1/file", strings.NewReader(house), 201)
 	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase/house-1/k7", reading(0)))
-	crashtest.Until(t, "stored", func() bool { return d.Metric("dewcase_readings_stored_total") == 1 })
+	patience.Until(t, "stored", func() bool { return d.Metric("dewcase_readings_stored_total") == 1 })
 	require.Zero(t, d.Stop(), d.Log())
 
 	// While the daemon is down, and over a restart of the broker.
@@ -354,9 +359,9 @@ func TestMosquittoAsInstalledHoldsReadingsAndKeepsLoggersToTheirTopics(t *testin
 
 	d = serve()
 	d.Token = "0123456789abcdef0123456789abcdef"
-	crashtest.Until(t, "all that waited is stored", func() bool { return d.Metric("dewcase_readings_stored_total") >= 20 })
+	patience.Until(t, "all that waited is stored", func() bool { return d.Metric("dewcase_readings_stored_total") >= 20 })
 	require.NoError(t, send(t, b, ca, "house-1/k7", "k", "dewcase/house-1/k7", reading(59)))
-	crashtest.Until(t, "and what comes after", func() bool { return d.Metric("dewcase_readings_stored_total") >= 21 })
+	patience.Until(t, "and what comes after", func() bool { return d.Metric("dewcase_readings_stored_total") >= 21 })
 	csv := string(d.Do(http.MethodGet, "/api/cases/house-1/readings.csv", nil, 200))
 	require.Equal(t, 1+22, strings.Count(csv, "\n"), csv)
 	require.NotContains(t, csv, "T00:50:00Z")

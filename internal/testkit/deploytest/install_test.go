@@ -1,7 +1,6 @@
 package deploytest
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"os/exec"
@@ -88,10 +87,8 @@ cp %[5]s %[2]s/root/dewcase/bin/dewcase
 chmod 755 %[2]s/root
 exec chroot %[2]s /bin/bash /root/run.sh
 `, over, top, dir, root, crashtest.Binary(t))
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, "unshare", "--mount", "--net", "--pid", "--fork", "--kill-child", "--mount-proc",
-		"/bin/bash", "-c", outer)
+	cmd := exec.CommandContext(t.Context(), "unshare", "--mount", "--net", "--pid", "--fork", "--kill-child",
+		"--mount-proc", "/bin/bash", "-c", outer)
 	cmd.WaitDelay = 5 * time.Second
 	out, err := cmd.CombinedOutput()
 	require.NoError(t, err, string(out))

@@ -18,6 +18,7 @@ import (
 	"dewcase/internal/run/app"
 	"dewcase/internal/run/config"
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Row 35: what a logger's clock says is bounded, what is doubtful is flagged and
@@ -29,7 +30,7 @@ func TestWrongClocksOfLoggersAreBoundedAndFlagged(t *testing.T) {
 	require.NoError(t, err)
 	now := time.Now().UTC().Truncate(time.Second)
 	say := func(at string) {
-		require.True(t, send(c, "dewcase/larch-3/k1", fmt.Sprintf(`{"time":%q,"temp_c":4,"rh_pct":80}`, at), patience))
+		require.True(t, send(c, "dewcase/larch-3/k1", fmt.Sprintf(`{"time":%q,"temp_c":4,"rh_pct":80}`, at), patience.Long))
 	}
 	stored := func() float64 { return d.Metric("dewcase_readings_stored_total") }
 	say("1970-01-01T00:00:00Z")
@@ -41,7 +42,7 @@ func TestWrongClocksOfLoggersAreBoundedAndFlagged(t *testing.T) {
 	say(now.Add(5 * time.Minute).Format(time.RFC3339))
 	say("2025-10-26T01:30:00+01:00") // summer time
 	say("2025-10-26T01:30:00Z")      // the same by the kitchen clock, an hour later
-	require.True(t, send(c, "dewcase/larch-3/k1", `{"temp_c":4.5,"rh_pct":81}`, patience))
+	require.True(t, send(c, "dewcase/larch-3/k1", `{"temp_c":4.5,"rh_pct":81}`, patience.Long))
 	require.EqualValues(t, 4, stored())
 	rows := string(d.Do(http.MethodGet, "/api/cases/larch-3/readings.csv", nil, 200))
 	require.Contains(t, rows, "2025-10-26T00:30:00")
@@ -82,7 +83,7 @@ func TestAHostClockThatJumpsLosesAndInventsNothing(t *testing.T) {
 	require.NoError(t, err)
 	sent := 0
 	say := func(payload string) {
-		require.True(t, send(l, "dewcase/larch-3/k1", payload, patience))
+		require.True(t, send(l, "dewcase/larch-3/k1", payload, patience.Long))
 		sent++
 	}
 	own := func(back time.Duration) string {

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Row 53: a configuration that is half written stops a start with the line named
@@ -25,7 +26,7 @@ func TestAHalfWrittenConfigurationIsRefusedByLineAndChangesNothing(t *testing.T)
 	write(good[:len(good)-17])
 	c, err := client(t, d.MQTT, "logger", "", "")
 	require.NoError(t, err)
-	require.True(t, send(c, "dewcase/larch-3/k1", body(0), patience), "it goes on with what it read")
+	require.True(t, send(c, "dewcase/larch-3/k1", body(0), patience.Long), "it goes on with what it read")
 	require.Zero(t, d.Stop(), d.Log())
 
 	before := tree(t, data)

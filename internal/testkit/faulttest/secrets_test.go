@@ -17,6 +17,7 @@ import (
 
 	"dewcase/internal/testkit/crashtest"
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // hashOf is what `dewcase password` makes of a password on standard input.
@@ -81,7 +82,7 @@ func TestNoSecretIsInLogArgumentsAnswersOrStore(t *testing.T) {
 			d.Do(http.MethodPost, "/api/cases/larch-3/readings", strings.NewReader(winter(300)), 200)
 			jar, err := cookiejar.New(nil)
 			require.NoError(t, err)
-			person := http.Client{Jar: jar, Timeout: patience}
+			person := http.Client{Jar: jar, Timeout: patience.Long}
 			for _, password := range []string{wrongPassword, webPassword} {
 				resp, err := person.PostForm(d.HTTP+"/login", url.Values{"password": {password}})
 				require.NoError(t, err)
@@ -102,11 +103,11 @@ func TestNoSecretIsInLogArgumentsAnswersOrStore(t *testing.T) {
 				require.Error(t, err)
 				c, err := client(t, d.MQTT, "b", "larch-3/k1", loggerPassword)
 				require.NoError(t, err)
-				require.True(t, send(c, "dewcase/larch-3/k1", body(900), patience))
+				require.True(t, send(c, "dewcase/larch-3/k1", body(900), patience.Long))
 			case "a broker":
-				crashtest.Until(t, "connected", func() bool { return d.Status("/readyz") == 200 })
+				patience.Until(t, "connected", func() bool { return d.Status("/readyz") == 200 })
 			default:
-				crashtest.Until(t, "refused", func() bool {
+				patience.Until(t, "refused", func() bool {
 					return d.Status("/readyz") == 503 &&
 						strings.Contains(d.Log(), "mqtt.password_file")
 				})

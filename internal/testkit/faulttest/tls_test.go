@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Row 20, the pages: with a certificate they are served over TLS and no other way.
@@ -29,7 +30,8 @@ func TestPagesWithACertificateAreNeverPlain(t *testing.T) {
 	require.NoError(t, err)
 	pool := x509.NewCertPool()
 	require.True(t, pool.AppendCertsFromPEM(ca))
-	trusting := http.Client{Timeout: patience, Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}}}
+	trusting := http.Client{Timeout: patience.Long,
+		Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}}}
 	resp, err := trusting.Get(d.HTTP + "/healthz")
 	require.NoError(t, err)
 	_ = resp.Body.Close()

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 func TestMain(m *testing.M) {
@@ -24,8 +25,6 @@ func TestMain(m *testing.M) {
 	crashtest.RemoveBinary()
 	os.Exit(code)
 }
-
-const patience = 60 * time.Second
 
 const house = `case: larch-3
 property: {label: 3 Larch Row, timezone: Europe/London, altitude_m: 60}
@@ -71,7 +70,7 @@ func client(t testing.TB, addr, id, user, password string) (paho.Client, error) 
 	}
 	c := paho.NewClient(o)
 	tok := c.Connect()
-	if !tok.WaitTimeout(patience) {
+	if !tok.WaitTimeout(patience.Long) {
 		return nil, fmt.Errorf("no answer")
 	}
 	if tok.Error() == nil {
@@ -90,7 +89,7 @@ func send(c paho.Client, topic, payload string, wait time.Duration) bool {
 func pid(t testing.TB, d *crashtest.Daemon) int {
 	t.Helper()
 	var n int
-	crashtest.Until(t, "the daemon says its pid", func() bool {
+	patience.Until(t, "the daemon says its pid", func() bool {
 		m := regexp.MustCompile(`pid=(\d+)`).FindStringSubmatch(d.Log())
 		if m == nil {
 			return false

@@ -15,11 +15,10 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	"github.com/stretchr/testify/require"
 )
-
-// patience bounds the wait for the broker to come up.
-const patience = 15 * time.Second
 
 // Broker is a Mosquitto of the test's own.
 type Broker struct {
@@ -93,7 +92,7 @@ func (b *Broker) Restart() {
 	done := make(chan struct{})
 	b.done = done
 	go func(cmd *exec.Cmd) { _ = cmd.Wait(); close(done) }(b.cmd)
-	for end := time.Now().Add(patience); ; time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(patience.Long); ; time.Sleep(10 * time.Millisecond) {
 		conn, err := net.DialTimeout("tcp", b.Addr(), time.Second)
 		if err == nil {
 			_ = conn.Close()

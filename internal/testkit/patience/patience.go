@@ -3,8 +3,12 @@
 package patience
 
 import (
+	"fmt"
+	"os"
 	"testing"
 	"time"
+
+	"go.uber.org/goleak"
 )
 
 // Long bounds a single wait.
@@ -18,4 +22,21 @@ func Until(t testing.TB, what string, is func() bool) {
 			t.Fatalf("never came true: %s", what)
 		}
 	}
+}
+
+// Main runs a room's tests and fails where a goroutine of theirs stays.
+func Main(m *testing.M) {
+	code := m.Run()
+	err := goleak.Find()
+	for range 20 { // each looks for a second or two
+		if err == nil {
+			break
+		}
+		err = goleak.Find()
+	}
+	if err != nil && code == 0 {
+		fmt.Fprintln(os.Stderr, err)
+		code = 1
+	}
+	os.Exit(code)
 }

@@ -29,6 +29,7 @@ import (
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/benchwinter"
 	"dewcase/internal/testkit/crashtest"
+	"dewcase/internal/testkit/patience"
 )
 
 func TestMain(m *testing.M) {
@@ -106,7 +107,7 @@ func (d *database) start(b *testing.B) {
 	d.cmd = exec.Command(args[0], args[1:]...)
 	d.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	require.NoError(b, d.cmd.Start(), "%s is needed, as Debian packages it", d.name)
-	crashtest.Until(b, d.name+" answers", func() bool {
+	patience.Until(b, d.name+" answers", func() bool {
 		res, err := http.Get("http://" + d.addr + d.ready)
 		if err != nil {
 			return false
@@ -135,7 +136,7 @@ func (d *database) ask(b *testing.B, path string) []byte {
 // advise, as many at a time as there are processors, and waits until all is taken.
 func (d *database) write(b *testing.B, lines [][]byte) time.Duration {
 	if d.name == "InfluxDB" {
-		crashtest.Until(b, "a database is there", func() bool {
+		patience.Until(b, "a database is there", func() bool {
 			res, err := http.PostForm("http://"+d.addr+"/query", url.Values{"q": {"CREATE DATABASE roof"}})
 			require.NoError(b, err)
 			res.Body.Close()

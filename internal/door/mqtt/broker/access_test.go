@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/door/credentials"
+	"dewcase/internal/testkit/patience"
 )
 
 func users(user, password string) (Rights, bool) {
@@ -66,10 +67,10 @@ func TestALoggersUserPublishesToItsOwnTopicOnly(t *testing.T) {
 	wait(t, c.Publish("dewcase/larkfield-9/k7", 1, false, "mine"))
 	wait(t, c.Publish("dewcase/larkfield-9/k7/temp", 1, false, "mine"))
 	sub := c.Subscribe("#", 1, nil)
-	require.True(t, sub.WaitTimeout(patience))
+	require.True(t, sub.WaitTimeout(patience.Long))
 	require.EqualValues(t, 0x80, sub.(*paho.SubscribeToken).Result()["#"])
 	c.Publish("dewcase/larkfield-9/k8", 1, false, "not mine")
-	eventually(t, "disconnected", func() bool { return !c.IsConnectionOpen() })
+	patience.Until(t, "disconnected", func() bool { return !c.IsConnectionOpen() })
 	require.Len(t, r.messages(), 2)
 }
 
@@ -85,7 +86,7 @@ func TestNobodyReadsTheBrokersOwnTopics(t *testing.T) {
 	c := connect(t, b, "c", nil)
 	for _, filter := range []string{"$SYS/#", "$SYS/broker/version", "$share/g/#"} {
 		tok := c.Subscribe(filter, 0, nil)
-		require.True(t, tok.WaitTimeout(patience))
+		require.True(t, tok.WaitTimeout(patience.Long))
 		for _, code := range tok.(*paho.SubscribeToken).Result() {
 			require.EqualValues(t, 0x80, code, filter)
 		}
@@ -100,7 +101,7 @@ func TestAnotherUsersSessionCannotBeTakenOver(t *testing.T) {
 	require.Error(t, err)
 	require.True(t, home.IsConnectionOpen())
 	home.Disconnect(100)
-	eventually(t, "away", func() bool { return b.Stats().Clients == 0 })
+	patience.Until(t, "away", func() bool { return b.Stats().Clients == 0 })
 	require.NoError(t, b.Publish("dewcase/larkfield-9/state/loft", []byte("at risk"), false))
 	_, err = dial(b, "shared-id", as("spy", "right"))
 	require.Error(t, err, "the session outlives its connection")

@@ -10,13 +10,11 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
-	"go.uber.org/goleak"
 )
-
-// patience bounds waits that end early in a passing test.
-const patience = 20 * time.Second
 
 // recorder is a handler that remembers what it was given.
 type recorder struct {
@@ -50,7 +48,7 @@ func start(t testing.TB, opts Options) *Broker {
 	require.NoError(t, err)
 	require.NoError(t, b.Start())
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), patience)
+		ctx, cancel := context.WithTimeout(context.Background(), patience.Long)
 		defer cancel()
 		require.NoError(t, b.Stop(ctx))
 	})
@@ -68,13 +66,13 @@ func connect(t testing.TB, b *Broker, id string, change func(*paho.ClientOptions
 
 func dial(b *Broker, id string, change func(*paho.ClientOptions)) (paho.Client, error) {
 	o := paho.NewClientOptions().AddBroker("tcp://" + b.Addr()).SetClientID(id).SetAutoReconnect(false).
-		SetProtocolVersion(4).SetConnectTimeout(patience)
+		SetProtocolVersion(4).SetConnectTimeout(patience.Long)
 	if change != nil {
 		change(o)
 	}
 	c := paho.NewClient(o)
 	tok := c.Connect()
-	if !tok.WaitTimeout(patience) {
+	if !tok.WaitTimeout(patience.Long) {
 		return nil, errors.New("no answer to CONNECT")
 	}
 	return c, tok.Error()
@@ -82,21 +80,11 @@ func dial(b *Broker, id string, change func(*paho.ClientOptions)) (paho.Client, 
 
 func wait(t testing.TB, tok paho.Token) {
 	t.Helper()
-	require.True(t, tok.WaitTimeout(patience), "no acknowledgement")
+	require.True(t, tok.WaitTimeout(patience.Long), "no acknowledgement")
 	require.NoError(t, tok.Error())
 }
 
-func eventually(t testing.TB, what string, cond func() bool) {
-	t.Helper()
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
-		if cond() {
-			return
-		}
-	}
-	t.Fatalf("never came true: %s", what)
-}
-
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { patience.Main(m) }
 
 func TestAcknowledgementComesOnlyAfterTheHandlerSaysDurable(t *testing.T) {
 	entered, release := make(chan struct{}), make(chan struct{})
@@ -111,7 +99,7 @@ func TestAcknowledgementComesOnlyAfterTheHandlerSaysDurable(t *testing.T) {
 	}
 	close(release)
 	wait(t, tok)
-	eventually(t, "counted", func() bool { return b.Stats().Accepted == 1 })
+	patience.Until(t, "counted", func() bool { return b.Stats().Accepted == 1 })
 }
 
 func TestAMessageThatIsNotDurableIsNotAcknowledgedAndComesAgain(t *testing.T) {
@@ -122,7 +110,7 @@ func TestAMessageThatIsNotDurableIsNotAcknowledgedAndComesAgain(t *testing.T) {
 		o.SetCleanSession(false).SetAutoReconnect(true).SetMaxReconnectInterval(50 * time.Millisecond)
 	})
 	c.Publish("dewcase/a/k7", 1, false, "again") // the token ends at the reconnect already, so it proves nothing
-	eventually(t, "came again", func() bool { return len(r.messages()) == 1 })
+	patience.Until(t, "came again", func() bool { return len(r.messages()) == 1 })
 	require.EqualValues(t, 1, b.Stats().NotDurable)
 	require.True(t, r.messages()[0].Redelivered, "it says that it was sent before")
 	require.NotZero(t, r.messages()[0].Packet)
@@ -147,7 +135,7 @@ func TestManyMessagesOfOneClientAreInTheHandlerTogether(t *testing.T) {
 	for i := range n {
 		toks = append(toks, c.Publish("dewcase/a/k7", 1, false, fmt.Sprint(i)))
 	}
-	eventually(t, "all taken", func() bool { return b.Stats().Received == n+1 })
+	patience.Until(t, "all taken", func() bool { return b.Stats().Received == n+1 })
 	close(release)
 	for _, tok := range toks {
 		wait(t, tok)
@@ -186,7 +174,7 @@ func TestEveryQualityOfServiceIsHandledOnce(t *testing.T) {
 			wait(t, c.Publish("dewcase/a/k7", qos, false, fmt.Sprint(qos, i)))
 		}
 	}
-	eventually(t, "all 60 handled", func() bool { return len(r.messages()) == 60 })
+	patience.Until(t, "all 60 handled", func() bool { return len(r.messages()) == 60 })
 	seen := map[string]byte{}
 	for _, m := range r.messages() {
 		seen[string(m.Payload)] = m.QoS
@@ -235,7 +223,7 @@ func TestAMessageThatIsNotDurableReachesNoSubscriber(t *testing.T) {
 	wait(t, home.Subscribe("#", 1, func(_ paho.Client, m paho.Message) { got <- string(m.Payload()) }))
 	r.fail.Store(1)
 	connect(t, b, "bad", nil).Publish("dewcase/a/k7", 1, false, "lost")
-	eventually(t, "refused", func() bool { return b.Stats().NotDurable == 1 })
+	patience.Until(t, "refused", func() bool { return b.Stats().NotDurable == 1 })
 	wait(t, connect(t, b, "good", nil).Publish("dewcase/a/k7", 1, false, "kept"))
 	require.Equal(t, "kept", <-got)
 }
@@ -251,12 +239,12 @@ func TestStopWaitsForMessagesUnderWayAndAcknowledgesThem(t *testing.T) {
 	<-entered
 	stopped := make(chan error, 1)
 	go func() {
-		ctx, cancel := context.WithTimeout(context.Background(), patience)
+		ctx, cancel := context.WithTimeout(context.Background(), patience.Long)
 		defer cancel()
 		stopped <- b.Stop(ctx)
 	}()
-	eventually(t, "draining", b.draining.Load)
-	eventually(t, "no new connections", func() bool {
+	patience.Until(t, "draining", b.draining.Load)
+	patience.Until(t, "no new connections", func() bool {
 		conn, err := net.DialTimeout("tcp", b.Addr(), time.Second)
 		if err == nil {
 			_ = conn.Close()
@@ -286,7 +274,7 @@ func TestStopDoesNotWaitLongerThanAllowed(t *testing.T) {
 	defer cancel()
 	require.ErrorContains(t, b.Stop(ctx), "not yet durable")
 	require.False(t, tok.WaitTimeout(10*time.Millisecond) && tok.Error() == nil, "not acknowledged")
-	eventually(t, "connection closed", func() bool { return !c.IsConnectionOpen() })
+	patience.Until(t, "connection closed", func() bool { return !c.IsConnectionOpen() })
 }
 
 func TestOptionsThatWouldLoseReadingsOrOpenTheDoorAreRefused(t *testing.T) {

@@ -22,6 +22,8 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/eclipse/paho.mqtt.golang/packets"
 	"github.com/stretchr/testify/require"
@@ -38,7 +40,7 @@ func rawConnect(t *testing.T, b *Broker, level byte, id string) *rawClient {
 	conn, err := net.Dial("tcp", b.Addr())
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
-	require.NoError(t, conn.SetDeadline(time.Now().Add(patience)))
+	require.NoError(t, conn.SetDeadline(time.Now().Add(patience.Long)))
 	c := &rawClient{Conn: conn, in: bufio.NewReader(conn)}
 	body := []byte{0, 4, 'M', 'Q', 'T', 'T', level, 2, 0, 60}
 	if level == 5 {
@@ -139,7 +141,7 @@ func TestAHandlerThatForgetsAResultIsNoReasonToAcknowledge(t *testing.T) {
 	c.publish(t, 4, "dewcase/a/k7", 1, 1, nil)
 	rest, _ := io.ReadAll(c.in)
 	require.Empty(t, rest)
-	eventually(t, "counted", func() bool { return b.Stats().NotDurable == 1 })
+	patience.Until(t, "counted", func() bool { return b.Stats().NotDurable == 1 })
 }
 
 func TestQualityOfService2IsAnsweredInFull(t *testing.T) {
@@ -169,7 +171,7 @@ func TestUnreleasedMessagesDoNotPileUp(t *testing.T) {
 	}
 	_, err := io.Copy(io.Discard, c)
 	require.NotErrorIs(t, err, context.DeadlineExceeded)
-	eventually(t, "dropped", func() bool { return b.Stats().Clients == 0 })
+	patience.Until(t, "dropped", func() bool { return b.Stats().Clients == 0 })
 }
 
 func TestImpossibleMessagesAreCountedAndGoodOnesBesideThemKept(t *testing.T) {
@@ -213,7 +215,7 @@ func TestASubscriberMakesDeepTopicsNoDearer(t *testing.T) {
 	home := connect(t, b, "home", nil)
 	wait(t, home.Subscribe("#", 1, func(paho.Client, paho.Message) {}))
 	tok := home.Subscribe(strings.Repeat("a/", 20000)+"#", 1, nil)
-	require.True(t, tok.WaitTimeout(patience))
+	require.True(t, tok.WaitTimeout(patience.Long))
 	require.EqualValues(t, 0x80, tok.(*paho.SubscribeToken).Result()[strings.Repeat("a/", 20000)+"#"])
 	c := rawConnect(t, b, 4, "deep")
 	body := binary.BigEndian.AppendUint16(nil, 65535)
@@ -260,7 +262,7 @@ func TestMemoryIsBoundedWhileNothingBecomesDurable(t *testing.T) {
 			sent <- nil
 		}()
 	}
-	eventually(t, "the budget is used up", func() bool { return b.Stats().Received >= 60 })
+	patience.Until(t, "the budget is used up", func() bool { return b.Stats().Received >= 60 })
 	time.Sleep(200 * time.Millisecond) // nothing to wait for: that no more comes in is the point
 	runtime.GC()
 	runtime.ReadMemStats(&now)
@@ -270,20 +272,25 @@ func TestMemoryIsBoundedWhileNothingBecomesDurable(t *testing.T) {
 	for range clients {
 		require.NoError(t, <-sent)
 	}
-	eventually(t, "all accepted", func() bool { return b.Stats().Accepted == clients*each })
+	patience.Until(t, "all accepted", func() bool { return b.Stats().Accepted == clients*each })
 }
 
 func TestConnectionsThatSayNothingAreClosedAndTheirNumberIsLimited(t *testing.T) {
 	b := start(t, Options{Handler: (&recorder{}).handle, MaxClients: 4})
-	b.listener.mu.Lock()
-	b.listener.patience = 100 * time.Millisecond
-	b.listener.mu.Unlock()
+	waits := func(d time.Duration) (before time.Duration) {
+		b.listener.mu.Lock()
+		defer b.listener.mu.Unlock()
+		before, b.listener.patience = b.listener.patience, d
+		return before
+	}
+	usual := waits(100 * time.Millisecond)
 	silent, err := net.Dial("tcp", b.Addr())
 	require.NoError(t, err)
 	defer silent.Close()
-	require.NoError(t, silent.SetReadDeadline(time.Now().Add(patience)))
+	require.NoError(t, silent.SetReadDeadline(time.Now().Add(patience.Long)))
 	_, err = silent.Read(make([]byte, 1))
 	require.ErrorIs(t, err, io.EOF)
+	waits(usual)
 	for i := range 4 {
 		rawConnect(t, b, 4, fmt.Sprint("c", i))
 	}
@@ -299,8 +306,8 @@ func TestPublishersLeaveNoSessionBehind(t *testing.T) {
 		wait(t, c.Publish("dewcase/a/k7", 1, false, "x"))
 		c.Disconnect(100)
 	}
-	eventually(t, "forgotten", func() bool { return b.srv.Clients.Len() <= 1 }) // the broker's own
-	eventually(t, "rights too", func() bool {
+	patience.Until(t, "forgotten", func() bool { return b.srv.Clients.Len() <= 1 }) // the broker's own
+	patience.Until(t, "rights too", func() bool {
 		b.guard.mu.Lock()
 		defer b.guard.mu.Unlock()
 		return len(b.guard.rights) == 0
@@ -330,15 +337,15 @@ func TestMessagesArriveOverTLSOnly(t *testing.T) {
 	r := &recorder{}
 	b := start(t, Options{Handler: r.handle,
 		TLS: &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}})
-	b.listener.mu.Lock()
-	b.listener.patience = 300 * time.Millisecond
-	b.listener.mu.Unlock()
 	o := paho.NewClientOptions().AddBroker("ssl://" + b.Addr()).SetClientID("k7").SetTLSConfig(&tls.Config{RootCAs: pool})
 	c := paho.NewClient(o)
 	wait(t, c.Connect())
 	defer c.Disconnect(100)
 	wait(t, c.Publish("dewcase/a/k7", 1, false, "sealed"))
 	require.Equal(t, "sealed", string(r.messages()[0].Payload))
+	b.listener.mu.Lock()
+	b.listener.patience = 300 * time.Millisecond
+	b.listener.mu.Unlock()
 	_, err := dial(b, "plain", nil)
 	require.Error(t, err)
 }

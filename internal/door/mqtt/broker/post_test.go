@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"dewcase/internal/testkit/patience"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/eclipse/paho.mqtt.golang/packets"
 	"github.com/stretchr/testify/require"
@@ -28,7 +30,7 @@ func join(t testing.TB, b *Broker, id, user string, clean bool, filters ...strin
 	conn, err := net.Dial("tcp", b.Addr())
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
-	require.NoError(t, conn.SetDeadline(time.Now().Add(patience)))
+	require.NoError(t, conn.SetDeadline(time.Now().Add(patience.Long)))
 	s := &subscriber{Conn: conn, in: bufio.NewReader(conn)}
 	hello := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
 	hello.ProtocolName, hello.ProtocolVersion, hello.ClientIdentifier, hello.CleanSession = "MQTT", 4, id, clean
@@ -70,7 +72,7 @@ func (s *subscriber) takes(t testing.TB, acknowledge bool) *packets.PublishPacke
 func (s *subscriber) leave(t testing.TB, b *Broker, remaining int) {
 	t.Helper()
 	require.NoError(t, packets.NewControlPacket(packets.Disconnect).Write(s))
-	eventually(t, "gone", func() bool { return b.Stats().Clients == int64(remaining) })
+	patience.Until(t, "gone", func() bool { return b.Stats().Clients == int64(remaining) })
 }
 
 func say(t testing.TB, b *Broker, topic string, from, until int) {
@@ -97,7 +99,7 @@ func TestWhatWasNotAcknowledgedComesAgainFirstAndInOrder(t *testing.T) {
 		require.Equal(t, fmt.Sprint(i), string(got.Payload))
 		require.Equal(t, i < 3, got.Dup)
 	}
-	eventually(t, "nothing waits", func() bool { return b.Stats().Waiting == 0 })
+	patience.Until(t, "nothing waits", func() bool { return b.Stats().Waiting == 0 })
 }
 
 func TestForASubscriberThatIsAwayTheFirstMessagesAreKept(t *testing.T) {
@@ -136,9 +138,9 @@ func TestASubscriberThatDoesNotReadIsCutAndKnowsThatItMissedSomething(t *testing
 	}
 	require.EqualValues(t, 1, b.Stats().Cut)
 	require.Less(t, n, 2000)
-	eventually(t, "cut", func() bool { return b.Stats().Clients == 1 })
+	patience.Until(t, "cut", func() bool { return b.Stats().Clients == 1 })
 	require.False(t, join(t, b, "deaf", "", false).present)
-	eventually(t, "nothing waits", func() bool { return b.Stats().Waiting == 0 })
+	patience.Until(t, "nothing waits", func() bool { return b.Stats().Waiting == 0 })
 }
 
 // The heap, where the process may hold other things: what 60 subscribers of one
@@ -203,7 +205,7 @@ func TestRetainedMessagesAreBoundedAndTheDaemonsOwnAreAlwaysKept(t *testing.T) {
 	wait(t, last)
 	wait(t, c.Publish("a/0", 1, true, ""))
 	require.NoError(t, b.Publish("own", []byte("dry"), true))
-	eventually(t, "passed on", func() bool {
+	patience.Until(t, "passed on", func() bool {
 		b.post.mu.Lock()
 		defer b.post.mu.Unlock()
 		return b.post.retained["own"] != nil && b.post.retained["a/0"] == nil && b.post.retained["a/1"] != nil &&
@@ -289,13 +291,13 @@ func TestOwnTopicsAndTopicsWithoutRightAreRefusedAndTold(t *testing.T) {
 		conn := connect(t, b, "c-"+c.user, as(c.user, "right"))
 		conn.Publish(c.topic, 1, true, "x")
 		if c.why == "" {
-			eventually(t, "taken", func() bool { return len(r.messages()) == 1 })
+			patience.Until(t, "taken", func() bool { return len(r.messages()) == 1 })
 			continue
 		}
 		got := <-refused
 		require.Equal(t, []string{c.user, c.topic, "c-" + c.user}, []string{got.User, got.Topic, got.Client})
 		require.Contains(t, got.Why, c.why)
-		eventually(t, "closed", func() bool { return !conn.IsConnectionOpen() })
+		patience.Until(t, "closed", func() bool { return !conn.IsConnectionOpen() })
 	}
 	_ = rawWill(t, b, "state/roof").Close()
 	require.Equal(t, "state/roof", (<-refused).Topic, "a will as well")

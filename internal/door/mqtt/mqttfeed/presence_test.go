@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // Whoever reads the topic of a daemon knows whether it is there: the daemon says
@@ -16,7 +17,7 @@ import (
 func TestOfADaemonThatIsLostTheBrokerSaysSo(t *testing.T) {
 	b := mosquittotest.Start(t, mosquittotest.Quick)
 	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.Addr()).SetClientID("watcher"))
-	require.True(t, c.Connect().WaitTimeout(patience))
+	require.True(t, c.Connect().WaitTimeout(patience.Long))
 	defer c.Disconnect(10)
 	var mu sync.Mutex
 	var said []string
@@ -24,9 +25,9 @@ func TestOfADaemonThatIsLostTheBrokerSaysSo(t *testing.T) {
 		mu.Lock()
 		defer mu.Unlock()
 		said = append(said, string(m.Payload()))
-	}).WaitTimeout(patience))
+	}).WaitTimeout(patience.Long))
 	words := func(n int) []string {
-		eventually(t, "the words", func() bool { mu.Lock(); defer mu.Unlock(); return len(said) >= n })
+		patience.Until(t, "the words", func() bool { mu.Lock(); defer mu.Unlock(); return len(said) >= n })
 		mu.Lock()
 		defer mu.Unlock()
 		return said
@@ -54,9 +55,9 @@ func TestABrokerThatForbidsThePresenceBringsReadings(t *testing.T) {
 	f := start(t, opts)
 	ready(t, f)
 	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.Addr()).SetClientID("logger"))
-	require.True(t, c.Connect().WaitTimeout(patience))
+	require.True(t, c.Connect().WaitTimeout(patience.Long))
 	defer c.Disconnect(10)
-	require.True(t, c.Publish("dewcase/a/k1", 1, false, "x").WaitTimeout(patience))
-	eventually(t, "it arrives", func() bool { return len(r.messages()) == 1 })
+	require.True(t, c.Publish("dewcase/a/k1", 1, false, "x").WaitTimeout(patience.Long))
+	patience.Until(t, "it arrives", func() bool { return len(r.messages()) == 1 })
 	require.EqualValues(t, 1, f.Status().Connections, b.Log())
 }

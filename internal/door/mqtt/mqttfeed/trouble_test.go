@@ -28,6 +28,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 // authority signs certificates for tests.
@@ -97,7 +98,7 @@ func TestReadingsArriveOverTLSWithAClientCertificate(t *testing.T) {
 	o.URL, o.CAFile = "mqtts://"+b.Addr(), b.Write("our-ca.pem", ca.pem)
 
 	without := start(t, o)
-	eventually(t, "refused without a certificate", func() bool {
+	patience.Until(t, "refused without a certificate", func() bool {
 		return strings.Contains(without.Status().Error, "refuses our certificate")
 	})
 	stop(t, without)
@@ -107,7 +108,7 @@ func TestReadingsArriveOverTLSWithAClientCertificate(t *testing.T) {
 	f := start(t, o)
 	ready(t, f)
 	require.NoError(t, f.Publish("dewcase/a/k7", []byte("sealed"), false))
-	eventually(t, "arrives", func() bool { return len(r.messages()) == 1 })
+	patience.Until(t, "arrives", func() bool { return len(r.messages()) == 1 })
 }
 
 func TestABrokersCertificateThatCannotBeTrustedIsRefusedInPlainWords(t *testing.T) {
@@ -133,7 +134,7 @@ func TestABrokersCertificateThatCannotBeTrustedIsRefusedInPlainWords(t *testing.
 				ready(t, f)
 				return
 			}
-			eventually(t, c.want, func() bool { return strings.Contains(f.Status().Error, c.want) })
+			patience.Until(t, c.want, func() bool { return strings.Contains(f.Status().Error, c.want) })
 			require.False(t, f.Status().Connected)
 		})
 	}
@@ -144,7 +145,7 @@ func TestNoPlainTextWhereTLSWasAskedFor(t *testing.T) {
 	o := options(b, &recorder{})
 	o.URL = "mqtts://" + b.Addr()
 	f := start(t, o)
-	eventually(t, "said", func() bool { return f.Status().Error != "" && f.Status().Error != "not connected yet" })
+	patience.Until(t, "said", func() bool { return f.Status().Error != "" && f.Status().Error != "not connected yet" })
 	require.False(t, f.Status().Connected)
 	require.Zero(t, f.Status().Connections)
 }
@@ -163,9 +164,9 @@ func TestAWrongPasswordIsSaidOnceWithoutThePasswordAndNotHurriedAfter(t *testing
 	o.Logger = slog.New(slog.NewTextHandler(
 		writer(func(p []byte) (int, error) { mu.Lock(); defer mu.Unlock(); return logs.Write(p) }), nil))
 	f := start(t, o)
-	eventually(t, "said", func() bool { return strings.Contains(f.Status().Error, "mqtt.password_file") })
+	patience.Until(t, "said", func() bool { return strings.Contains(f.Status().Error, "mqtt.password_file") })
 	attempts := func() int { return strings.Count(b.Log(), "not authorised") }
-	eventually(t, "tried again", func() bool { return attempts() >= 2 })
+	patience.Until(t, "tried again", func() bool { return attempts() >= 2 })
 	mu.Lock()
 	require.Equal(t, 1, strings.Count(logs.String(), "level=WARN"), logs.String())
 	require.NotContains(t, logs.String(), "horse")
@@ -177,7 +178,7 @@ func TestAWrongPasswordIsSaidOnceWithoutThePasswordAndNotHurriedAfter(t *testing
 	unreadable := o
 	unreadable.Password = func() (string, error) { return "", fmt.Errorf("no such file") }
 	g := start(t, unreadable)
-	eventually(t, "refused", func() bool { return strings.Contains(g.Status().Error, "mqtt.password_file") })
+	patience.Until(t, "refused", func() bool { return strings.Contains(g.Status().Error, "mqtt.password_file") })
 }
 
 type writer func([]byte) (int, error)
@@ -218,7 +219,7 @@ func TestARefusedSubscriptionIsToldAndAskedForAgain(t *testing.T) {
 	t.Cleanup(func() { _ = srv.Close() })
 	f := start(t, Options{URL: "mqtt://" + l.Addr().String(), ClientID: "dewcase",
 		Topics: []string{"dewcase/#", "zigbee/#"}, Handler: (&recorder{}).handle})
-	eventually(t, "told", func() bool {
+	patience.Until(t, "told", func() bool {
 		return strings.Contains(f.Status().Error,
 			"refuses the subscription to zigbee/#")
 	})
@@ -244,7 +245,7 @@ func TestAnotherProgramUnderOurNameIsRecognisedAndNotFought(t *testing.T) {
 		return strings.Contains(f.Status().Error, "another program uses the client identifier") ||
 			strings.Contains(f2.Status().Error, "another program uses the client identifier")
 	}
-	eventually(t, "told", told)
+	patience.Until(t, "told", told)
 	stop(t, f2)
 	ready(t, f)
 	require.GreaterOrEqual(t, usual.usurped, time.Minute, "no more than one take-over a minute from then on")
@@ -338,9 +339,9 @@ func TestABadLinkLosesNothingAndLeaksNothing(t *testing.T) {
 	for round := range 8 {
 		publish(t, c, round*50, round*50+50)
 		p.reset()
-		eventually(t, "back", func() bool { return f.Status().Connections > int64(round+1) })
+		patience.Until(t, "back", func() bool { return f.Status().Connections > int64(round+1) })
 	}
-	eventually(t, "all arrive", func() bool {
+	patience.Until(t, "all arrive", func() bool {
 		have := map[string]bool{}
 		for _, s := range r.payloads() {
 			have[s] = true
@@ -349,7 +350,7 @@ func TestABadLinkLosesNothingAndLeaksNothing(t *testing.T) {
 	})
 	c.Disconnect(100)
 	ready(t, f)
-	eventually(t, "no goroutine left behind", func() bool { return runtime.NumGoroutine() <= before+4 })
+	patience.Until(t, "no goroutine left behind", func() bool { return runtime.NumGoroutine() <= before+4 })
 }
 
 func TestAHalfOpenLinkIsNoticed(t *testing.T) {
@@ -361,11 +362,11 @@ func TestAHalfOpenLinkIsNoticed(t *testing.T) {
 	f := start(t, o)
 	ready(t, f)
 	p.swallow(true)
-	eventually(t, "noticed", func() bool { return !f.Status().Connected })
+	patience.Until(t, "noticed", func() bool { return !f.Status().Connected })
 	p.swallow(false)
 	ready(t, f)
 	publish(t, publisher(t, b), 0, 10)
-	eventually(t, "flows again", func() bool { return len(r.messages()) == 10 })
+	patience.Until(t, "flows again", func() bool { return len(r.messages()) == 10 })
 }
 
 func TestTroublesHaveWordsOfTheirOwn(t *testing.T) {

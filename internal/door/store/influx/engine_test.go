@@ -21,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dewcase/internal/door/store/sqlite"
+	"dewcase/internal/testkit/patience"
 )
 
 // engine is a real influxd 1.x of this test run, with a small proxy before it
@@ -118,7 +119,7 @@ func (e *engine) start(t testing.TB) {
 	require.NoError(t, err)
 	e.cmd.Stderr = log
 	require.NoError(t, e.cmd.Start())
-	until(t, "influxd answers", func() bool {
+	patience.Until(t, "influxd answers", func() bool {
 		res, err := http.Get("http://" + e.addr + "/ping")
 		if err != nil {
 			return false
@@ -166,18 +167,6 @@ func (e *engine) ways() map[string]string {
 }
 
 // until waits for something to become true.
-func until(t testing.TB, what string, is func() bool) {
-	t.Helper()
-	for end := time.Now().Add(60 * time.Second); ; time.Sleep(5 * time.Millisecond) {
-		if is() {
-			return
-		}
-		if time.Now().After(end) {
-			require.Fail(t, "waited too long until "+what)
-		}
-	}
-}
-
 // old makes a local store for which every reading is old enough to be sealed
 // and released at once.
 func old(t testing.TB) *sqlite.Store {

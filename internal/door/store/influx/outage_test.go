@@ -23,6 +23,7 @@ import (
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/patience"
 	"dewcase/internal/testkit/storetest"
 )
 
@@ -76,25 +77,25 @@ func TestNothingIsLostOrDoubledWhateverTheEngineDoes(t *testing.T) {
 		return st
 	}
 	add(100)
-	until(t, "the first are copied", func() bool { return state().Waiting == 0 })
+	patience.Until(t, "the first are copied", func() bool { return state().Waiting == 0 })
 	for _, mode := range []int32{refuseAll, loseTheAnswer, beSlow} {
 		e.mode.Store(mode)
 		add(300)
 		if mode != beSlow {
-			until(t, "the failure is seen", func() bool { return state().Err != nil })
+			patience.Until(t, "the failure is seen", func() bool { return state().Err != nil })
 			require.Positive(t, state().Waiting)
 			require.False(t, state().Since.IsZero())
 		}
 		e.mode.Store(passOn)
-		until(t, "the backlog is copied", func() bool { return state().Waiting == 0 && state().Err == nil })
+		patience.Until(t, "the backlog is copied", func() bool { return state().Waiting == 0 && state().Err == nil })
 	}
 	e.stop()
 	add(300)
-	until(t, "the failure is seen", func() bool { return state().Err != nil })
+	patience.Until(t, "the failure is seen", func() bool { return state().Err != nil })
 	require.EqualValues(t, 300, state().Waiting)
 	storetest.Same(t, want, storetest.All(t, s, house, "k7"))
 	e.start(t)
-	until(t, "the backlog is copied", func() bool { return state().Waiting == 0 })
+	patience.Until(t, "the backlog is copied", func() bool { return state().Waiting == 0 })
 
 	require.Equal(t, len(want), count(t, client, ofReading))
 	got, err := client.Readings(t.Context(), house, "k7", time.Time{}, wayAhead())
@@ -219,7 +220,7 @@ func TestVictoriaMetricsHoldsTheSameBits(t *testing.T) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	until(t, "victoria-metrics answers", func() bool {
+	patience.Until(t, "victoria-metrics answers", func() bool {
 		res, err := http.Get("http://" + addr + "/health")
 		if err != nil {
 			return false
@@ -257,7 +258,7 @@ func TestVictoriaMetricsHoldsTheSameBits(t *testing.T) {
 		}
 		return values, times
 	}
-	until(t, "the points can be read", func() bool {
+	patience.Until(t, "the points can be read", func() bool {
 		v, _ := export("temp_c")
 		return len(v) == len(rs)
 	})

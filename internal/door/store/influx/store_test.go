@@ -15,6 +15,7 @@ import (
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/patience"
 	"dewcase/internal/testkit/storetest"
 )
 
@@ -218,7 +219,7 @@ func TestAnEngineThatCanBeWrittenToOnlyIsSaid(t *testing.T) {
 	}()
 	t.Cleanup(func() { stop(); <-done })
 	require.Equal(t, []roof.Outcome{roof.Stored}, storetest.Put(t, s, house, storetest.TRH("k7", 0, 1, 1)))
-	until(t, "it is said", func() bool { return s.WriteOnly() != nil })
+	patience.Until(t, "it is said", func() bool { return s.WriteOnly() != nil })
 	require.ErrorIs(t, s.WriteOnly(), errWriteOnly)
 	require.Len(t, storetest.All(t, s, house, "k7"), 1)
 }

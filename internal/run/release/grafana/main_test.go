@@ -28,6 +28,7 @@ import (
 
 	"dewcase/internal/testkit/crashtest"
 	"dewcase/internal/testkit/mosquittotest"
+	"dewcase/internal/testkit/patience"
 )
 
 var update = flag.Bool("update", false, "write the dashboards")
@@ -84,7 +85,7 @@ func run(t *testing.T, ready string, name string, args ...string) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	crashtest.Until(t, name+" answers", func() bool {
+	patience.Until(t, name+" answers", func() bool {
 		res, err := http.Get(ready)
 		if err != nil {
 			return false
@@ -186,7 +187,7 @@ func TestEveryQueryOfTheRoofFindsWhatTheDaemonCopied(t *testing.T) {
 		return ask(t, addr, `SELECT "condensing_min" FROM "night_surface"`) >= 4 &&
 			ask(t, addr, `SELECT "temp_c" FROM "reading"`) >= 8*288
 	}
-	crashtest.Until(t, "all is copied", ready)
+	patience.Until(t, "all is copied", ready)
 	require.Equal(t, 1, ask(t, addr, casesQuery))
 	asGrafana := strings.NewReplacer("$timeFilter", "time >= '2026-01-10T00:00:00Z' AND time < '2026-01-14T00:00:00Z'",
 		"$__interval", "1h", "$case", "larch-3")
