@@ -153,11 +153,7 @@ func (b *Bell) Run(ctx context.Context) {
 		case <-t.C:
 		case <-b.news:
 			// What comes together is looked at together.
-			select {
-			case <-ctx.Done():
-				return
-			case <-time.After(b.paced(settleFor)):
-			}
+			rest(ctx, b.paced(settleFor))
 		}
 	}
 }

@@ -122,17 +122,22 @@ func (b *Bell) Took(caseID string, readings []roof.Reading, outcomes []roof.Outc
 // nights asks the whole record of every house once a night, after noon of the
 // house's clock, and once after a start where nothing is kept: verdicts move at a
 // fixed hour, whether or not anybody looks. It can take seconds a house, which no
-// look waits for but a house's first.
+// look waits for but a house's first; between houses it rests for as long as it
+// worked, so that thousands of them take half a processor.
 func (b *Bell) nights(ctx context.Context) {
 	t := time.NewTicker(b.paced(lookEvery))
 	defer t.Stop()
 	for {
-		due := b.nightsDue(ctx)
-		for _, c := range due[:min(len(due), roundNights)] {
+		due, first := b.nightsDue(ctx)
+		for i, c := range due[:min(len(due), roundNights)] {
 			if ctx.Err() != nil {
 				return
 			}
+			began := time.Now()
 			b.nightly(ctx, c)
+			if i >= first { // of thousands of houses it takes hours, and the rest goes on
+				rest(ctx, time.Since(began))
+			}
 		}
 		if len(due) > roundNights {
 			continue
@@ -143,12 +148,16 @@ func (b *Bell) nights(ctx context.Context) {
 		case <-t.C:
 		case <-b.unknown:
 			// A record that is only just coming in is assessed once it is here.
-			select {
-			case <-ctx.Done():
-				return
-			case <-time.After(b.paced(settleFor)):
-			}
+			rest(ctx, b.paced(settleFor))
 		}
+	}
+}
+
+// rest waits, not longer than ctx.
+func rest(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
 	}
 }
 
@@ -158,7 +167,7 @@ const roundNights = 20
 
 // nightsDue lists the houses whose nightly work is to be done, those first that
 // were never assessed: nothing is said of them before.
-func (b *Bell) nightsDue(ctx context.Context) []*roof.Case {
+func (b *Bell) nightsDue(ctx context.Context) (all []*roof.Case, never int) {
 	var first, due []*roof.Case
 	for _, c := range b.Cases.All() {
 		w, ok := b.sentries.nightly(c.ID)
@@ -183,7 +192,7 @@ func (b *Bell) nightsDue(ctx context.Context) []*roof.Case {
 			due = append(due, c)
 		}
 	}
-	return append(first, due...)
+	return append(first, due...), len(first)
 }
 
 func (b *Bell) nightly(ctx context.Context, c *roof.Case) {
