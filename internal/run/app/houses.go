@@ -66,8 +66,11 @@ const (
 	behindAfter = time.Hour
 	// restShare is how many times as long as it worked the housekeeper rests.
 	restShare = 20
-	// listWaits is how long the list waits for houses that were never summed up.
+	// listWaits is how long the list waits for houses that were never summed up, unless
+	// more than fewDue are to be summed up: of thousands, as after a first start, it
+	// shows what there is.
 	listWaits = 4 * time.Second
+	fewDue    = 500
 )
 
 // changed notes that what a summary rests on has changed.
@@ -314,14 +317,14 @@ func (k *housekeeper) Houses(ctx context.Context, q roof.HouseQuery) ([]web.Hous
 	defer enough()
 	for {
 		k.mu.Lock()
-		served := k.served
+		served, many := k.served, len(k.due) > fewDue
 		k.mu.Unlock()
 		p, err := k.list.Houses(ctx, q)
 		if err != nil {
 			return nil, 0, 0, 0, err
 		}
 		rows, waits, err := k.rows(ctx, p.Rows)
-		if err != nil || !waits || soon.Err() != nil {
+		if err != nil || !waits || many || soon.Err() != nil {
 			return rows, p.All, p.Found, p.Need, err
 		}
 		select {
