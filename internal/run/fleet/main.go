@@ -100,7 +100,7 @@ func load(ctx context.Context, o options, out io.Writer) (err error) {
 	}
 	defer c.stop()
 	t.began = c.began
-	if err := c.settle(ctx, o, out); err != nil || o.rounds == 0 {
+	if err := c.settle(ctx, t.options, out); err != nil || o.rounds == 0 {
 		return err
 	}
 	l, err := newLoggers(ctx, t, c)
