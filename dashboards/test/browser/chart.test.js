@@ -35,11 +35,13 @@ async function moved(page, act) {
   await page.waitForFunction((w) => location.search !== w && !document.querySelector("dew-chart figure[aria-busy]"), was);
   for (let last = ""; last !== page.url();) { // a hand that moves is followed a few times a second
     last = page.url();
-    await page.waitForTimeout(250);
+    await page.evaluate(() => new Promise((r) => setTimeout(r, 300))); // behind the page's own timers
     await settled(page);
   }
   return view(page);
 }
+/** drawn waits until what was asked for has been drawn. */
+const drawn = (page) => page.evaluate(() => new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r))));
 /** ink counts the pixels of the crosshair's canvas that are drawn, in columns around x. */
 const ink = (page, x, half) => page.evaluate(([x, half]) => {
   const c = document.querySelectorAll("dew-chart canvas")[1], k = c.width / c.getBoundingClientRect().width;
@@ -156,7 +158,7 @@ test("a drag with Shift shows its rectangle and zooms to it; a plain drag moves;
   await p.page.mouse.move(from, y);
   await p.page.mouse.down();
   await p.page.mouse.move(to, y, { steps: 4 });
-  await p.page.waitForTimeout(60);
+  await drawn(p.page);
   assert.ok(await ink(p.page, 400, 80) > 20_000, "the rectangle is seen while it is drawn");
   const near = await moved(p.page, () => p.page.mouse.up());
   await p.page.keyboard.up("Shift");
@@ -329,7 +331,7 @@ test("quantities are picked from the list, arranged three ways, and the address 
   const heights = {};
   for (const lay of ["strips", "over", "units"]) {
     await moved(p.page, () => p.page.locator(`[data-lays] a[data-lay=${lay}]`).click());
-    await p.page.waitForTimeout(80);
+    await drawn(p.page);
     heights[lay] = (await plot(p.page)).height;
   }
   assert.ok(heights.strips > heights.units && heights.units > heights.over, JSON.stringify(heights));

@@ -4,21 +4,18 @@
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
 import { readFileSync, readdirSync, existsSync } from "node:fs";
-import { createRequire } from "node:module";
 import { join } from "node:path";
-import { chromium } from "playwright-core";
+import * as shared from "./open.js";
 
-const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, "");
+const { accessible, base, desktop } = shared;
 const dir = process.env.DEWCASE_EXPORTS ?? "";
 assert.ok(base && dir, "DEWCASE_PAGES and DEWCASE_EXPORTS must be set");
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const caseFile = readFileSync(join(dir, "case.yaml"), "utf8");
 const shapes = readdirSync(dir).filter((n) => existsSync(join(dir, n, "flags"))).sort();
 
 let browser;
 before(async () => {
-  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+  browser = await shared.launch();
 });
 after(async () => { await browser?.close(); });
 
@@ -36,16 +33,7 @@ async function readings(id) {
   return r.text();
 }
 
-/** open gives a page that fails the test on any complaint of the browser. */
-async function open(path, more = {}) {
-  const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...more });
-  const page = await context.newPage();
-  const faults = [];
-  page.on("console", (m) => { if (m.type() === "error" && !/status of 422/.test(m.text())) faults.push(m.text()); });
-  page.on("pageerror", (e) => faults.push(String(e)));
-  await page.goto(base + path);
-  return { page, done: async () => { await context.close(); assert.deepEqual(faults, [], path); } };
-}
+const open = (path, more = {}) => shared.open(browser, path, { ...desktop, meant: /status of 422/, ...more });
 
 /** answer fills the form in as the flags of the command line would. */
 async function answer(page, flags) {
@@ -229,11 +217,7 @@ test("the pages are accessible, and fit a phone of 390 px, by day and by night",
   for (const [colorScheme, viewport] of [["light", { width: 1440, height: 900 }], ["dark", { width: 390, height: 844 }], ["light", { width: 390, height: 844 }], ["dark", { width: 1440, height: 900 }]]) {
     const p = await open("/cases/looks/files", { colorScheme, viewport });
     const check = async (where) => {
-      const cdp = await p.page.context().newCDPSession(p.page);
-      const run = async (expression) => (await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true })).result.value;
-      await run(axe + ";0");
-      const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
-      assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
+      await accessible(p.page, where);
       assert.ok(await p.page.evaluate(() => document.documentElement.scrollWidth) <= viewport.width, `${where} scrolls sideways at ${viewport.width} px`);
       if (process.env.DEWCASE_PICTURES) await p.page.screenshot({ path: join(process.env.DEWCASE_PICTURES, `${where}-${colorScheme}-${viewport.width}.png`), fullPage: true });
     };

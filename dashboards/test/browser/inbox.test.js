@@ -5,7 +5,7 @@
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
-import { accessible, base, launch, open, phone } from "./open.js";
+import { accessible, base, launch, open, patience, phone } from "./open.js";
 
 const publish = process.env.DEWCASE_PUBLISH ?? "";
 assert.ok(base && publish && process.env.DEWCASE_SHAPES, "DEWCASE_PAGES, DEWCASE_PUBLISH and DEWCASE_SHAPES must be set");
@@ -41,7 +41,7 @@ async function fits(page, what) {
 }
 
 async function until(what, is) {
-  for (let i = 0; i < 100; i++) {
+  for (const end = Date.now() + patience; Date.now() < end;) {
     if (await is()) return;
     await new Promise((r) => setTimeout(r, 100));
   }
@@ -76,7 +76,7 @@ async function reach(shape, n, id) {
   });
   await p.page.locator("#house").selectOption(id);
   await p.page.getByRole("button", { name: "See what they would become" }).tap();
-  await p.page.waitForURL((u) => u.pathname === "/messages/read", { timeout: 5000 });
+  await p.page.waitForURL((u) => u.pathname === "/messages/read");
   const names = await p.page.locator("main form h2").allTextContents();
   const at = names.findIndex((name) => {
     const template = new RegExp("^" + name.split("/").map((l) => l === "#" ? ".*" : l.split(/\{\w+\}|\+/).map((s) => s.replace(/\W/g, "\\$&")).join("[^/]+")).join("/") + "$");
@@ -89,11 +89,11 @@ async function reach(shape, n, id) {
   }
   for (const place of shape.places) {
     const label = form.locator("label", { hasText: new RegExp(`: ${place.temp_c} °C|, ${place.rh_pct} %RH`.replace(/\./g, "\\.")) }).first();
-    await form.locator(`[id="${await label.getAttribute("for", { timeout: 2000 })}"]`).selectOption(place.at);
+    await form.locator(`[id="${await label.getAttribute("for")}"]`).selectOption(place.at);
   }
   await fits(p.page, `read ${shape.name}`);
   await form.getByRole("button", { name: "Read them from now on" }).tap();
-  await p.page.waitForURL((u) => u.pathname.endsWith("/positions"), { timeout: 5000 })
+  await p.page.waitForURL((u) => u.pathname.endsWith("/positions"))
     .catch(async () => { throw new Error("not taken: " + await p.page.locator('[role="alert"]').allTextContents()); });
   await fits(p.page, `taken ${shape.name}`);
   await p.done();

