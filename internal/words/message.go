@@ -79,6 +79,12 @@ func MessageShadow(mapping, by string, whole bool) string {
 		by, what)
 }
 
+// MessageTimeUnread says that a key looks like a time, and that nothing reads it.
+func MessageTimeUnread(pointer, example string) string {
+	return fmt.Sprintf("%s, such as “%s”, looks like a time and is not read as one: it is written in an unknown way, or "+
+		"far from the arrival; readings get their time of arrival", pointer, example)
+}
+
 // MessageProposal introduces a mapping that would read a message, of which doubtful
 // keys are a person's to confirm.
 func MessageProposal(doubtful []string) string {

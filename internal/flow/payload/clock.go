@@ -2,6 +2,8 @@ package payload
 
 import (
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -11,23 +13,31 @@ import (
 // clock is a Clock made ready.
 type clock struct {
 	at     pointer
+	date   *pointer // where the date stands, of a time of day alone
+	offset bool     // the layout ends with an offset
 	form   string
 	layout string
 	zone   *time.Location
 }
 
 // goLayout turns YYYY-MM-DD hh:mm:ss with whatever signs stand between into a
-// layout of package time.
-func goLayout(s string) (string, bool) {
+// layout of package time. AM makes the clock one of 12 hours; a Z at the end, of
+// which offset tells, is an offset.
+func goLayout(s string) (layout string, offset, ok bool) {
 	seen := map[string]bool{}
 	var out strings.Builder
+	s, offset = strings.CutSuffix(s, "Z")
+	hour := "15"
+	if strings.Contains(s, "AM") {
+		hour = "3"
+	}
 	for s != "" {
 		found := false
-		for _, part := range [][2]string{{"YYYY", "2006"}, {"MM", "01"}, {"DD", "02"}, {"hh", "15"}, {"mm", "04"},
-			{"ss", "05"}} {
+		for _, part := range [][2]string{{"YYYY", "2006"}, {"MM", "1"}, {"DD", "2"}, {"hh", hour}, {"mm", "04"},
+			{"ss", "05"}, {"AM", "PM"}} {
 			if strings.HasPrefix(s, part[0]) {
 				if seen[part[0]] {
-					return "", false
+					return "", false, false
 				}
 				seen[part[0]], found = true, true
 				out.WriteString(part[1])
@@ -39,12 +49,12 @@ func goLayout(s string) (string, bool) {
 			continue
 		}
 		if !strings.ContainsRune(" T-/:.,", rune(s[0])) {
-			return "", false
+			return "", false, false
 		}
 		out.WriteByte(s[0])
 		s = s[1:]
 	}
-	return out.String(), seen["YYYY"] && seen["MM"] && seen["DD"] && seen["hh"] && seen["mm"]
+	return out.String(), offset, seen["YYYY"] && seen["MM"] && seen["DD"] && seen["hh"] && seen["mm"]
 }
 
 // read reads a time. own is false where none is told.
@@ -55,6 +65,13 @@ func (c *clock) read(root, element value, arrived time.Time) (at time.Time, own 
 	}
 	if v.kind != textKind && v.kind != numberKind {
 		return time.Time{}, false, wrong(roof.BadTime, "the time is %s", v.kind)
+	}
+	if c.date != nil {
+		day, ok := c.date.of(root, element)
+		if !ok || day.kind != textKind {
+			return time.Time{}, false, nil
+		}
+		v.text = day.text + " " + v.text
 	}
 	switch c.form {
 	case "rfc3339":
@@ -129,6 +146,14 @@ func exponentTime(text string, scale int) (time.Time, bool) {
 // did. Where both had long come the answer is not known, and none is made up;
 // nor is one for the hour that a clock change leaves out.
 func (c *clock) local(text string, arrived time.Time) (time.Time, *problem) {
+	text = strings.ToUpper(strings.TrimSpace(text)) // am, pm
+	if c.offset {
+		at, ok := withOffset(c.layout, text)
+		if !ok {
+			return at, wrong(roof.BadTime, "the time %.60q is not written as the mapping's layout says", text)
+		}
+		return at, nil
+	}
 	at, err := time.ParseInLocation(c.layout, text, c.zone)
 	if err != nil {
 		return time.Time{}, wrong(roof.BadTime, "the time %.60q is not written as the mapping's layout says", text)
@@ -163,4 +188,23 @@ func (c *clock) local(text string, arrived time.Time) (time.Time, *problem) {
 	}
 	return time.Time{}, wrong(roof.BadTime, "the time %.60q was there twice in %s when the clocks were put back; let "+
 		"the logger send its offset or UTC", text, c.zone)
+}
+
+// offsetEnd is an offset behind a time.
+var offsetEnd = regexp.MustCompile(`^(.*?) ?(?:Z|([+-])(\d{2}):?(\d{2})?)$`)
+
+// withOffset reads a time with an offset behind it: Z, +01, +0100 or +01:00.
+func withOffset(layout, text string) (time.Time, bool) {
+	m := offsetEnd.FindStringSubmatch(text)
+	if m == nil {
+		return time.Time{}, false
+	}
+	wall, err := time.Parse(layout, m[1])
+	hours, _ := strconv.Atoi(m[3])
+	minutes, _ := strconv.Atoi(m[4])
+	offset := time.Duration(hours)*time.Hour + time.Duration(minutes)*time.Minute
+	if m[2] == "-" {
+		offset = -offset
+	}
+	return wall.Add(-offset), err == nil && offset.Abs() <= 14*time.Hour && minutes < 60
 }

@@ -60,7 +60,7 @@ func TestUnixTimesRoundTrip(t *testing.T) {
 func TestTheHourThatIsThereTwiceIsToldFromTheArrival(t *testing.T) {
 	zone, err := time.LoadLocation("Europe/London")
 	require.NoError(t, err)
-	layout, ok := goLayout("YYYY-MM-DD hh:mm")
+	layout, _, ok := goLayout("YYYY-MM-DD hh:mm")
 	require.True(t, ok)
 	c := clock{form: "layout", layout: layout, zone: zone}
 	for _, tc := range []struct{ text, arrived, want string }{

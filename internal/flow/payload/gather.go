@@ -48,7 +48,8 @@ func gather(all [][]leaf) []*gathered {
 		if g.Changes = len(g.texts) > 1; math.IsInf(g.Low, 0) {
 			g.Low, g.High, g.Numeric = 0, 0, false
 		}
-		if g.ok {
+		volts := g.ok && g.quantity == roof.BatteryPct && !g.whole && g.High > 1 && g.High <= 5
+		if g.ok && !volts {
 			g.Quantity, g.Like = g.quantity, g.Numeric && plausible(g.quantity, g.Low, g.High)
 		}
 	}

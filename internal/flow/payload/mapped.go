@@ -306,19 +306,30 @@ func (m *mapping) elements(root value) ([]element, *problem) {
 	if m.Each == "" {
 		return []element{{value: root}}, nil
 	}
-	list, ok := m.each.of(root, root)
-	switch {
-	case !ok || list.kind == nullKind:
-		return nil, wrong(roof.NoQuantity, "there is nothing at %s, where the mapping's each points; %s", m.Each, came(root))
-	case list.kind != arrayKind && list.kind != objectKind:
-		return nil, wrong(roof.BadPayload, "there is %s at %s, where the mapping's each needs an array or an object",
-			list.kind, m.Each)
-	}
-	out := make([]element, len(list.items))
-	for i, v := range list.items {
-		if out[i] = (element{value: v, name: strconv.Itoa(i)}); list.kind == objectKind {
-			out[i].name = list.names[i]
+	var out []element
+	lists := m.each.allOf(root, root)
+	for n, list := range lists {
+		switch list.kind {
+		case nullKind:
+			continue
+		case arrayKind, objectKind:
+		default:
+			return nil, wrong(roof.BadPayload, "there is %s at %s, where the mapping's each needs an array or an object",
+				list.kind, m.Each)
 		}
+		for i, v := range list.items {
+			e := element{value: v, name: strconv.Itoa(i)}
+			if list.kind == objectKind {
+				e.name = list.names[i]
+			}
+			if len(lists) > 1 {
+				e.name = strconv.Itoa(n) + "-" + e.name
+			}
+			out = append(out, e)
+		}
+	}
+	if len(out) == 0 && !slices.ContainsFunc(lists, func(v value) bool { return v.kind != nullKind }) {
+		return nil, wrong(roof.NoQuantity, "there is nothing at %s, where the mapping's each points; %s", m.Each, came(root))
 	}
 	return out, nil
 }

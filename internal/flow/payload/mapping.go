@@ -81,9 +81,10 @@ type Field struct {
 // Clock says where the time of measurement stands and how it is written.
 type Clock struct {
 	Pointer string
+	Date    string // pointer to the date, where it stands apart; the layout then has a space between
 	Form    string // rfc3339, s, ms, us, ns, layout
-	Layout  string // of YYYY MM DD hh mm ss and what stands between
-	Zone    string // IANA zone of a layout
+	Layout  string // of YYYY MM DD hh mm ss and what stands between, AM for a 12-hour clock, Z for an offset
+	Zone    string // IANA zone of a layout without an offset
 }
 
 // mapping is a Mapping made ready.
@@ -372,21 +373,26 @@ func (c *compiler) clock(t Clock) {
 	}
 	switch t.Form {
 	case "rfc3339", "s", "ms", "us", "ns":
-		if t.Layout != "" || t.Zone != "" {
-			c.fault("time.layout", "goes with form layout", "leave layout and zone out, or write form: layout")
+		if t.Layout != "" || t.Zone != "" || t.Date != "" {
+			c.fault("time.layout", "goes with form layout", "leave layout, zone and date out, or write form: layout")
 		}
 	case "layout":
-		layout, ok := goLayout(t.Layout)
+		layout, offset, ok := goLayout(t.Layout)
 		if !ok {
 			c.fault("time.layout", fmt.Sprintf("%q cannot be read", t.Layout), "write one of YYYY, MM, DD, hh and mm each, "+
-				"ss if there are seconds, and the signs between them, such as DD.MM.YYYY hh:mm")
+				"ss if there are seconds, AM for a 12-hour clock, Z at the end for an offset, and the signs between them, such as "+
+				"DD.MM.YYYY hh:mm")
 		}
 		zone, err := time.LoadLocation(t.Zone)
-		if err != nil || t.Zone == "" || t.Zone == "Local" {
+		if (err != nil || t.Zone == "" || t.Zone == "Local") && (!offset || t.Zone != "") {
 			c.fault("time.zone", fmt.Sprintf("%q is not a known time zone", t.Zone),
 				"write the IANA zone that the logger's clock is set to, such as Europe/London")
 		}
-		clock.layout, clock.zone = layout, zone
+		clock.layout, clock.zone, clock.offset = layout, zone, offset
+		if t.Date != "" {
+			date := c.pointer("time.date", t.Date)
+			clock.date = &date
+		}
 	default:
 		c.fault("time.form", fmt.Sprintf("%q is not known", t.Form), "write rfc3339, s, ms, us, ns or layout")
 	}

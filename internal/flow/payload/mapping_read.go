@@ -67,9 +67,10 @@ func ReadMapping(n strictyaml.Node) Mapping {
 	for _, n := range m.Get("probes").List() {
 		out.Probes = append(out.Probes, readProbe(n))
 	}
-	if t := m.Get("time").Map("pointer", "form", "layout", "zone"); t.Present() {
+	if t := m.Get("time").Map("pointer", "date", "form", "layout", "zone"); t.Present() {
 		out.Time = &Clock{}
 		out.Time.Pointer, _ = t.Get("pointer").Text()
+		out.Time.Date, _ = t.Get("date").Text()
 		out.Time.Form, _ = t.Get("form").Text()
 		out.Time.Layout, _ = t.Get("layout").Text()
 		out.Time.Zone, _ = t.Get("zone").Text()

@@ -75,6 +75,7 @@ func (m Mapping) write() string {
 	if t := m.Time; t != nil {
 		var one yamlKeys
 		one.text("pointer", t.Pointer)
+		one.text("date", t.Date)
 		one.text("form", t.Form)
 		one.text("layout", t.Layout)
 		one.text("zone", t.Zone)

@@ -5,13 +5,22 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
 
 	"dewcase/internal/roof"
 )
 
 // quantityWords are words by which keys and topics name a quantity, in the
 // languages that loggers' programs are written in; common practice.
-var quantityWords = map[string]roof.Quantity{
+var quantityWords = plainKeys(map[string]roof.Quantity{
+	"temperatuur": roof.TempC, "teplota": roof.TempC, "температура": roof.TempC, "lufttemperatur": roof.TempC,
+	"feuchtigkeit": roof.RHPct, "umidade": roof.RHPct, "humidade": roof.RHPct, "rf": roof.RHPct, "vochtigheid": roof.RHPct,
+	"luchtvochtigheid": roof.RHPct, "fuktighet": roof.RHPct, "luftfuktighet": roof.RHPct, "fugtighed": roof.RHPct,
+	"luftfugtighed": roof.RHPct, "kosteus": roof.RHPct, "ilmankosteus": roof.RHPct, "wilgotność": roof.RHPct,
+	"vlhkost": roof.RHPct, "влажность": roof.RHPct, "niederschlag": roof.RainMM, "pluie": roof.RainMM,
+	"lluvia": roof.RainMM, "pioggia": roof.RainMM, "neerslag": roof.RainMM, "nederbörd": roof.RainMM,
 	"temperature": roof.TempC, "temp": roof.TempC, "temps": roof.TempC, "tmp": roof.TempC, "temperatur": roof.TempC,
 	"temperatura": roof.TempC, "lampotila": roof.TempC, "tc": roof.TempC, "tf": roof.TempC,
 	"tempc": roof.TempC, "tempf": roof.TempC, "celsius": roof.TempC,
@@ -24,7 +33,7 @@ var quantityWords = map[string]roof.Quantity{
 	"wood": roof.WoodPct, "wme": roof.WoodPct, "moisture": roof.WoodPct, "holzfeuchte": roof.WoodPct,
 	"wind": roof.WindMS, "windspeed": roof.WindMS,
 	"solar": roof.SunWM2, "irradiance": roof.SunWM2, "radiation": roof.SunWM2, "sun": roof.SunWM2, "ghi": roof.SunWM2,
-}
+})
 
 // otherWords beside a quantity's word say that it is something else: derived, a
 // setting, or of the device itself.
@@ -35,7 +44,8 @@ var otherWords = map[string]bool{"dew": true, "dewpoint": true, "frost": true, "
 	"calibration": true, "offset": true, "comfort": true, "abs": true, "absolute": true, "gust": true, "dir": true,
 	"direction": true, "deg": true, "low": true, "voltage": true, "volt": true, "volts": true, "mv": true, "v": true,
 	"ok": true, "unit": true, "units": true, "type": true, "id": true, "status": true, "total": true, "rate": true,
-	"soil": true, "trend": true, "count": true, "time": true, "lux": true}
+	"soil": true, "trend": true, "count": true, "time": true, "lux": true, "taupunkt": true, "rosee": true, "rocio": true,
+	"rugiada": true, "soll": true, "sollwert": true, "consigne": true, "consigna": true, "setpunkt": true}
 
 // unitWords are words beside a quantity's that name its unit.
 var unitWords = map[string]Unit{"c": Celsius, "tc": Celsius, "tempc": Celsius,
@@ -58,6 +68,9 @@ type named struct {
 // quantity's word says which; words of another kind beside it say that it is none.
 func nameOfPointer(pointer string) (n named) {
 	steps := strings.Split(strings.TrimPrefix(pointer, "/"), "/")
+	if slices.ContainsFunc(steps, counted) {
+		return named{}
+	}
 	left := slices.Clone(steps)
 	unitAt := map[int]Unit{}
 	for i := len(steps) - 1; i >= 0; i-- {
@@ -88,6 +101,11 @@ func nameOfPointer(pointer string) (n named) {
 	return n
 }
 
+// counted reports a step that is a count, such as a time: no other message has it.
+func counted(step string) bool {
+	return len(step) >= 9 && strings.IndexFunc(step, func(r rune) bool { return r < '0' || r > '9' }) < 0
+}
+
 type wordsName struct {
 	named
 	other bool
@@ -110,11 +128,54 @@ func nameOfWords(all []string) (n wordsName) {
 			n.unit = u
 		case ok && q == n.quantity: // said twice, as temp_c of temperature
 		default:
-			rest = append(rest, w)
+			before, q, inside := compound(w)
+			switch {
+			case inside && otherWords[before]:
+				n.other = true
+			case inside && (!n.ok || n.weak):
+				n.quantity, n.ok, n.weak = q, true, false
+				rest = append(rest, before)
+			default:
+				rest = append(rest, w)
+			}
 		}
 	}
 	n.rest = strings.Join(rest, "-")
 	return n
+}
+
+// compound takes apart a word that ends with that of a quantity, as Innentemperatur.
+func compound(w string) (before string, q roof.Quantity, ok bool) {
+	for i := 2; i+6 < len(w); i++ {
+		if q, ok := quantityWords[w[i:]]; ok {
+			return w[:i], q, true
+		}
+	}
+	return "", 0, false
+}
+
+// plainKeys writes keys as words does.
+func plainKeys[V any](m map[string]V) map[string]V {
+	out := map[string]V{}
+	for w, v := range m {
+		out[plain(w)] = v
+	}
+	return out
+}
+
+// plain takes the accents off a word.
+func plain(w string) string {
+	for i := range len(w) {
+		if w[i] >= utf8.RuneSelf {
+			return strings.Map(func(r rune) rune {
+				if unicode.Is(unicode.Mn, r) {
+					return -1
+				}
+				return r
+			}, norm.NFD.String(strings.NewReplacer("ß", "ss", "ø", "o", "ł", "l", "æ", "ae").Replace(w)))
+		}
+	}
+	return w
 }
 
 // words takes a name apart where it changes from lower to upper case, from letters
@@ -123,7 +184,7 @@ func words(name string) (out []string) {
 	var b strings.Builder
 	flush := func() {
 		if b.Len() > 0 {
-			out = append(out, strings.ToLower(b.String()))
+			out = append(out, plain(strings.ToLower(b.String())))
 			b.Reset()
 		}
 	}
@@ -154,6 +215,9 @@ func join(in []string) (out []string) {
 			i += 2
 		case i+1 < len(in) && (in[i] == "km" && in[i+1] == "h" || in[i] == "m" && in[i+1] == "s"):
 			out = append(out, in[i]+in[i+1])
+			i++
+		case i+1 < len(in) && in[i] == "r" && (in[i+1] == "h" || in[i+1] == "f"):
+			out = append(out, "rh")
 			i++
 		case i+1 < len(in) && in[i] == "wind" && (in[i+1] == "speed" || in[i+1] == "avg"):
 			out = append(out, "wind")

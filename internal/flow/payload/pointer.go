@@ -43,6 +43,27 @@ func parsePointer(s string) (pointer, error) {
 	return p, nil
 }
 
+// allOf resolves a pointer in which a * stands for every element of an array.
+func (p pointer) allOf(root, element value) (out []value) {
+	for i, token := range p.tokens {
+		if token != "*" {
+			continue
+		}
+		around, ok := pointer{tokens: p.tokens[:i], root: p.root}.of(root, element)
+		if !ok || around.kind != arrayKind {
+			return nil
+		}
+		for _, item := range around.items {
+			out = append(out, pointer{tokens: p.tokens[i+1:]}.allOf(item, item)...)
+		}
+		return out
+	}
+	if v, ok := p.of(root, element); ok {
+		return []value{v}
+	}
+	return nil
+}
+
 // of resolves the pointer in an element of a document. An array index has no
 // leading zero and no sign (section 4); what is not there is not found.
 func (p pointer) of(root, element value) (value, bool) {

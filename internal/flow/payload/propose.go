@@ -72,6 +72,34 @@ type Proposal struct {
 	Keys     []Key
 }
 
+// TimesUnread are keys that are named and written as times and that the proposal does
+// not read as one: readings then get their time of arrival.
+func (p Proposal) TimesUnread() (out []Key) {
+	if p.Mapping.Time != nil {
+		return nil
+	}
+	for _, k := range p.Keys {
+		digits := strings.Count(strings.Map(func(r rune) rune {
+			if r >= '0' && r <= '9' {
+				return '0'
+			}
+			return -1
+		}, k.Example), "0")
+		if k.Role == NoRole && slices.Contains(k.By, NotNear) && (strings.Contains(k.Example, ":") || digits >= 8) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// KeyOf is the key of a proposal that a field reads.
+func KeyOf(f Field) string {
+	if len(f.Where) > 0 {
+		return "/" + escapeToken(f.Where[0].Equals)
+	}
+	return cmp.Or(f.Pointer, f.Segment)
+}
+
 // maxProposeMessages bounds the messages that are looked at, the newest of them.
 const maxProposeMessages = 2000
 
@@ -113,7 +141,7 @@ func Propose(caseID, zone string, messages []Message) (out []Proposal) {
 // whole fills in what only a person can say, so that a mapping can be tried.
 func whole(m Mapping) Mapping {
 	m.Case = cmp.Or(m.Case, "x")
-	if m.Time != nil && m.Time.Form == "layout" && m.Time.Zone == "" {
+	if m.Time != nil && m.Time.Form == "layout" && m.Time.Zone == "" && !strings.HasSuffix(m.Time.Layout, "Z") {
 		clock := *m.Time
 		clock.Zone = "UTC"
 		m.Time = &clock

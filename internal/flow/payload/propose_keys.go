@@ -27,16 +27,22 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 			continue
 		}
 		at, _ := parsePointer(m.Each)
-		if list, ok := at.of(one.root, one.root); ok {
+		for _, list := range at.allOf(one.root, one.root) {
 			for _, item := range list.items {
 				all = append(all, leaves(item, maxLeaves))
 			}
 		}
 	}
 	keys := gather(all)
+	if m.Each == "" {
+		columnsAside(keys)
+	}
 	framed := f.form == BTHomeForm || f.form == RAWv2Form
+	byType := false
 	if !framed && !probes(m, keys) {
-		return false
+		if keys, byType = f.byTypes(m); !byType {
+			return false
+		}
 	}
 	m.OnlyPresent = true
 	prefix := ""
@@ -45,7 +51,7 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 		roots := make([][]leaf, 0, len(f.all))
 		for _, one := range f.all {
 			roots = append(roots, slices.DeleteFunc(slices.Clone(one.leaves), func(l leaf) bool {
-				return strings.HasPrefix(l.pointer, strings.TrimPrefix(m.Each, "#")+"/")
+				return within(l.pointer, strings.TrimPrefix(m.Each, "#"))
 			}))
 		}
 		outer := gather(roots)
@@ -54,10 +60,19 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 	}
 	if clock != nil {
 		clock.Pointer = prefix + clock.Pointer
-		if clock.Form == "layout" {
+		if clock.Date != "" {
+			clock.Date = prefix + clock.Date
+		}
+		if clock.Form == "layout" && !strings.HasSuffix(clock.Layout, "Z") {
 			clock.Zone = zone
 		}
 		m.Time = clock
+	}
+	if byType {
+		for _, g := range keys {
+			p.Keys = append(p.Keys, g.Key)
+		}
+		return true
 	}
 	f.loggerKey(m, keys)
 	if apart(all, m) {
@@ -69,24 +84,65 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 	return true
 }
 
-// each finds an array of objects that hold quantities.
+// each finds the array of objects that hold quantities: of nested ones the
+// innermost, with a * for the place in those around it.
 func (f *family) each() string {
 	for _, one := range f.all {
 		for _, l := range one.leaves {
 			if _, ok := quantityLike(l); !ok {
 				continue
 			}
-			steps := strings.Split(l.pointer, "/")
+			steps, inner := strings.Split(l.pointer, "/"), 0
+			all := slices.Clone(steps)
 			for i := 1; i < len(steps)-1; i++ {
 				at, err := parsePointer(strings.Join(steps[:i], "/"))
 				list, ok := at.of(one.root, one.root)
 				if err == nil && ok && list.kind == arrayKind {
-					return "#" + strings.Join(steps[:i], "/")
+					all[i], inner = "*", i
 				}
+			}
+			if inner > 0 {
+				return "#" + strings.Join(all[:inner], "/")
 			}
 		}
 	}
 	return ""
+}
+
+// within reports whether a pointer leads into an array or object of each.
+func within(pointer, each string) bool {
+	steps, of := strings.Split(pointer, "/"), strings.Split(each, "/")
+	if len(steps) <= len(of) {
+		return false
+	}
+	for i, step := range of {
+		if step != "*" && step != steps[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// columnsAside leaves out numbers that stand in arrays beside an array of times: they
+// are one quantity over and over, not one of several probes.
+func columnsAside(keys []*gathered) {
+	in := func(g *gathered) (name string, ok bool) {
+		steps := strings.Split(g.Pointer, "/")
+		last := steps[len(steps)-1]
+		if len(steps) < 3 || strings.IndexFunc(last, func(r rune) bool { return r < '0' || r > '9' }) >= 0 {
+			return "", false
+		}
+		return steps[len(steps)-2], true
+	}
+	times := slices.ContainsFunc(keys, func(g *gathered) bool {
+		name, ok := in(g)
+		return ok && slices.ContainsFunc(words(name), func(w string) bool { return slices.Contains(timeWords, w) })
+	})
+	for _, g := range keys {
+		if _, ok := in(g); ok && times {
+			g.Like = false
+		}
+	}
 }
 
 // probes sorts what looks like quantities into the message's logger and further

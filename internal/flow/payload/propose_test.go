@@ -116,8 +116,60 @@ rpc/dev-1/events :: {"method":"NotifyStatus","params":{"ts":1768371605,"temperat
   case: c
   form: senml
 `},
-		"nothing of ours": {`x/y :: {"state":"on","dewpoint":3,"cpu_temp":55,"t":1768371600}`, ""},
-		"a native topic":  {`dewcase/c/l :: {"temperature":3}`, ""},
+		"a German clock and units in the text": {`home/dach/klima :: {"Zeit":"14.01.2026 06:20:00","Temperatur":"12,4 °C","Luftfeuchtigkeit":"81,5 %"}`,
+			`- topic: "home/dach/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /Temperatur, unit: C, text: yes, decimal: ",", suffix: "°C"}
+    - {quantity: rh_pct, pointer: /Luftfeuchtigkeit, unit: percent, text: yes, decimal: ",", suffix: "%"}
+  time: {pointer: /Zeit, form: layout, layout: "DD.MM.YYYY hh:mm:ss", zone: Europe/London}
+`},
+		"French keys with accents": {`m/comble :: {"horodatage":"2026-01-14T06:20:00+0100","température":4.2,"humidité":93}`,
+			`- topic: "m/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: "/température", unit: C}
+    - {quantity: rh_pct, pointer: "/humidité", unit: percent}
+  time: {pointer: /horodatage, form: layout, layout: "YYYY-MM-DDThh:mm:ssZ"}
+`},
+		"date and time apart, a dew point in one word, a battery in volts": {
+			`n/a :: {"date":"01/14/2026","time":"06:20:00 AM","Innentemperatur":"20,1","Taupunkttemperatur":"9,3","rF":"45","batt":3.1}`,
+			`- topic: "n/{logger}"
+  case: c
+  only_present: yes
+  fields:
+    - {quantity: temp_c, pointer: /Innentemperatur, unit: C, text: yes, decimal: ","}
+    - {quantity: rh_pct, pointer: /rF, unit: percent, text: yes}
+  time: {pointer: /time, date: /date, form: layout, layout: "MM/DD/YYYY hh:mm:ss AM", zone: Europe/London}
+`},
+		"things measured named in an array": {
+			`n/12/data :: {"ts":1768371600,"list":[{"type":"temperature","value":39.7,"unit":"°F"},{"type":"humidity","value":91,"unit":"%"}]}`,
+			`- topic: "n/{logger}/data"
+  case: c
+  only_present: yes
+  each: "#/list"
+  fields:
+    - {quantity: temp_c, pointer: /value, where: {/type: temperature}, unit: F}
+    - {quantity: rh_pct, pointer: /value, where: {/type: humidity}, unit: percent}
+  time: {pointer: "#/ts", form: s}
+`},
+		"nodes within gateways": {
+			`g/8 :: {"gateways":[{"gw":"a","nodes":[{"node":"n1","t":4.2,"rh":91},{"node":"n2","t":3.2,"rh":93}]},{"gw":"b","nodes":[{"node":"n3","t":2.2,"rh":95}]}]}`,
+			`- topic: g/8
+  case: c
+  logger_pointer: /node
+  only_present: yes
+  each: "#/gateways/*/nodes"
+  fields:
+    - {quantity: temp_c, pointer: /t, unit: C}
+    - {quantity: rh_pct, pointer: /rh, unit: percent}
+`},
+		"a series in columns is not several probes": {`x/y :: {"temp":[4.2,4.3],"rh":[91,92],"ts":[1768371600,1768371660]}`, ""},
+		"a key that is a time":                      {`x/y :: {"1768371600":{"temp":4.2,"rh":91}}`, ""},
+		"nothing of ours":                           {`x/y :: {"state":"on","dewpoint":3,"cpu_temp":55,"t":1768371600}`, ""},
+		"a native topic":                            {`dewcase/c/l :: {"temperature":3}`, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			out := Propose("c", "Europe/London", messagesOf(t, tc.messages))
@@ -162,4 +214,35 @@ func TestWhatOnlyAPersonKnowsIsDoubtful(t *testing.T) {
 	assert.Equal(t, "/temp [name range] false", doubts(`n/a :: {"temp":277.46}`))
 	assert.Equal(t, "/temp [name scale] true", doubts(`n/a :: {"temp":2137}`))
 	assert.Equal(t, "/t [letter guess] true; /time [zone] true", doubts(`n/a :: {"t":4.1,"time":"2026-01-14 06:20:01"}`))
+}
+
+// What a proposal for a stranger's message makes of it, in its own time.
+func TestAStrangersMessageBecomesWhatItSays(t *testing.T) {
+	for name, c := range map[string]struct{ message, want string }{
+		"an offset without a colon": {`m/comble :: {"horodatage":"2026-01-14T07:20:00+0100","température":4.2}`,
+			"comble 2026-01-14T06:20:00Z"},
+		"date and time apart, twelve hours": {`n/a :: {"date":"01/14/2026","time":"6:20:00 am","temp":4.2}`,
+			"a 2026-01-14T06:20:00Z"},
+		"nodes within gateways": {`g/8 :: {"g":[{"n":[{"node":"n1","t":4.2}]},{"n":[{"node":"n3","t":2.2}]}]}`,
+			"n1 2026-01-14T06:21:00Z, n3 2026-01-14T06:21:00Z"},
+		"things measured named in an array, as one reading": {
+			`n/12/data :: {"l":[{"type":"temperature","value":4.2},{"type":"humidity","value":91}]}`,
+			"12 2026-01-14T06:21:00Z"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			messages := messagesOf(t, c.message)
+			all := Propose("c", "Europe/London", messages)
+			require.NotEmpty(t, all)
+			became, err := Become([]Mapping{all[0].Mapping}, messages)
+			require.NoError(t, err)
+			var got []string
+			for _, r := range became[0].Readings {
+				got = append(got, r.Logger+" "+r.At.Format(time.RFC3339))
+			}
+			assert.Equal(t, c.want, strings.Join(got, ", "))
+		})
+	}
+	all := Propose("c", "UTC", messagesOf(t, `n/a :: {"time":"14th of January, 6:20","temp":4.2}`))
+	require.Len(t, all[0].TimesUnread(), 1)
+	assert.Equal(t, "/time", all[0].TimesUnread()[0].Pointer)
 }

@@ -9,8 +9,10 @@ import (
 )
 
 // timeWords name a time of measurement, the better first; common practice.
-var timeWords = []string{"time", "timestamp", "ts", "datetime", "measured", "date", "seen", "changed", "updated",
-	"received", "at", "epoch", "utc", "t", "dt"}
+var timeWords = []string{"time", "timestamp", "ts", "datetime", "measured", "zeit", "zeitstempel", "zeitpunkt",
+	"messzeit", "horodatage", "heure", "fecha", "hora", "data", "ora", "tid", "tidpunkt", "tidspunkt", "tijd", "tijdstip",
+	"aika", "cas", "czas", "date", "datum", "dato", "uhrzeit", "seen", "changed", "updated", "received", "at", "epoch",
+	"utc", "t", "dt"}
 
 // maxAway is how far from its arrival a time may be to be taken for that of the
 // measurement.
@@ -42,15 +44,47 @@ func (f *family) clock(keys []*gathered) *Clock {
 		best.By = append(best.By, by)
 	}
 	if best == nil {
-		return nil
+		return f.clockApart(keys)
 	}
 	best.Role, best.Like = TimeRole, false
 	return &clock
 }
 
-// layouts are local times as they are written; common practice.
-var layouts = []string{"YYYY-MM-DD hh:mm:ss", "YYYY-MM-DDThh:mm:ss", "YYYY-MM-DD hh:mm", "YYYY/MM/DD hh:mm:ss",
-	"DD.MM.YYYY hh:mm:ss", "DD.MM.YYYY hh:mm", "DD/MM/YYYY hh:mm:ss", "MM/DD/YYYY hh:mm:ss"}
+// clockApart finds a date and a time of day at keys of their own; nil where there
+// are none.
+func (f *family) clockApart(keys []*gathered) *Clock {
+	for _, day := range keys {
+		for _, hour := range keys {
+			if day == hour || day.last.kind != textKind || hour.last.kind != textKind || day.Role != NoRole ||
+				hour.Role != NoRole || !strings.Contains(hour.last.text, ":") {
+				continue
+			}
+			c, by, ok := clockOf(day.last.text+" "+hour.last.text, textKind, f.all[len(f.all)-1].Arrived)
+			if !ok {
+				continue
+			}
+			c.Pointer, c.Date = hour.Pointer, day.Pointer
+			for _, g := range []*gathered{day, hour} {
+				g.Role, g.Like, g.By = TimeRole, false, append(g.By, by)
+			}
+			return &c
+		}
+	}
+	return nil
+}
+
+// layouts are times as they are written without the T, zone or colon of RFC 3339;
+// common practice.
+var layouts = func() (out []string) {
+	for _, date := range []string{"YYYY-MM-DD", "YYYY/MM/DD", "DD.MM.YYYY", "DD/MM/YYYY", "MM/DD/YYYY", "DD-MM-YYYY"} {
+		for _, between := range []string{" ", "T", ", "} {
+			for _, clock := range []string{"hh:mm:ss", "hh:mm", "hh:mm:ss AM", "hh:mm AM", "hh:mm:ssZ", "hh:mmZ"} {
+				out = append(out, date+between+clock)
+			}
+		}
+	}
+	return out
+}()
 
 // clockOf tells how a time is written; by alone says why it is none.
 func clockOf(text string, k kind, arrived time.Time) (c Clock, by Reason, ok bool) {
@@ -67,8 +101,16 @@ func clockOf(text string, k kind, arrived time.Time) (c Clock, by Reason, ok boo
 		}
 	}
 	for _, layout := range layouts {
-		written, _ := goLayout(layout)
+		written, offset, _ := goLayout(layout)
+		written, text := written, strings.ToUpper(strings.TrimSpace(text))
 		at, err := time.Parse(written, text)
+		if offset {
+			var there bool
+			if at, there = withOffset(written, text); there && near(at) {
+				return Clock{Form: "layout", Layout: layout}, ByForm, true
+			}
+			continue
+		}
 		if err != nil || !near(at) {
 			continue
 		}

@@ -124,6 +124,9 @@ func (t trial) tell(w io.Writer, b payload.Became) error {
 					doubtful = append(doubtful, k.Pointer)
 				}
 			}
+			for _, k := range p.TimesUnread() {
+				fmt.Fprintln(w, words.MessageTimeUnread(k.Pointer, k.Example))
+			}
 			fmt.Fprintf(w, "%s\n%s", words.MessageProposal(doubtful), payload.WriteMappings([]payload.Mapping{p.Mapping}))
 		}
 	}

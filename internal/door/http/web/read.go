@@ -52,6 +52,7 @@ type readForm struct {
 	Spots           []spot
 	First           time.Time // of the readings
 	Aside           []payload.Key
+	Unread          []string // what looks like a time and is not read as one
 	Faults          []string
 	Rejected        string // why the first message is not read
 }
@@ -129,6 +130,9 @@ func (p *Pages) read(w http.ResponseWriter, r *http.Request) {
 		for i, proposal := range payload.Propose(h.ID, h.Case.Property.Timezone, messages) {
 			f := readForm{N: i, Name: proposal.Mapping.Topic, Topics: proposal.Topics}
 			f.fill(h, []payload.Mapping{proposal.Mapping}, messages, proposal.Keys)
+			for _, k := range proposal.TimesUnread() {
+				f.Unread = append(f.Unread, words.Sentence(words.MessageTimeUnread(k.Pointer, k.Example)))
+			}
 			b.Forms = append(b.Forms, f)
 		}
 	}
@@ -159,7 +163,7 @@ func (f *readForm) fill(h *head, all []payload.Mapping, messages []payload.Messa
 		row := fieldRow{Index: len(f.Fields), Quantity: field.Quantity.String(), At: cmp.Or(field.Pointer, field.Segment),
 			Probe: probe}
 		for _, k := range keys {
-			if k.Pointer == row.At {
+			if k.Pointer == payload.KeyOf(*field) {
 				row.Key, row.Doubtful, used[k.Pointer] = k, k.Doubtful(), true
 			}
 		}
@@ -214,7 +218,7 @@ func (row *fieldRow) ask(before []fieldRow) {
 // clock asks what only a person can know of a local time.
 func (f *readForm) clock(all []payload.Mapping, h *head, k payload.Key) {
 	for _, m := range all {
-		if m.Time == nil || m.Time.Form != "layout" {
+		if m.Time == nil || m.Time.Form != "layout" || strings.HasSuffix(m.Time.Layout, "Z") {
 			continue
 		}
 		said, own := !k.Doubtful(), h.Case.Property.Timezone
