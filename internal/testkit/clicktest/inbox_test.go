@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"testing"
@@ -14,6 +15,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dewcase/internal/door/credentials"
+	"dewcase/internal/run/config"
 	"dewcase/internal/testkit/browsertest"
 	"dewcase/internal/testkit/running"
 )
@@ -22,6 +25,7 @@ import (
 // become.
 type shape struct {
 	Name     string `json:"name"`
+	Push     bool   `json:"push"` // sent by HTTP with a token that may do nothing else
 	Messages []struct{ Topic, Payload, Base64 string }
 }
 
@@ -63,7 +67,10 @@ func timed(text string, now time.Time) string {
 // loggers send them reach the right position with nothing typed, under a daemon
 // that is never restarted.
 func TestShapesReachTheirPositionByClicksInABrowser(t *testing.T) {
-	d := running.Start(t, nil)
+	tokens := filepath.Join(t.TempDir(), "tokens")
+	token, line := credentials.NewPushToken("gateway", []string{"#"})
+	require.NoError(t, os.WriteFile(tokens, []byte(line+"\n"), 0o600))
+	d := running.Start(t, func(c *config.Config) { c.HTTP.PushFile = tokens })
 	all := shapes(t)
 	// The browser asks for a shape's messages to be published.
 	publisher := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -77,6 +84,13 @@ func TestShapesReachTheirPositionByClicksInABrowser(t *testing.T) {
 			if m.Base64 != "" {
 				raw, _ := base64.StdEncoding.DecodeString(m.Base64)
 				body = string(raw)
+			}
+			if all[n].Push {
+				answer, said := d.Ask("POST", "/api/push/"+m.Topic, body, "Authorization", "Bearer "+token)
+				if answer.StatusCode != http.StatusOK && answer.StatusCode != http.StatusUnprocessableEntity {
+					http.Error(w, said, answer.StatusCode)
+				}
+				continue
 			}
 			d.Publish(m.Topic, body, false)
 		}
