@@ -23,6 +23,8 @@ const (
 	maxTailBytes = 192 << 20
 	// maxTail is how many hours a tail has: the shelf takes the days that are over.
 	maxTail = 25
+	// maxKnown is for how many days sheets are known: some more than a look needs.
+	maxKnown = 32
 )
 
 // held is what is at hand of one case.
@@ -31,7 +33,7 @@ type held struct {
 	c       *roof.Case // the case the hours were worked out for
 	rows    map[int64]timeline.Row
 	tail    tail
-	early   []roof.Derived   // sheets on the shelf before their time, without their data
+	known   []knownSheet     // of those on the shelf
 	usual   map[string]int64 // ms, of loggers whose file does not say
 	fresh   map[string]int   // of the same loggers: readings until the usual interval is found anew
 	version int64            // rises with every change of readings or file
@@ -41,6 +43,14 @@ type held struct {
 	calmMS int64 // that is so of the hours from then on
 	// Where the case stands among those with rows, or a tail, at hand.
 	byRows, byTail *list.Element
+}
+
+// knownSheet is a sheet on the shelf that is right as long as nothing bears on it that
+// comes: its digest was compared, or it was kept early, before it could have one.
+type knownSheet struct {
+	atMS  int64
+	rests kept.Digest
+	early bool
 }
 
 // tail is a case's hours of the running day, packed: they are needed at every
@@ -88,7 +98,7 @@ func (r *Reader) dropTail(k *held) {
 func (r *Reader) drop(k *held) {
 	r.dropRows(k)
 	r.dropTail(k)
-	k.usual, k.fresh, k.calm, k.early = nil, nil, nil, nil
+	k.usual, k.fresh, k.calm, k.known = nil, nil, nil, nil
 }
 
 // held is what is at hand of a case; r.mu is held.
@@ -115,9 +125,7 @@ func (r *Reader) of(c *roof.Case) *held {
 
 // forgetHours takes the hours from one to another away, in Unix ms.
 func (r *Reader) forgetHours(k *held, fromMS, untilMS int64) {
-	k.early = slices.DeleteFunc(k.early, func(v roof.Derived) bool {
-		return fromMS < v.AtMS+sheetMS && v.AtMS <= untilMS
-	})
+	k.known = slices.DeleteFunc(k.known, func(s knownSheet) bool { return fromMS < s.atMS+sheetMS && s.atMS <= untilMS })
 	for h := fromMS; h <= untilMS; h += hourMS {
 		if _, ok := k.rows[h]; ok {
 			delete(k.rows, h)
@@ -309,30 +317,46 @@ func (r *Reader) keepEarly(ctx context.Context, c *roof.Case, k *held, version i
 	if !kept.Local(c) {
 		return
 	}
-	r.mu.Lock()
-	has := slices.Clone(k.early)
-	r.mu.Unlock()
+	has := r.knownOf(k)
 	var made []roof.Derived
+	var known []knownSheet
 	for end := len(out.rows); end >= sheetHours && out.at(end) > settledMS; end -= sheetHours {
-		v := roof.Derived{AtMS: out.at(end - sheetHours)}
-		if slices.ContainsFunc(has, func(x roof.Derived) bool { return x.AtMS == v.AtMS }) {
+		x := knownSheet{atMS: out.at(end - sheetHours), early: true}
+		if slices.ContainsFunc(has, func(s knownSheet) bool { return s.atMS == x.atMS }) {
 			continue
 		}
-		_, _ = rand.Read(v.Rests[:])
-		v.Data = packRows(out.rows[end-sheetHours : end])
-		made = append(made, v)
+		_, _ = rand.Read(x.rests[:])
+		known = append(known, x)
+		made = append(made, roof.Derived{AtMS: x.atMS, Rests: x.rests, Data: packRows(out.rows[end-sheetHours : end])})
 	}
-	if len(made) == 0 {
-		return
+	if len(made) > 0 {
+		r.keep(ctx, kindHours, c.ID, made)
+		r.know(c, k, version, known)
 	}
-	r.keep(ctx, kindHours, c.ID, made)
+}
+
+// knownOf lists the known sheets of a case.
+func (r *Reader) knownOf(k *held) []knownSheet {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return slices.Clone(k.known)
+}
+
+// know notes known sheets of a record as it was at a version, in place of those of
+// the same time, and forgets those that no look asks for any more.
+func (r *Reader) know(c *roof.Case, k *held, version int64, sheets []knownSheet) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if k.c != c || k.version != version {
 		return
 	}
-	k.early = slices.DeleteFunc(k.early, func(v roof.Derived) bool { return v.AtMS+sheetMS <= settledMS })
-	for _, v := range made {
-		k.early = append(k.early, roof.Derived{AtMS: v.AtMS, Rests: v.Rests})
+	oldest := r.now().UnixMilli() - maxKnown*sheetMS
+	k.known = slices.DeleteFunc(k.known, func(s knownSheet) bool {
+		return s.atMS < oldest || slices.ContainsFunc(sheets, func(x knownSheet) bool { return x.atMS == s.atMS })
+	})
+	for _, s := range sheets {
+		if s.atMS >= oldest {
+			k.known = append(k.known, s)
+		}
 	}
 }

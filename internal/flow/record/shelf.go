@@ -56,17 +56,21 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	phase := phaseMS(c)
 	settled := r.settledMS(c, usual)
-	r.mu.Lock()
-	early, version := slices.Clone(k.early), k.version
-	r.mu.Unlock()
-	isEarly := func(ms int64) bool {
-		return slices.ContainsFunc(early, func(v roof.Derived) bool { return v.AtMS == ms })
+	version, known := r.Version(c.ID), r.knownOf(k)
+	isKnown := func(atMS int64) (x knownSheet, ok bool) {
+		i := slices.IndexFunc(known, func(s knownSheet) bool {
+			return s.atMS == atMS && (!s.early || atMS+sheetMS > settled)
+		})
+		if i < 0 {
+			return x, false
+		}
+		return known[i], true
 	}
 	sheet := func(ms int64) int64 { return floorTo(ms, phase, sheetMS) }
 	var starts []int64
 	for _, m := range missing {
 		for s := sheet(m.fromMS); s < m.untilMS; s += sheetMS {
-			if s+sheetMS > settled && !isEarly(s) {
+			if _, ok := isKnown(s); !ok && s+sheetMS > settled {
 				continue
 			}
 			if n := len(starts); n == 0 || starts[n-1] < s {
@@ -82,24 +86,34 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		h, _, _, err := r.Rests(ctx, c, r.method, first, end)
 		return h, err
 	}
-	rests, err := digests()
-	if err != nil {
-		return nil, err
-	}
 	values, err := r.shelf.Kept(ctx, kindHours, c.ID, first, end)
 	if err != nil {
 		return nil, err
 	}
+	// The digests are asked for where something is not known.
+	var rests kept.Hours
+	asked := false
+	ask := func() (err error) {
+		if !asked {
+			rests, err = digests()
+			asked = err == nil
+		}
+		return err
+	}
 	var found []hours
+	var compared []knownSheet
 	for _, v := range values {
 		if _, wanted := slices.BinarySearch(starts, v.AtMS); !wanted {
 			continue
 		}
-		if v.Rests != rests.Of(v.AtMS, v.AtMS+sheetMS) {
-			if v.AtMS+sheetMS <= settled ||
-				!slices.ContainsFunc(early, func(x roof.Derived) bool { return x.AtMS == v.AtMS && x.Rests == v.Rests }) {
+		if x, ok := isKnown(v.AtMS); !ok || x.rests != v.Rests {
+			if err := ask(); err != nil {
+				return nil, err
+			}
+			if v.AtMS+sheetMS > settled || v.Rests != rests.Of(v.AtMS, v.AtMS+sheetMS) {
 				continue
 			}
+			compared = append(compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
 		}
 		rows, err := unpackRows(v.Data, len(c.Positions), len(c.Surfaces()))
 		if err != nil || len(rows) != sheetHours {
@@ -115,6 +129,11 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	}
 	r.hold(c, k, version, found...)
 	starts = slices.DeleteFunc(starts, func(ms int64) bool { return ms+sheetMS > settled })
+	if len(starts) > 0 {
+		if err := ask(); err != nil {
+			return nil, err
+		}
+	}
 	// Sheets that are next to each other are worked out together.
 	var made []roof.Derived
 	for len(starts) > 0 {
@@ -145,6 +164,12 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		}
 		made = slices.DeleteFunc(made, func(v roof.Derived) bool { return v.Rests != again.Of(v.AtMS, v.AtMS+sheetMS) })
 		r.keep(ctx, kindHours, c.ID, made)
+		for _, v := range made {
+			compared = append(compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
+		}
+	}
+	if len(compared) > 0 {
+		r.know(c, k, version, compared)
 	}
 	return out.missing(), nil
 }
