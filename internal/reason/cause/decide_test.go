@@ -41,7 +41,7 @@ func TestAMissingPlaceWithholdsOnlyTheCausesThatNeedIt(t *testing.T) {
 				a.post[st] = (1 - c.share) / float64(states-1)
 			}
 			a.post[c.state] = c.share
-			a.survey = readSurvey(a.c, 0)
+			a.survey = inUse.read(a.c, 0)
 			a.division = division{ours.mixing, a.survey.ceilingShare}
 			f := Finding{Finding: Undetermined, Window: Window{Places: c.logged}}
 			a.decide(&f)

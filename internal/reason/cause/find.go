@@ -62,7 +62,7 @@ func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 
 // weigh scores the figures and the survey by a table.
 func (a *assessment) weigh(m *model) {
-	a.survey = readSurvey(a.c, a.g.startMS).trusted(m.trust)
+	a.survey = m.priors.read(a.c, a.g.startMS).trusted(m.trust)
 	a.division = division{m.mixing, a.survey.ceilingShare}
 	a.scores = m.score(a.f.value, a.f.se, math.Max(a.g.days(), 1))
 	a.plain = posterior(a.scores, a.survey.prior)

@@ -45,9 +45,49 @@ var third = [features]ls{
 // not searched for.
 const thirdShare = 1.0 / 3
 
+// fourth holds what a fourth gives (package abroad, each house under constants of
+// its own): 300 winters, 30 of each planted cause, by TestTable.
+var fourth = [features]ls{
+	fEl: {{106, 36}, {85, 28}, {112, 52}, {7.5, 20}, {60, 39}, {64, 38}, {136, 40}, {-4.8, 28}},
+	fLflux: {{1.99, 0.45}, {2.07, 0.40}, {2.09, 0.52}, {1.41, 0.83}, {2.15, 0.53}, {1.79, 0.52}, {2.04, 0.78},
+		{0.69, 1.29}},
+	fSrc: {{0.26, 0.25}, {0.09, 0.18}, {0.16, 0.18}, {-0.08, 0.17}, {0.18, 0.18}, {0.20, 0.20}, {0.33, 0.36},
+		{-0.03, 0.21}},
+	fLHu: {{5.61, 0.67}, {5.20, 1.04}, {5.76, 0.96}, {4.55, 1.34}, {5.35, 0.74}, {5.84, 0.47}, {5.91, 0.60},
+		{3.06, 1.55}},
+	fRH90: {{531, 119}, {447, 229}, {489, 191}, {209, 186}, {496, 116}, {559, 124}, {612, 126}, {238, 199}},
+	fElB:  {{99, 51}, {10, 29}, {33, 50}, {17, 19}, {40, 44}, {65, 54}, {111, 52}, {8.5, 29}},
+	fWo: {{0.14, 0.08}, {0.17, 0.06}, {0.15, 0.08}, {0.40, 0.11}, {0.31, 0.09}, {0.22, 0.16}, {0.14, 0.13},
+		{0.70, 0.09}},
+	fSb: {{0.46, 0.17}, {0.41, 0.24}, {0.50, 0.18}, {0.07, 0.10}, {0.36, 0.13}, {0.53, 0.24}, {0.68, 0.16},
+		{0.12, 0.17}},
+	fHeat: {{0.065, 0.023}, {0.049, 0.031}, {0.065, 0.023}, {0.036, 0.023}, {0.038, 0.018}, {0.044, 0.029},
+		{0.058, 0.020}, {0.033, 0.033}},
+	fWiZ: {{0.56, 0.79}, {1.22, 1.36}, {1.17, 1.44}, {0.18, 0.82}, {0.26, 0.97}, {0.40, 0.75}, {0.41, 0.91},
+		{-0.14, 0.56}},
+	fVo: {{0.06, 0.06}, {0.07, 0.09}, {0.07, 0.06}, {0.21, 0.33}, {0.06, 0.05}, {0.08, 0.07}, {0.05, 0.05},
+		{0.08, 0.05}},
+	fLHc: {{4.04, 2.19}, {5.72, 0.59}, {5.75, 0.69}, {4.97, 0.81}, {5.33, 1.47}, {4.62, 1.86}, {3.88, 2.37},
+		{3.07, 1.61}},
+	fWhere: {{-2.38, 1.64}, {-0.20, 0.86}, {-0.47, 0.99}, {-1.08, 1.03}, {-0.86, 1.47}, {-1.90, 1.64},
+		{-2.38, 1.07}, {-0.66, 0.90}},
+	fUc: {{3.08, 0.68}, {3.42, 0.81}, {3.27, 0.75}, {4.37, 0.79}, {3.60, 0.77}, {3.88, 0.51}, {3.75, 0.79},
+		{2.43, 0.79}},
+	fRt: {{0.47, 0.35}, {0.41, 0.28}, {0.47, 0.39}, {0.36, 0.34}, {0.68, 0.25}, {-0.24, 0.43}, {0.41, 0.42},
+		{0.06, 0.61}},
+	fDecay: {{0.151, 0.121}, {0.141, 0.152}, {0.137, 0.127}, {0.033, 0.153}, {0.211, 0.152}, {-0.058, 0.273},
+		{0.166, 0.123}, {-0.006, 0.019}},
+	fDecayI: {{-0.014, 0.108}, {-0.060, 0.118}, {-0.009, 0.069}, {-0.003, 0.085}, {0.006, 0.092}, {-0.175, 0.099},
+		{-0.031, 0.071}, {-0.064, 0.124}},
+}
+
+// fourthShare is the weight of the fourth: one model in four. It was not searched
+// for.
+const fourthShare = 1.0 / 4
+
 // ours is the table in use. The published one was pooled from two models, and
-// says of itself that across models it loses 10 to 20 points: a roof is a third
-// kind of physics. So a third kind is pooled in by the same rule,
+// says of itself that across models it loses 10 to 20 points: a roof is another
+// kind of physics again. So a third and a fourth kind are pooled in by the same rule,
 //
 //	loc    = (1-w) loc1 + w loc2
 //	scale2 = (1-w) scale1^2 + w scale2^2 + w (1-w) (loc1 - loc2)^2
@@ -55,22 +95,24 @@ const thirdShare = 1.0 / 3
 // which widens every scale where the models disagree (undercooling and the
 // airing of the void above all) and leaves it where they agree (the dynamic
 // shares, the trends). Floors and groups are the published ones; see tuned.
-var ours = tuned(pooled(published, third, thirdShare))
+var ours = tuned(pooled(pooled(published, third, thirdShare), fourth, fourthShare))
 
 // weights are those of the table in use. They were climbed on the mean logarithm of
-// the support of the true causes, with a pull towards the published weights, over
-// 240 winters of roofsim, 300 of package abroad and 100 of roofsim's second kind of
-// houses (30 November 2026; TestTuning climbs anew), and rounded. Found on roofsim
-// alone they served abroad better than the published ones, found on abroad alone they
-// served roofsim worse: hence both. The load of the loft itself gained,
-// what is made of it (the flux, the hours under the underlay) lost.
-var weights = [features]float64{fEl: 0.45, fLflux: 0.33, fSrc: 0.4, fLHu: 0.11, fRH90: 0.22, fElB: 0.2, fWo: 0.6,
-	fSb: 0.2, fHeat: 0.67, fWiZ: 1.25, fVo: 0.8, fLHc: 0.48, fWhere: 0.33, fUc: 1, fRt: 0.67, fDecay: 0.67, fDecayI: 1}
+// the support of the true causes, with a pull towards the weights before, in two
+// steps, and rounded: from the published ones over 240 winters of roofsim, 300 of
+// package abroad and 100 of roofsim's second kind of houses; from these, after the
+// fourth simulation had joined the table, over 240 of roofsim, 190 of package abroad
+// under varied constants and 120 of the second kind (30 November 2026; TestTuning
+// climbs anew). Found on roofsim alone they served abroad better than the published
+// ones, found on abroad alone they served roofsim worse: hence both. The load of the
+// loft itself gained, what is made of it (the flux, the hours under the underlay) lost.
+var weights = [features]float64{fEl: 0.45, fLflux: 0.4, fSrc: 0.33, fLHu: 0.11, fRH90: 0.22, fElB: 0.2, fWo: 0.6,
+	fSb: 0.2, fHeat: 0.45, fWiZ: 1, fVo: 0.8, fLHc: 0.48, fWhere: 0.33, fUc: 0.8, fRt: 0.55, fDecay: 0.85, fDecayI: 1}
 
 // tuned sharpens a pooled table as far as the shares stay honest. On the winters
 // above the leading cause was said to have 0.60 where it was among the true ones in
 // 0.75, and 0.75 where 0.85 were right. Two things were behind it: the sum of the
-// scores was tempered too much (1.15; and the survey by 1.25), and a state of two
+// scores was tempered too much (1.15, now 1.65; and the survey by 1.25), and a state of two
 // faults gave half its share to each, though one leads: the void wets the covering,
 // house air fills the loft. Sharpened alone, the confidently wrong answers rise with
 // it; a doubt, that one roof in nine has something that the table does not know,
@@ -79,12 +121,12 @@ func tuned(m model) model {
 	for f, w := range weights {
 		m.row[f].weight = w
 	}
-	m.temperature, m.trust, m.doubt, m.mixing = 1.5, 1.25, 0.11, mixing{void: 0.7, air: 0.65}
+	m.temperature, m.trust, m.doubt, m.mixing, m.priors = 1.65, 1.25, 0.11, mixing{void: 0.7, air: 0.65}, inUse
 	return m
 }
 
 func pooled(a model, b [features]ls, w float64) model {
-	out := model{row: a.row, temperature: a.temperature}
+	out := a
 	for f := range features {
 		for st := range states {
 			x, y := a.row[f].state[st], b[f][st]

@@ -46,7 +46,7 @@ func TestSupportMatchesTheWorkedCheck(t *testing.T) {
 			Openings: roof.Openings{LoftEavesMM: num(3)}}}
 	}
 	support := func(c roof.Case, v [features]float64) (map[Cause]float64, map[Cause]float64, [states]float64, survey) {
-		s := readSurvey(&c, 0)
+		s := published.priors.read(&c, 0)
 		p := posterior(published.score(v, [features]float64{}, 120), s.prior)
 		sup, mem := division{published.mixing, s.ceilingShare}.shares(p)
 		return sup, mem, p, s
@@ -130,5 +130,29 @@ func TestNothingMeasuredLeavesTheSurveyAlone(t *testing.T) {
 	for st := range states {
 		assert.InDelta(t, 1.0/8, p[st], 1e-12)
 		assert.False(t, math.IsNaN(p[st]))
+	}
+}
+
+// An open covering and a loft that is open on paper speak against a void that traps
+// what the loft gives it; neither speaks against blocked openings.
+func TestWhatIsOpenSpeaksAgainstATrappedVoid(t *testing.T) {
+	ratio := func(edit func(*roof.Case), x, y state) float64 {
+		c := &roof.Case{}
+		c.Roof.PitchDeg = num(30)
+		if edit != nil {
+			edit(c)
+		}
+		s := inUse.read(c, 0)
+		return s.prior[x] - s.prior[y]
+	}
+	open := map[string]func(*roof.Case){
+		"covering": func(c *roof.Case) { c.Roof.Covering.Air = "open" },
+		"loft":     func(c *roof.Case) { c.Roof.Openings.LoftEavesMM = num(12) },
+	}
+	for name, edit := range open {
+		for _, void := range []state{stateV, stateVC} {
+			assert.LessOrEqual(t, ratio(edit, void, stateU)-ratio(nil, void, stateU), -1.0, name)
+		}
+		assert.Equal(t, ratio(nil, stateU, stateW), ratio(edit, stateU, stateW), name)
 	}
 }

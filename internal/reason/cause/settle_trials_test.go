@@ -14,7 +14,7 @@ import (
 // TestSettleTrials takes each logger away in turn and sets the chance that its return
 // was said to bring beside what it brought:
 //
-//	DEWCASE_SEED=3400000 nice -n 15 go test -tags trials -run TestSettleTrials -v ./internal/reason/cause
+//	DEWCASE_TRIALS=4 DEWCASE_SEED=95000700 go test -tags trials -run TestSettleTrials -v ./internal/reason/cause
 //
 // on winters of 120 days of the first kind of houses, under roofsim and under
 // package abroad.

@@ -81,12 +81,14 @@ type model struct {
 	trust       float64 // factor on the survey's log-priors
 	doubt       float64 // chance that the roof has something that the table does not know
 	mixing      mixing
+	priors      priors
 }
 
 // published is the table of the method as printed: fitted on two independent
 // simulations of roofs (596 and 682 winters), pooled, the scale widened by their
 // disagreement. It is kept whole, because the printed check values belong to it.
 var published = model{temperature: 1.15, trust: 1, mixing: mixing{0.5, 0.5},
+	priors: priors{ingress: 0.3, openCovering: -1.2, openLoft: -0.4},
 	row: [features]featureRow{
 		fEl: {"El", groupLoad, 0.2, ls{{134, 39}, {111, 43}, {129, 40}, {2, 21}, {52, 29}, {54, 30}, {132, 32}, {4, 21}}},
 		fLflux: {"lflux", groupLoad, 0.5, ls{{2.49, 0.85}, {2.04, 0.68}, {2.54, 0.79}, {0.87, 1.1}, {2.59, 0.63},

@@ -41,19 +41,31 @@ const (
 	enoughOpenings  = 0.9
 	shortOpenings   = 0.6
 	aloneOnDate     = 60.0 // days below which drying out rests on the date alone
-	baseIngress     = 0.3  // rain and pipes: two ways in
 	baseMixed       = -0.7
 	eavesBlockedLog = 1.5 // insulation seen against the openings
-	// The method prints -1.2. By its own words the cause is vapour trapped under
-	// a close-fitting covering: an air-open one rules it out unless the survey
-	// is wrong about it, which is one survey in eight or nine.
-	openCovering = -2.0
 )
 
-func readSurvey(c *roof.Case, fromMS int64) survey {
+// priors are the log-priors in which the table in use differs from the published one.
+type priors struct {
+	ingress      float64 // of water coming in, before anything is seen
+	openCovering float64 // of a trapped void under a covering that lets air through
+	openLoft     float64 // of a shut, moist loft whose openings are adequate on paper
+	openLoftVoid float64 // of a void filled from such a loft
+}
+
+// In use: leak, leaking ceiling and blocked openings start alike (the method has
+// +0.3 for a leak's two ways in; a shut loft has two as well). A trapped void is by
+// the method's own words one under a close-fitting covering: an air-open one (-1.2
+// there) rules it out unless the survey is wrong about it, which is one survey in
+// eight. Adequate openings do not speak against a shut, moist loft (-0.4 there), only
+// for blocked openings against a leaking ceiling; they do against a void filled from
+// the loft, whose figures are those of a loft that is not flushed.
+var inUse = priors{openCovering: -2.5, openLoftVoid: -1.2}
+
+func (p priors) read(c *roof.Case, fromMS int64) survey {
 	b := c.Roof
 	s := survey{neededMM: math.NaN(), share: math.NaN()}
-	s.prior[stateVC], s.prior[stateWU], s.prior[stateW] = baseMixed, baseMixed, baseIngress
+	s.prior[stateVC], s.prior[stateWU], s.prior[stateW] = baseMixed, baseMixed, p.ingress
 	move := func(text string, by float64, to ...state) {
 		l := surveyLine{text: text}
 		for _, st := range to {
@@ -70,7 +82,7 @@ func readSurvey(c *roof.Case, fromMS int64) survey {
 	}
 	switch b.Covering.Air {
 	case "open":
-		move("covering lets air through its joints", openCovering, stateV, stateVC)
+		move("covering lets air through its joints", p.openCovering, stateV, stateVC)
 	case "closed":
 		move("close-fitting covering", 0.5, stateV, stateVC)
 	}
@@ -94,7 +106,8 @@ func readSurvey(c *roof.Case, fromMS int64) survey {
 			*b.Openings.LoftEavesMM, s.neededMM), splits: true}
 		switch {
 		case s.share >= enoughOpenings:
-			l.moves[stateU], l.moves[stateWU] = -0.4, -0.4
+			l.moves[stateU], l.moves[stateWU] = p.openLoft, p.openLoft
+			l.moves[stateV], l.moves[stateVC] = p.openLoftVoid, p.openLoftVoid
 		case s.share <= shortOpenings:
 			l.moves[stateU], l.moves[stateVC] = 0.5, 0.3
 		}

@@ -9,21 +9,26 @@ import (
 	"testing"
 
 	"dewcase/internal/physics/roofsim"
+	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
 )
+
+// threeOnly is the table that no winter of package abroad is in.
+var threeOnly = tuned(pooled(published, third, thirdShare))
 
 // TestTrials measures the operating figures on the independent simulator:
 //
 //	nice -n 15 go test -tags trials -run TestTrials -timeout 3h -v ./internal/reason/cause
 //
 // DEWCASE_TRIALS is the number of winters of each planted cause (default 24),
-// DEWCASE_SEED the first seed; DEWCASE_TRIALS_SHORT leaves the
-// variants out; DEWCASE_TRIALS_HOUSES=second or shifted draws houses
-// of other kinds, abroad the first kind under other physics (package abroad).
+// DEWCASE_SEED the first seed, DEWCASE_TRIALS_VARIANTS of how many of each the
+// variants are tried (default all); DEWCASE_TRIALS_HOUSES=second or shifted draws houses
+// of other kinds, abroad and varied the first kind under other physics (package abroad).
 func TestTrials(t *testing.T) {
 	each, seed := number("DEWCASE_TRIALS", 24), number("DEWCASE_SEED", 70_000)
+	variants := number("DEWCASE_TRIALS_VARIANTS", each)
 	const days = 120
 	places := []roof.Place{roof.OutdoorAir, roof.IndoorAir, roof.LoftAir, roof.BattenVoidAir, roof.CoveringUnderside,
 		roof.UnderlayUnderside}
@@ -51,6 +56,8 @@ func TestTrials(t *testing.T) {
 				draw = shiftedWorld
 			case "abroad":
 				draw = abroadWorld
+			case "varied":
+				draw = variedWorld
 			}
 			w, ok := draw(uint64(seed+1000*i+k), planted, days)
 			if !ok {
@@ -58,13 +65,15 @@ func TestTrials(t *testing.T) {
 				continue
 			}
 			right := w.rightAnswers()
-			judge := func(name string, d int, without ...roof.Place) Finding {
-				f := Find(w.set(t, d, without...), Options{})
+			judge := func(name string, set *series.Set, m *model) Finding {
+				f := find(set, Options{}, m)
 				get(name).add(string(planted), right, f)
 				return f
 			}
-			f := judge("120 days", 0)
-			get("120 days, published table").add(string(planted), right, find(w.set(t, 0), Options{}, &published))
+			whole := w.set(t, 0)
+			f := judge("120 days", whole, &ours)
+			judge("120 days, table without the fourth", whole, &threeOnly)
+			judge("120 days, published table", whole, &published)
 			get("120 days, "+[]string{"field", "rough"}[w.seed%2]+" loggers").add(string(planted), right, f)
 			known := w.measured.Case.Roof.Openings.LoftEavesMM != nil
 			if known {
@@ -82,14 +91,14 @@ func TestTrials(t *testing.T) {
 				}
 				fmt.Fprintln(log)
 			}
-			if os.Getenv("DEWCASE_TRIALS_SHORT") != "" {
+			if k >= variants {
 				continue
 			}
-			judge("60 days", 60)
-			judge("30 days", 30)
-			judge("21 days", 21)
+			for _, d := range []int{60, 30, 21} {
+				judge(fmt.Sprintf("%d days", d), w.set(t, d), &ours)
+			}
 			for _, p := range places {
-				judge("without "+string(p), 0, p)
+				judge("without "+string(p), w.set(t, 0, p), &ours)
 			}
 		}
 	}
@@ -133,11 +142,21 @@ func secondWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
 
 // abroadWorld is a house of the first kind under another model of roofs.
 func abroadWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
-	w, _, ok := roofworlds.Houses{Run: abroad.Run}.DrawProven(seed, planted, days)
+	return runBy(abroad.Run, seed, planted, days)
+}
+
+// variedWorld is the same under constants of its own.
+func variedWorld(seed uint64, planted roofsim.Cause, days int) (world, bool) {
+	return runBy(abroad.RunVaried, seed, planted, days)
+}
+
+func runBy(run func(roofsim.World, roofsim.Options) *roofsim.Winter, seed uint64, planted roofsim.Cause,
+	days int) (world, bool) {
+	w, _, ok := roofworlds.Houses{Run: run}.DrawProven(seed, planted, days)
 	if !ok {
 		return world{}, false
 	}
-	return read(seed, abroad.Run(w, roofsim.Options{Days: days})), true
+	return read(seed, run(w, roofsim.Options{Days: days})), true
 }
 
 // shiftedWorld is a house of another kind than the simulator draws: leakier

@@ -3,6 +3,7 @@
 package cause
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -63,6 +64,42 @@ func TestTuning(t *testing.T) {
 			t.Logf("   %s %.2f", m.row[f].id, m.row[f].weight)
 		}
 		show(&m)
+	}
+}
+
+// TestTable prints the medians and scales of the fourth simulation (pooled.go) anew:
+//
+//	DEWCASE_TRIALS=30 DEWCASE_SEED=24000500 go test -tags trials -run TestTable -timeout 3h -v ./internal/reason/cause
+func TestTable(t *testing.T) {
+	planted := map[roofsim.Cause]state{roofsim.CeilingLeakage: stateU, roofsim.BlockedVentilation: stateU,
+		roofsim.UnventedBattenVoid: stateV, roofsim.MixedCeilingVoid: stateVC, roofsim.NightSkyCooling: stateS,
+		roofsim.WaterIngress: stateW, roofsim.PlumbingLeak: stateW, roofsim.ConstructionMoisture: stateC,
+		roofsim.MixedRainBlocked: stateWU, roofsim.NoneFound: stateN}
+	each, seed := number("DEWCASE_TRIALS", 30), number("DEWCASE_SEED", 24_000_500)
+	var values [features][states][]float64
+	for k := range each {
+		for i, cause := range roofworlds.Causes() {
+			w, ok := variedWorld(uint64(seed+1000*i+k), cause, 120)
+			if !ok {
+				continue
+			}
+			a, _ := assess(w.set(t, 0), Options{}, &ours)
+			for f := range features {
+				if v := a.f.value[f]; known(v) {
+					values[f][planted[cause]] = append(values[f][planted[cause]], v)
+				}
+			}
+		}
+	}
+	for f := range features {
+		line := about(f).id + ": {"
+		for st := range states {
+			low, _ := quantile(values[f][st], 0.25)
+			middle, _ := quantile(values[f][st], 0.5)
+			high, _ := quantile(values[f][st], 0.75)
+			line += fmt.Sprintf("{%.3g, %.3g}, ", middle, (high-low)/1.35)
+		}
+		t.Log(strings.TrimSuffix(line, ", ") + "},")
 	}
 }
 
