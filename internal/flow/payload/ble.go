@@ -87,7 +87,12 @@ func (d *Decoder) frame(m *decoding, p *mapping, c captured) bool {
 		m.reject(bad, m.Payload)
 		return true
 	}
-	return d.read(m, p, c, root, []element{{value: frame, framed: true}})
+	before := len(m.readings)
+	found := d.read(m, p, c, root, []element{{value: frame, framed: true}})
+	if p.Pair == 0 {
+		d.sameFrame(m, m.readings[before:], frame, bytes, p.Form)
+	}
+	return found
 }
 
 // frameBytes reads hexadecimal or base64 text; bare says that it may be the bytes
@@ -204,7 +209,7 @@ var bthomeObjects = func() map[byte]bthomeObject {
 		bytes int
 		ids   string
 	}{
-		{1, "\x00\x09\x0f\x10\x11\x15\x16\x17\x18\x19\x1a\x1b\x1c\x1d\x1e\x1f\x20\x21\x22\x23\x24\x25\x26\x27\x28\x29" +
+		{1, "\x09\x0f\x10\x11\x15\x16\x17\x18\x19\x1a\x1b\x1c\x1d\x1e\x1f\x20\x21\x22\x23\x24\x25\x26\x27\x28\x29" +
 			"\x2a\x2b\x2c\x2d\x3a\x46\x59\x60\x64"},
 		{2, "\x06\x07\x08\x0c\x0d\x0e\x12\x13\x3c\x3d\x3f\x40\x41\x43\x44\x47\x48\x49\x4a\x51\x52\x56\x5a\x5d\x5e\x61\xf0"},
 		{3, "\x04\x05\x0a\x0b\x42\x4b\xf2"},
@@ -215,6 +220,7 @@ var bthomeObjects = func() map[byte]bthomeObject {
 			out[id] = bthomeObject{bytes: same.bytes}
 		}
 	}
+	out[0x00] = bthomeObject{"packet", 1, false, 1, 0}
 	out[0x01] = bthomeObject{"battery", 1, false, 1, 0}
 	out[0x02] = bthomeObject{"temperature", 2, true, 1, 2}
 	out[0x45] = bthomeObject{"temperature", 2, true, 1, 1}
@@ -268,7 +274,7 @@ func bthome(b []byte) (value, *problem) {
 		}
 		b = b[n:]
 	}
-	if len(out.names) == 0 {
+	if len(out.names) == count["packet"] {
 		return value{}, wrong(roof.NoQuantity, "the BTHome frame holds neither temperature nor humidity")
 	}
 	return out, nil

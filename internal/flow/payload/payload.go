@@ -58,6 +58,7 @@ type Decoder struct {
 
 	mu     sync.Mutex
 	pairer Pairer
+	heard  map[heardFrame]time.Time // frames by their first arrival
 
 	watching sync.Mutex
 	watched  map[string]*watched // by topic
