@@ -162,6 +162,9 @@ func (d *reader) fault(problem, remedy string) error {
 
 const headerRemedy = "the first line must name the columns: time,logger,temp_c,rh_pct"
 
+// elsewhere is where files of other programs go in.
+const elsewhere = "; or read it as an export of another program: with -as auto, or on the house's page Files"
+
 func (d *reader) header() error {
 	line, tooLong, err := d.Next()
 	if errors.Is(err, io.EOF) {
@@ -171,7 +174,7 @@ func (d *reader) header() error {
 		return fmt.Errorf("reading %s: %w", d.name, err)
 	}
 	if bytes.HasPrefix(line, []byte("\xff\xfe")) || bytes.HasPrefix(line, []byte("\xfe\xff")) {
-		return d.fault("the file is UTF-16", "save it as UTF-8")
+		return d.fault("the file is UTF-16", "save it as UTF-8"+elsewhere)
 	}
 	line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
 	cells, err := Split(line, ',', nil)
@@ -179,12 +182,12 @@ func (d *reader) header() error {
 	case tooLong || len(cells) > maxCells:
 		return d.fault("the first line is too long", headerRemedy)
 	case err != nil:
-		return d.fault("the first line cannot be read: "+err.Error(), headerRemedy)
+		return d.fault("the first line cannot be read: "+err.Error(), headerRemedy+elsewhere)
 	case len(cells) < len(required) && bytes.IndexByte(line, ';') >= 0:
 		return d.fault("its columns are parted by semicolons",
-			"save it with commas between the columns and decimal points in the numbers")
+			"save it with commas between the columns and decimal points in the numbers"+elsewhere)
 	case len(cells) < len(required) && bytes.IndexByte(line, '\t') >= 0:
-		return d.fault("its columns are parted by tabs", "save it with commas between the columns")
+		return d.fault("its columns are parted by tabs", "save it with commas between the columns"+elsewhere)
 	}
 	return d.setColumns(cells)
 }
@@ -216,7 +219,7 @@ func (d *reader) setColumns(cells [][]byte) error {
 		}
 	}
 	if len(missing) > 0 {
-		return d.fault("columns are missing: "+strings.Join(missing, ", "), headerRemedy)
+		return d.fault("columns are missing: "+strings.Join(missing, ", "), headerRemedy+elsewhere)
 	}
 	if len(unknown) > 0 {
 		d.sum.Notes = append(d.sum.Notes, "columns that are not known and were left aside: "+strings.Join(unknown, ", "))

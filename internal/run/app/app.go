@@ -270,7 +270,7 @@ func (a *App) openBroker(c config.MQTT) error {
 	}
 	if err := a.broker.Start(); err != nil {
 		return fmt.Errorf("starting the embedded broker (mqtt.listen, or -mqtt-listen; -broker to use one that runs "+
-			"already): %w", err)
+			"already): %w", taken(err))
 	}
 	a.brokerGauges(a.broker)
 	a.onStop("the embedded broker", a.broker.Stop)

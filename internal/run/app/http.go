@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -39,7 +40,7 @@ func (a *App) openHTTP(context.Context) error {
 	}
 	l, err := net.Listen("tcp", c.Listen)
 	if err != nil {
-		return fmt.Errorf("listening for pages on %s (http.listen, or -http): %w", c.Listen, err)
+		return fmt.Errorf("listening for pages on %s (http.listen, or -http): %w", c.Listen, taken(err))
 	}
 	a.listener = &fair{Listener: l, open: map[netip.Addr]int{}, proxies: c.Proxies}
 	a.server = &http.Server{Handler: routes, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 60 * time.Second,
@@ -56,6 +57,15 @@ func (a *App) openHTTP(context.Context) error {
 		return err
 	})
 	return nil
+}
+
+// taken says what to do where another program has a port.
+func taken(err error) error {
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return fmt.Errorf("%w: another program has this port, perhaps another dewcase; stop that one, or take another port "+
+			"(0 picks a free one)", err)
+	}
+	return err
 }
 
 func (a *App) newGate(c config.HTTP) (*gate.Gate, error) {

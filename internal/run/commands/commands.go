@@ -139,8 +139,17 @@ func parse(f *flag.FlagSet, args []string, required ...string) error {
 		}
 		return usageError{} // the flag package has said it
 	}
+	without := ""
 	if f.NArg() > 0 {
 		return usageError{fmt.Sprintf("%s takes no argument %q; flags begin with -", f.Name(), f.Arg(0))}
+	}
+	f.Visit(func(g *flag.Flag) {
+		if strings.HasPrefix(g.Usage, "with -as: ") && f.Lookup("as").Value.String() == "" {
+			without = "-" + g.Name
+		}
+	})
+	if without != "" {
+		return usageError{without + " goes with -as auto, or -as RECIPE"}
 	}
 	for _, n := range required {
 		if f.Lookup(n).Value.String() == "" {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"net"
 	"os"
 	"path/filepath"
 	"slices"
@@ -231,4 +232,45 @@ func TestTheExamplesOfTheReferenceForExportsRun(t *testing.T) {
 	folders, err := filepath.Glob(exportsDir + "/*/flags")
 	require.NoError(t, err)
 	assert.Equal(t, len(folders), ran, "one example a shape")
+}
+
+// What is wrong is told with what would be right, whoever reads it.
+func TestAStrangersMistakesAreToldWithTheWayOut(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		at := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(at, []byte(text), 0o600))
+		return at
+	}
+	canonical := file("r.csv", "time,logger,temp_c,rh_pct\n2026-11-13T06:00:00Z,k7-loft,4,90\n")
+	semicolons := file("s.csv", "Zeit;Temperatur\n13.11.2026 06:00;4,3\n")
+	other := file("o.csv", "Date,Temp\n2026-11-13,4.3\n")
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer func() { _ = taken.Close() }()
+	for name, c := range map[string]struct {
+		args   []string
+		status int
+		says   string
+	}{
+		"a port in use": {[]string{"serve", "-http", taken.Addr().String(), "-mqtt-listen", "127.0.0.1:0", "-data",
+			filepath.Join(dir, "data")}, Unusable, "another program has this port, perhaps another dewcase"},
+		"an export without -as": {[]string{"assess", "-case", exportsDir + "/case.yaml", "-readings", semicolons}, Unusable,
+			"or read it as an export of another program: with -as auto, or on the house's page Files"},
+		"another header without -as": {[]string{"assess", "-case", exportsDir + "/case.yaml", "-readings", other}, Unusable,
+			"with -as auto, or on the house's page Files"},
+		"a flag of -as without it": {[]string{"assess", "-case", exportsDir + "/case.yaml", "-readings", canonical, "-zone",
+			"UTC"}, Usage, "-zone goes with -as auto, or -as RECIPE"},
+		"a report into a folder that is not there": {[]string{"report", "-case", exportsDir + "/case.yaml", "-readings",
+			canonical, "-to", filepath.Join(dir, "none", "x.pdf")}, Unusable, "no file can be made in the folder " +
+			filepath.Join(dir, "none") + ": no such file or directory"},
+		"a filter for a topic": {[]string{"try", "-topic", "a/#", "-payload", canonical}, Usage, "neither + nor #"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			status, out, said := ran(t, c.args...)
+			assert.Equal(t, c.status, status)
+			assert.Empty(t, out)
+			assert.Contains(t, said, c.says)
+		})
+	}
 }

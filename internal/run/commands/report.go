@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"hash"
 	"io"
@@ -184,7 +185,11 @@ func fileName(file string) string {
 func replaceFile(name string, data []byte) error {
 	tmp, err := os.CreateTemp(filepath.Dir(name), ".report-*")
 	if err != nil {
-		return err
+		var at *fs.PathError
+		if errors.As(err, &at) {
+			err = at.Err
+		}
+		return fmt.Errorf("no file can be made in the folder %s: %w", filepath.Dir(name), err)
 	}
 	defer func() { _ = os.Remove(tmp.Name()) }()
 	_, err = tmp.Write(data)

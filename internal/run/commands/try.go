@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"slices"
+	"strings"
 	"time"
 
 	"dewcase/internal/door/store/sqlite"
@@ -30,6 +31,9 @@ func try(ctx context.Context, args []string, s Streams) error {
 	retained := f.Bool("retained", false, "as a message that the broker kept from before")
 	if err := parse(f, args, "topic", "payload"); err != nil {
 		return err
+	}
+	if strings.ContainsAny(*topic, "+#") {
+		return usageError{"-topic is the topic of one message, which has neither + nor #"}
 	}
 	c, err := configFrom(*with)
 	if err != nil {
