@@ -24,11 +24,31 @@ const (
 )
 
 var titles = map[string]string{SurfaceWet: "surface wet now", WetNights: "run of wet nights",
-	FrostMelting: "frost melting, drip likely", MouldRising: "mould index rising", TimberWet: "timber damp",
-	SuddenWetting: "sudden wetting not tied to cold, possible leak", RepairFailing: "repair not holding",
-	WorkUnseen:   "an opening made does not show in the air",
-	LoggerSilent: "logger silent", BatteryLow: "battery low", Implausible: "readings implausible",
-	ClockWrong: "clock wrong", DaemonTrouble: "trouble of the daemon"}
+	FrostMelting: "frost melting, drip likely", MouldRising: "mould may be growing", TimberWet: "timber damp",
+	SuddenWetting: "sudden damp that the cold does not explain, possibly a leak", RepairFailing: "repair not holding",
+	WorkUnseen:   "an opening that was made does not show in the air",
+	LoggerSilent: "logger silent", BatteryLow: "battery low", Implausible: "readings that can hardly be right",
+	ClockWrong: "logger’s clock wrong", DaemonTrouble: "trouble with this program"}
+
+// tasks say who should do what about each condition.
+var tasks = map[string]string{
+	SurfaceWet:    "You: look by day whether water has run or dripped. The household: keep bath and kitchen doors shut.",
+	WetNights:     "You: read what the cause is and what would help, and plan the work.",
+	FrostMelting:  "The household: look at the ceilings for wet spots. You: ask whether it dripped.",
+	MouldRising:   "You: look for mould at the place, and leave it unbrushed.",
+	TimberWet:     "You: measure the wood at the place with a meter, and look for water getting in.",
+	SuddenWetting: "The household: look for a leak now. You: call them, and send a plumber or a roofer.",
+	RepairFailing: "You: look at the work together with the contractor.",
+	WorkUnseen:    "The contractor: look whether the openings are cut through and clear.",
+	LoggerSilent:  "You: look whether the logger is in its place, in range and has a battery, or have the household look.",
+	BatteryLow:    "You: change the battery at the next visit.",
+	Implausible:   "You: look at the probe, then set the logger beside another.",
+	ClockWrong:    "You: set the logger’s clock.",
+	DaemonTrouble: "Your administrator: put right what it says; the log has more.",
+}
+
+// AlertTask says who should do what about a condition.
+func AlertTask(condition string) string { return tasks[condition] }
 
 // AlertTitle names a condition for the consultant.
 func AlertTitle(condition string) string { return titles[condition] }

@@ -141,7 +141,7 @@ func TestTheConsultantReadsOneLineAnAlert(t *testing.T) {
 		"Run of wet nights, under the covering (slate), raised Tue 1 Dec 2026 20:05.": {Condition: words.WetNights,
 			Spot: "under the covering (slate)", Since: at},
 		"Logger silent (k4).":    {Condition: words.LoggerSilent, Position: "k4"},
-		"Trouble of the daemon.": {Condition: words.DaemonTrouble},
+		"Trouble with this program.": {Condition: words.DaemonTrouble},
 	} {
 		assert.Equal(t, want, a.Line())
 	}

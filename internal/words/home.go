@@ -309,3 +309,16 @@ func (h Home) Found(a Alert) Saying {
 	}
 	return a.Home()
 }
+
+// Reached says how a household is reached: by its page, by mail.
+func Reached(page, mail bool) string {
+	switch {
+	case page && mail:
+		return "The household can open its page, and gets mail."
+	case page:
+		return "The household can open its page; it gets no mail."
+	case mail:
+		return "The household gets mail; it has no link to its page."
+	}
+	return "The household is not reached yet."
+}

@@ -244,3 +244,17 @@ func TestTheWorkIsToldWithWhatBecameOfIt(t *testing.T) {
 		assert.Equal(t, c.want, c.h.WorkDone(), fmt.Sprint(i))
 	}
 }
+
+func TestHowAHouseholdIsReachedIsOneSentence(t *testing.T) {
+	for _, of := range []struct {
+		page, mail bool
+		want       string
+	}{
+		{false, false, "The household is not reached yet."},
+		{true, false, "The household can open its page; it gets no mail."},
+		{false, true, "The household gets mail; it has no link to its page."},
+		{true, true, "The household can open its page, and gets mail."},
+	} {
+		assert.Equal(t, of.want, words.Reached(of.page, of.mail))
+	}
+}

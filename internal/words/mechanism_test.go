@@ -167,5 +167,5 @@ func TestAnOpeningThatDoesNotShowIsAskedAfter(t *testing.T) {
 	assert.Equal(t, "34 nights after the work of 2 October 2026 the vents do not air the loft as far as humidity and "+
 		"temperature tell (about half of good vents are not found this way): are they cut through?", x.Question())
 	a := words.Alert{Condition: words.WorkUnseen, Position: "slate", Detail: x.Question()}
-	assert.Contains(t, a.Line(), "An opening made does not show in the air (slate): 34 nights after")
+	assert.Contains(t, a.Line(), "An opening that was made does not show in the air (slate): 34 nights after")
 }

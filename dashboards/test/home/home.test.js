@@ -29,7 +29,27 @@ async function open(path, more = {}) {
   return { context, page, faults };
 }
 
-for (const [name, path] of [["home", home], ["alerts", "/cases/larch-3/alerts"], ["all-alerts", "/alerts"], ["report", "/cases/larch-3/report"], ["chapter", "/cases/larch-3/report#surfaces"], ["gone", "/home/" + "x".repeat(43)]]) {
+test("on a phone the report opens one chapter at a time, on paper all of them, each on a page of its own", async () => {
+  const p = await open("/cases/larch-3/report");
+  const chapters = p.page.locator("main > section[id]");
+  const seen = async () => (await Promise.all((await chapters.all()).map((c) => c.isVisible()))).filter(Boolean).length;
+  const all = await chapters.count();
+  assert.ok(all > 5);
+  assert.equal(await seen(), 0);
+  await p.page.locator(".contents a").nth(1).click();
+  assert.equal(await seen(), 1);
+  const open1 = new URL(p.page.url()).hash;
+  await p.page.locator(`${open1} .onward a`).last().click();
+  assert.notEqual(new URL(p.page.url()).hash, open1);
+  assert.equal(await seen(), 1);
+  await p.page.locator(".places a", { hasText: "Answer" }).waitFor(); // the house's places are on the report too
+  await p.page.emulateMedia({ media: "print" });
+  assert.equal(await seen(), all);
+  assert.equal(await chapters.nth(2).evaluate((c) => getComputedStyle(c).breakBefore), "page");
+  await p.context.close();
+});
+
+for (const [name, path] of [["home", home], ["alerts", "/cases/larch-3/alerts"], ["people", "/cases/larch-3/people"], ["all-alerts", "/alerts"], ["report", "/cases/larch-3/report"], ["chapter", "/cases/larch-3/report#surfaces"], ["gone", "/home/" + "x".repeat(43)]]) {
   for (const colorScheme of ["light", "dark"]) {
     test(`${name} in ${colorScheme} fits a phone and has no serious fault`, async () => {
       const p = await open(path, { colorScheme });

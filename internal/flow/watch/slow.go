@@ -87,7 +87,7 @@ func slow(in Input) (out []alert.Sign) {
 			m.Value = min(m.Value, 0.75)
 		}
 		m.Tell = s.Mould >= alert.HouseholdMould
-		m.Facts.Detail = fmt.Sprintf("index %.1f, a fortnight ago %.1f", s.Mould, s.MouldPast)
+		m.Facts.Detail = fmt.Sprintf("mould index %.1f of 6 (3: to be seen), a fortnight ago %.1f", s.Mould, s.MouldPast)
 		m.From, m.Until = at.AddDate(0, 0, -14), at
 		w := alert.Sign{Condition: alert.TimberWet, Position: s.Surface, Known: s.TimberKnown, At: at, Value: s.TimberPct,
 			Tell: s.TimberMeasured || s.TimberPct >= 24, Facts: spot}

@@ -311,6 +311,13 @@ func TestDewOnASoundRoofRingsNobody(t *testing.T) {
 	}
 }
 
+func TestEveryConditionSaysWhoShouldDoWhat(t *testing.T) {
+	for _, c := range Conditions() {
+		assert.NotEmpty(t, words.AlertTitle(string(c)))
+		assert.Regexp(t, `^(You|The household|The contractor|Your administrator)\b.*: .*\.$`, words.AlertTask(string(c)), c)
+	}
+}
+
 func TestEveryConditionHasARule(t *testing.T) {
 	rules := RulesOf(roof.AlertSettings{})
 	for _, c := range Conditions() {

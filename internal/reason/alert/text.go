@@ -21,7 +21,7 @@ func write(m *Message, in PlanInput, due []*Alert) {
 	m.Subject = label + ": " + words.ConsultantSubject(string(due[0].Condition), len(due), m.Kind == Escalation)
 	var lines []string
 	for _, a := range due {
-		lines = append(lines, a.Said(zone).Line())
+		lines = append(lines, a.Said(zone).Line()+" "+words.AlertTask(string(a.Condition)))
 	}
 	if m.Kind == Escalation {
 		lines = append(lines, words.Unanswered(len(in.Case.Contacts.Householder) > 0))

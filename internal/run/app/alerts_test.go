@@ -192,9 +192,9 @@ func TestTheHouseholdersPageOpensByItsLinkAlone(t *testing.T) {
 	answer, page = d.Ask("GET", link, "")
 	assert.Equal(t, 404, answer.StatusCode)
 	assert.Contains(t, page, "This link does not work.")
-	answer, page = d.Ask("GET", "/cases/larch-3/alerts", "")
+	answer, page = d.Ask("GET", "/cases/larch-3/people", "")
 	assert.Equal(t, 200, answer.StatusCode)
-	assert.Contains(t, page, "No link is in force.")
+	assert.Contains(t, page, "No link is in force")
 	answer, _ = d.Ask("GET", "/alerts", "")
 	assert.Equal(t, 200, answer.StatusCode)
 }

@@ -255,7 +255,7 @@ func (r *Reach) Household(ctx context.Context, caseID string) (out web.Household
 	if err != nil {
 		return out, err
 	}
-	out.Links, out.Mail = r.PublicURL != "", r.Mail
+	out.Links, out.Mail, out.Consultants = r.PublicURL != "", r.Mail, r.expertsOf(c)
 	if off, err := r.State.State(ctx, kindNoMailLinks, caseID); err == nil {
 		out.LinksOff, _ = time.Parse(time.RFC3339, string(off))
 	}

@@ -75,11 +75,18 @@ type Household struct {
 	Links    bool      // a public address is set up, so that mails can carry links
 	Mail     bool      // mail is set up
 	Readers  []Reader
+	// Consultants are the addresses that the consultants' messages go to.
+	Consultants []string
 }
 
 // Any reports whether a link of the house is in force.
 func (h Household) Any() bool {
 	return !h.LinkMade.IsZero() || slices.ContainsFunc(h.Readers, func(r Reader) bool { return !r.Link.IsZero() })
+}
+
+// Written reports whether somebody of the household gets mail.
+func (h Household) Written() bool {
+	return h.Mail && slices.ContainsFunc(h.Readers, func(r Reader) bool { return r.Stopped.IsZero() })
 }
 
 // Reader is one mail address of a household.
@@ -101,6 +108,7 @@ type alertsBody struct {
 	LinkHere   bool        // it works on this machine only
 	LinkBefore bool        // a link made before it was withdrawn
 	GivenUp    []LetterRow // of the last week, which will not arrive
+	Contractor string      // address of the page that the contractor reads
 	Sentence   string
 }
 
@@ -120,6 +128,7 @@ func (p *Pages) MountAlerts(r chi.Router, desk AlertDesk, incidents Incidents) {
 	r.Post("/alerts/confirm", a.confirm)
 	r.Post("/alerts/try", a.try)
 	r.Get("/cases/{case}/alerts", a.one)
+	r.Get("/cases/{case}/people", a.people)
 	r.Post("/cases/{case}/alerts/acknowledge", a.acknowledge)
 	r.Post("/cases/{case}/alerts/snooze", a.snooze)
 	r.Post("/cases/{case}/alerts/link", a.link)
@@ -188,37 +197,54 @@ func split(rows []AlertRow) (b alertsBody) {
 	return b
 }
 
-func (a alertPages) one(w http.ResponseWriter, r *http.Request) { a.show(w, r, "", false) }
-
-func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string, before bool) {
+// ofHouse gathers what the pages of a house's people and alerts show.
+func (a alertPages) ofHouse(w http.ResponseWriter, r *http.Request) (h *head, b alertsBody, ok bool) {
 	ctx := r.Context()
 	h, err := a.head(ctx, chi.URLParam(r, "case"))
-	if err != nil {
-		a.fail(w, r, err)
-		return
+	var rows []AlertRow
+	if err == nil {
+		rows, err = a.desk.Alerts(ctx, h.ID)
 	}
-	rows, err := a.desk.Alerts(ctx, h.ID)
-	if err != nil {
-		a.fail(w, r, err)
-		return
+	b = split(rows)
+	b.Channels = a.desk.Channels()
+	if err == nil {
+		b.Letters, err = a.desk.Letters(ctx, h.ID)
 	}
-	b := split(rows)
-	b.Channels, b.Link, b.LinkBefore = a.desk.Channels(), link, before
-	if b.Letters, err = a.desk.Letters(ctx, h.ID); err == nil {
+	if err == nil {
 		b.Household, err = a.desk.Household(ctx, h.ID)
 	}
 	if err != nil {
 		a.fail(w, r, err)
+	}
+	return h, b, err == nil
+}
+
+func (a alertPages) people(w http.ResponseWriter, r *http.Request) { a.show(w, r, "", false) }
+
+// show is the page of a house's people, with a link that was just made.
+func (a alertPages) show(w http.ResponseWriter, r *http.Request, link string, before bool) {
+	h, b, ok := a.ofHouse(w, r)
+	if !ok {
+		return
+	}
+	b.Link, b.LinkBefore, b.Contractor = link, before, here(r)+"/cases/"+h.ID+"/repairs"
+	b.Sentence = words.Reached(b.Household.Any(), b.Household.Written())
+	if link != "" {
+		b.LinkHere = onlyHere(link)
+		w.Header().Set("Cache-Control", "no-store")
+	}
+	a.render(w, r, http.StatusOK, "people", page{Title: "People, " + h.Label, Case: h, Tab: "people", Body: b})
+}
+
+func (a alertPages) one(w http.ResponseWriter, r *http.Request) {
+	h, b, ok := a.ofHouse(w, r)
+	if !ok {
 		return
 	}
 	for _, l := range b.Letters {
 		if !l.GaveUp.IsZero() && a.Now().Sub(l.GaveUp) < 7*24*time.Hour {
 			b.GivenUp = append(b.GivenUp, l)
 		}
-	}
-	if link != "" {
-		b.LinkHere = onlyHere(link)
-		w.Header().Set("Cache-Control", "no-store")
 	}
 	a.render(w, r, http.StatusOK, "alerts", page{Title: "Alerts, " + h.Label, Case: h, Tab: "alerts", Body: b})
 }
@@ -234,7 +260,8 @@ func (a alertPages) who(r *http.Request) string {
 
 func (a alertPages) acknowledge(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
-	a.done(w, r, a.desk.Acknowledge(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"), a.who(r)))
+	a.done(w, r, "/alerts", a.desk.Acknowledge(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"),
+		a.who(r)))
 }
 
 func (a alertPages) snooze(w http.ResponseWriter, r *http.Request) {
@@ -243,7 +270,7 @@ func (a alertPages) snooze(w http.ResponseWriter, r *http.Request) {
 	if r.PostFormValue("for") == "week" {
 		d *= 7
 	}
-	a.done(w, r, a.desk.Snooze(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"), a.who(r),
+	a.done(w, r, "/alerts", a.desk.Snooze(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("alert"), a.who(r),
 		a.Now().Add(d)))
 }
 
@@ -258,14 +285,18 @@ func (a alertPages) link(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	scheme := "http://"
-	if r.TLS != nil || strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https") {
-		scheme = "https://"
-	}
 	if strings.HasPrefix(link, "/") {
-		link = scheme + r.Host + link
+		link = here(r) + link
 	}
 	a.show(w, r, link, !before.LinkMade.IsZero())
+}
+
+// here is the address under which a request came.
+func here(r *http.Request) string {
+	if r.TLS != nil || strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https") {
+		return "https://" + r.Host
+	}
+	return "http://" + r.Host
 }
 
 // onlyHere reports that an address leads to the very machine it is opened on.
@@ -280,7 +311,7 @@ func onlyHere(link string) bool {
 
 func (a alertPages) resume(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, 4<<10)
-	a.done(w, r, a.desk.Resume(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("address")))
+	a.done(w, r, "/people", a.desk.Resume(r.Context(), chi.URLParam(r, "case"), r.PostFormValue("address")))
 }
 
 func (a alertPages) try(w http.ResponseWriter, r *http.Request) {
@@ -292,15 +323,15 @@ func (a alertPages) try(w http.ResponseWriter, r *http.Request) {
 }
 
 func (a alertPages) unlink(w http.ResponseWriter, r *http.Request) {
-	a.done(w, r, a.desk.RevokeHomeLinks(r.Context(), chi.URLParam(r, "case")))
+	a.done(w, r, "/people", a.desk.RevokeHomeLinks(r.Context(), chi.URLParam(r, "case")))
 }
 
 // done goes back to the page that was acted on; an alert that is over in the
 // meantime is no fault of whoever pressed the button.
-func (a alertPages) done(w http.ResponseWriter, r *http.Request, err error) {
+func (a alertPages) done(w http.ResponseWriter, r *http.Request, back string, err error) {
 	if err != nil && !errors.Is(err, alert.ErrNoAlert) {
 		a.fail(w, r, err)
 		return
 	}
-	http.Redirect(w, r, "/cases/"+url.PathEscape(chi.URLParam(r, "case"))+"/alerts", http.StatusSeeOther)
+	http.Redirect(w, r, "/cases/"+url.PathEscape(chi.URLParam(r, "case"))+back, http.StatusSeeOther)
 }

@@ -32,14 +32,16 @@ var sitemap = []struct {
 	{"House", []subpage{{tab: "positions", Name: "Loggers now", Path: "/positions"},
 		{tab: "buildup", Name: "Build-up", Path: "/buildup"}, {tab: "sure", Name: "How sure", Path: "/sure"},
 		{tab: "files", Name: "Files", Path: "/files"}, {tab: "file", Name: "Case file", Path: "/file"}}},
-	{"People", []subpage{{tab: "alerts", Name: "People", Path: "/alerts"}}},
+	{"People", []subpage{{tab: "people", Name: "Who reads what", Path: "/people"},
+		{tab: "alerts", Name: "Alerts and messages", Path: "/alerts"}}},
 	{"Report", []subpage{{tab: "report", Name: "Report", Path: "/report"}}},
 }
 
 // destinations are the places that a house has here; a page that is not served,
 // or has nothing to say, is left out.
 func (p *Pages) destinations(h *head, tab string) []destination {
-	served := map[string]bool{"repairs": h.Repairs, "alerts": p.alerts, "files": p.filesHere, "report": p.Reports}
+	served := map[string]bool{"repairs": h.Repairs, "alerts": p.alerts, "people": p.alerts, "files": p.filesHere,
+		"report": p.Reports}
 	var out []destination
 	for _, place := range sitemap {
 		d := destination{Name: place.name}

@@ -10,6 +10,7 @@ import (
 
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/exports"
+	"dewcase/internal/reason/alert"
 	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/repair"
 	"dewcase/internal/words"
@@ -88,16 +89,17 @@ func (p *Pages) funcs() template.FuncMap {
 			}
 			return "–"
 		},
-		"age":     func(t time.Time) string { return words.Ago(p.Now(), t) },
-		"hours":   shown(words.Hours),
-		"signed":  shown(words.Signed),
-		"percent": shown(words.Percent),
-		"whole":   shown(words.Whole),
-		"size":    shown(words.Size),
-		"upper":   words.Upper,
-		"int":     words.Int,
-		"plural":  words.Count,
-		"list":    words.List,
+		"age":       func(t time.Time) string { return words.Ago(p.Now(), t) },
+		"hours":     shown(words.Hours),
+		"signed":    shown(words.Signed),
+		"percent":   shown(words.Percent),
+		"whole":     shown(words.Whole),
+		"size":      shown(words.Size),
+		"upper":     words.Upper,
+		"int":       words.Int,
+		"plural":    words.Count,
+		"list":      words.List,
+		"alerttask": func(c alert.Condition) string { return words.AlertTask(string(c)) },
 		"alertstate": func(state any, until time.Time, zone *time.Location) string {
 			return words.AlertState(fmt.Sprint(state), until, zone)
 		},
