@@ -74,24 +74,54 @@ func orInf(x float64) float64 {
 	return x
 }
 
-// TwoWinters lays a stretch over the same days of the year before.
+// Nightly draws one figure a night of hourly columns of one unit: of margins the
+// lowest, of anything else the mean. Hours of day and night would lie over one
+// another as a zigzag that hides both.
+func Nightly(c *roof.Case, v curves.View, from, until time.Time) picture.CurveChart {
+	q := v.Columns[0].Key.Quantity
+	p := picture.CurvePanel{Unit: q.Unit() + ", mean of each night", Decimals: q.Shown()}
+	if q == curves.MarginK {
+		p.Unit = q.Unit() + ", lowest of each night"
+	}
+	for i, col := range v.Columns {
+		p.Curves = append(p.Curves, picture.Curve{Name: CurveName(c, col.Key), Look: i,
+			Runs: nightly(v, i, c.Property.Zone)})
+	}
+	return picture.CurveChart{ID: "nights", Zone: c.Property.Zone, From: from, Until: until, Events: Events(c),
+		Panels: []picture.CurvePanel{p}}
+}
+
+// nightly are a column's figures night by night, at the middle of each, in runs of
+// nights of which most was observed.
+func nightly(v curves.View, column int, zone *time.Location) (out [][]picture.Sample) {
+	value, open := OfNight(v, column, v.Columns[column].Key.Quantity == curves.MarginK), false
+	for noon := evidence.Noon(instant(v.FromMS), zone); noon.UnixMilli() < v.UntilMS; {
+		x, ok := value(repair.NightUse{FromMS: noon.UnixMilli()})
+		if ok && !open {
+			out = append(out, nil)
+		}
+		if open = ok; ok {
+			out[len(out)-1] = append(out[len(out)-1], picture.Sample{At: noon.Add(12 * time.Hour), Mean: x, Min: x, Max: x})
+		}
+		noon = evidence.NoonAfter(noon, 1, zone)
+	}
+	return out
+}
+
+// TwoWinters lays the nights of a stretch over those of the year before.
 func TwoWinters(c *roof.Case, now, past curves.View, from, until time.Time) picture.CurveChart {
 	shift := from.Sub(from.AddDate(-1, 0, 0))
-	out := CurveChart(c, now, from, until, ByUnit)
+	out := Nightly(c, now, from, until)
 	out.ID = "winters"
-	for i := range out.Panels {
-		p := &out.Panels[i]
-		p.Curves = p.Curves[:1]
-		p.Curves[0].Name, p.Curves[0].Look = "this winter", 1
-		k := picture.Curve{Name: "a year before", Look: 2, Runs: stepped(past, past.Columns[i])}
-		for _, run := range k.Runs {
-			for n := range run {
-				run[n].At = run[n].At.Add(shift)
-			}
+	p := &out.Panels[0]
+	p.Curves[0].Name, p.Curves[0].Look = "this winter", 1
+	before := picture.Curve{Name: "a year before", Look: 2, Runs: nightly(past, 0, c.Property.Zone)}
+	for _, run := range before.Runs {
+		for n := range run {
+			run[n].At = run[n].At.Add(shift)
 		}
-		p.Curves = append(p.Curves, k)
-		p.Unseen = nil
 	}
+	p.Curves = append(p.Curves, before)
 	return out
 }
 

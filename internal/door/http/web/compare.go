@@ -55,9 +55,16 @@ func (p *Pages) compare(w http.ResponseWriter, r *http.Request) {
 		Body: b})
 }
 
+// mostCompared bounds the nights that are compared: two years and a quarter of
+// hours are one answer.
+const mostCompared = 820 * 24 * time.Hour
+
 func (p *Pages) fillCompare(ctx context.Context, h *head, a assessment.Answer, v chartView, of string,
 	b *compareBody) error {
 	hourly := func(keys []curves.Key, from, until time.Time) (curves.View, error) {
+		if until.Sub(from) > mostCompared {
+			from = until.Add(-mostCompared)
+		}
 		return p.Record.Curves(ctx, h.ID, keys, from, until, time.Hour.Milliseconds())
 	}
 	k := b.choose(h, v.surface, of)
@@ -65,7 +72,7 @@ func (p *Pages) fillCompare(ctx context.Context, h *head, a assessment.Answer, v
 		b.Why = "No surface is in the case file."
 		return nil
 	}
-	if err := b.twin(ctx, p, h, v); err != nil {
+	if err := b.twin(h, v, hourly); err != nil {
 		return err
 	}
 	if err := b.winters(h, k, hourly); err != nil {
@@ -190,7 +197,8 @@ func (b *compareBody) winters(h *head, k curves.Key,
 }
 
 // twin sets a surface beside one of its kind that the work left alone.
-func (b *compareBody) twin(ctx context.Context, p *Pages, h *head, v chartView) error {
+func (b *compareBody) twin(h *head, v chartView,
+	hourly func([]curves.Key, time.Time, time.Time) (curves.View, error)) error {
 	if h.Case.IsUntouched(v.surface) || v.surface.Meets == "" {
 		return nil
 	}
@@ -202,12 +210,11 @@ func (b *compareBody) twin(ctx context.Context, p *Pages, h *head, v chartView) 
 		w.Keys = []curves.Key{{Position: v.surface.ID, Quantity: curves.MarginK}, {Position: s.ID,
 			Quantity: curves.MarginK}}
 		w.from, w.until, w.Lay, w.Marks, w.Axes = h.From, h.Until, drawing.ByUnit, nil, nil
-		step := drawing.CurveStep(h.Case, w.until.Sub(w.from))
-		cols, err := p.Record.Curves(ctx, h.ID, w.Keys, w.from, w.until, step)
+		cols, err := hourly(w.Keys, w.from, w.until)
 		if err != nil {
 			return err
 		}
-		c := drawing.CurveChart(h.Case, cols, w.from, w.until, w.Lay)
+		c := drawing.Nightly(h.Case, cols, time.UnixMilli(cols.FromMS), w.until)
 		c.ID = "twin"
 		b.Twin, b.TwinWords, b.TwinLink = c.Scene(), words.Surface(h.Case, s), chartLink(h.ID, "chart", w)+"#margin"
 		return nil

@@ -112,11 +112,12 @@ var ofGate = map[string]struct {
 	axis  string
 	since bool // only since the repair
 }{
-	repair.GateNights:  {on: []ofSurface{{"surface", curves.MarginK}}},
-	repair.GateWeather: {on: []ofSurface{{"surface", curves.MarginK}, {"outdoors", curves.TempC}}, axis: "k", since: true},
-	repair.GateFit:     {on: []ofSurface{{"air", curves.DewPointC}, {"outdoors", curves.DewPointC}}},
-	repair.GateSame:    {on: []ofSurface{{"surface", curves.MarginK}}, axis: "k"},
-	repair.GateLike:    {on: []ofSurface{{"outdoors", curves.TempC}, {"surface", curves.TempC}}},
+	repair.GateNights: {on: []ofSurface{{"surface", curves.MarginK}}},
+	repair.GateWeather: {on: []ofSurface{{"surface", curves.MarginK}, {"surface", curves.UnrepairedK},
+		{"outdoors", curves.TempC}}, axis: "k", since: true},
+	repair.GateFit:  {on: []ofSurface{{"air", curves.DewPointC}, {"outdoors", curves.DewPointC}}},
+	repair.GateSame: {on: []ofSurface{{"surface", curves.MarginK}}, axis: "k"},
+	repair.GateLike: {on: []ofSurface{{"outdoors", curves.TempC}, {"surface", curves.TempC}}},
 }
 
 // gateRow is a condition with its chart.
