@@ -176,9 +176,11 @@ func TestADerivedFileThatIsDamagedIsBegunAnew(t *testing.T) {
 						require.True(t, bytes.Equal(value(v.AtMS), v.Data), "what is served is sound")
 					}
 				}
+				var again []roof.Derived
 				for at := range int64(200) {
-					require.NoError(t, d.Keep(ctx, "hours", "larch-1", []roof.Derived{{AtMS: at, Data: value(at)}}))
+					again = append(again, roof.Derived{AtMS: at, Data: value(at)})
 				}
+				require.NoError(t, d.Keep(ctx, "hours", "larch-1", again))
 				got, err := d.Kept(ctx, "hours", "larch-1", 0, 200)
 				require.NoError(t, err)
 				if name == "bits turned" { // which can leave tree and index whole, and not of one mind

@@ -8,6 +8,7 @@ import (
 	"os"
 	"sync"
 	"sync/atomic"
+	"time"
 )
 
 // mending begins a file of derived values anew that turns out damaged while it is
@@ -51,8 +52,8 @@ func (d *Derived) mended(ctx context.Context, begun int64, err error) bool {
 	// Whoever still reads the old file has it, removed, until the end of that; every
 	// connection from now on is to the new one.
 	err = d.remove()
-	d.db.SetMaxIdleConns(-1)
-	d.db.SetMaxIdleConns(idleDerived)
+	d.db.SetConnMaxLifetime(time.Nanosecond) // none that is in use now is used again
+	time.AfterFunc(oldConns, func() { d.db.SetConnMaxLifetime(time.Hour) })
 	if err == nil {
 		fresh := d.connect()
 		err = errors.Join(d.lay(ctx, fresh), fresh.Close())
@@ -74,6 +75,9 @@ func (d *Derived) mended(ctx context.Context, begun int64, err error) bool {
 func unusable(err error) bool {
 	return isCode(err, codeCorrupt) || isCode(err, codeNotADB) || isCode(err, codeError)
 }
+
+// oldConns is how long connections are not used again after a file was begun anew.
+const oldConns = 10 * time.Second
 
 // remove takes the file away.
 func (d *Derived) remove() error {

@@ -19,27 +19,33 @@ const maxPrepared = 200
 
 func prepare(db *sql.DB) *prepared { return &prepared{DB: db, by: map[string]*sql.Stmt{}} }
 
-// stmt is the prepared statement of a query, nil where there are too many.
-func (p *prepared) stmt(ctx context.Context, query string) (*sql.Stmt, error) {
+// stmt is the prepared statement of a query; nil until it is, and where there are
+// too many. It is prepared aside: that takes a connection, and who asks may hold the
+// last one in a transaction.
+func (p *prepared) stmt(query string) *sql.Stmt {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if s := p.by[query]; s != nil {
-		return s, nil
+	s, begun := p.by[query]
+	if !begun && len(p.by) < maxPrepared {
+		p.by[query] = nil
+		go p.prepare(query)
 	}
-	if len(p.by) >= maxPrepared {
-		return nil, nil
+	return s
+}
+
+func (p *prepared) prepare(query string) {
+	s, err := p.PrepareContext(context.Background(), query)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.by[query] = s; err != nil {
+		delete(p.by, query) // who asks by its text is told what is wrong
 	}
-	s, err := p.PrepareContext(ctx, query)
-	if err == nil {
-		p.by[query] = s
-	}
-	return s, err
 }
 
 // QueryContext asks by the prepared statement of the query.
 func (p *prepared) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
-	s, err := p.stmt(ctx, query)
-	if s == nil || err != nil {
+	s := p.stmt(query)
+	if s == nil {
 		return p.DB.QueryContext(ctx, query, args...)
 	}
 	return s.QueryContext(ctx, args...)
@@ -55,8 +61,8 @@ type preparedTx struct {
 
 // QueryContext asks by the prepared statement of the query.
 func (t preparedTx) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
-	s, err := t.of.stmt(ctx, query)
-	if s == nil || err != nil {
+	s := t.of.stmt(query)
+	if s == nil {
 		return t.Tx.QueryContext(ctx, query, args...)
 	}
 	return t.StmtContext(ctx, s).QueryContext(ctx, args...)
@@ -64,8 +70,8 @@ func (t preparedTx) QueryContext(ctx context.Context, query string, args ...any)
 
 // QueryRowContext asks by the prepared statement of the query.
 func (t preparedTx) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
-	s, err := t.of.stmt(ctx, query)
-	if s == nil || err != nil {
+	s := t.of.stmt(query)
+	if s == nil {
 		return t.Tx.QueryRowContext(ctx, query, args...)
 	}
 	return t.StmtContext(ctx, s).QueryRowContext(ctx, args...)
@@ -73,8 +79,8 @@ func (t preparedTx) QueryRowContext(ctx context.Context, query string, args ...a
 
 // ExecContext executes the prepared statement of the text.
 func (t preparedTx) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	s, err := t.of.stmt(ctx, query)
-	if s == nil || err != nil {
+	s := t.of.stmt(query)
+	if s == nil {
 		return t.Tx.ExecContext(ctx, query, args...)
 	}
 	return t.StmtContext(ctx, s).ExecContext(ctx, args...)
