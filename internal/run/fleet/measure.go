@@ -223,7 +223,13 @@ func (c *child) wetCoverings(ctx context.Context, t *town, _ *loggers) (dry []ho
 
 // tellAlerts says how soon wetted coverings were told.
 func (c *child) tellAlerts(ctx context.Context, l *loggers, dry []house, out io.Writer) error {
-	time.Sleep(time.Duration(float64(2*time.Minute) / l.town.speed))
+	// What lags behind is told above; here the question is whether all is told.
+	for deadline := l.town.now().Add(30 * time.Minute); l.town.now().Before(deadline); {
+		time.Sleep(time.Duration(float64(2*time.Minute) / l.town.speed))
+		if s, err := c.metric(ctx, "dewcase_alerts_behind_seconds"); err != nil || s == 0 {
+			break
+		}
+	}
 	var after []time.Duration
 	told, due := 0, 0
 	for _, h := range dry {
