@@ -75,24 +75,45 @@ func earlier(a, b time.Time) time.Time {
 // without counting; within is how far apart two times may lie that count as one.
 const flicker, within = 100 * time.Minute, 65 * time.Minute
 
-// apart counts the steps of alerts that have no counterpart, those aside that
-// changed back within moments.
-func apart(a, b []alert.Transition) (n int) {
-	for len(a) > 0 || len(b) > 0 {
-		switch {
-		case len(a) > 0 && len(b) > 0 && kindOf(a[0]) == kindOf(b[0]) && a[0].To == b[0].To && a[0].Late == b[0].Late &&
-			a[0].At.Sub(b[0].At).Abs() <= within:
-			a, b = a[1:], b[1:]
-		case flickers(a):
-			a = a[2:]
-		case flickers(b):
-			b = b[2:]
-		default:
-			n++
-			a, b = a[min(1, len(a)):], b[min(1, len(b)):]
+// apart counts how many steps of alerts are to be added, left out or exchanged so
+// that one course becomes the other, those aside that changed back within moments.
+// (Held against each other in pairs, one step more would have every later one of
+// the house differ.)
+func apart(a, b []alert.Transition) int {
+	d := make([][]int, len(a)+1) // by what is left of each
+	for i := range d {
+		d[i] = make([]int, len(b)+1)
+	}
+	for i := len(a); i >= 0; i-- {
+		for j := len(b); j >= 0; j-- {
+			if i == len(a) && j == len(b) {
+				continue
+			}
+			least := len(a) + len(b)
+			if i < len(a) {
+				least = min(least, d[i+1][j]+1)
+			}
+			if j < len(b) {
+				least = min(least, d[i][j+1]+1)
+			}
+			if i < len(a) && j < len(b) {
+				other := 1
+				if kindOf(a[i]) == kindOf(b[j]) && a[i].To == b[j].To && a[i].Late == b[j].Late &&
+					a[i].At.Sub(b[j].At).Abs() <= within {
+					other = 0
+				}
+				least = min(least, d[i+1][j+1]+other)
+			}
+			if flickers(a[i:]) {
+				least = min(least, d[i+2][j])
+			}
+			if flickers(b[j:]) {
+				least = min(least, d[i][j+2])
+			}
+			d[i][j] = least
 		}
 	}
-	return n
+	return d[0][0]
 }
 
 func flickers(x []alert.Transition) bool {
@@ -232,4 +253,22 @@ func TestAReadingSaysHowSoonItsHouseIsLookedAt(t *testing.T) {
 			assert.Equal(t, x.want, got)
 		})
 	}
+}
+
+func TestAStepMoreIsOneStepMore(t *testing.T) {
+	begin := time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
+	step := func(kind string, day int, to alert.State) alert.Transition {
+		at := begin.AddDate(0, 0, day)
+		return alert.Transition{ID: kind + "." + at.Format("0102150405"), To: to, At: at}
+	}
+	var all []alert.Transition
+	for day := range 20 {
+		all = append(all, step("surface_wet.slate", 2*day, alert.Raised), step("surface_wet.slate", 2*day+1, alert.Cleared))
+	}
+	assert.Zero(t, apart(all, all))
+	assert.Equal(t, 1, apart(all, all[1:]))
+	assert.Equal(t, 3, apart(slices.Concat(all[:6], all[9:]), all))
+	moved := slices.Clone(all)
+	moved[7].At = moved[7].At.Add(2 * within)
+	assert.Equal(t, 1, apart(all, moved))
 }
