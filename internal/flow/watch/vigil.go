@@ -112,6 +112,11 @@ func (v View) Keep(c *roof.Case, book *alert.Book, rules alert.Rules, now time.T
 		for i := range x.at {
 			x.at[i] = newest{0, math.NaN(), math.NaN()}
 		}
+		for _, s := range v.loggers { // after a start no logger was silent for that
+			if k := slices.IndexFunc(c.Loggers, func(l roof.Logger) bool { return l.ID == s.Logger }); k >= 0 {
+				x.heard[k] = s.Last.UnixMilli()
+			}
+		}
 		before = nil
 	}
 	if seen, _ := book.Due(c, rules, now); !seen.IsZero() {

@@ -255,6 +255,21 @@ func TestAReadingSaysHowSoonItsHouseIsLookedAt(t *testing.T) {
 	}
 }
 
+// After a start the first readings are no others than those that come later.
+func TestAReadingAfterAStartIsNoneAfterASilence(t *testing.T) {
+	now := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
+	c := &roof.Case{Property: roof.Property{Zone: time.UTC}, Positions: []roof.Position{{ID: "loft", Place: roof.LoftAir}},
+		Loggers: []roof.Logger{{ID: "k1", Fitted: []roof.Fitting{{Position: "loft", From: now.AddDate(0, -1, 0)}}}}}
+	first := func(last time.Time) time.Duration {
+		v := Look(Input{Case: c, Now: now, Loggers: []Seen{{Logger: "k1", Last: last}}})
+		r := roof.Reading{Logger: "k1", At: now.Add(time.Minute)}
+		r.Values.Set(roof.TempC, 4)
+		return v.Keep(c, &alert.Book{}, alert.RulesOf(c.Alerts), now, nil).Take(r)
+	}
+	assert.Equal(t, Hourly, first(now.Add(-10*time.Minute)))
+	assert.Equal(t, soon, first(now.Add(-4*time.Hour)))
+}
+
 func TestAStepMoreIsOneStepMore(t *testing.T) {
 	begin := time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
 	step := func(kind string, day int, to alert.State) alert.Transition {

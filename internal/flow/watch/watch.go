@@ -122,12 +122,13 @@ type View struct {
 	Level alert.Level
 
 	guarded []guarded
+	loggers []Seen
 }
 
 // Look says what the record shows at Input.Now.
 func Look(in Input) View {
 	w := in.record()
-	var v View
+	v := View{loggers: in.Loggers}
 	v.Level = w.evidence(in.Slow).level()
 	index := positions(in.Case)
 	for k, s := range in.Case.Surfaces() {
