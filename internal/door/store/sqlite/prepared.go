@@ -11,13 +11,28 @@ import (
 // than maxPrepared each further one is prepared for itself.
 type prepared struct {
 	*sql.DB
-	mu sync.Mutex
-	by map[string]*sql.Stmt
+	mu     sync.Mutex
+	by     map[string]*sql.Stmt
+	aside  sync.WaitGroup // queries being prepared
+	open   context.Context
+	cancel func()
+}
+
+// Close gives the database up, and leaves no connection open.
+func (p *prepared) Close() error {
+	p.mu.Lock() // none is begun after this
+	p.cancel()
+	p.mu.Unlock()
+	p.aside.Wait()
+	return p.DB.Close()
 }
 
 const maxPrepared = 200
 
-func prepare(db *sql.DB) *prepared { return &prepared{DB: db, by: map[string]*sql.Stmt{}} }
+func prepare(db *sql.DB) *prepared {
+	open, cancel := context.WithCancel(context.Background())
+	return &prepared{DB: db, by: map[string]*sql.Stmt{}, open: open, cancel: cancel}
+}
 
 // stmt is the prepared statement of a query; nil until it is, and where there are
 // too many. It is prepared aside: that takes a connection, and who asks may hold the
@@ -26,15 +41,15 @@ func (p *prepared) stmt(query string) *sql.Stmt {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	s, begun := p.by[query]
-	if !begun && len(p.by) < maxPrepared {
+	if !begun && len(p.by) < maxPrepared && p.open.Err() == nil {
 		p.by[query] = nil
-		go p.prepare(query)
+		p.aside.Go(func() { p.prepare(query) })
 	}
 	return s
 }
 
 func (p *prepared) prepare(query string) {
-	s, err := p.PrepareContext(context.Background(), query)
+	s, err := p.PrepareContext(p.open, query)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.by[query] = s; err != nil {
