@@ -178,3 +178,10 @@ type Derived struct {
 	Made  time.Time
 	Data  []byte
 }
+
+// HouseState is a blob of the daemon's own state that belongs to one house.
+type HouseState struct {
+	Kind string `json:"kind"`
+	Key  string `json:"key"`
+	Blob []byte `json:"blob"`
+}

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"time"
 
 	"dewcase/internal/roof"
 )
@@ -98,4 +99,15 @@ func HousesSilent(all, some int) string {
 		said += fmt.Sprintf(", and in %d of them every logger", all)
 	}
 	return said + "."
+}
+
+// HouseAway says where a house is kept that moved to another instance.
+func HouseAway(house, to string, at time.Time) string {
+	return fmt.Sprintf("%s is kept at %s since %s.", house, to, at.UTC().Format("2 January 2006, 15:04 MST"))
+}
+
+// HouseArriving says that a house is on its way here from another instance.
+func HouseArriving(house, from string, since time.Time) string {
+	return fmt.Sprintf("%s is on its way here from %s since %s: its readings are taken here already, and its pages and "+
+		"alerts are there until the move is finished.", house, from, since.UTC().Format("2 January 2006, 15:04 MST"))
 }

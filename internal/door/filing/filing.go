@@ -33,8 +33,9 @@ type State interface {
 
 // The kinds of state.
 const (
-	recipeKind   = "recipe"
-	originalKind = "original"
+	recipeKind = "recipe"
+	// OriginalKind is that of entries of imported files, under CASE/SHA256.
+	OriginalKind = "original"
 )
 
 // The bounds of the folder.
@@ -238,7 +239,7 @@ func (c *Cabinet) Keep(ctx context.Context, in *os.File, o roof.Original) (roof.
 	if err != nil {
 		return o, fmt.Errorf("keeping %.60q: %w", o.Name, err)
 	}
-	return o, c.state.PutState(ctx, originalKind, o.Case+"/"+o.SHA256, blob)
+	return o, c.state.PutState(ctx, OriginalKind, o.Case+"/"+o.SHA256, blob)
 }
 
 func (c *Cabinet) original(sum string) string { return filepath.Join(c.dir, "originals", sum+".gz") }
@@ -267,7 +268,7 @@ func (c *Cabinet) bound(dir string) error {
 
 // Originals lists the imported files of a house, the oldest first.
 func (c *Cabinet) Originals(ctx context.Context, caseID string) ([]roof.Original, error) {
-	kept, err := c.state.States(ctx, originalKind)
+	kept, err := c.state.States(ctx, OriginalKind)
 	if err != nil {
 		return nil, err
 	}

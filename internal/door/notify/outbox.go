@@ -39,7 +39,8 @@ type Channel interface {
 
 // Kinds of state.
 const (
-	boxKind  = "outbox" // letters not yet delivered, and what became of the others
+	// BoxKind is that of letters, under their keys.
+	BoxKind  = "outbox" // letters not yet delivered, and what became of the others
 	keepDone = 70 * 24 * time.Hour
 	// giveUp is how long a letter is tried: news a week old is no news.
 	giveUp     = 7 * 24 * time.Hour
@@ -91,6 +92,7 @@ type Outbox struct {
 	holds   map[string]hold
 	wake    chan struct{}
 	jitter  func() float64
+	away    func(caseID string) bool // houses whose letters another instance delivers; nil: none
 }
 
 // hold is a failing channel's pause: all its letters wait for it, or many waiting
@@ -120,7 +122,7 @@ func Open(ctx context.Context, state State, channels []Channel, now func() time.
 		o.channels[c.Name()] = c
 		o.health[c.Name()] = Health{Channel: c.Name()}
 	}
-	kept, err := state.States(ctx, boxKind)
+	kept, err := state.States(ctx, BoxKind)
 	if err != nil {
 		return nil, fmt.Errorf("reading the outbox: %w", err)
 	}
@@ -134,6 +136,60 @@ func Open(ctx context.Context, state State, channels []Channel, now func() time.
 		o.holdAgain(l)
 	}
 	return o, nil
+}
+
+// LeaveOut has the letters of houses left undelivered that another instance keeps
+// now, from when it returns on: one that is under way is finished before.
+func (o *Outbox) LeaveOut(away func(caseID string) bool) {
+	o.one.Lock()
+	defer o.one.Unlock()
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.away = away
+}
+
+// waits reports whether a letter is still to be delivered from here; mu is held.
+func (o *Outbox) waits(l *Letter) bool {
+	return !l.Done() && (o.away == nil || !o.away(l.Message.Case))
+}
+
+// LettersOf are a house's letters as the state keeps them.
+func (o *Outbox) LettersOf(caseID string) (out []roof.HouseState, err error) {
+	for _, l := range o.Of(caseID) {
+		blob, err := json.Marshal(l)
+		if err != nil {
+			return nil, fmt.Errorf("writing letter %s: %w", l.Key, err)
+		}
+		out = append(out, roof.HouseState{Kind: BoxKind, Key: l.Key, Blob: blob})
+	}
+	return out, nil
+}
+
+// Take takes over a letter of a house that came from another instance, as the
+// state keeps it. What was delivered there is not delivered again.
+func (o *Outbox) Take(ctx context.Context, s roof.HouseState) error {
+	var l Letter
+	if err := json.Unmarshal(s.Blob, &l); err != nil {
+		return fmt.Errorf("reading letter %s: %w", s.Key, err)
+	}
+	o.mu.Lock()
+	had := o.letters[l.Key]
+	newer := had == nil || !had.Done()
+	o.mu.Unlock()
+	if !newer {
+		return nil
+	}
+	if err := o.keep(ctx, &l); err != nil {
+		return err
+	}
+	o.mu.Lock()
+	o.letters[l.Key] = &l
+	o.mu.Unlock()
+	select {
+	case o.wake <- struct{}{}:
+	default:
+	}
+	return nil
 }
 
 // holdAgain takes up a failing channel's pause where the last run left it.
@@ -178,7 +234,7 @@ func (o *Outbox) keep(ctx context.Context, l *Letter) error {
 	if err != nil {
 		return fmt.Errorf("writing letter %s: %w", l.Key, err)
 	}
-	if err := o.state.PutState(ctx, boxKind, l.Key, b); err != nil {
+	if err := o.state.PutState(ctx, BoxKind, l.Key, b); err != nil {
 		return fmt.Errorf("keeping letter %s: %w", l.Key, err)
 	}
 	return nil
@@ -214,7 +270,7 @@ func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
 	due := map[string][]*Letter{}
 	o.mu.Lock()
 	for _, l := range o.letters {
-		if !l.Done() && !o.dueAt(l).After(now) {
+		if o.waits(l) && !o.dueAt(l).After(now) {
 			due[l.Channel] = append(due[l.Channel], l)
 		}
 	}
@@ -242,7 +298,7 @@ func (o *Outbox) Deliver(ctx context.Context) (next time.Time) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for _, l := range o.letters {
-		if at := o.dueAt(l); !l.Done() && (next.IsZero() || at.Before(next)) {
+		if at := o.dueAt(l); o.waits(l) && (next.IsZero() || at.Before(next)) {
 			next = at
 		}
 	}
@@ -383,7 +439,7 @@ func (o *Outbox) tidy(ctx context.Context) {
 	}
 	o.mu.Unlock()
 	for _, k := range drop {
-		if err := o.state.DeleteState(ctx, boxKind, k); err != nil {
+		if err := o.state.DeleteState(ctx, BoxKind, k); err != nil {
 			o.log.Error("an old letter could not be dropped", "letter", k, "error", err)
 		}
 	}
@@ -409,7 +465,7 @@ func (o *Outbox) Health() []Health {
 	defer o.mu.Unlock()
 	waiting := map[string]int{}
 	for _, l := range o.letters {
-		if !l.Done() {
+		if o.waits(l) {
 			waiting[l.Channel]++
 		}
 	}

@@ -232,6 +232,43 @@ func (b *Book) keep(ctx context.Context, c *roof.Case, file []byte, when If, by 
 	return created, etag, slices.Clone(b.told), nil
 }
 
+// Enter puts a case in force that is in the store and was not in force here.
+func (b *Book) Enter(ctx context.Context, id string) error {
+	b.writing.Lock()
+	file, etag, updated, err := b.store.Case(ctx, id)
+	if err != nil {
+		b.writing.Unlock()
+		return fmt.Errorf("case %q: %w", id, err)
+	}
+	c, faults := casefile.ParseKept(id+".yaml", file)
+	if len(faults) > 0 {
+		b.writing.Unlock()
+		return faults
+	}
+	b.mu.Lock()
+	b.by[id] = entry(c, etag, updated)
+	told := slices.Clone(b.told)
+	b.mu.Unlock()
+	b.writing.Unlock()
+	for _, tell := range told {
+		tell(id)
+	}
+	return nil
+}
+
+// Leave takes a case out of force here; the store keeps it.
+func (b *Book) Leave(id string) {
+	b.writing.Lock()
+	b.mu.Lock()
+	delete(b.by, id)
+	told := slices.Clone(b.told)
+	b.mu.Unlock()
+	b.writing.Unlock()
+	for _, tell := range told {
+		tell(id)
+	}
+}
+
 // match holds the conditions against what is in force and picks the tag to write
 // over.
 func (b *Book) match(id string, when If) (string, error) {

@@ -24,8 +24,8 @@ type Store interface {
 	PutState(ctx context.Context, kind, key string, blob []byte) error
 }
 
-// kind is the kind of state that versions are kept as, under CASE/NUMBER.
-const kind = "house_mappings"
+// Kind is the kind of state that versions are kept as, under CASE/NUMBER.
+const Kind = "house_mappings"
 
 // maxBytes bounds the mappings of one house.
 const maxBytes = 128 << 10
@@ -58,29 +58,43 @@ type Book struct {
 // is usable all the same.
 func Open(ctx context.Context, store Store, now func() time.Time,
 	inForce func([]payload.Mapping) error) (*Book, error) {
-	b := &Book{store: store, now: now, inForce: inForce, last: map[string]Version{},
-		parsed: map[string][]payload.Mapping{}}
-	kept, err := store.States(ctx, kind)
-	if err != nil {
-		return nil, fmt.Errorf("reading the mappings of houses: %w", err)
+	b := &Book{store: store, now: now, inForce: inForce}
+	err := b.Again(ctx)
+	if b.last == nil {
+		return nil, err
 	}
+	return b, err
+}
+
+// Again reads what is kept anew, as after a house came from another store.
+func (b *Book) Again(ctx context.Context) error {
+	b.changing.Lock()
+	defer b.changing.Unlock()
+	kept, err := b.store.States(ctx, Kind)
+	if err != nil {
+		return fmt.Errorf("reading the mappings of houses: %w", err)
+	}
+	last, parsed := map[string]Version{}, map[string][]payload.Mapping{}
 	for _, k := range kept { // by key, so that the newest of each comes last
 		var v Version
 		if err := json.Unmarshal(k.Blob, &v); err != nil {
-			return nil, fmt.Errorf("reading the mappings %s: %w", k.Key, err)
+			return fmt.Errorf("reading the mappings %s: %w", k.Key, err)
 		}
-		b.last[v.Case] = v
+		last[v.Case] = v
 	}
 	var bad []error
-	for id, v := range b.last {
+	for id, v := range last {
 		all, err := read(id, v.Text)
 		if err != nil {
 			bad = append(bad, fmt.Errorf("the mappings of house %s are left out: %w", id, err))
 			continue
 		}
-		b.parsed[id] = all
+		parsed[id] = all
 	}
-	return b, errors.Join(append(bad, inForce(b.all()))...)
+	b.mu.Lock()
+	b.last, b.parsed = last, parsed
+	b.mu.Unlock()
+	return errors.Join(append(bad, b.inForce(b.All()))...)
 }
 
 // read reads the mappings of a house, each of which must be for it.
@@ -161,7 +175,7 @@ func (b *Book) Put(ctx context.Context, v Version, before int) error {
 func (b *Book) keep(ctx context.Context, v Version) error {
 	blob, err := json.Marshal(v)
 	if err == nil {
-		err = b.store.PutState(ctx, kind, fmt.Sprintf("%s/%08d", v.Case, v.Number), blob)
+		err = b.store.PutState(ctx, Kind, fmt.Sprintf("%s/%08d", v.Case, v.Number), blob)
 	}
 	if err != nil {
 		return fmt.Errorf("keeping the mappings of %s: %w", v.Case, err)
@@ -177,7 +191,7 @@ func (b *Book) set(v Version, parsed []payload.Mapping) {
 
 // History lists the versions of a house's mappings, newest first, at most limit.
 func (b *Book) History(ctx context.Context, caseID string, limit int) ([]Version, error) {
-	kept, err := b.store.States(ctx, kind)
+	kept, err := b.store.States(ctx, Kind)
 	if err != nil {
 		return nil, fmt.Errorf("reading the mappings of %s before: %w", caseID, err)
 	}

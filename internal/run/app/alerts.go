@@ -42,6 +42,8 @@ func (a *App) openAlerts(ctx context.Context) error {
 	a.bell = bell.New(bell.Options{Record: evidence{a.record, a.readings, a.assessor}, Reach: reach, Outbox: a.outbox,
 		Publish: a.publish, Places: a.placesNow, Troubles: a.troubles, DigestAt: c.DigestAt, Demo: a.opt.Demo,
 		Changed: a.alertsChanged, Pace: a.opt.Pace, Log: a.opt.Log})
+	a.mover = a.newMover()
+	a.mover.leaveOut()
 	a.channelGauges()
 	a.alertGauges()
 	return nil
@@ -112,7 +114,7 @@ func (a *App) arrived(ctx context.Context, in []payload.Message) []error {
 			readings, at = append(readings, m), append(at, i)
 			continue
 		}
-		if !a.opt.Config.Serves(caseID) {
+		if !a.where.keeps(caseID) {
 			continue // another instance's
 		}
 		bad, err := a.bell.ForecastMessage(ctx, m)

@@ -59,6 +59,9 @@ type App struct {
 	store      *sqlite.Store
 	readings   roof.ReadingStore
 	book       *casebook.Book
+	where      *whereabouts
+	mover      *mover
+	notHere    func(w http.ResponseWriter, r *http.Request, status int, what, link string)
 	keeper     *keeper
 	hub        *hub
 	metrics    *metrics.Metrics
@@ -162,7 +165,10 @@ func (a *App) openStore(ctx context.Context) error {
 }
 
 func (a *App) openCases(ctx context.Context) error {
-	book, err := casebook.Open(ctx, caseStore{a.store, a.opt.Config})
+	if err := a.openWhereabouts(ctx); err != nil {
+		return err
+	}
+	book, err := casebook.Open(ctx, caseStore{a.store, a.where})
 	if book == nil {
 		return err
 	}
@@ -194,8 +200,8 @@ func (a *App) openIngest(context.Context) error {
 	a.keeper = newKeeper(a.store, a.opt.Log)
 	a.onStop("the reject log", func(context.Context) error { a.keeper.close(); return nil })
 	a.hub = newHub(a.opt.Log)
-	a.path = &ingest.Path{Decoder: decoder, Store: a.readings, Cases: a.book, Rejects: a.keeper, Count: a.metrics,
-		MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now, Serves: a.opt.Config.Serves}
+	a.path = &ingest.Path{Decoder: decoder, Store: a.readings, Cases: known{a.book, a.where}, Rejects: a.keeper,
+		Count: a.metrics, MaxLoggers: c.MaxLoggers, Stored: a.stored, Now: a.opt.Now, Serves: a.where.serves}
 	a.book.OnChange(a.path.CaseChanged)
 	a.book.OnChange(a.forgetHeard)
 	a.gauges()
@@ -226,11 +232,14 @@ func (a *App) interval(caseID, logger string) time.Duration {
 
 // stored is told of readings once they are durable.
 func (a *App) stored(caseID string, readings []roof.Reading, outcomes []roof.Outcome) {
-	a.record.Appended(caseID, readings, outcomes)
-	a.curves.Appended(caseID, readings, outcomes)
 	if a.drain != nil {
 		a.drain.Wake()
 	}
+	if a.where.took(caseID, len(readings)) {
+		return // until it is here, the other instance answers for it
+	}
+	a.record.Appended(caseID, readings, outcomes)
+	a.curves.Appended(caseID, readings, outcomes)
 	a.bell.Took(caseID, readings, outcomes)
 	if a.houses != nil {
 		a.houses.took(caseID, readings)

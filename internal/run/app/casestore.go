@@ -7,20 +7,21 @@ import (
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/roof"
-	"dewcase/internal/run/config"
 )
 
 // caseStore makes the store a casebook.Store of the cases that this instance
 // serves. One that it no longer serves stays in the store, and rests.
 type caseStore struct {
 	*sqlite.Store
-	config config.Config
+	where *whereabouts // nil: all are served
 }
+
+func (s caseStore) serves(id string) bool { return s.where == nil || s.where.keeps(id) }
 
 // Cases lists the cases that this instance serves.
 func (s caseStore) Cases(ctx context.Context) ([]roof.CaseVersion, error) {
 	all, err := s.Store.Cases(ctx)
-	return slices.DeleteFunc(all, func(v roof.CaseVersion) bool { return !s.config.Serves(v.Case) }), err
+	return slices.DeleteFunc(all, func(v roof.CaseVersion) bool { return !s.serves(v.Case) }), err
 }
 
 var errAnother = roof.NewError(roof.Request,
@@ -28,7 +29,7 @@ var errAnother = roof.NewError(roof.Request,
 
 // WriteCase stores a case file.
 func (s caseStore) WriteCase(ctx context.Context, id string, file []byte, by, ifMatch string) (string, bool, error) {
-	if !s.config.Serves(id) {
+	if !s.serves(id) {
 		return "", false, fmt.Errorf("case %q %w", id, errAnother)
 	}
 	return s.Store.WriteCase(ctx, sqlite.CasePut{ID: id, File: file, By: by, IfMatch: ifMatch})

@@ -113,6 +113,7 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	r.Use(gate.Headers)
 	r.Use(g.Wrap)
 	r.Use(headed)
+	r.Use(a.elsewhere)
 	r.Get("/healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
 	r.Get("/readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if problems := a.problems(); len(problems) > 0 {
@@ -126,7 +127,7 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	})
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(),
-		Houses: houseRows{func() web.HouseList { return a.list }, a.opt.Now}, Alerts: a.bell, Live: a.hub,
+		Moves: a.mover, Houses: houseRows{func() web.HouseList { return a.list }, a.opt.Now}, Alerts: a.bell, Live: a.hub,
 		Messages: pushes{a.path, a.opt.Now}, MaxMessage: int64(a.opt.Config.MQTT.MaxPayloadKB) << 10,
 		Forecasts: a.bell, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})

@@ -21,10 +21,12 @@ import (
 func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	p, err := web.New(web.Options{Cases: a.book, Record: pageRecord{a.views(), a.readings, a.curves}, Rejects: a.intake(),
 		LogIn: g, Who: gate.Who,
-		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo})
+		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo,
+		Away: a.movedAway})
 	if err != nil {
 		return err
 	}
+	a.notHere = p.Elsewhere
 	a.keepHouses(p)
 	a.list = p.HouseList()
 	home, err := homepage.New(a.bell, a.opt.Log)

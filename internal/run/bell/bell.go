@@ -302,6 +302,26 @@ func (b *Bell) troubles() (out []watch.Trouble) {
 	return out
 }
 
+// Leave ends the work at a house that another instance keeps now, or begins it anew
+// with what the state holds of one that came from there. A step under way is
+// finished before it returns.
+func (b *Bell) Leave(ctx context.Context, caseID string) error {
+	h, err := b.hold(ctx, caseID)
+	if err != nil {
+		return err
+	}
+	defer h.mu.Unlock()
+	b.mu.Lock()
+	delete(b.houses, caseID)
+	b.mu.Unlock()
+	if h.booked.Swap(false) {
+		b.books.Add(-1)
+	}
+	h.gone = true
+	b.sentries.forget(caseID)
+	return nil
+}
+
 // change lets a person change an alert of a case.
 func (b *Bell) change(ctx context.Context, caseID string, do func(*alert.Book, time.Time) error) error {
 	c, err := b.Cases.Case(ctx, caseID)

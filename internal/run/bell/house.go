@@ -46,6 +46,7 @@ type house struct {
 	before beforeWork
 	heard  time.Time // the newest reading of any logger
 
+	gone   bool         // another instance keeps it now
 	used   atomic.Int64 // when it was held last, by count
 	booked atomic.Bool  // the book is at hand
 }
@@ -75,6 +76,10 @@ func (b *Bell) hold(ctx context.Context, id string) (*house, error) {
 	}
 	b.mu.Unlock()
 	h.mu.Lock()
+	if h.gone {
+		h.mu.Unlock()
+		return nil, fmt.Errorf("house %s is kept by another instance: %w", id, roof.ErrNotFound)
+	}
 	if h.book != nil {
 		return h, nil
 	}
@@ -131,6 +136,9 @@ func (b *Bell) glance(ctx context.Context, c *roof.Case) error {
 		return err
 	}
 	defer h.mu.Unlock()
+	if _, err := b.Cases.Case(ctx, c.ID); errors.Is(err, roof.ErrNotFound) {
+		return nil // it left since it was listed
+	}
 	if w, _ := b.sentries.nightly(c.ID); h.slow == nil && w.tried.IsZero() {
 		b.sentries.later(c.ID, b.now().Add(lookEvery)) // or when it is done
 		wake(b.unknown)

@@ -31,7 +31,49 @@ const (
 	kindNoMailLinks = "home_no_mail_links"
 	kindLinkSalt    = "home_link_salt"
 	kindStopped     = "unsubscribed"
+	// kindStopCode keeps what other instances made links of that stop mails, with the
+	// address: such links stay good after a house moved.
+	kindStopCode = "stop_code"
 )
+
+// HouseKinds are the kinds of state that belong to one house, under its id or under
+// its id and a stroke.
+func HouseKinds() []string {
+	return []string{kindBook, kindSlow, kindForecast, kindNoMailLinks, kindStopped, kindStopCode}
+}
+
+// Links are the householder's links of a case, and what stops its mails, as another
+// instance that takes the house over keeps them.
+func (r *Reach) Links(ctx context.Context, c *roof.Case) (out []roof.HouseState, err error) {
+	tokens, err := r.homeTokens(ctx, c.ID)
+	if err != nil {
+		return nil, err
+	}
+	for key, t := range tokens {
+		blob, err := json.Marshal(t)
+		if err != nil {
+			return nil, fmt.Errorf("writing a link of %s: %w", c.ID, err)
+		}
+		out = append(out, roof.HouseState{Kind: kindHome, Key: key, Blob: blob})
+	}
+	for _, a := range c.Contacts.Householder {
+		out = append(out, roof.HouseState{Kind: kindStopCode, Key: c.ID + "/" + digest(r.stopCode(c.ID, a)), Blob: []byte(a)})
+	}
+	return out, nil
+}
+
+// LinksKind reports whether state of a kind belongs to a house by what it says.
+func LinksKind(kind string) bool { return kind == kindHome }
+
+// HouseOf is the id of the house that a link leads to, "" for none.
+func (r *Reach) HouseOf(ctx context.Context, token string) string {
+	blob, err := r.State.State(ctx, kindHome, digest(token))
+	var t homeToken
+	if err != nil || json.Unmarshal(blob, &t) != nil {
+		return ""
+	}
+	return t.Case
+}
 
 // ReachOptions say whom messages can go to.
 type ReachOptions struct {
@@ -356,8 +398,9 @@ func (r *Reach) Stop(ctx context.Context, caseID, code string, stop bool) (addre
 	if err != nil {
 		return "", false, err
 	}
+	carried, _ := r.State.State(ctx, kindStopCode, caseID+"/"+digest(code))
 	for _, a := range c.Contacts.Householder {
-		if credentials.Same(code, r.stopCode(caseID, a)) {
+		if credentials.Same(code, r.stopCode(caseID, a)) || strings.EqualFold(string(carried), a) {
 			since, err := r.stopped(ctx, caseID, a)
 			if err != nil || !stop || !since.IsZero() {
 				return a, !since.IsZero(), err

@@ -275,3 +275,10 @@ func (h *heardLogger) tell(now time.Time, x *watch.Seen) {
 	}
 	x.Day = max(x.Day, n)
 }
+
+// forget drops what is at hand of a house.
+func (s *sentries) forget(caseID string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.by, caseID)
+}

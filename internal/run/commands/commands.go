@@ -47,6 +47,7 @@ func all() []command {
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
+		{"move", "move a house from one running instance to another", interruptible(moveHouse)},
 		{"password", "make the hash to keep for a password", interruptible(answering(password))},
 		{"token", "make a token that may send messages by HTTP and nothing else", newToken},
 		{"about", "print how the answers are made, and how often rightly", answering(about)},

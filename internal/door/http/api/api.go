@@ -101,6 +101,7 @@ type Options struct {
 	Cases      casebook.Cases
 	Readings   Readings
 	Views      Views
+	Moves      Moves
 	Houses     Houses
 	Alerts     Alerts
 	Live       Live
@@ -151,6 +152,7 @@ func Mount(r chi.Router, opt Options) {
 		s.views(heavy())
 		s.uploads(heavy())
 		s.exports(heavy())
+		s.moves(heavy())
 		s.push(light)
 	})
 	s.live(r)

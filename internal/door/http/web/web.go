@@ -303,6 +303,12 @@ func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
 	p.render(w, r, b.Status, "error", page{Title: http.StatusText(b.Status), Body: b})
 }
 
+// Elsewhere answers for a house that is not kept here; link leads to where it is,
+// "" where nothing does.
+func (p *Pages) Elsewhere(w http.ResponseWriter, r *http.Request, status int, what, link string) {
+	p.render(w, r, status, "moved", page{Title: http.StatusText(status), Body: struct{ What, Link string }{what, link}})
+}
+
 // Style is the path of the pages' style sheet, "" where it was not built.
 func (p *Pages) Style() string { return p.assets.Style }
 

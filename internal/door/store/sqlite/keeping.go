@@ -83,8 +83,58 @@ func (p *writeConn) caseETag(id string) (etag string, has bool, err error) {
 	return etag, has, err
 }
 
+// CarryCase adds the versions of a case file that came from another store, oldest
+// first, as they were written there. Those that are kept here must be the first of
+// them; otherwise it is another house, which is refused with roof.ErrTaken.
+func (s *Store) CarryCase(ctx context.Context, versions []roof.CaseVersion) error {
+	err := s.do(ctx, func(p *writeConn) error {
+		for _, v := range versions {
+			if v.Case != versions[0].Case {
+				return soft{fmt.Errorf("versions of %s and %s in one history", versions[0].Case, v.Case)}
+			}
+			if sum := sha256.Sum256(v.File); v.ETag != "" && hex.EncodeToString(sum[:]) != v.ETag {
+				return soft{fmt.Errorf("version %d of %s is not what it was", v.Number, v.Case)}
+			}
+		}
+		here := 0
+		if len(versions) == 0 {
+			return nil
+		}
+		const kept = `SELECT etag, at FROM case_file WHERE case_id = ? ORDER BY id`
+		if err := each(ctx, p.conn, kept, func(rows *sql.Rows) error {
+			var etag string
+			var at int64
+			err := rows.Scan(&etag, &at)
+			if err == nil && (here == len(versions) || versions[here].ETag != etag ||
+				versions[here].Updated.UnixMilli() != at) {
+				err = soft{fmt.Errorf("the history of %s differs from version %d on: %w", versions[0].Case, here+1,
+					roof.ErrTaken)}
+			}
+			here++
+			return err
+		}, versions[0].Case); err != nil {
+			return err
+		}
+		for _, v := range versions[here:] {
+			file := v.File
+			if v.ETag == "" {
+				file = nil
+			}
+			if err := p.addCaseAt(v.Case, v.By, v.ETag, file, v.Updated.UnixMilli()); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return during(err, "keeping the versions of a case file")
+}
+
 func (p *writeConn) addCase(id, by, etag string, file []byte) error {
-	ctx, at := context.Background(), p.s.opt.Now().UnixMilli()
+	return p.addCaseAt(id, by, etag, file, p.s.opt.Now().UnixMilli())
+}
+
+func (p *writeConn) addCaseAt(id, by, etag string, file []byte, at int64) error {
+	ctx := context.Background()
 	res, err := p.conn.ExecContext(ctx, `INSERT INTO case_file (case_id, at, by, etag, file) VALUES (?, ?, ?, ?, ?)`, id,
 		at, by, etag, file)
 	if err != nil {
