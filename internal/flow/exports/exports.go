@@ -164,7 +164,7 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 	if err := s.run(); err != nil {
 		return nil, err
 	}
-	if again, ok := p.renamed(a); ok {
+	if again, ok := p.renamed(a); ok && !s.nameless {
 		return look(text, func([]string) Answers { return again }, h)
 	}
 	s.decide()

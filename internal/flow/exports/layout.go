@@ -56,7 +56,7 @@ type layout struct {
 	notes     []string
 }
 
-var separators = [...]byte{',', ';', '\t'}
+var separators = [...]byte{',', ';', '\t', '|'}
 
 // head is the beginning of a file.
 type head struct {
@@ -204,7 +204,7 @@ func (l *layout) score() int {
 // unnamed finds a table whose header does not say enough: the first line with
 // as many cells as the rows below it, among which one is a time.
 func unnamed(h head, text Text, a Answers) (*layout, int) {
-	for _, separator := range []byte{'\t', ';', ','} {
+	for _, separator := range []byte{'\t', ';', ',', '|'} {
 		if text.Cells && separator != '\t' {
 			continue
 		}
@@ -249,6 +249,7 @@ func (l *layout) peek(h head, at int) {
 			l.data, rows = h.at[at]+2, rows[1:]
 		}
 	}
+	l.idNames(rows)
 	for i := range l.columns {
 		c := &l.columns[i]
 		if c.role != timeRole {
@@ -286,33 +287,10 @@ func (l *layout) unitLine(cells []string) bool {
 	return units > 0
 }
 
-// withUnits writes each unit behind the name over it.
-func withUnits(names, units []string) []string {
-	out := slices.Clone(names)
-	for i, u := range units {
-		if i < len(out) && u != "" && out[i] != "" {
-			out[i] += " [" + u + "]"
-		}
-	}
-	return out
-}
-
-// laterAside leaves out the times of what happened to the rows afterwards, where
-// another column holds a time.
-func (l *layout) laterAside() {
-	first := slices.ContainsFunc(l.columns, func(c column) bool {
-		return c.role == timeRole && !c.later && (whole(c.stamp) || c.stamp == dateOnly || c.stamp == serialDay)
-	})
-	for i := range l.columns {
-		if c := &l.columns[i]; first && c.later && c.role == timeRole {
-			c.role = unused
-		}
-	}
-}
-
 // settle picks the columns that count.
 func (l *layout) settle(house House) {
 	l.laterAside()
+	l.fahrenheitAside()
 	inUTC := false
 	for i, c := range l.columns {
 		switch c.role {

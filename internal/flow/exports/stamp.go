@@ -67,6 +67,7 @@ func parseStamp(cell []byte) stamp {
 	if s.number(cell) {
 		return s
 	}
+	cell = afterWeekday(cell)
 	i := s.date(cell)
 	rest := cell[i:]
 	if s.kind == dateOnly {
@@ -88,6 +89,26 @@ func parseStamp(cell []byte) stamp {
 		s.kind = clockOnly
 	}
 	return s
+}
+
+// afterWeekday takes a day of the week off the front of a date: Fri 13 Nov 2026. Which
+// one it is says nothing more.
+func afterWeekday(cell []byte) []byte {
+	i := 0
+	for i < len(cell) && isLetter(cell[i:]) {
+		i++
+	}
+	if i < 2 || i > 10 {
+		return cell
+	}
+	if n, _ := monthWord(cell); n > 0 {
+		return cell
+	}
+	rest := bytes.TrimLeft(cell[i:], "., ")
+	if len(rest) == len(cell)-i || len(rest) == 0 {
+		return cell
+	}
+	return rest
 }
 
 // number reads a cell that is a plain number: an epoch, a serial, or a date and
@@ -407,61 +428,6 @@ func daysSince1970(y, m, d int) int {
 	of := y - era*400
 	doy := (153*((m+9)%12)+2)/5 + d - 1
 	return era*146097 + of*365 + of/4 - of/100 + doy - 719468
-}
-
-// offsetOf reads Z, UTC, GMT, or an offset with or without one of these before
-// it: +01:00, UTC+1, GMT-0500.
-func offsetOf(text string) (seconds int, ok bool) {
-	s := text
-	for _, word := range []string{"UTC", "GMT", "utc", "gmt"} {
-		if len(s) >= 3 && s[:3] == word {
-			s = s[3:]
-			if s == "" {
-				return 0, true
-			}
-			break
-		}
-	}
-	if s == "Z" || s == "z" {
-		return 0, true
-	}
-	if len(s) > 1 && s[0] == ' ' {
-		s = s[1:]
-	}
-	sign := 1
-	switch {
-	case len(s) > 3 && s[:3] == "\u2212":
-		sign, s = -1, s[3:]
-	case len(s) > 1 && s[0] == '-':
-		sign, s = -1, s[1:]
-	case len(s) > 1 && s[0] == '+':
-		s = s[1:]
-	default:
-		return 0, false
-	}
-	h, m := 0, 0
-	digits := func(s string) bool {
-		for i := range len(s) {
-			if s[i] < '0' || s[i] > '9' {
-				return false
-			}
-		}
-		return s != ""
-	}
-	switch {
-	case len(s) <= 2 && digits(s):
-		h = atoi([]byte(s))
-	case len(s) == 4 && digits(s):
-		h, m = atoi([]byte(s[:2])), atoi([]byte(s[2:]))
-	case (len(s) == 5 || len(s) == 4) && s[len(s)-3] == ':' && digits(s[:len(s)-3]) && digits(s[len(s)-2:]):
-		h, m = atoi([]byte(s[:len(s)-3])), atoi([]byte(s[len(s)-2:]))
-	default:
-		return 0, false
-	}
-	if h > 14 || m > 59 {
-		return 0, false
-	}
-	return sign * (h*3600 + m*60), true
 }
 
 // rfc3339 is the common stamp, read fast; ok is false where it is another.

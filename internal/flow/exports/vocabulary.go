@@ -79,7 +79,7 @@ var vocabulary = []roleWords{
 		temps temperatures`)},
 	{rhRole, wordSet(`humidity humid hum rh feuchte luftfeuchte luftfeuchtigkeit feuchtigkeit rf humidité hr humedad umidità
 		ur umidade humidade vochtigheid luchtvochtigheid rv luftfuktighet fuktighet luftfugtighed fugtighed fuktig kosteus
-		ilmankosteus ilmankosteus wilgotność vlhkost влажность moisture`)},
+		ilmankosteus ilmankosteus wilgotność vlhkost влажность`)},
 	{rainRole, wordSet(`rain rainfall precipitation precip regen niederschlag regenmenge pluie précipitation précipitations
 		lluvia precipitación pioggia precipitazione precipitazioni chuva precipitação neerslag nederbörd regn nedbør sade
 		sademäärä opad opady srážky осадки`)},
@@ -87,7 +87,7 @@ var vocabulary = []roleWords{
 		tuuli wiatr vítr ветер`)},
 	{sunRole, wordSet(`solar sun rad radiation irradiance globalstrahlung solarstrahlung sonnenstrahlung strahlung rayonnement
 		radiación radiazione radiação straling zonnestraling strålning solstrålning stråling säteily`)},
-	{woodRole, wordSet(`wood holzfeuchte holz timber wme bois madera legno hout trä`)},
+	{woodRole, wordSet(`wood moisture holzfeuchte holz timber wme bois madera legno hout trä`)},
 	{nameRole, wordSet(`logger sensor device entity gerät gerätename fühler messstelle station channel kanal location place
 		standort ort appareil capteur sonde dispositivo sensore apparaat enhet laite urządzenie устройство датчик name
 		sensorname node probe`)},
@@ -99,7 +99,7 @@ var vocabulary = []roleWords{
 }
 
 // What marks a column as something else, whatever else its name says.
-var otherWords = wordSet(`dew dewpoint taupunkt rosée rocío rugiada dauwpunt daggpunkt daggpunkten dugpunkt duggpunkt
+var otherWords = wordSet(`dew dewpoint dewpt dewp dwpt dp tdew tdp frostpoint taupunkt rosée rocío rugiada dauwpunt daggpunkt daggpunkten dugpunkt duggpunkt
 	kastepiste rosy orvalho росы vpd battery batterie bat batt akku batería batteria bateria accu batteri paristo
 	батарея rssi signal lqi linkquality snr absolute absolut absolue abs wet wetbulb bulb heat index windchill chill feels
 	apparent gefühlt gefühlte ressentie pressure druck luftdruck pression presión pressione co2 lux uv gust gusts böe
@@ -205,7 +205,9 @@ func understand(name string) meaning {
 	case other:
 		m.role = unused
 		return m
-	case hits[woodRole]:
+	case hits[unitRole] && (hits[tempRole] || hits[rhRole]):
+		m.role = unitRole
+	case hits[woodRole] && !hits[rhRole]:
 		m.role = woodRole
 	case hits[tempRole] && hits[rhRole]:
 		m.role = kindRole
@@ -260,7 +262,7 @@ func sortWords(list []string) (hits map[role]bool, other bool, left []string) {
 	hits = map[role]bool{}
 	for i := 0; i < len(list); i++ {
 		w := list[i]
-		if w == "r" && i+1 < len(list) && (list[i+1] == "h" || list[i+1] == "f") { // r.H., r. F.
+		if (w == "r" || w == "rel") && i+1 < len(list) && (list[i+1] == "h" || list[i+1] == "f") { // r.H., r. F.
 			hits[rhRole] = true
 			i++
 			continue

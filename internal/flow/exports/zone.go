@@ -36,7 +36,8 @@ type clock struct {
 
 // Zone finds a zone by its IANA name, UTC, or an offset such as +01:00.
 func Zone(name string) (*time.Location, bool) {
-	if seconds, ok := offsetOf(strings.TrimSpace(name)); ok {
+	_, clock := clockNames[name] // as a zone CET is changed in summer, as a clock it is not
+	if seconds, ok := offsetOf(strings.TrimSpace(name)); ok && !clock {
 		if seconds == 0 {
 			return time.UTC, true
 		}
