@@ -121,14 +121,19 @@ func (c Cause) Brief() string {
 	return "probably " + CauseName(c.Finding)
 }
 
-// Listed is the same with its share of the evidence.
+// Listed is the same with its share of the evidence, and whether it is of the time
+// before a repair.
 func (c Cause) Listed() string {
+	when := ""
+	if !c.Repair.IsZero() {
+		when = ", before the repair"
+	}
 	for _, p := range c.Parts {
 		if p.Cause == c.Finding && c.Finding != Undetermined {
-			return fmt.Sprintf("%s (%s of 100)", c.Brief(), p.share().Words)
+			return fmt.Sprintf("%s (%s of 100%s)", c.Brief(), p.share().Words, when)
 		}
 	}
-	return c.Brief()
+	return c.Brief() + when
 }
 
 // Home is where the water comes from, as surely as the diagnosis says; once there

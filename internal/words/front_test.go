@@ -98,6 +98,8 @@ func TestAHouseIsListedWithItsSharesIntervalAndNights(t *testing.T) {
 	c := words.Cause{Finding: "ceiling_leakage", Strength: words.Probable,
 		Parts: []words.Part{{Cause: "ceiling_leakage", Share: 0.7}}}
 	assert.Equal(t, "probably house air through a leaky ceiling (70 of 100)", c.Listed())
+	c.Repair = time.Date(2026, 10, 2, 8, 0, 0, 0, time.UTC)
+	assert.Equal(t, "probably house air through a leaky ceiling (70 of 100, before the repair)", c.Listed())
 	assert.Equal(t, "cause not told yet", words.Cause{}.Listed())
 	pct := func(x float64) *float64 { return &x }
 	v := words.Verdict{Kind: words.Worked, Wet: words.Change{What: "wet hours", Pct: pct(61), Low: pct(15), High: pct(94)}}

@@ -93,8 +93,8 @@ var fitWords = map[roof.Place]string{
 func (a *assessment) next(f *Finding) {
 	if work := f.Window.Repair; !work.IsZero() {
 		if !f.Firm {
-			f.step("", "No look and no further night settles this any more: the work of %s changed the roof. What still "+
-				"speaks for a cause or against it is whether the work on it helped.",
+			f.step("", "The cause can be settled no further: the work of %s changed the roof. Whether that work helped is "+
+				"what now speaks for the cause or against it.",
 				day(work.UnixMilli(), a.set.Case.Property.Zone))
 		}
 		return

@@ -23,8 +23,8 @@ func TestWhatToDoNextIsWithdrawnOnceTheRoofWasWorkedOn(t *testing.T) {
 	assert.Equal(t, open.Next, planned.Next, "a work that is yet to come forbids no look")
 	done := at(roof.Event{At: work, Kind: roof.Repair, Changes: []roof.Change{roof.LoftVentilation}})
 	require.False(t, done.Firm)
-	assert.Equal(t, []string{"No look and no further night settles this any more: the work of " +
-		day(work.UnixMilli(), time.UTC) + " changed the roof. What still speaks for a cause or against it is whether the " +
-		"work on it helped."}, done.Next)
+	assert.Equal(t, []string{"The cause can be settled no further: the work of " +
+		day(work.UnixMilli(), time.UTC) + " changed the roof. Whether that work helped is what now speaks for the cause or " +
+		"against it."}, done.Next)
 	assert.Empty(t, done.Activities)
 }
