@@ -100,7 +100,7 @@ export class Chart extends HTMLElement implements Worked {
       if (!turn.has(where)) turn.set(where, turn.size % 8);
       const used = taken.get(k.axis) ?? new Set<number>();
       taken.set(k.axis, used);
-      let look = looks?.[i] ?? (key.endsWith(unrepaired) ? 2 : turn.get(where) ?? 0);
+      let look = looks?.[i] ?? (key.endsWith(unrepaired) ? 5 : turn.get(where) ?? 0);
       for (let n = 0; !looks && used.has(look) && n < 8; n++) look = (look + 1) % 8;
       used.add(look);
       return [{ ...k, look }];

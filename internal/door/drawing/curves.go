@@ -34,8 +34,9 @@ func Where(c *roof.Case, id string) string {
 	return words.Position(p)
 }
 
-// unrepairedLook is the look of what would have been without the repair.
-const unrepairedLook = 2
+// unrepairedLook is the look of what would have been without the repair: dashed,
+// and no position's own where there are up to five.
+const unrepairedLook = 5
 
 // Looks gives each key the look of its line: the same for a position in every
 // panel, unless its panel has it already.
