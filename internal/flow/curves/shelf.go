@@ -8,6 +8,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"time"
 
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/roof"
@@ -107,6 +108,66 @@ func (k *Keeper) takeDown(ctx context.Context, c *roof.Case, x *held, missing []
 		missing = missing[n:]
 	}
 	return later, nil
+}
+
+// Verify works some of a case's kept days out anew, at most n of them spread over
+// the record, and names those that differ; checked says how many there were. What
+// would not be served any more, because what it rests on has changed, is left out.
+func (k *Keeper) Verify(ctx context.Context, c *roof.Case, n int) (checked int, differs []string, err error) {
+	values, err := k.shelf.Kept(ctx, Kind, c.ID, math.MinInt64, math.MaxInt64)
+	if err != nil || len(values) == 0 {
+		return 0, nil, err
+	}
+	rests, _, ok, err := k.rests(ctx, c, values[0].AtMS, values[len(values)-1].AtMS+dayMS)
+	if err != nil || !ok {
+		return 0, nil, err
+	}
+	for i := 0; i < len(values) && checked < n; i += max(len(values)/n, 1) {
+		v := values[i]
+		if v.Rests != rests.Of(v.AtMS, v.AtMS+dayMS) {
+			continue
+		}
+		checked++
+		at := time.UnixMilli(v.AtMS).UTC().Format(time.DateOnly)
+		got, err := unpackDay(v.Data)
+		if err != nil {
+			differs = append(differs, "case "+c.ID+": the chart's hours kept of "+at+" cannot be read")
+			continue
+		}
+		fresh, err := k.workOut(ctx, c, k.of(c), v.AtMS/dayMS, 1, hourMS)
+		if err != nil {
+			return checked, differs, err
+		}
+		if key, same := alike(fresh[0], got); !same {
+			differs = append(differs, "case "+c.ID+": the chart's hours of "+key.String()+" of "+at+
+				" are kept with figures that the record does not give")
+		}
+	}
+	return checked, differs, nil
+}
+
+// alike reports whether two days hold the same, but for the last bits of a figure,
+// which depend on where a look begins; key is the first that does not.
+func alike(want, got day) (key Key, same bool) {
+	for key := range got {
+		if want[key] == nil {
+			return key, false
+		}
+	}
+	for key, bins := range want {
+		for i, b := range bins {
+			if i >= len(got[key]) {
+				return key, false
+			}
+			x := got[key][i]
+			for _, f := range [][2]float32{{b.Mean, x.Mean}, {b.Min, x.Min}, {b.Max, x.Max}, {b.Seen, x.Seen}} {
+				if math.Abs(float64(f[0]-f[1])) > 1e-5*math.Max(1, math.Abs(float64(f[0]))) {
+					return key, false
+				}
+			}
+		}
+	}
+	return Key{}, true
 }
 
 // dayFormat is raised with every change of packDay. A day is its columns in the

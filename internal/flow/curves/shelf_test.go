@@ -94,6 +94,22 @@ func TestTheFirstChartAfterAStartReadsNoReadings(t *testing.T) {
 	require.Equal(t, want, ask(s.begun("1", now), c))
 	require.Zero(t, s.read, "nothing is worked out twice")
 
+	checked, differs, err := s.begun("1", now).Verify(ctx, c, 40)
+	require.NoError(t, err)
+	require.Empty(t, differs)
+	require.Greater(t, checked, 30)
+	values, err := s.Kept(ctx, curves.Kind, c.ID, 0, end.UnixMilli())
+	require.NoError(t, err)
+	sound := values[3]
+	values[3].Data = values[4].Data // with a check value that fits
+	require.NoError(t, s.Keep(ctx, curves.Kind, c.ID, values[3:4]))
+	_, differs, err = s.begun("1", now).Verify(ctx, c, 40)
+	require.NoError(t, err)
+	require.Len(t, differs, 1)
+	require.Contains(t, differs[0], " of 2026-10-2")
+	require.NoError(t, s.Keep(ctx, curves.Kind, c.ID, []roof.Derived{sound}))
+	s.read = 0
+
 	late := reading("a", start.AddDate(0, 0, 20).Add(3*time.Minute), 2, 99)
 	_, err = s.Append(ctx, c.ID, []roof.Reading{late})
 	require.NoError(t, err)

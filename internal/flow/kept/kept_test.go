@@ -242,10 +242,11 @@ func TestWhatADaysHoursRestOn(t *testing.T) {
 }
 
 func TestWhatAnAssessmentRestsOn(t *testing.T) {
+	usual := map[string]int64{"k7": 60_000, "k8": 60_000} // the file says k7's
 	of := func(change func(c *roof.Case)) kept.Digest {
 		c := house()
 		change(c)
-		d, err := kept.OfCase("method", c)
+		d, err := kept.OfCase("method", c, usual)
 		require.NoError(t, err)
 		return d
 	}
@@ -257,6 +258,10 @@ func TestWhatAnAssessmentRestsOn(t *testing.T) {
 	require.NotEqual(t, before, of(func(c *roof.Case) { c.Roof.EavesClear = roof.No }))
 	require.NotEqual(t, before, of(func(c *roof.Case) { c.Events = []roof.Event{{Kind: roof.Note, What: "window open"}} }),
 		"a note can say what the household did")
+	usual["k7"] = 61_000
+	require.Equal(t, before, of(func(*roof.Case) {}))
+	usual["k8"] = 61_000
+	require.NotEqual(t, before, of(func(*roof.Case) {}), "how often a logger sends, where its entry does not say")
 	sums := []roof.DaySum{{Logger: "k7", Day: 3, Count: 1}, {Logger: "stranger", Day: 3, Count: 1}}
 	record := kept.OfRecord(house(), sums)
 	sums[1].Count++

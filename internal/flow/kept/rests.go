@@ -202,9 +202,11 @@ func Local(c *roof.Case) bool {
 	return true
 }
 
-// OfCase is the digest of a method and of everything in a case file that an
-// assessment can rest on: all of it but the label, the people and the limits of their alerts.
-func OfCase(method string, c *roof.Case) (Digest, error) {
+// OfCase is the digest of a method, of everything in a case file that an
+// assessment can rest on, which is all of it but the label, the people and the
+// limits of their alerts, and of the usual intervals in ms of loggers whose entry
+// does not say.
+func OfCase(method string, c *roof.Case, usual map[string]int64) (Digest, error) {
 	x := *c
 	x.Property.Label, x.Contacts, x.Alerts, x.Views = "", roof.Contacts{}, roof.AlertSettings{}, nil
 	text, err := json.Marshal(x)
@@ -212,6 +214,12 @@ func OfCase(method string, c *roof.Case) (Digest, error) {
 	d.text("case")
 	d.text(method)
 	d.b = append(d.b, text...)
+	for _, l := range c.Loggers {
+		if l.Interval == 0 {
+			d.text(l.ID)
+			d.int(usual[l.ID])
+		}
+	}
 	return d.sum(), err
 }
 

@@ -7,6 +7,12 @@ import (
 	"dewcase/internal/roof"
 )
 
+// Usual gives the usual intervals, in ms, of the loggers of a case whose entry does
+// not say.
+func (r *Reader) Usual(ctx context.Context, c *roof.Case) (map[string]int64, error) {
+	return r.usualOf(ctx, c)
+}
+
 // Rests gives the digests of what stretches within [fromMS, untilMS), in Unix ms,
 // rest on where a method works them out from Around; a stretch that ends after
 // settledMS still changes with readings of its own time. It is asked only of a

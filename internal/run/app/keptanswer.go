@@ -2,13 +2,11 @@ package app
 
 import (
 	"context"
-	"errors"
 	"math"
 	"time"
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
-	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
@@ -44,6 +42,15 @@ func (d *assessor) restsOn(ctx context.Context, c *roof.Case) (kept.Digest, erro
 	return kept.OfRecord(c, days), err
 }
 
+// ofCase is the digest of what an answer rests on beside what was measured.
+func (d *assessor) ofCase(ctx context.Context, c *roof.Case) (kept.Digest, error) {
+	usual, err := d.record.Usual(ctx, c)
+	if err != nil {
+		return kept.Digest{}, err
+	}
+	return kept.OfCase(d.method, c, usual)
+}
+
 // takeDown gives the answer that is kept of a case, if it is of this case file and
 // method. Its version is that of the record only where it rests on all of it.
 func (d *assessor) takeDown(ctx context.Context, c *roof.Case) (answer, bool) {
@@ -51,7 +58,7 @@ func (d *assessor) takeDown(ctx context.Context, c *roof.Case) (answer, bool) {
 		return answer{}, false
 	}
 	version := d.record.Version(c.ID)
-	of, err := kept.OfCase(d.method, c)
+	of, err := d.ofCase(ctx, c)
 	if err != nil {
 		return answer{}, false
 	}
@@ -75,7 +82,7 @@ func (d *assessor) keep(ctx context.Context, c *roof.Case, a answer, rests kept.
 	if d.shelf == nil {
 		return
 	}
-	of, err := kept.OfCase(d.method, c)
+	of, err := d.ofCase(ctx, c)
 	if err != nil {
 		return
 	}
@@ -109,37 +116,8 @@ func (a *App) openDerived(ctx context.Context) error {
 	s := shelf{d, a.store}
 	a.record.On(s, hoursMethod(), a.opt.Now)
 	if hoursMethod() != "" {
-		a.curves.On(s, func(ctx context.Context, c *roof.Case, fromMS, untilMS int64) (kept.Hours, int64, bool, error) {
-			return a.record.Rests(ctx, c, curvesMethod(), fromMS, untilMS)
-		})
+		a.curves.On(s, restsBy(a.record))
 	}
 	a.assessor.on(s, answerMethod())
 	return nil
-}
-
-// CheckDerived works a sample of what is kept of earlier work in a data folder out
-// anew: some days of each of some houses. It names what differs.
-func CheckDerived(ctx context.Context, dir string) (checked int, differs []string, err error) {
-	const houses, sheets = 20, 5
-	store, derived, end, err := sqlite.Reading(ctx, dir)
-	if err != nil {
-		return 0, nil, err
-	}
-	defer func() { err = errors.Join(err, end()) }()
-	if derived == nil {
-		return 0, nil, nil
-	}
-	book, err := casebook.Open(ctx, caseStore{Store: store})
-	if book == nil {
-		return 0, nil, err
-	}
-	all := book.All()
-	for i := 0; i < len(all); i += max(len(all)/houses, 1) {
-		n, found, err := record.Verify(ctx, store, shelf{derived, store}, hoursMethod(), all[i], sheets)
-		if err != nil && !errors.Is(err, roof.ErrElsewhere) {
-			return checked, differs, err
-		}
-		checked, differs = checked+n, append(differs, found...)
-	}
-	return checked, differs, nil
 }

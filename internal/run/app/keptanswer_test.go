@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"log/slog"
+	"slices"
 	"testing"
 	"time"
 
@@ -11,10 +12,12 @@ import (
 
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
+	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/physics/roofsim"
 	"dewcase/internal/roof"
+	"dewcase/internal/testkit/benchwinter"
 	"dewcase/internal/testkit/roofworlds"
 )
 
@@ -157,4 +160,40 @@ func text(t *testing.T, a assessment.Answer) string {
 	b, err := json.Marshal(a.Assessment)
 	require.NoError(t, err)
 	return string(b)
+}
+
+// A check works a kept assessment out anew and names one that is not what the
+// readings give, though its check value fits.
+func TestACheckWorksKeptAssessmentsOutAnew(t *testing.T) {
+	ctx, dir := t.Context(), t.TempDir()
+	d, end := begun(t, dir, answerMethod(), time.Now())
+	defer end()
+	book, err := casebook.Open(ctx, caseStore{Store: d.store})
+	require.NoError(t, err)
+	_, err = book.Create(ctx, []byte(benchwinter.CaseFile), "test")
+	require.NoError(t, err)
+	c, err := book.Case(ctx, "bench-house")
+	require.NoError(t, err)
+	for i := range benchwinter.Loggers {
+		d.append(t, c, slices.Collect(benchwinter.Readings(i, 3))...)
+	}
+	_, err = d.Current(ctx, c)
+	require.NoError(t, err)
+	found, err := CheckDerived(ctx, dir)
+	require.NoError(t, err)
+	require.Equal(t, 1, found.Answers)
+	require.Empty(t, found.Differs)
+
+	values, err := d.shelf.Kept(ctx, kindAnswer, c.ID, 0, 1)
+	require.NoError(t, err)
+	var k keptAnswer
+	require.NoError(t, kept.Unpack(values[0].Data, &k))
+	*k.Answer.Surfaces[0].HoursCondensing += 1e-9
+	values[0].Data, err = kept.Pack(k)
+	require.NoError(t, err)
+	require.NoError(t, d.shelf.Keep(ctx, kindAnswer, c.ID, values))
+	found, err = CheckDerived(ctx, dir)
+	require.NoError(t, err)
+	require.Len(t, found.Differs, 1)
+	require.Contains(t, found.Differs[0], "case bench-house: the assessment of 20")
 }

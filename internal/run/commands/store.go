@@ -255,16 +255,17 @@ func check(ctx context.Context, args []string, s Streams) error {
 
 // checkDerived works a sample of what is kept of earlier work out anew.
 func checkDerived(ctx context.Context, data string, s Streams) error {
-	n, differs, err := app.CheckDerived(ctx, data)
+	found, err := app.CheckDerived(ctx, data)
 	if err != nil {
 		return fmt.Errorf("comparing what is kept of earlier work with the record: %w", err)
 	}
-	if len(differs) > 0 {
+	if len(found.Differs) > 0 {
 		return fmt.Errorf("the record is sound, but what is kept of earlier work differs from it: %s; the next start with "+
-			"`dewcase serve -drop-derived` works it out anew", strings.Join(differs, "; "))
+			"`dewcase serve -drop-derived` works it out anew", strings.Join(found.Differs, "; "))
 	}
-	if n > 0 {
-		fmt.Fprintf(s.Out, "of what is kept of earlier work, %d days were worked out anew and are the same\n", n)
+	if found.Days+found.Answers > 0 {
+		fmt.Fprintf(s.Out, "of what is kept of earlier work, %s and %s were worked out anew and are the same\n",
+			words.Count(found.Days, "day"), words.Count(found.Answers, "assessment"))
 	}
 	return nil
 }
