@@ -140,7 +140,7 @@ func TestTheConsultantReadsOneLineAnAlert(t *testing.T) {
 			Since: at},
 		"Run of wet nights, under the covering (slate), raised Tue 1 Dec 2026 20:05.": {Condition: words.WetNights,
 			Spot: "under the covering (slate)", Since: at},
-		"Logger silent (k4).":    {Condition: words.LoggerSilent, Position: "k4"},
+		"Logger silent (k4).":        {Condition: words.LoggerSilent, Position: "k4"},
 		"Trouble with this program.": {Condition: words.DaemonTrouble},
 	} {
 		assert.Equal(t, want, a.Line())

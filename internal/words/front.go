@@ -130,4 +130,6 @@ const (
 	NothingAgainst = "No line of the evidence and no check of the verdict speaks against it."
 	NothingNext    = "Nothing is open."
 	HelpComing     = "What works would do is still being worked out."
+	// LookAtTheWork is what to do once a repair made a roof wetter.
+	LookAtTheWork = "Look at the work together with the contractor: the roof has been wetter since."
 )

@@ -38,7 +38,7 @@ func TestThePlainRatioStandsWithItsOwnInterval(t *testing.T) {
 	assert.Equal(t, "Hours at risk: 503 h measured, 1,082 h unrepaired in like weather; they fell by 54 % (95 %: 31 to "+
 		"69 %). By the model they fell by 59 % (95 %: 32 to 91 %). 54 nights before and 105 after count.", p.Sentence())
 	p.Measured, p.Model = &words.Fall{Pct: 6, Low: -104, High: 58}, nil
-	assert.Contains(t, p.Sentence(), "they fell by 6 % (95 %: a rise of 104 % and a fall of 58 %). 54 nights")
+	assert.Contains(t, p.Sentence(), "they fell by 6 % (95 %: a rise of 104 % to a fall of 58 %). 54 nights")
 	p.Measured = &words.Fall{Pct: -30, Low: -60, High: -10}
 	assert.Contains(t, p.Sentence(), "they rose by 30 % (95 %: 10 to 60 %)")
 	p.Measured = nil

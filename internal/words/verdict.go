@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -70,7 +71,7 @@ func (c Change) Between() Text {
 
 // bracketed is the way with its interval behind it: fell by 54 % (95 %: 31 to 69 %).
 func (c Change) bracketed() string {
-	between := c.Between().String()
+	between := strings.Replace(c.Between().String(), " and ", " to ", 1)
 	if way := WayOf(*c.Pct); way != Same && WayOf(*c.Low) == way && WayOf(*c.High) == way {
 		low, high := math.Abs(*c.Low), math.Abs(*c.High)
 		between = Interval(min(low, high), max(low, high)) + " %"

@@ -68,19 +68,19 @@ func TestEveryVerdictHasItsSentence(t *testing.T) {
 		{"no change shown, fell", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours fell by 8 % in like weather; with 95 % certainty between a rise of 20 % and a fall " +
 			"of 31 %, which takes in no change.",
-			"no change shown, wet hours fell by 8 % (95 %: a rise of 20 % and a fall of 31 %)",
+			"no change shown, wet hours fell by 8 % (95 %: a rise of 20 % to a fall of 31 %)",
 			"The work of 2 October has made no change so far that we can see.",
 			words.Verdict{Kind: words.NoChangeShown, Wet: wet(8, -20, 31)}},
 		{"no change shown, rose", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours rose by 8 % in like weather; with 95 % certainty between a rise of 31 % and a fall " +
 			"of 20 %, which takes in no change.",
-			"no change shown, wet hours rose by 8 % (95 %: a rise of 31 % and a fall of 20 %)",
+			"no change shown, wet hours rose by 8 % (95 %: a rise of 31 % to a fall of 20 %)",
 			"The work of 2 October has made no change so far that we can see.",
 			words.Verdict{Kind: words.NoChangeShown, Wet: wet(-8, -31, 20)}},
 		{"no change shown, same", "The repair of 2 October 2026 has shown no change under the covering so far; the best " +
 			"estimate is that wet hours did not change in like weather; with 95 % certainty between a rise of 9 % and a fall " +
 			"of 8 %, which takes in no change.",
-			"no change shown, wet hours did not change (95 %: a rise of 9 % and a fall of 8 %)",
+			"no change shown, wet hours did not change (95 %: a rise of 9 % to a fall of 8 %)",
 			"The work of 2 October has made no change so far that we can see.",
 			words.Verdict{Kind: words.NoChangeShown, Wet: wet(-0.3, -9, 8)}},
 		{"no change shown, no figure", "The repair of 2 October 2026 has shown no change under the covering so far.",

@@ -11,6 +11,7 @@ import (
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/reason/cause"
 	"dewcase/internal/reason/predict"
+	"dewcase/internal/reason/repair"
 	"dewcase/internal/roof/caution"
 	"dewcase/internal/words"
 )
@@ -113,7 +114,7 @@ func (b *answerBody) tell(h *head, a assessment.Answer) {
 			b.Against = append(b.Against, still)
 		}
 	}
-	if len(b.Against) == 0 && f.Finding != cause.Undetermined {
+	if len(b.Against) == 0 && (f.Finding != cause.Undetermined || work != nil && work.Kind != words.TooEarly) {
 		b.Against = []string{words.NothingAgainst}
 	}
 }
@@ -164,6 +165,9 @@ func (b *answerBody) judge(h *head, a assessment.Answer, i int) {
 		if x.Flips {
 			b.Against = append(b.Against, words.Flips(x.What))
 		}
+	}
+	if r.Verdict == repair.GotWorse {
+		b.Next = append(b.Next, words.LookAtTheWork)
 	}
 	if next := r.Progress; next != "" {
 		b.Next = append(b.Next, words.Sentence(next))
