@@ -73,7 +73,8 @@ func listen(d *running.Daemon, id string) told {
 	patience.Until(d.T, "the house is summed up on the list", func() bool {
 		list := plain(d.Patient("/?q=" + url.QueryEscape(x.c.Property.Label)))
 		x.pages["houses"] = list
-		return strings.Contains(list, "Bars: wet hours") && !strings.Contains(list, "the figures are of")
+		return strings.Contains(list, "Last reading") && !strings.Contains(list, "being summed up") &&
+			!strings.Contains(list, "the figures are of")
 	})
 	var text strings.Builder
 	assessment.WriteText(&text, x.a, x.c)
