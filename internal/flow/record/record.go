@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"math"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -59,6 +60,7 @@ func (r *Reader) CaseChanged(caseID string) {
 		r.drop(k)
 		k.c = nil
 		k.version++
+		k.came(math.MinInt64)
 	}
 }
 
@@ -72,6 +74,7 @@ func (r *Reader) Appended(caseID string, readings []roof.Reading, outcomes []roo
 			continue
 		}
 		k.version++
+		k.came(x.At.UnixMilli())
 		if k.c == nil || r.usualIsOld(k, x.Logger) {
 			continue
 		}

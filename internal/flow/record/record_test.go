@@ -192,3 +192,43 @@ func TestAReadingOfBeforeTheFittingDoesNotStretchTheSpan(t *testing.T) {
 	require.Equal(t, start.UnixMilli(), from)
 	require.Equal(t, start.UnixMilli(), until)
 }
+
+// What bears on an answer that ends at noon is what was measured up to noon, and the
+// case file.
+func TestAWatchTellsWhatBearsOnWhatEndsAtATime(t *testing.T) {
+	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
+	for name, tc := range map[string]struct {
+		change func(*record.Reader)
+		same   bool
+	}{
+		"nothing":                {func(*record.Reader) {}, true},
+		"a later reading":        {come(noon.Add(time.Millisecond), roof.Stored), true},
+		"one of that very time":  {come(noon, roof.Stored), false},
+		"an earlier one":         {come(noon.Add(-time.Hour), roof.Stored), false},
+		"an earlier half of one": {come(noon.Add(-time.Hour), roof.Merged), false},
+		"one that was there":     {come(noon.Add(-time.Hour), roof.Duplicate), true},
+		"an earlier one, then a later": {func(r *record.Reader) {
+			come(noon.Add(-time.Hour), roof.Stored)(r)
+			come(noon.Add(time.Hour), roof.Stored)(r)
+		}, false},
+		"another case file": {func(r *record.Reader) { r.CaseChanged("larch-3") }, false},
+		"another house's":   {func(r *record.Reader) { r.CaseChanged("birch-1") }, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := record.New(mem.New())
+			before := r.Watch("larch-3")
+			before.Close()
+			w := r.Watch("larch-3")
+			defer w.Close()
+			tc.change(r)
+			require.Equal(t, tc.same, w.Same(noon))
+			require.True(t, before.Same(noon), "one that ended is told no more")
+		})
+	}
+}
+
+func come(at time.Time, o roof.Outcome) func(*record.Reader) {
+	return func(r *record.Reader) {
+		r.Appended("larch-3", []roof.Reading{{Logger: "a", At: at}}, []roof.Outcome{o})
+	}
+}

@@ -49,54 +49,64 @@ const (
 )
 
 // reportSource gathers everything that the report of a case stands on, of one
-// state of the record: where readings come in meanwhile it begins again.
+// state of the record: where something comes in meanwhile that bears on it, it
+// begins again once. Later readings do not: a report ends where its answer ends.
 func (a *App) reportSource(ctx context.Context, id string, d *digests) (s report.Source, err error) {
-	for range 3 {
-		e, err := a.book.Get(id)
-		if err != nil {
+	for range 2 {
+		var same bool
+		if s, same, err = a.reportOnce(ctx, id, d); err != nil || same {
 			return s, err
-		}
-		file, etag, err := a.book.File(ctx, id)
-		if err != nil {
-			return s, err
-		}
-		if etag != e.ETag {
-			continue // the file was just changed
-		}
-		version := a.record.Version(id)
-		s = report.Source{Case: e.Case, Version: a.opt.Version, MadeAt: a.opt.Now(), MadeBy: gate.Who(ctx), Demo: a.opt.Demo}
-		if s.Answer, _, err = a.assessor.Foreseen(ctx, e.Case); err != nil {
-			return s, err
-		}
-		s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
-			return a.views().Timeline(ctx, id, from, until, step)
-		}
-		s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64,
-			changes ...curves.Change) (curves.View, error) {
-			return a.curves.Columns(ctx, e.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS, changes...)
-		}
-		sum := sha256.Sum256(file)
-		s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),
-			Of:  "of the version kept on " + e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"),
-			Get: fmt.Sprintf("GET /api/cases/%s/file/history/%s", id, hex.EncodeToString(sum[:]))}
-		if u := s.Answer.Until; u != nil {
-			if s.Readings, err = a.readingsDigest(ctx, id, version, u.Add(time.Millisecond), d); err != nil {
-				return s, err
-			}
-		}
-		if s.Originals, err = a.fileDesk().Originals(ctx, id); err != nil {
-			return s, err
-		}
-		if s.Intake, err = a.counted(ctx, id); err != nil {
-			return s, err
-		}
-		if a.record.Version(id) == version {
-			return s, nil
 		}
 	}
 	s.Intake.Notes = append(s.Intake.Notes,
 		"readings came in while this report was being made: make it again for digests that match it for certain")
 	return s, nil
+}
+
+// reportOnce gathers it, and reports whether it is of one state of the record.
+func (a *App) reportOnce(ctx context.Context, id string, d *digests) (s report.Source, same bool, err error) {
+	e, err := a.book.Get(id)
+	if err != nil {
+		return s, false, err
+	}
+	file, etag, err := a.book.File(ctx, id)
+	if err != nil {
+		return s, false, err
+	}
+	watch := a.record.Watch(id)
+	defer watch.Close()
+	version := a.record.Version(id)
+	s = report.Source{Case: e.Case, Version: a.opt.Version, MadeAt: a.opt.Now(), MadeBy: gate.Who(ctx), Demo: a.opt.Demo}
+	if s.Answer, _, err = a.assessor.Foreseen(ctx, e.Case); err != nil {
+		return s, false, err
+	}
+	s.Laid = func(from, until time.Time, step time.Duration) (timeline.View, error) {
+		return a.views().Timeline(ctx, id, from, until, step)
+	}
+	s.Curves = func(keys []curves.Key, from, until time.Time, stepMS int64,
+		changes ...curves.Change) (curves.View, error) {
+		return a.curves.Columns(ctx, e.Case, keys, from.UnixMilli(), until.UnixMilli(), stepMS, changes...)
+	}
+	sum := sha256.Sum256(file)
+	s.CaseFile = report.Digest{SHA256: hex.EncodeToString(sum[:]),
+		Of:  "of the version kept on " + e.Updated.In(e.Case.Property.Zone).Format("2 Jan 2006 15:04 MST"),
+		Get: fmt.Sprintf("GET /api/cases/%s/file/history/%s", id, hex.EncodeToString(sum[:]))}
+	if u := s.Answer.Until; u != nil {
+		if s.Readings, err = a.readingsDigest(ctx, id, version, u.Add(time.Millisecond), d); err != nil {
+			return s, false, err
+		}
+	}
+	if s.Originals, err = a.fileDesk().Originals(ctx, id); err != nil {
+		return s, false, err
+	}
+	if s.Intake, err = a.counted(ctx, id); err != nil {
+		return s, false, err
+	}
+	until := s.MadeAt
+	if s.Answer.Until != nil {
+		until = *s.Answer.Until
+	}
+	return s, etag == e.ETag && watch.Same(until), nil
 }
 
 func (a *App) readingsDigest(ctx context.Context, id string, version int64, until time.Time, d *digests) (report.Digest,
