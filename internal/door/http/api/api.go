@@ -17,7 +17,6 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humachi"
 	"github.com/go-chi/chi/v5"
-	"github.com/go-chi/chi/v5/middleware"
 
 	"dewcase/internal/door/http/gate"
 	"dewcase/internal/flow/assessment"
@@ -135,7 +134,7 @@ func Mount(r chi.Router, opt Options) {
 	config.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"token": {Type: "http", Scheme: "bearer",
 		Description: "the administrator's token; demanded where the daemon listens beyond this machine"}}
 	r.Group(func(r chi.Router) {
-		r.Use(middleware.Compress(5, "application/json", "application/problem+json", "application/yaml", "text/csv",
+		r.Use(gate.Compress("application/json", "application/problem+json", "application/yaml", "text/csv",
 			"application/openapi+json"))
 		// A slow upload or a slow reader of an export holds its own kind of seat. What
 		// is kept for its tag is kept by who has a seat, so that silent readers fill no

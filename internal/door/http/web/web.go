@@ -18,8 +18,8 @@ import (
 	"time"
 
 	"github.com/go-chi/chi/v5"
-	"github.com/go-chi/chi/v5/middleware"
 
+	"dewcase/internal/door/http/gate"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/curves"
@@ -158,7 +158,7 @@ func (p *Pages) Mount(r chi.Router) {
 	r.Get("/favicon.svg", p.favicon)
 	r.Get("/favicon.ico", p.favicon)
 	r.Group(func(r chi.Router) {
-		r.Use(middleware.Compress(5, "text/html", "text/csv", "application/json"))
+		r.Use(gate.Compress("text/html", "text/csv", "application/json"))
 		r.Get("/", p.houses)
 		r.Get("/all", p.all)
 		r.Get("/messages", p.messages)
