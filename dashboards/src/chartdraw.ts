@@ -243,9 +243,11 @@ function drawNames(p: Picture, pen: Pen, panel: Panel): void {
 /** drawRows writes the times below the panels and the flags of events above them. */
 export function drawRows(p: Picture, pen: Pen): void {
   const c = pen.palette, bottom = p.panels[p.panels.length - 1]?.bottom ?? flagRow;
-  for (const t of ticksOf(p)) {
-    const x = xOf(p, t.at), w = pen.measure(t.label, { bold: t.major });
-    if (x + 2 + w <= p.width) pen.text(t.label, x + 2, bottom + 15, c.ink2, { bold: t.major });
+  const times = ticksOf(p).map((t) => ({ ...t, x: xOf(p, t.at) + 2, w: pen.measure(t.label, { bold: t.major }) }))
+    .filter((t) => t.x + t.w <= p.width);
+  for (const t of times) { // an hour gives way to a date
+    const under = !t.major && times.some((o) => o.major && o.x < t.x + t.w + 4 && t.x < o.x + o.w + 4);
+    if (!under) pen.text(t.label, t.x, bottom + 15, c.ink2, { bold: t.major });
   }
   let free = -Infinity;
   for (const e of shown(p)) {
