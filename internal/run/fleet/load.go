@@ -20,9 +20,9 @@ const gateways = 32
 // loggers publish.
 type loggers struct {
 	town   *town
-	began  time.Time
-	due    []turn // of one round, in the order of time
-	round  int    // that is sent next
+	since  time.Time // by the daemon's clock
+	due    []turn    // of one round, in the order of time
+	round  int       // that is sent next
 	via    []mqtt.Client
 	under  sync.WaitGroup // messages not yet acknowledged
 	mu     sync.Mutex
@@ -47,7 +47,7 @@ const (
 )
 
 func newLoggers(ctx context.Context, t *town, c *child) (*loggers, error) {
-	l := &loggers{town: t, began: c.began, wet: map[int]int{}, wetted: map[string]time.Time{}}
+	l := &loggers{town: t, since: t.now(), wet: map[int]int{}, wetted: map[string]time.Time{}}
 	for n := range t.houses {
 		h := t.house(n)
 		for k := range h.loggers {
@@ -64,8 +64,7 @@ func newLoggers(ctx context.Context, t *town, c *child) (*loggers, error) {
 		}
 		l.via = append(l.via, via)
 	}
-	// Begin with the round that is due now.
-	l.round = max(0, int(t.now().Sub(nowhere)/interval)+1)
+	l.round = max(0, int(t.now().Sub(nowhere)/interval)) // the one that has begun
 	return l, ctx.Err()
 }
 
@@ -81,7 +80,7 @@ func (l *loggers) stop() {
 }
 
 // run publishes a number of rounds at their time and waits for the last
-// acknowledgement.
+// acknowledgement. What was due before there were loggers is left out.
 func (l *loggers) run(ctx context.Context, rounds int) ([]time.Duration, error) {
 	l.acks = nil
 	for end := l.round + rounds; l.round < end; l.round++ {
@@ -89,6 +88,9 @@ func (l *loggers) run(ctx context.Context, rounds int) ([]time.Duration, error) 
 			h := l.town.house(d.house)
 			k := h.had + l.round
 			at := h.at(d.logger, k)
+			if at.Before(l.since) {
+				continue
+			}
 			if wait := time.Duration(float64(at.Sub(l.town.now())) / l.town.speed); wait > 0 {
 				select {
 				case <-ctx.Done():

@@ -1,19 +1,20 @@
 // Command fleet loads a daemon as many houses would, and measures what it
 // costs. `make fleet` runs it; HOUSES=10000 is the whole.
 //
-// The houses stand in a few simulated winters, each house at a date and with
-// offsets of its own. Their record up to now is put into the store; then six
-// loggers a house publish over MQTT, QoS 1, one reading in five minutes each, at
-// a moment of its own, while the list of houses and single houses are asked for.
-// The daemon is this program once more, in a process of its own, with the code
-// of `dewcase serve`. Its clock stands in a January and runs SPEED times as fast
-// as the world's, and so do the loggers.
+// The houses stand in a few simulated winters, of which records are made that
+// differ in date, phase and values; houses share these, each under loggers' offsets
+// of its own. The records up to now are put into the store; then six loggers a house
+// publish over MQTT, QoS 1, one reading in five minutes each, while the list of
+// houses and single houses are asked for. The daemon is this program once more, in a
+// process of its own, with the code of `dewcase serve`. Its clock stands in a January
+// and runs SPEED times as fast as the world's, and so do the loggers.
 //
-// Processor time is the daemon's, user and system, from /proc; it is given for
-// rounds without pages being asked for and for rounds with. One round is one
-// reading of every logger of every house. To see that alerts come in time,
-// the covering of some houses is wetted: what counts is the time on the daemon's
-// clock from the reading that completes the wetting to the alert.
+// Processor time is the daemon's, user and system, from /proc. One round is one
+// reading of every logger of every house. What is left of the round in which the
+// daemon became ready goes by while pages are asked for; then whole rounds are
+// measured without pages, and others with. To see that alerts come in time, the
+// covering of some houses is wetted: what counts is the time on the daemon's clock
+// from the reading that completes the wetting to the alert.
 package main
 
 import (
@@ -31,8 +32,8 @@ import (
 
 // options are what a run is made of.
 type options struct {
-	houses, days, winters  int
-	whole                  int
+	houses, days           int
+	winters, records       int
 	rounds, paged, nightly int
 	speed                  float64
 	dir, broker, profiles  string
@@ -48,12 +49,14 @@ var nowhere = time.Date(2027, 1, 20, 18, 0, 0, 0, time.UTC)
 func main() {
 	var o options
 	flag.IntVar(&o.houses, "houses", 200, "houses of six loggers")
-	flag.IntVar(&o.days, "days", 8, "days of record that each house has at the start")
-	flag.IntVar(&o.whole, "whole", 0, "houses of them that have the record of a whole winter, 120 days, instead")
-	flag.IntVar(&o.winters, "winters", 6, "winters that are simulated; houses share them")
+	flag.IntVar(&o.days, "days", 8, "days of record that each house has at the start; a winter is 120")
+	flag.IntVar(&o.winters, "winters", 6, "winters that are simulated")
+	flag.IntVar(&o.records, "records", 60, "records that differ, made of the winters; houses share them, each under "+
+		"offsets of its own")
 	flag.IntVar(&o.rounds, "rounds", 6, "rounds of readings without pages; 0 prepares a folder and ends")
 	flag.IntVar(&o.paged, "paged", 6, "further rounds, in which pages are asked for")
-	flag.IntVar(&o.nightly, "nightly", 10, "houses without an assessment, whose nightly work is measured first")
+	flag.IntVar(&o.nightly, "nightly", 10, "houses without an assessment, whose nightly work is done first and whose "+
+		"pages are asked for; 0: any house's pages, which then wait for an assessment")
 	flag.Float64Var(&o.speed, "speed", 10, "how much faster than the world the daemon's clock and the loggers run")
 	flag.StringVar(&o.dir, "dir", "", "folder to work in, kept and used again; empty: a temporary one")
 	flag.StringVar(&o.broker, "broker", "", "an outside broker, mqtt://HOST:PORT; empty: the daemon's own")
@@ -74,8 +77,8 @@ func main() {
 
 // load is a whole run.
 func load(ctx context.Context, o options, out io.Writer) (err error) {
-	if o.houses < 1 || o.winters < 1 || o.days < 1 || o.speed <= 0 {
-		return errors.New("houses, winters, days and speed must be above 0")
+	if o.houses < 1 || o.winters < 1 || o.records < 1 || o.days < 1 || o.speed <= 0 {
+		return errors.New("houses, winters, records, days and speed must be above 0")
 	}
 	if o.dir == "" {
 		if o.dir, err = os.MkdirTemp("", "dewcase-fleet-"); err != nil {
@@ -87,8 +90,8 @@ func load(ctx context.Context, o options, out io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "%d houses of %d loggers, %d days of record each, %d of them a winter of %d; %d simulated\n",
-		o.houses, len(t.winters[0].loggers), o.days, o.whole, winterDays, len(t.winters))
+	fmt.Fprintf(out, "%d houses of %d loggers, %d days of record each, of which %d differ; %d winters simulated\n",
+		o.houses, len(t.winters[0].loggers), o.days, t.records, len(t.winters))
 	seeded, err := t.seed(ctx, filepath.Join(o.dir, "data"))
 	if err != nil {
 		return err

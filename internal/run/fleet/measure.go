@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -36,75 +37,94 @@ func (c *child) settle(ctx context.Context, o options, out io.Writer) error {
 		time.Sleep(time.Second)
 	}
 	u, err := c.used()
-	fmt.Fprintf(out, "start: every house examined and %d assessed within %.1f s of processor time, %d MiB resident\n",
-		min(o.nightly, o.houses), u.cpu.Seconds(), u.rss>>20)
+	fmt.Fprintf(out, "start: every house examined and %d assessed within %.1f s of processor time and %.0f s, %d MiB "+
+		"resident\n", min(o.nightly, o.houses), u.cpu.Seconds(), time.Since(c.began).Seconds(), u.rss>>20)
 	return err
 }
 
-// measure runs the rounds and tells what they cost.
+// measure runs the rounds and tells what they cost, each line as soon as it is known.
 func measure(ctx context.Context, o options, t *town, c *child, l *loggers, out io.Writer) error {
-	dry, err := c.wetCoverings(ctx, t, l)
+	dry, err := c.wetCoverings(ctx, t)
 	if err != nil {
 		return err
 	}
-	// The round that was missed while the daemon started is no round of these.
-	if _, err := l.run(ctx, 1); err != nil {
+	behind := watchBehind(ctx, c)
+	begun := func() error { _, err := l.run(ctx, 1); return err }
+	if err := c.whileAsked(ctx, t, out, "the begun round", begun); err != nil {
 		return err
 	}
+	if err := c.rounds(ctx, "rounds", o.rounds, l, out); err != nil {
+		return err
+	}
+	if o.paged > 0 {
+		if err := c.whileAsked(ctx, t, out, "the rounds with pages", func() error {
+			return c.rounds(ctx, "rounds with pages", o.paged, l, out)
+		}); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(out, "alerts: readings waited to be examined at most %.0f s on the daemon's clock\n", behind())
+	return c.tellAlerts(ctx, l, dry, out)
+}
+
+// rounds runs a number of rounds and tells what each cost, and all of them.
+func (c *child) rounds(ctx context.Context, name string, rounds int, l *loggers, out io.Writer) error {
+	if rounds == 0 {
+		return nil
+	}
 	commits := func() float64 { n, _ := c.metric(ctx, "dewcase_store_commits_total"); return n }
-	phase := func(name string, rounds int) error {
-		if rounds == 0 {
-			return nil
-		}
-		before, err := c.used()
+	first, err := c.used()
+	if err != nil {
+		return err
+	}
+	made, began, before := commits(), time.Now(), first
+	c.signal(syscall.SIGUSR1)
+	var acks []time.Duration
+	per := func(from, to used, rounds int) float64 {
+		return (to.cpu - from.cpu).Seconds() * 1000 / float64(l.town.houses*rounds)
+	}
+	for k := range rounds {
+		one, err := l.run(ctx, 1)
 		if err != nil {
 			return err
 		}
-		made := commits()
-		c.signal(syscall.SIGUSR1)
-		began := time.Now()
-		acks, err := l.run(ctx, rounds)
-		if err != nil {
-			return err
-		}
-		took := time.Since(began)
-		c.signal(syscall.SIGUSR2)
 		after, err := c.used()
 		if err != nil {
 			return err
 		}
-		made = commits() - made
-		per := (after.cpu - before.cpu).Seconds() * 1000 / float64(o.houses*rounds)
-		fmt.Fprintf(out, "%s: %d rounds, %d readings; processor %.2f ms a house and round, %.3f of one processor at the "+
-			"world's pace; %s; commits %.0f, %.0f bytes written a reading; resident %d MiB, at most %d\n", name, rounds,
-			len(acks), per, per/1000*float64(o.houses)/interval.Seconds(), spread("acknowledged after", acks), made,
-			float64(after.written-before.written)/float64(len(acks)), after.rss>>20, after.peak>>20)
-		fmt.Fprintf(out, "  in all %.1f s of processor in %.0f s\n", (after.cpu - before.cpu).Seconds(), took.Seconds())
-		return nil
+		fmt.Fprintf(out, "  round %d: %.2f ms a house, %s, resident %d MiB\n", k+1, per(before, after, 1),
+			spread("acknowledged after", one), after.rss>>20)
+		acks, before = append(acks, one...), after
 	}
-	behind := watchBehind(ctx, c)
-	if err := phase("rounds", o.rounds); err != nil {
-		return err
-	}
+	took := time.Since(began)
+	c.signal(syscall.SIGUSR2)
+	whole := per(first, before, rounds)
+	fmt.Fprintf(out, "%s: %d rounds, %d readings; processor %.2f ms a house and round, %.3f of one processor at the "+
+		"world's pace; %s; commits %.0f, %.0f bytes written a reading; resident %d MiB, at most %d; in all %.1f s of "+
+		"processor in %.0f s\n", name, rounds, len(acks), whole, whole/1000*float64(l.town.houses)/interval.Seconds(),
+		spread("acknowledged after", acks), commits()-made,
+		float64(before.written-first.written)/float64(len(acks)), before.rss>>20, before.peak>>20,
+		(before.cpu - first.cpu).Seconds(), took.Seconds())
+	return nil
+}
+
+// whileAsked asks for pages while something is done, and tells how long they took.
+func (c *child) whileAsked(ctx context.Context, t *town, out io.Writer, when string, do func() error) error {
 	asking, enough := context.WithCancel(ctx)
+	defer enough()
 	var pages sync.WaitGroup
 	var asked *asked
 	pages.Go(func() { asked = c.ask(asking, t) })
-	err = phase("rounds with pages", o.paged)
+	err := do()
 	enough()
 	pages.Wait()
-	if err != nil {
+	if err = errors.Join(err, asked.err); err != nil {
 		return err
 	}
-	if o.paged > 0 {
-		if asked.err != nil {
-			return asked.err
-		}
-		fmt.Fprintf(out, "list of houses: %s\n", spread("answered after", asked.lists))
-		fmt.Fprintf(out, "a house's page: %s\n", spread("answered after", asked.houses))
-	}
-	fmt.Fprintf(out, "alerts: readings waited to be examined at most %.0f s on the daemon's clock\n", behind())
-	return c.tellAlerts(ctx, l, dry, out)
+	u, err := c.used()
+	fmt.Fprintf(out, "list of houses, in %s: %s\na house's page: %s; resident %d MiB, at most %d\n", when,
+		spread("answered after", asked.lists), spread("answered after", asked.houses), u.rss>>20, u.peak>>20)
+	return err
 }
 
 // spread gives the median, the 99th percentile and the largest.
@@ -130,7 +150,7 @@ type asked struct {
 func (c *child) ask(ctx context.Context, t *town) *asked {
 	a := &asked{}
 	for n := 0; ctx.Err() == nil; n++ {
-		h := t.house(rand.IntN(t.houses))
+		h := t.house(rand.IntN(t.visited))
 		list := []string{"/", fmt.Sprintf("/?q=House+%d", h.n), "/?sort=wet", "/?sort=last&page=2"}[n%4]
 		for path, into := range map[string]*[]time.Duration{list: &a.lists, "/cases/" + h.id + "/": &a.houses} {
 			_, took, err := c.get(context.WithoutCancel(ctx), path) // one that was asked is waited for
@@ -207,7 +227,7 @@ func (h house) coverAt(position string) bool {
 }
 
 // wetCoverings lists the houses that will be wetted and are dry now.
-func (c *child) wetCoverings(ctx context.Context, t *town, _ *loggers) (dry []house, err error) {
+func (c *child) wetCoverings(ctx context.Context, t *town) (dry []house, err error) {
 	for n := 0; n < t.houses; n += wetEvery {
 		h := t.house(n)
 		since, err := c.wetAlert(ctx, h)
