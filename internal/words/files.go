@@ -134,6 +134,11 @@ func FileDoubtSentence(d FileDoubt) string {
 	switch what {
 	case "time":
 		return "no column holds dates with times that can be read"
+	case "day":
+		return fmt.Sprintf("“%s” has dates without a time of day, and the same more than once; say which column holds the "+
+			"time of day", name)
+	case "header":
+		return "no line names its columns"
 	case "quantity":
 		return "nothing says what the values are of"
 	case "times":
@@ -144,6 +149,9 @@ func FileDoubtSentence(d FileDoubt) string {
 	}
 	return "no column is named as a temperature or a humidity"
 }
+
+// NumberedColumn names a column that no header names.
+func NumberedColumn(n int) string { return fmt.Sprintf("column %d", n) }
 
 // ColumnsAside says which columns were not used.
 func ColumnsAside(names []string) string {
@@ -161,6 +169,13 @@ func ColumnsAside(names []string) string {
 
 // RowsWithoutValue says how many rows measured nothing.
 func RowsWithoutValue(n int) string { return Count(n, "row") + " without a value left aside" }
+
+// CellsThatFailed says in how many cells a logger said that its probe could not
+// measure, and how the first says it.
+func CellsThatFailed(n int, first string) string {
+	return fmt.Sprintf("%s without a measurement, such as “%.20s”, left empty; the rest of such rows was taken",
+		Count(n, "cell"), first)
+}
 
 // RowsOfOtherQuantities says how many rows of a long file are of quantities that
 // are not kept.

@@ -41,6 +41,9 @@ func TestEachDoubtAboutAFileSaysWhatCannotBeToldAndWhatSettlesIt(t *testing.T) {
 			columnsRemedy},
 		"no quantity": {FileDoubt{Kind: DoubtColumns, Cell: "quantity"}, "nothing says what the values are of",
 			columnsRemedy},
+		"no header": {FileDoubt{Kind: DoubtColumns, Cell: "header"}, "no line names its columns", columnsRemedy},
+		"no time of day": {FileDoubt{Kind: DoubtColumns, Cell: "day:Data"}, "“Data” has dates without a time of day, and " +
+			"the same more than once; say which column holds the time of day", columnsRemedy},
 		"no air": {FileDoubt{Kind: DoubtColumns, Cell: "temperature"},
 			"no column is named as a temperature or a humidity", columnsRemedy},
 		"one thing two": {FileDoubt{Kind: DoubtColumns, Cell: "twice:T"},

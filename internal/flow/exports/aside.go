@@ -8,6 +8,9 @@ import (
 // withUnits writes each unit behind the name over it.
 func withUnits(names, units []string) []string {
 	out := slices.Clone(names)
+	for len(out) > 0 && len(out) < len(units) && out[len(out)-1] != "" { // the last name is over several columns
+		out = append(out, make([]string, len(units)-len(out))...)
+	}
 	over := ""
 	for i, u := range units {
 		if i >= len(out) {
@@ -23,6 +26,34 @@ func withUnits(names, units []string) []string {
 		}
 	}
 	return out
+}
+
+// maxStacked is how many lines of a header may stand over its last.
+const maxStacked = 3
+
+// filledFrom fills the empty names of a header's last line from the lines over it,
+// the nearest first, as merged cells leave them. A line with one cell is a title.
+func filledFrom(over [][]byte, names []string, separator byte) (some bool, out []string) {
+	out = slices.Clone(names)
+	for _, raw := range slices.Backward(over) {
+		cells := cut(raw, separator)
+		if len(cells)-count(cells, "") < 2 {
+			continue
+		}
+		for i, c := range cells {
+			if c != "" && i < len(out) && out[i] == "" {
+				out[i], some = c, true
+			}
+		}
+	}
+	return some, out
+}
+
+func count(list []string, what string) (n int) {
+	for _, s := range list {
+		n += bit(s == what)
+	}
+	return n
 }
 
 // laterAside leaves out the times of what happened to the rows afterwards, where

@@ -48,8 +48,8 @@ func takeApart(raw string) []string {
 	if cut := atSeams(raw); len(cut) > 1 && slices.ContainsFunc(cut, tells) {
 		return cut
 	}
-	if side, ok := sides[strings.TrimPrefix(w, "humidity")]; ok {
-		return []string{"humidity", side}
+	if rest, ok := strings.CutPrefix(w, "humidity"); ok && sides[rest] != "" {
+		return []string{"humidity", sides[rest]}
 	}
 	if rest, ok := strings.CutPrefix(w, "temp"); ok {
 		middle := strings.TrimRight(rest, "cf")

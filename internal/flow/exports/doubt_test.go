@@ -231,11 +231,12 @@ func TestRowsThatCannotBeAreToldByLineAndTheOthersKept(t *testing.T) {
 		"2026-11-25 07:10;;\n"+
 		"2026-11-25 07:20;4,4;\n", Answers{Zone: "UTC"})
 	cols, sum := taken(t, p)
-	assert.Equal(t, 2, cols.Count("k7"))
+	assert.Equal(t, 3, cols.Count("k7"))
 	var lines []int
 	for _, r := range sum.Rejected {
 		lines = append(lines, r.Line)
 	}
-	assert.Equal(t, []int{3, 4, 5, 6, 7}, lines)
-	assert.Equal(t, []string{"1 row without a value left aside"}, sum.Notes)
+	assert.Equal(t, []int{3, 5, 6, 7}, lines)
+	assert.Equal(t, []string{"1 cell without a measurement, such as “Err”, left empty; the rest of such rows was taken",
+		"1 row without a value left aside"}, sum.Notes)
 }

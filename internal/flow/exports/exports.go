@@ -34,6 +34,7 @@ type Text struct {
 	Sheet    string                        // which sheet of a spreadsheet, "" elsewhere
 	Cells    bool                          // it comes of a spreadsheet: tabs part the cells
 	Date1904 bool                          // the spreadsheet counts days from 1904
+	OfSheets bool                          // several sheets hold a table, so that their names are their loggers'
 	Open     func() (io.ReadCloser, error) // UTF-8
 }
 
@@ -146,7 +147,7 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 	p := &Plan{Text: text, Kind: l.kind()}
 	a := answers(p.Kind)
 	for _, r := range h.Recipes {
-		if slices.Equal(r.Kind, p.Kind) {
+		if slices.Equal(r.Kind, p.Kind) && !l.headless { // numbers of columns tell no kind
 			p.Recipe, a = r.Name, a.Over(r.Answers.in(h))
 			break
 		}
@@ -184,7 +185,7 @@ func look(text Text, answers func(kind []string) Answers, h House) (*Plan, error
 // have, stands for the logger that a person said; ok is false where there is no need.
 func (p *Plan) renamed(a Answers) (again Answers, ok bool) {
 	names := slices.DeleteFunc(p.namer.names(), func(n Named) bool { return n.Name == a.Logger })
-	if a.Logger == "" || len(names) != 1 || names[0].Known || names[0].ID == a.Logger {
+	if a.Logger == "" || p.Text.OfSheets || len(names) != 1 || names[0].Known || names[0].ID == a.Logger {
 		return a, false
 	}
 	a.Loggers = merged(a.Loggers, map[string]string{names[0].Name: a.Logger})
@@ -214,6 +215,20 @@ func LookAll(texts []Text, answers func(kind []string) Answers, h House) ([]*Pla
 			return nil, err
 		case first == nil:
 			first = err
+		}
+	}
+	if len(plans) > 1 { // what names no logger is of that which its sheet names
+		for i, p := range plans {
+			if p.Canonical || p.Text.OfSheets || !p.namer.bySheet {
+				continue
+			}
+			text := p.Text
+			text.OfSheets = true
+			again, err := look(text, answers, h)
+			if err != nil {
+				return nil, err
+			}
+			plans[i] = again
 		}
 	}
 	if len(plans) > 0 {

@@ -1,14 +1,9 @@
 package exports
 
 import (
-	"bytes"
-	"errors"
-	"fmt"
-	"io"
 	"slices"
 	"strings"
 
-	"dewcase/internal/flow/csvreadings"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -31,8 +26,14 @@ type column struct {
 	unit    unit
 	// label is which logger the name means, in a file with a column for each.
 	label string
-	stamp stampKind // what the cells of a column of time hold
+	stamp stampKind // what most cells hold, read as times
 	later bool      // a time of what happened to the row after it was measured
+	part  datePart  // of a date or time of day that its name says it holds
+	other bool      // a word of its name says that it is something else
+	// of the first rows: the longest and the largest of whole numbers, and whether
+	// something else stands among them
+	digits, largest int
+	mixed           bool
 }
 
 // layout is where what stands.
@@ -41,184 +42,23 @@ type layout struct {
 	header    int // line of the header
 	data      int // first line that can hold values
 	columns   []column
-	time      int // column of the date, or of both
-	clock     int // column of the time of day, -1 in the same
+	time      int   // column of the date, or of both
+	clock     int   // column of the time of day, -1 in the same
+	date      []int // columns of year, month and day; nil where one holds the date
+	clockAs   digitsForm
+	smaller   []int // columns of minutes and seconds beside one of hours
 	names     []int
 	kinds     []int
 	value     int // of a long file, else -1
 	unit      int // of a long file, else -1
 	long      bool
+	headless  bool   // no line names the columns
 	second    string // another column of whole times, of which nothing says which counts
 	zone      string // named in the file
 	zoneFrom  string // where
 	logger    string // named above the table
 	headUnit  unit   // named above the table
 	notes     []string
-}
-
-var separators = [...]byte{',', ';', '\t', '|'}
-
-// head is the beginning of a file.
-type head struct {
-	lines [][]byte
-	at    []int
-}
-
-func readHead(text Text) (head, error) {
-	var h head
-	in, err := text.Open()
-	if err != nil {
-		return h, fmt.Errorf("opening %s: %w", text.Name, err)
-	}
-	defer func() { _ = in.Close() }()
-	lines := csvreadings.NewLines(in)
-	for len(h.lines) < maxHead+peekRows {
-		line, tooLong, err := lines.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return h, fmt.Errorf("reading %s: %w", text.Name, err)
-		}
-		if lines.At == 1 {
-			line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
-		}
-		if tooLong {
-			continue
-		}
-		h.lines, h.at = append(h.lines, bytes.Clone(line)), append(h.at, lines.At)
-	}
-	return h, nil
-}
-
-// cut splits a line leniently: what cannot be split as cells is no row.
-func cut(line []byte, separator byte) []string {
-	cells, err := csvreadings.Split(line, separator, nil)
-	if err != nil || len(cells) > maxColumns {
-		return nil
-	}
-	out := make([]string, len(cells))
-	for i, c := range cells {
-		out[i] = strings.TrimSpace(string(c))
-	}
-	return out
-}
-
-// findLayout finds the header and what its columns hold.
-func findLayout(h head, text Text, a Answers, house House) (*layout, error) {
-	best, bestAt, bestScore := (*layout)(nil), 0, 0
-	for _, separator := range separators {
-		if text.Cells && separator != '\t' {
-			continue
-		}
-		for i, line := range h.lines[:min(len(h.lines), maxHead)] {
-			cells := cut(line, separator)
-			if len(cells) < 2 {
-				continue
-			}
-			l := newLayout(cells, separator, h.at[i], a)
-			score := l.score()
-			if i+1 < len(h.lines) && score < 20 { // its units may stand in a line of their own
-				if units := cut(h.lines[i+1], separator); l.unitLine(units) {
-					if under := newLayout(withUnits(cells, units), separator, h.at[i], a); under.score() > score {
-						for k := range under.columns {
-							under.columns[k].written = cells[k]
-						}
-						l, score = under, under.score()
-					}
-				}
-			}
-			if score > bestScore {
-				best, bestAt, bestScore = l, i, score
-			}
-		}
-	}
-	if best == nil {
-		if best, bestAt = unnamed(h, text, a); best == nil {
-			return nil, roof.Faults{{File: text.Name, Line: 1, Key: "header", Problem: words.NoTable,
-				Remedy: words.NoTableRemedy}}
-		}
-	}
-	best.above(h, bestAt)
-	best.peek(h, bestAt)
-	best.settle(house)
-	return best, nil
-}
-
-func newLayout(cells []string, separator byte, line int, a Answers) *layout {
-	l := &layout{separator: separator, header: line, data: line + 1, time: -1, clock: -1, value: -1, unit: -1}
-	for _, name := range cells {
-		m := understand(name)
-		c := column{name: name, written: name, role: m.role, unit: m.unit, label: m.label, later: m.later}
-		if c.role == "" {
-			c.role = unused
-		}
-		if said, ok := a.Columns[name]; ok {
-			if said.Holds != "" {
-				if _, named := c.role.quantity(); !named {
-					c.label = "" // its name is no logger's
-				}
-				c.role = role(said.Holds)
-			}
-			if said.Unit != "" {
-				c.unit = unit(said.Unit)
-			}
-			if said.Logger != "" {
-				c.label = said.Logger
-			}
-		}
-		if c.role == timeRole && m.zone != "" && l.zone == "" {
-			l.zone, l.zoneFrom = m.zone, name
-		}
-		l.columns = append(l.columns, c)
-	}
-	return l
-}
-
-// score is how sure it is that a line is the header: 0 where it is none.
-func (l *layout) score() int {
-	times, quantities, values, named := 0, 0, 0, 0
-	for _, c := range l.columns {
-		_, quantity := c.role.quantity()
-		switch {
-		case c.name == "":
-		case c.role == timeRole:
-			times++
-		case quantity:
-			quantities++
-		case c.role == valueRole:
-			values++
-		case c.role == nameRole || c.role == kindRole:
-			named++
-		}
-		if parseStamp([]byte(c.name)).kind != noStamp && c.name != "" {
-			return 0 // a row of values
-		}
-	}
-	if times == 0 || quantities+values == 0 || quantities == 0 && named == 0 {
-		return 0
-	}
-	return 10 + times + 2*quantities + 2*values + named
-}
-
-// unnamed finds a table whose header does not say enough: the first line with
-// as many cells as the rows below it, among which one is a time.
-func unnamed(h head, text Text, a Answers) (*layout, int) {
-	for _, separator := range []byte{'\t', ';', ',', '|'} {
-		if text.Cells && separator != '\t' {
-			continue
-		}
-		for i := 0; i+1 < len(h.lines) && i < maxHead; i++ {
-			cells, next := cut(h.lines[i], separator), cut(h.lines[i+1], separator)
-			if len(cells) < 2 || len(next) < len(cells) || parseStamp([]byte(cells[0])).kind != noStamp {
-				continue
-			}
-			if slices.ContainsFunc(next, func(c string) bool { return parseStamp([]byte(c)).kind != noStamp }) {
-				return newLayout(cells, separator, h.at[i], a), i
-			}
-		}
-	}
-	return nil, 0
 }
 
 // doubled reports whether a quantity is there twice without a logger's name.
@@ -239,7 +79,7 @@ func (l *layout) doubled() bool {
 // hold.
 func (l *layout) peek(h head, at int) {
 	rows := h.lines[at+1 : min(len(h.lines), at+1+peekRows)]
-	if len(rows) > 0 {
+	if len(rows) > 0 && !l.headless {
 		if cells := cut(rows[0], l.separator); l.unitLine(cells) {
 			for i, c := range cells {
 				if i < len(l.columns) && l.columns[i].unit == "" {
@@ -252,13 +92,14 @@ func (l *layout) peek(h head, at int) {
 	l.idNames(rows)
 	for i := range l.columns {
 		c := &l.columns[i]
-		if c.role != timeRole {
+		if _, quantity := c.role.quantity(); quantity {
 			continue
 		}
 		tally := map[stampKind]int{}
 		for _, raw := range rows {
 			if cells := cut(raw, l.separator); i < len(cells) && cells[i] != "" {
 				tally[parseStamp([]byte(cells[i])).kind]++
+				c.peekDigits(cells[i])
 			}
 		}
 		most := 0
@@ -323,8 +164,15 @@ func (l *layout) settle(house House) {
 			}
 		}
 	}
-	if l.time >= 0 && l.columns[l.time].stamp != dateOnly && l.columns[l.time].stamp != serialDay {
+	if l.time < 0 {
+		l.dateApart()
+	}
+	switch {
+	case l.time < 0:
+	case l.columns[l.time].stamp != dateOnly && l.columns[l.time].stamp != serialDay:
 		l.clock = -1
+	case l.clock < 0:
+		l.clockApart()
 	}
 	quantities := 0
 	for i := range l.columns {
@@ -349,7 +197,8 @@ func (l *layout) settle(house House) {
 	l.labels(house)
 	var aside []string
 	for i, c := range l.columns {
-		used := c.role != unused && (c.role != timeRole || i == l.time || i == l.clock)
+		used := c.role != unused && (c.role != timeRole || i == l.time || i == l.clock || slices.Contains(l.date, i) ||
+			slices.Contains(l.smaller, i))
 		if !used && c.name != "" {
 			aside = append(aside, c.name)
 		}
@@ -388,6 +237,8 @@ func (l *layout) missing() string {
 	switch {
 	case l.time < 0:
 		return "time"
+	case !quantities && l.value < 0 && l.headless:
+		return "header"
 	case !quantities && l.value < 0:
 		return "temperature"
 	case l.long && len(l.kinds) == 0 && len(l.names) == 0:

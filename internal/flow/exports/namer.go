@@ -18,6 +18,7 @@ type namer struct {
 	ids     map[string]string // of the case file, by lower-case id
 	logger  string            // of a file that names none; "" not known
 	from    string            // the name that gave it
+	bySheet bool              // a name of the sheet would do before what was said for any file
 	cache   map[string]string
 	heard   []Named
 	heardAs map[string]bool
@@ -36,8 +37,10 @@ func newNamer(text Text, a Answers, h House, l *layout) *namer {
 		n.ids[strings.ToLower(id)] = id
 	}
 	stem := Stem(text.Name)
-	n.from = stem
+	n.from, n.bySheet = stem, l.logger == "" && sheetNames(text.Sheet)
 	switch {
+	case text.OfSheets && n.bySheet:
+		n.logger, n.from = n.idOf(text.Sheet), text.Sheet
 	case a.Logger != "":
 		n.logger, n.from = a.Logger, a.Logger
 	case l.logger != "":
@@ -52,6 +55,12 @@ func newNamer(text Text, a Answers, h House, l *layout) *namer {
 	}
 	return n
 }
+
+// numberedSheet is what spreadsheets call a sheet that nobody named.
+var numberedSheet = regexp.MustCompile(`(?i)^(sheet|tabelle|blatt|feuil|feuille|hoja|foglio|planilha|blad|ark|taul|arkusz|list|лист|data|daten|export)[ _]?\d*$`)
+
+// sheetNames reports whether somebody named a sheet.
+func sheetNames(sheet string) bool { return slug(sheet) != "" && !numberedSheet.MatchString(sheet) }
 
 // id is the logger of a name in the file; ok is false where the file names none
 // and nothing says which it is.

@@ -3,6 +3,7 @@ package exports
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"dewcase/internal/flow/csvreadings"
@@ -23,6 +24,8 @@ type reader struct {
 	groups  []group
 	halves  []half // that may join
 	blank   int    // rows without a value
+	failed  int    // cells that say that a probe could not measure
+	failure string // what stands in the first
 	other   int    // rows of another quantity
 	bad     bool   // something of the row was refused
 	good    bool
@@ -75,6 +78,9 @@ func (r *reader) run() (csvreadings.Summary, error) {
 		return r.sum, fmt.Errorf("taking the readings of %s: %w", r.Text.Name, err)
 	}
 	r.sum.Notes = append(r.sum.Notes, r.Notes...)
+	if r.failed > 0 {
+		r.sum.Notes = append(r.sum.Notes, words.CellsThatFailed(r.failed, r.failure))
+	}
 	if r.blank > 0 {
 		r.sum.Notes = append(r.sum.Notes, words.RowsWithoutValue(r.blank))
 	}
@@ -148,6 +154,11 @@ func (r *reader) values(g *group, at time.Time) (out roof.Reading, any, ok bool)
 func (r *reader) value(q roof.Quantity, cell []byte, u unit, label, column string) (x float64, there, ok bool) {
 	digits, own, there := measured(cell)
 	if !there {
+		if len(cell) <= 12 && failed[strings.ToLower(string(cell))] {
+			if r.failed++; r.failed == 1 {
+				r.failure = string(cell)
+			}
+		}
 		return 0, false, true
 	}
 	x, err := number(digits, r.decimal)

@@ -23,7 +23,9 @@ type rows struct {
 	need   int // cells a row must have
 	close  func() error
 	other  int // line of a header with other columns, under which the rows stand; 0 none
-	last   struct {
+	// the date and the time of day of a row whose columns hold parts of them
+	dayText, clockText []byte
+	last               struct {
 		time, clock []byte
 		stamp       stamp
 	}
@@ -138,10 +140,7 @@ func (r *rows) each(f func(problem string) error) error {
 // rows bear the time of the one before.
 func (r *rows) stamp() stamp {
 	l := r.layout
-	cell, clock := r.cells[l.time], []byte(nil)
-	if l.clock >= 0 {
-		clock = r.cells[l.clock]
-	}
+	cell, clock := r.day(), r.ofDay()
 	if bytes.Equal(cell, r.last.time) && bytes.Equal(clock, r.last.clock) && len(cell) > 0 {
 		return r.last.stamp
 	}
@@ -163,9 +162,9 @@ func (l *layout) stamp(cell, clock []byte) stamp {
 
 // timeCell is the time as it is written, for words.
 func (r *rows) timeCell() string {
-	cell := string(r.cells[r.layout.time])
+	cell := string(r.day())
 	if r.layout.clock >= 0 {
-		cell += " " + string(r.cells[r.layout.clock])
+		cell += " " + string(r.ofDay())
 	}
 	return cell
 }
@@ -178,14 +177,22 @@ func (r *rows) digest() uint64 { return maphash.Bytes(seed, r.line) }
 var absent = map[string]bool{"": true, "-": true, "--": true, "---": true, "n/a": true, "na": true, "nan": true,
 	"null": true, "none": true, "unavailable": true, "unknown": true, "#n/a": true, "no data": true}
 
+// failed are the words by which a logger says that its probe could not measure, which
+// are told.
+var failed = map[string]bool{"ol": true, "err": true, "err.": true, "error": true, "fehler": true, "erreur": true,
+	"errore": true, "over": true, "open": true, "invalid": true, "ungültig": true, "lo": true, "hi": true, "***": true,
+	"????": true, "----": true, "-----": true}
+
 // measured takes a cell apart: the digits, and the unit behind them. ok is false
 // where it stands for no value.
 func measured(cell []byte) (digits []byte, u unit, ok bool) {
 	if n := len(cell); n > 0 && cell[n-1] >= '0' && cell[n-1] <= '9' && cell[0] < utf8.RuneSelf {
 		return cell, "", true
 	}
-	if len(cell) <= 12 && absent[strings.ToLower(string(cell))] {
-		return nil, "", false
+	if len(cell) <= 12 {
+		if word := strings.ToLower(string(cell)); absent[word] || failed[word] {
+			return nil, "", false
+		}
 	}
 	cell = bytes.ReplaceAll(cell, []byte("\u2212"), []byte("-"))
 	end := len(cell)

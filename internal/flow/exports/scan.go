@@ -35,6 +35,8 @@ type scan struct {
 	gaps       [len(orders)]words.FileDoubt // wall times that no clock showed, by order
 	follow     [len(orders)]map[string]*course
 	nameless   bool
+	days       map[string]int // the last date without a time of day, by series
+	dayTwice   bool           // one came again: its time of day stands somewhere else
 	series     seriesOf
 }
 
@@ -119,6 +121,9 @@ func (s *scan) row() {
 	s.Plan.Rows++
 	s.series.of(s.rows)
 	s.numbers()
+	if st.kind == dateOnly || st.kind == serialDay && st.serial == float64(int(st.serial)) {
+		s.dayAlone(st)
+	}
 	if st.kind == epoch {
 		return
 	}
@@ -142,6 +147,21 @@ func (s *scan) row() {
 		return
 	}
 	s.date(st, absolute)
+}
+
+// dayAlone notes a date without a time of day.
+func (s *scan) dayAlone(st stamp) {
+	day := int(st.serial)
+	if st.kind == dateOnly {
+		day = (st.n[0]*10_000+st.n[1])*10_000 + st.n[2]
+	}
+	if s.days == nil {
+		s.days = map[string]int{}
+	}
+	if before, there := s.days[s.series.key]; there && before == day {
+		s.dayTwice = true
+	}
+	s.days[s.series.key] = day
 }
 
 // date notes which orders of day and month a date fits.
@@ -306,6 +326,10 @@ func (s *scan) decide() {
 		s.ask(words.FileDoubt{Kind: words.DoubtLogger, Cell: s.answers.Logger, Fits: s.house.Loggers})
 	}
 	s.decideZone()
+	if s.dayTwice && !s.Open(words.DoubtColumns) {
+		s.ask(words.FileDoubt{Kind: words.DoubtColumns, Line: s.layout.header,
+			Cell: "day:" + s.layout.columns[s.layout.time].name})
+	}
 	if s.halves > 0 && !s.whole {
 		s.ask(words.FileDoubt{Kind: words.DoubtHalfDay, Line: s.layout.header})
 	}

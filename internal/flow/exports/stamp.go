@@ -67,6 +67,9 @@ func parseStamp(cell []byte) stamp {
 	if s.number(cell) {
 		return s
 	}
+	if s.compact(cell) {
+		return s
+	}
 	cell = afterWeekday(cell)
 	i := s.date(cell)
 	rest := cell[i:]
@@ -89,6 +92,26 @@ func parseStamp(cell []byte) stamp {
 		s.kind = clockOnly
 	}
 	return s
+}
+
+// compact reads 20261113T060000Z, the basic form of ISO 8601.
+func (s *stamp) compact(cell []byte) bool {
+	if len(cell) < 13 || cell[8]|0x20 != 't' || s.number(cell[:8]) && s.kind != dateOnly {
+		return false
+	}
+	digits := 0
+	for _, c := range cell[9:] {
+		if c < '0' || c > '9' {
+			break
+		}
+		digits++
+	}
+	if s.kind == dateOnly && (digits == 4 || digits == 6) && s.compactClock(cell[9:9+digits]) &&
+		s.readOffset(cell[9+digits:]) {
+		return true
+	}
+	*s = stamp{month: -1}
+	return false
 }
 
 // afterWeekday takes a day of the week off the front of a date: Fri 13 Nov 2026. Which

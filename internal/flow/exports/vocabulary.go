@@ -74,9 +74,9 @@ type roleWords struct {
 var vocabulary = []roleWords{
 	{timeRole, wordSet(`time timestamp when datetime date zeit zeitpunkt zeitstempel uhrzeit datum heure horodatage fecha hora
 		data ora orario tijd tijdstip tijdstempel tid tidpunkt tidspunkt tidsstempel klockslag klokkeslæt klokkeslett dato
-		aika aikaleima kellonaika päivämäärä pvm czas čas время дата changed updated recorded dateutc ts`)},
+		aika aikaleima kellonaika päivämäärä pvm czas godzina čas hodina время дата changed updated recorded dateutc ts`)},
 	{tempRole, wordSet(`temp temperature temperatur température temperatura temperatuur lämpötila teplota температура tmp
-		temps temperatures`)},
+		temps temperatures ta`)},
 	{rhRole, wordSet(`humidity humid hum rh feuchte luftfeuchte luftfeuchtigkeit feuchtigkeit rf humidité hr humedad umidità
 		ur umidade humidade vochtigheid luchtvochtigheid rv luftfuktighet fuktighet luftfugtighed fugtighed fuktig kosteus
 		ilmankosteus ilmankosteus wilgotność vlhkost влажность`)},
@@ -181,6 +181,7 @@ type meaning struct {
 	label string // what is left: which logger
 	zone  string // an offset or zone named in it
 	later bool   // a time of what happened to the row after it was measured
+	other bool   // a word says that it is something else
 }
 
 // understand reads the name of a column.
@@ -188,6 +189,7 @@ func understand(name string) meaning {
 	m := meaning{unit: unitIn(name)}
 	list := parts(name)
 	hits, other, left := sortWords(list)
+	m.other = other
 	if inside := bracketed.ReplaceAllString(name, " "); inside != name {
 		_, _, left = sortWords(parts(inside)) // what stands in brackets is a unit or a serial number
 	}
