@@ -228,8 +228,8 @@ func TestCostlyQuestionsAreTurnedAwayWhileReadingsAreTaken(t *testing.T) {
 	require.Zero(t, d.Stop(), d.Log())
 }
 
-// Row 70: slow uploads hold no seat of the questions, nor questions one of an
-// upload; who asks and does not read the answer loses his seat.
+// Row 70: a body that comes byte by byte holds no seat at all; slow uploads hold
+// none of the questions, nor questions one of an upload; who asks and does not read the answer loses his seat.
 func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 	d := crashtest.Serve(t, t.TempDir())
 	newHouse(d)
@@ -250,9 +250,10 @@ func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 
 	over := make(chan struct{})
 	var uploads sync.WaitGroup
-	for range 20 {
+	slowly := func(path string, beginning int) {
 		slow, sender := io.Pipe()
-		go func() { // a byte a second
+		go func() { // then a byte a second
+			_, _ = sender.Write([]byte(strings.Repeat("a", beginning)))
 			for ; ; time.Sleep(time.Second) {
 				select {
 				case <-over:
@@ -264,10 +265,24 @@ func TestSlowUploadsAndCostlyQuestionsHoldSeatsOfTheirOwn(t *testing.T) {
 			}
 		}()
 		uploads.Go(func() {
-			status(func() (*http.Response, error) { return http.Post(d.HTTP+readings, "text/csv", slow) })
+			status(func() (*http.Response, error) { return http.Post(d.HTTP+path, "text/csv", slow) })
 		})
 	}
-	turnedAway("an upload more is turned away", func() (*http.Response, error) {
+	for range 100 {
+		slowly("/login", 1)
+		slowly(readings, 1)
+	}
+	for _, path := range []string{"/login", "/", "/cases/larch-3/", "/home/nobody"} {
+		from := time.Now()
+		require.NotEqual(t, http.StatusTooManyRequests,
+			status(func() (*http.Response, error) { return http.Get(d.HTTP + path) }), path)
+		require.Less(t, time.Since(from), 5*time.Second, "%s waited for a seat", path)
+	}
+	d.Do(http.MethodPost, readings, strings.NewReader(winter(10)), 200)
+	for range 8 {
+		slowly(readings, 100<<10)
+	}
+	turnedAway("an upload more than are under way is turned away", func() (*http.Response, error) {
 		return http.Post(d.HTTP+readings, "text/csv", strings.NewReader(winter(10)))
 	})
 	for _, path := range []string{"timeline?step=3600", "assessment", "readings.csv"} {

@@ -140,7 +140,8 @@ func Mount(r chi.Router, opt Options) {
 		// is kept for its tag is kept by who has a seat, so that silent readers fill no
 		// memory.
 		light := r.With(gate.Costly(64, 2*time.Second, 20*time.Second), tagged)
-		heavy := func() chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second), tagged) }
+		seated := func(r chi.Router) chi.Router { return r.With(gate.Costly(4, 10*time.Second, 60*time.Second), tagged) }
+		heavy := func() chi.Router { return seated(r) }
 		s.api = humachi.New(light, config)
 		s.cases()
 		s.houses()
@@ -149,7 +150,7 @@ func Mount(r chi.Router, opt Options) {
 		s.forecasts()
 		s.alerts()
 		s.views(heavy())
-		s.uploads(heavy())
+		s.uploads(seated(r.With(s.fits)))
 		s.exports(heavy())
 		s.moves(heavy())
 		s.push(light)

@@ -12,6 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/door/http/gate"
 	"dewcase/internal/roof"
 )
 
@@ -139,7 +140,7 @@ func (s *server) getHouse(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) putHouse(w http.ResponseWriter, r *http.Request) {
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Time{})
-	body := patient{http.MaxBytesReader(w, r.Body, maxParcel), http.NewResponseController(w)}
+	body := sent{gate.Patient(w, http.MaxBytesReader(w, r.Body, maxParcel))}
 	taken, err := s.Moves.Take(context.WithoutCancel(r.Context()), chi.URLParam(r, "case"), body)
 	if err != nil {
 		s.refuse(w, r, err)

@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/door/http/gate"
 	"dewcase/internal/roof"
 )
 
@@ -60,15 +61,22 @@ func timeParam(name string) *huma.Param {
 	return &huma.Param{Name: name, In: "query", Schema: &huma.Schema{Type: "string", Format: "date-time"}}
 }
 
+// fits says that a body is too long before any of it is sent.
+func (s *server) fits(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.ContentLength > s.MaxBody {
+			s.refuse(w, r, fmt.Errorf("a body of %d bytes: %w", r.ContentLength, &http.MaxBytesError{Limit: s.MaxBody}))
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 func (s *server) postReadings(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "case")
-	if r.ContentLength > s.MaxBody { // said before any of it is sent
-		s.refuse(w, r, fmt.Errorf("a body of %d bytes: %w", r.ContentLength, &http.MaxBytesError{Limit: s.MaxBody}))
-		return
-	}
 	// Importing takes as long as the body; only a stalled sender is cut off.
 	ctx := context.WithoutCancel(r.Context())
-	body := patient{http.MaxBytesReader(w, r.Body, s.MaxBody), http.NewResponseController(w)}
+	body := sent{gate.Patient(w, http.MaxBytesReader(w, r.Body, s.MaxBody))}
 	report, err := s.Readings.Import(ctx, id, body)
 	if err != nil {
 		s.refuse(w, r, err)
@@ -128,17 +136,11 @@ func span(from, to string) (f, u time.Time, err error) {
 	return f, u, nil
 }
 
-// patient gives a slow body more time as long as it moves.
-type patient struct {
-	body  io.Reader
-	reach *http.ResponseController
-}
+// sent is a long body on its way; that it broke off is the sender's doing.
+type sent struct{ io.Reader }
 
-const stalledFor = 30 * time.Second
-
-func (p patient) Read(b []byte) (int, error) {
-	_ = p.reach.SetReadDeadline(time.Now().Add(stalledFor))
-	n, err := p.body.Read(b)
+func (b sent) Read(into []byte) (int, error) {
+	n, err := b.Reader.Read(into)
 	var large *http.MaxBytesError
 	if err != nil && !errors.Is(err, io.EOF) && !errors.As(err, &large) {
 		err = fmt.Errorf("the body broke off: %w: %w", ErrRequest, err)

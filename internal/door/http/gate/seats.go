@@ -8,11 +8,13 @@ import (
 
 // Costly bounds how many requests of a costly kind run at once and for how
 // long: what does not get a place within the wait is answered 429, so that
-// ingest never starves. A client that does not read its answer loses its place.
+// ingest never starves. A client that does not read its answer loses its place,
+// and one that sends its body slowly has none until the body's beginning came.
 func Costly(places int, wait, limit time.Duration) func(http.Handler) http.Handler {
 	seats := make(chan struct{}, places)
 	return func(next http.Handler) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			ahead(r)
 			t := time.NewTimer(wait)
 			defer t.Stop()
 			select {

@@ -15,6 +15,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"dewcase/internal/door/http/gate"
 	"dewcase/internal/flow/exports"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -114,8 +115,7 @@ func (f filesPages) upload(w http.ResponseWriter, r *http.Request) {
 		f.fail(w, r, err)
 		return
 	}
-	_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(10 * time.Minute)) // a slow line, not for ever
-	r.Body = http.MaxBytesReader(w, r.Body, f.max)
+	r.Body = io.NopCloser(gate.Patient(w, http.MaxBytesReader(w, r.Body, f.max)))
 	laid := url.Values{}
 	parts, err := r.MultipartReader()
 	for err == nil {
