@@ -1,8 +1,12 @@
 package timeline
 
 import (
+	"encoding/binary"
 	"math"
+	"math/bits"
 	"strconv"
+
+	"dewcase/internal/reason/series"
 )
 
 // Column is a row of figures along the time axis in which what was not observed
@@ -53,25 +57,41 @@ func (c Column) appendJSON(out []byte) []byte {
 // no other number of as many is nearest to the same float64, so that the digits
 // of the whole millionths are those that FormatFloat would find.
 func appendRounded(out []byte, x float64) []byte {
-	millionths := math.Round(x * 1e6)
-	if math.Abs(millionths) >= 1e15 {
-		return strconv.AppendFloat(out, millionths/1e6, 'f', -1, 64)
+	x *= 1e6
+	if math.Abs(x) >= 1e15 {
+		return strconv.AppendFloat(out, math.Round(x)/1e6, 'f', -1, 64)
 	}
-	n := int64(millionths) // no minus zero on the wire
-	if n < 0 {
+	even := math.RoundToEven(x) // one instruction, other than Round only at a half
+	n := int64(even)
+	if cut := x - even; math.Abs(cut) == 0.5 && cut*x > 0 {
+		n += int64(2 * cut)
+	}
+	if n < 0 { // no minus zero on the wire
 		out, n = append(out, '-'), -n
 	}
-	out = strconv.AppendInt(out, n/1e6, 10)
-	part := n % 1e6
+	whole := n / 1e6
+	out = appendSmall(out, whole)
+	part := uint32(n - whole*1e6)
 	if part == 0 {
 		return out
 	}
-	out = append(out, '.')
-	for unit := int64(1e5); part > 0; unit /= 10 {
-		out = append(out, byte('0'+part/unit))
-		part %= unit
+	// Six digits, a byte each, the first of them lowest; zeros at their end are
+	// zero bytes above the highest that counts.
+	pair := func(two uint32) uint64 { return uint64(two/10 | two%10<<8) }
+	digits := pair(part/1e4) | pair(part/100%100)<<16 | pair(part%100)<<32
+	end := len(out) + 1 + (bits.Len64(digits)+7)/8
+	return binary.LittleEndian.AppendUint64(out, '.'|(digits+0x303030303030)<<8)[:end]
+}
+
+// appendSmall is AppendInt of a number that mostly has a digit or two.
+func appendSmall(out []byte, n int64) []byte {
+	switch {
+	case n < 10:
+		return append(out, byte('0'+n))
+	case n < 100:
+		return append(out, byte('0'+n/10), byte('0'+n%10))
 	}
-	return out
+	return strconv.AppendInt(out, n, 10)
 }
 
 // Band is a quantity per step: the time-weighted mean of what was observed, and
@@ -84,7 +104,14 @@ type Band struct {
 
 func newBand(n int) Band { return Band{NewColumn(n), NewColumn(n), NewColumn(n)} }
 
-func (b Band) set(i int, mean, lo, hi float64) {
+// take puts what a step observed, if it did.
+func (b *Band) take(i int, of *series.Bin) {
+	if of.ObservedMS > 0 {
+		b.set(i, of.Mean, of.Min, of.Max)
+	}
+}
+
+func (b *Band) set(i int, mean, lo, hi float64) {
 	b.Mean.Set(i, mean)
 	b.Min.Set(i, lo)
 	b.Max.Set(i, hi)

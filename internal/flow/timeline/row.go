@@ -136,17 +136,13 @@ func Laid(c *roof.Case, rows []Row, fromMS, untilMS, stepMS int64) View {
 	for k, p := range c.Positions {
 		out := Position{Position: p.ID, Place: p.Place, Coverage: NewColumn(a.n), TempC: newBand(a.n), RHPct: newBand(a.n),
 			DewPointC: newBand(a.n), FrostPointC: newBand(a.n)}
-		for i, r := range rows {
-			q := r.Positions[k]
+		for i := range rows {
+			q := &rows[i].Positions[k]
 			out.Coverage.Set(i, math.Min(float64(q.ObservedMS)/a.lengthMS(i), 1))
-			for _, b := range []struct {
-				into Band
-				from series.Bin
-			}{{out.TempC, q.TempC}, {out.RHPct, q.RHPct}, {out.DewPointC, q.DewPointC}, {out.FrostPointC, q.FrostPointC}} {
-				if b.from.ObservedMS > 0 {
-					b.into.set(i, b.from.Mean, b.from.Min, b.from.Max)
-				}
-			}
+			out.TempC.take(i, &q.TempC)
+			out.RHPct.take(i, &q.RHPct)
+			out.DewPointC.take(i, &q.DewPointC)
+			out.FrostPointC.take(i, &q.FrostPointC)
 		}
 		v.Positions = append(v.Positions, out)
 	}
