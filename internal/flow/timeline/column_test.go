@@ -4,7 +4,9 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -87,4 +89,55 @@ func TestAViewIsWrittenAsEncodingJSONWritesIt(t *testing.T) {
 	full.From = time.Date(12_000, 1, 1, 0, 0, 0, 0, time.UTC)
 	_, err := full.AppendJSON(nil)
 	require.Error(t, err, "a time that cannot be written")
+}
+
+// What is asked for alone is what the whole answer holds of it, and no more.
+func TestColumnsAskedForAreThoseOfTheWholeAnswer(t *testing.T) {
+	var full View
+	filled(reflect.ValueOf(&full).Elem(), 1)
+	whole, err := full.AppendJSON(nil)
+	require.NoError(t, err)
+	all, err := ParseColumns(strings.Join(columnNames, ","))
+	require.NoError(t, err)
+	each, err := full.AppendColumns(nil, all)
+	require.NoError(t, err)
+	require.Equal(t, string(whole), string(each))
+
+	for names, kept := range map[string]map[string][]string{
+		"temp_c.mean,rh_pct.max": {"temp_c": {"mean"}, "rh_pct": {"max"}},
+		"coverage":               {"coverage": nil},
+		"margin_k.min,margin_k.max,frost_min,coverage": {"coverage": nil, "margin_k": {"min", "max"}, "frost_min": nil},
+	} {
+		var want map[string]any
+		require.NoError(t, json.Unmarshal(whole, &want))
+		for _, list := range []string{"positions", "surfaces"} {
+			for _, one := range want[list].([]any) {
+				one := one.(map[string]any)
+				for key, value := range one {
+					parts, ok := kept[key]
+					switch band, isBand := value.(map[string]any); {
+					case isBand && ok:
+						for part := range band {
+							if !slices.Contains(parts, part) {
+								delete(band, part)
+							}
+						}
+					case (isBand || slices.Contains(columnNames, key)) && !ok:
+						delete(one, key)
+					}
+				}
+			}
+		}
+		only, err := ParseColumns(names)
+		require.NoError(t, err)
+		text, err := full.AppendColumns(nil, only)
+		require.NoError(t, err)
+		var got map[string]any
+		require.NoError(t, json.Unmarshal(text, &got), string(text))
+		require.Equal(t, want, got, names)
+	}
+	for _, names := range []string{"temp_c", "mean", "temp_c.mean,", "temp_c.mean, rh_pct.mean"} {
+		_, err := ParseColumns(names)
+		require.ErrorContains(t, err, "there are temp_c.mean", names)
+	}
 }

@@ -34,13 +34,15 @@ func (s *server) views(r chi.Router) {
 			Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(answer, true, name)}}}
 		s.api.OpenAPI().AddOperation(op)
 	}
-	describe(&huma.Operation{OperationID: "get-timeline", Path: "/api/cases/{case}/timeline",
+	describe(&huma.Operation{OperationID: "get-timeline", Path: timelinePath,
 		Summary: "The record along the time axis",
 		Parameters: []*huma.Param{timeParam("from"), timeParam("to"),
 			{Name: "step", In: "query", Description: "whole seconds, or raw for the readings' own times",
-				Schema: &huma.Schema{Type: "string", Pattern: "^(raw|[1-9][0-9]{0,8})$"}}}}, reflect.TypeFor[timeline.View](),
-		"View")
-	r.Get("/api/cases/{case}/timeline", s.timeline)
+				Schema: &huma.Schema{Type: "string", Pattern: "^(raw|[1-9][0-9]{0,8})$"}},
+			{Name: "columns", In: "query", Schema: &huma.Schema{Type: "string"}, Description: "some columns alone, with " +
+				"commas between them, as temp_c.mean,rh_pct.mean,coverage; the others are left out"}}},
+		reflect.TypeFor[timeline.View](), "View")
+	r.Get(timelinePath, s.timeline)
 	describe(&huma.Operation{OperationID: "get-assessment", Path: "/api/cases/{case}/assessment",
 		Summary: "The whole analysis"}, reflect.TypeFor[assessment.Assessment](), "Assessment")
 	r.Get("/api/cases/{case}/assessment", s.answer(
@@ -56,6 +58,8 @@ func (s *server) views(r chi.Router) {
 	}))
 }
 
+const timelinePath = "/api/cases/{case}/timeline"
+
 func (s *server) answer(ask func(context.Context, string) (any, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		out, err := ask(r.Context(), chi.URLParam(r, "case"))
@@ -64,15 +68,6 @@ func (s *server) answer(ask func(context.Context, string) (any, error)) http.Han
 			return
 		}
 		w.Header().Set("Content-Type", "application/json")
-		if view, ok := out.(timeline.View); ok {
-			body, err := view.AppendJSON(nil)
-			if err != nil {
-				s.refuse(w, r, err)
-				return
-			}
-			_, _ = w.Write(append(body, '\n'))
-			return
-		}
 		_ = json.NewEncoder(w).Encode(out)
 	}
 }
@@ -89,9 +84,23 @@ func (s *server) timeline(w http.ResponseWriter, r *http.Request) {
 		s.refuse(w, r, err)
 		return
 	}
-	s.answer(func(ctx context.Context, id string) (any, error) {
-		return s.Views.Timeline(ctx, id, from, until, step)
-	})(w, r)
+	only, err := timeline.ParseColumns(q.Get("columns"))
+	if err != nil {
+		s.refuse(w, r, fmt.Errorf("%w: %w", err, ErrRequest))
+		return
+	}
+	view, err := s.Views.Timeline(r.Context(), chi.URLParam(r, "case"), from, until, step)
+	if err != nil {
+		s.refuse(w, r, err)
+		return
+	}
+	body, err := view.AppendColumns(nil, only)
+	if err != nil {
+		s.refuse(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	_, _ = w.Write(append(body, '\n'))
 }
 
 func stepOf(s string) (time.Duration, error) {
