@@ -115,6 +115,19 @@ func (v views) Timeline(ctx context.Context, caseID string, from, until time.Tim
 	return timeline.Raw(set, fromMS, untilMS)
 }
 
+// State is the case file in force and the version of the record.
+func (v views) State(ctx context.Context, caseID string) any {
+	type state struct {
+		file    *roof.Case
+		version int64
+	}
+	c, err := v.book.Case(ctx, caseID)
+	if err != nil {
+		return nil
+	}
+	return state{c, v.record.Version(caseID)}
+}
+
 // bounds fills open ends with the record's own, on whole steps of the clock.
 func (v views) bounds(ctx context.Context, c *roof.Case, from, until time.Time, step time.Duration) (fromMS,
 	untilMS int64, err error) {

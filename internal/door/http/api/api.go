@@ -54,6 +54,9 @@ type Views interface {
 	// take the record's own.
 	Timeline(ctx context.Context, caseID string, from, until time.Time, step time.Duration) (timeline.View, error)
 	Assessment(ctx context.Context, caseID string) (assessment.Assessment, error)
+	// State is other than it was, by ==, once anything has changed that a timeline
+	// between given times rests on; nil where there is no such case.
+	State(ctx context.Context, caseID string) any
 }
 
 // Alerts lists alerts and changes those in force; one that is not wraps
@@ -134,8 +137,8 @@ func Mount(r chi.Router, opt Options) {
 	config.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"token": {Type: "http", Scheme: "bearer",
 		Description: "the administrator's token; demanded where the daemon listens beyond this machine"}}
 	r.Group(func(r chi.Router) {
-		r.Use(gate.Compress("application/json", "application/problem+json", "application/yaml", "text/csv",
-			"application/openapi+json"))
+		r.Use(gate.Remember(s.unchanging), gate.Compress("application/json", "application/problem+json", "application/yaml",
+			"text/csv", "application/openapi+json"))
 		// A slow upload or a slow reader of an export holds its own kind of seat. What
 		// is kept for its tag is kept by who has a seat, so that silent readers fill no
 		// memory.

@@ -5,7 +5,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
-	"strings"
+
+	"dewcase/internal/door/http/gate"
 )
 
 // tagged gives answers to GET an entity tag and answers 304 where the asker
@@ -73,7 +74,7 @@ func (t *tagging) finish() {
 		if h.Get("Cache-Control") == "" {
 			h.Set("Cache-Control", "no-cache")
 		}
-		if matches(t.asked, h.Get("ETag")) {
+		if gate.Matches(t.asked, h.Get("ETag")) {
 			h.Del("Content-Type")
 			h.Del("Content-Length")
 			t.ResponseWriter.WriteHeader(http.StatusNotModified)
@@ -81,15 +82,4 @@ func (t *tagging) finish() {
 		}
 	}
 	t.pass()
-}
-
-// matches is the weak comparison of RFC 9110, section 8.8.3.2.
-func matches(asked, tag string) bool {
-	for _, one := range strings.Split(asked, ",") {
-		one = strings.TrimPrefix(strings.TrimSpace(one), "W/")
-		if one != "" && (one == "*" || one == strings.TrimPrefix(tag, "W/")) {
-			return true
-		}
-	}
-	return false
 }

@@ -60,6 +60,16 @@ func (s *server) views(r chi.Router) {
 
 const timelinePath = "/api/cases/{case}/timeline"
 
+// unchanging is what the answer to a request rests on, nil where that is not only
+// the state of a record: without both bounds it may be the time of day.
+func (s *server) unchanging(r *http.Request) any {
+	q := r.URL.Query()
+	if chi.RouteContext(r.Context()).RoutePattern() != timelinePath || q.Get("from") == "" || q.Get("to") == "" {
+		return nil
+	}
+	return s.Views.State(r.Context(), chi.URLParam(r, "case"))
+}
+
 func (s *server) answer(ask func(context.Context, string) (any, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		out, err := ask(r.Context(), chi.URLParam(r, "case"))
