@@ -62,7 +62,7 @@ func (b *builder) facts() []Fact {
 	if b.MadeBy != "" {
 		made += ", by " + b.MadeBy
 	}
-	out = append(out, Fact{"Made", say("%s, with dewcase %s", made, b.Version)})
+	out = append(out, Fact{"Made", say("%s, with dewcase %s, from what had come in by then", made, b.Version)})
 	for _, d := range []struct {
 		name string
 		Digest

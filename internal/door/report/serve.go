@@ -15,10 +15,10 @@ import (
 
 // Options are what the report's routes stand on.
 type Options struct {
-	// Source gathers what the report of a case is made of; the error wraps
-	// roof.ErrNotFound where there is no such case.
-	Source func(ctx context.Context, caseID string) (Source, error)
-	Style  string // path of the pages' style sheet; "" without one
+	// Document is the report of a case; the error wraps roof.ErrNotFound where there
+	// is no such case.
+	Document func(ctx context.Context, caseID string) (*Document, error)
+	Style    string // path of the pages' style sheet; "" without one
 	// Top makes the head that all pages of a house have; nil without one.
 	Top func(r *http.Request, caseID string) (template.HTML, error)
 	// Fail answers a request that failed.
@@ -41,13 +41,11 @@ func Mount(r chi.Router, o Options) error {
 	// Both forms are written whole or not at all.
 	serve := func(kind string, write func(*Document, *http.Request, *bytes.Buffer) error) http.HandlerFunc {
 		return func(w http.ResponseWriter, r *http.Request) {
-			s, err := o.Source(r.Context(), chi.URLParam(r, "case"))
+			id := chi.URLParam(r, "case")
+			d, err := o.Document(r.Context(), id)
 			var b bytes.Buffer
 			if err == nil {
-				var d *Document
-				if d, err = New(s); err == nil {
-					err = write(d, r, &b)
-				}
+				err = write(d, r, &b)
 			}
 			if err != nil {
 				o.Fail(w, r, err)
@@ -57,7 +55,7 @@ func Mount(r chi.Router, o Options) error {
 			h.Set("Content-Type", kind)
 			h.Set("Cache-Control", "no-cache")
 			if kind == "application/pdf" {
-				h.Set("Content-Disposition", `inline; filename="`+s.Case.ID+`-report.pdf"`)
+				h.Set("Content-Disposition", `inline; filename="`+id+`-report.pdf"`)
 			}
 			_, _ = b.WriteTo(w)
 		}

@@ -7,6 +7,7 @@ import (
 	"html"
 	"regexp"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -76,4 +77,61 @@ func TestTheReportsDigestsAreOfWhatTheDaemonGives(t *testing.T) {
 		resp, _ = d.Ask("GET", path, "")
 		assert.Equal(t, 404, resp.StatusCode, path)
 	}
+}
+
+// While readings stream, the report that was made stands: one state, which can be
+// asked for again. What bears on it makes a new one.
+func TestAReportStandsWhileReadingsStream(t *testing.T) {
+	var now atomic.Int64
+	start := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)
+	now.Store(start.AddDate(0, 0, 4).UnixMilli())
+	d := running.StartAt(t, func() time.Time { return time.UnixMilli(now.Load()) }, nil)
+	resp, _ := d.Ask("PUT", "/api/cases/larch-3/file", house)
+	require.Equal(t, 201, resp.StatusCode)
+	send := func(from, n int) {
+		rows := []string{"time,logger,temp_c,rh_pct"}
+		for i := range n {
+			at := start.Add(time.Duration(from+i) * 5 * time.Minute).Format(time.RFC3339)
+			rows = append(rows, fmt.Sprintf("%s,k1,%.2f,95", at, 5+float64(i%7)/10),
+				fmt.Sprintf("%s,k2,%.2f,", at, 4+float64(i%5)/10))
+		}
+		resp, body := d.Ask("POST", "/api/cases/larch-3/readings", strings.Join(rows, "\n"))
+		require.Equal(t, 200, resp.StatusCode, body)
+	}
+	facts := regexp.MustCompile(`(?s)<dl.*?</dl>`)
+	report := func() string {
+		_, body := d.Ask("GET", "/cases/larch-3/report", "")
+		body = html.UnescapeString(strings.ReplaceAll(body, "<wbr>", ""))
+		digest := regexp.MustCompile(`<code>([0-9a-f]{64})</code> of all readings`).FindStringSubmatch(body)
+		get := regexp.MustCompile(`GET (/api/cases/larch-3/readings\.csv[^<\s]*)`).FindStringSubmatch(body)
+		require.NotNil(t, digest)
+		require.NotNil(t, get)
+		_, data := d.Ask("GET", get[1], "")
+		assert.Equal(t, digest[1], fmt.Sprintf("%x", sha256.Sum256([]byte(data))), "what it rests on can be had")
+		return facts.FindString(body)
+	}
+	send(0, 3*288)
+	first := report()
+	require.Contains(t, first, "from what had come in by then")
+	send(3*288, 2)
+	now.Add(time.Minute.Milliseconds())
+	assert.Equal(t, first, report(), "a minute later it stands")
+	now.Add(time.Hour.Milliseconds())
+	assert.Equal(t, first, report(), "an hour later it is given at once")
+	var second string
+	patience.Until(t, "a newer one is made meanwhile", func() bool { second = report(); return second != first })
+	assert.Equal(t, second, report())
+
+	// Put in between: a reading of before its end.
+	rows := "time,logger,temp_c,rh_pct\n" + start.Add(7*time.Minute).Format(time.RFC3339) + ",k1,5.5,95"
+	resp, _ = d.Ask("POST", "/api/cases/larch-3/readings", rows)
+	require.Equal(t, 200, resp.StatusCode)
+	third := report()
+	assert.NotEqual(t, second, third, "one of before its end makes it anew")
+	send(3*288+2, 288)
+	fourth := report()
+	assert.NotEqual(t, third, fourth, "an import does")
+	resp, _ = d.Ask("PUT", "/api/cases/larch-3/file", house+"# looked at again\n")
+	require.Less(t, resp.StatusCode, 300)
+	assert.NotEqual(t, fourth, report(), "another case file does")
 }
