@@ -2,7 +2,6 @@ package words
 
 import (
 	"fmt"
-	"math"
 	"time"
 )
 
@@ -24,6 +23,7 @@ type OnlySeen struct {
 	Zone          *time.Location
 	Where         string // under the covering
 	Before, Since SeenPart
+	OtherWeather  bool // since than before
 }
 
 // Lines are the observations, a sentence each, and last what they cannot say.
@@ -46,13 +46,9 @@ func (s OnlySeen) Lines() []string {
 	}
 	weather := fmt.Sprintf("the surface itself averaged %s °C on the nights before and %s °C on those since",
 		Signed(b.SurfaceC), Signed(a.SurfaceC))
-	if math.Abs(b.SurfaceC-a.SurfaceC) >= unlikeWeatherK {
+	if s.OtherWeather {
 		weather += ", so that the weather was not alike"
 	}
 	return append(out, "They cannot say what the work did: without outdoor air, other weather or another household "+
 		"reads the same ("+weather+").")
 }
-
-// unlikeWeatherK is a difference of mean temperature beyond which two periods are
-// plainly not alike.
-const unlikeWeatherK = 2.0

@@ -14,6 +14,7 @@ func TestWhatWasOnlyMeasuredIsSaidAsThat(t *testing.T) {
 	s := words.OnlySeen{At: time.Date(2026, 12, 11, 9, 0, 0, 0, time.UTC), Zone: time.UTC, Where: "under the covering",
 		Before: words.SeenPart{Nights: words.Nights{Wet: 21, Observed: 45}, MarginLowK: -0.6, MarginMidK: 0.4,
 			MarginHighK: 3.1, SurfaceC: 4.2, LoftPct: pa(71), LoftPa: pa(781), IndoorPa: pa(1100)},
+		OtherWeather: true,
 		Since: words.SeenPart{Nights: words.Nights{Wet: 1, Observed: 30}, MarginLowK: -0.1, MarginMidK: 1.1,
 			MarginHighK: 4, SurfaceC: -1.3, LoftPct: pa(64), LoftPa: pa(640), IndoorPa: pa(1000)}}
 	assert.Equal(t, []string{

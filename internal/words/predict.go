@@ -233,15 +233,11 @@ type Rank struct {
 	Work    string
 	BeforeH float64 // hours at risk over all surfaces, as it stands
 	AfterH  float64
-	FallPct float64
+	Helps   bool // enough to be recommended
 	Harms   bool
 	Alike   bool // with the first, by less than can be told apart
 	Open    bool // no change at all lies within four of five such roofs
 }
-
-// HelpPct is the smallest fall over all surfaces, in per cent, for which work is
-// recommended; less was not worth doing in trials.
-const HelpPct = 10.0
 
 // Ranking is what the candidates would have done over all surfaces.
 type Ranking struct {
@@ -255,7 +251,7 @@ type Ranking struct {
 // help is the best of the candidates worth doing, nil where none is.
 func (r Ranking) help() *Rank {
 	for i := range r.Ranks {
-		if x := &r.Ranks[i]; x.FallPct >= HelpPct && !x.Harms && x.Work != "leave" {
+		if x := &r.Ranks[i]; x.Helps {
 			return x
 		}
 	}
@@ -294,7 +290,7 @@ func (r Ranking) Headline() Text {
 		t = append(t, Say(" That is a best estimate: no change at all lies within what is likely.")...)
 	}
 	for _, x := range r.Ranks {
-		if x.Alike && x.Work != h.Work && !x.Harms && x.FallPct >= HelpPct {
+		if x.Alike && x.Work != h.Work && x.Helps {
 			t = append(t, Say(" %s would do about as much.", Upper(Work(x.Work)))...)
 			break
 		}

@@ -105,9 +105,9 @@ func TestEveryRefusalSaysWhyAndWhatWouldBeRight(t *testing.T) {
 }
 
 func TestTheRankingSaysWhatHelpsWhatHarmsAndWhenNothingDoes(t *testing.T) {
-	loft := words.Rank{Work: "loft_vented", BeforeH: 512, AfterH: 303, FallPct: 41}
-	ceiling := words.Rank{Work: "ceiling_sealed", BeforeH: 512, AfterH: 340, FallPct: 34, Alike: true}
-	void := words.Rank{Work: "void_vented", BeforeH: 512, AfterH: 280, FallPct: 45, Harms: true}
+	loft := words.Rank{Work: "loft_vented", BeforeH: 512, AfterH: 303, Helps: true}
+	ceiling := words.Rank{Work: "ceiling_sealed", BeforeH: 512, AfterH: 340, Helps: true, Alike: true}
+	void := words.Rank{Work: "void_vented", BeforeH: 512, AfterH: 280, Harms: true}
 	leave := words.Rank{Work: "leave", BeforeH: 512, AfterH: 512}
 	for _, c := range []struct {
 		name, want, recommended string
@@ -125,14 +125,14 @@ func TestTheRankingSaysWhatHelpsWhatHarmsAndWhenNothingDoes(t *testing.T) {
 			"October about " +
 			"300 would have been left. That is a best estimate: no change at all lies within what is likely.",
 			"loft_vented",
-			false, words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 303, FallPct: 41,
+			false, words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 303, Helps: true,
 				Open: true},
 				leave}}},
 		{"the first does harm", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 " +
 			"October about " +
 			"300 would have been left.", "loft_vented", false, words.Ranking{Ranks: []words.Rank{void, loft, leave}}},
 		{"none", "None of these would help much: leave alone, or look for water.", "", true,
-			words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 470, FallPct: 8.2}, leave}}},
+			words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 470}, leave}}},
 		{"water first", "The readings may point to water getting in: if water is getting in, ventilation hides it " +
 			"and the " +
 			"timber stays wet: find it first. By air alone opening the loft’s vents would do most: of the 510 " +

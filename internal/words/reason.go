@@ -18,6 +18,7 @@ const (
 	NoNightsBefore                 // none is usable
 	MoreBefore                     // Least are wanted, Have are usable
 	MoreAfter                      // Least are wanted, Have so far, the first Left count nothing
+	AnyWeather                     // in which water forms: the unrepaired roof would have been dry as well
 	ColdWeather                    // too little would have wetted the unrepaired roof: MeanH, of Least wanted
 	UsualPhysics                   // the model does not fit
 	LikeWeather                    // before and after hardly overlap
@@ -29,9 +30,6 @@ const (
 	ColderLoft                     // the loft's temperature does not show the ceiling's change
 	MissingPart                    // What is missing
 )
-
-// dryH is how little an unrepaired roof is wet in weather in which no water forms.
-const dryH = 1.0
 
 // Need is what would settle the verdict on a repair.
 type Need struct {
@@ -73,11 +71,10 @@ func (n Need) String() string {
 	case MoreAfter:
 		return fmt.Sprintf("%s after the repair (%d of %d so far; the first %d after the work are left out)",
 			Count(n.Least-n.Have, "more well-observed night"), n.Have, n.Least, n.Left)
+	case AnyWeather:
+		return "cold, clear nights: there was no weather for water to form since the repair; unrepaired, the roof would " +
+			"have been dry as well"
 	case ColdWeather:
-		if n.HighH < dryH {
-			return "cold, clear nights: there was no weather for water to form since the repair; unrepaired, the roof would " +
-				"have been dry as well"
-		}
 		return fmt.Sprintf("more cold, clear nights: since the repair the unrepaired roof would have been wet for %s h "+
 			"(%s to %s h with 95 %% certainty), and the verdict asks for %d h", Hours(n.MeanH), Hours(n.LowH), Hours(n.HighH),
 			n.Least)

@@ -35,7 +35,7 @@ func OnOneClock(v curves.View, before, after []repair.NightUse, zone *time.Locat
 		for hour := range 24 {
 			var x []float64
 			for _, n := range nights {
-				i := (n.FromMS + int64(hour)*hourMS - v.FromMS) / v.StepMS
+				i := (n.FromMS + int64(hour)*evidence.HourMS - v.FromMS) / v.StepMS
 				if i >= 0 && int(i) < v.Len() {
 					if b := v.Columns[0].Bins[i]; b.Seen > 0.5 {
 						x = append(x, float64(b.Mean))
@@ -64,8 +64,6 @@ func OnOneClock(v curves.View, before, after []repair.NightUse, zone *time.Locat
 	c.Panels = []picture.CurvePanel{p}
 	return c, lows, means
 }
-
-const hourMS = 3600_000
 
 func orInf(x float64) float64 {
 	if math.IsNaN(x) {
@@ -178,7 +176,7 @@ func OfNight(v curves.View, column int, lowest bool) func(n repair.NightUse) (fl
 	return func(n repair.NightUse) (float64, bool) {
 		sum, seen, low := 0.0, 0.0, math.Inf(1)
 		for hour := range int64(24) {
-			i := (n.FromMS + hour*hourMS - v.FromMS) / v.StepMS
+			i := (n.FromMS + hour*evidence.HourMS - v.FromMS) / v.StepMS
 			if i < 0 || int(i) >= v.Len() {
 				continue
 			}

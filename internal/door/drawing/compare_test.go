@@ -9,6 +9,7 @@ import (
 
 	"dewcase/internal/door/picture"
 	"dewcase/internal/flow/curves"
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 )
 
@@ -16,7 +17,7 @@ import (
 // nothing was observed where it says so.
 func hourly(from time.Time, nights int, q curves.Quantity, value func(hour int) (float32, bool)) curves.View {
 	v := curves.View{FromMS: from.UnixMilli(), UntilMS: from.Add(time.Duration(nights) * 24 * time.Hour).UnixMilli(),
-		StepMS: hourMS, Columns: []curves.Column{{Key: curves.Key{Position: "slate", Quantity: q}}}}
+		StepMS: evidence.HourMS, Columns: []curves.Column{{Key: curves.Key{Position: "slate", Quantity: q}}}}
 	for i := range nights * 24 {
 		b := curves.Bin{}
 		if x, ok := value(i); ok {

@@ -57,7 +57,7 @@ func Paired(r repair.Result, id string, zone *time.Location) (wet, risk picture.
 	return wet, risk
 }
 
-const halfHourMS = 30 * 60 * 1000
+const halfHourMS = evidence.HourMS / 2
 
 // Changes are what the last judged repair of each surface changed of its margin.
 func Changes(results []assessment.Repair) (out []curves.Change) {

@@ -56,7 +56,8 @@ func Sheet(c *roof.Case, v timeline.View, surface roof.Position, from, until tim
 		if outdoor != nil {
 			n.OutdoorMinC = lowest(outdoorMin[first:step])
 			if covering != nil {
-				n.UndercoolingK = undercooling(outdoor[first:step], covering[first:step], 3*perHour)
+				n.UndercoolingK = undercooling(outdoor[first:step], covering[first:step],
+					evidence.ClearNightHours*perHour)
 			}
 		}
 		out.Nights = append(out.Nights, n)
@@ -103,8 +104,8 @@ func lowest(low []float64) *float64 {
 	return &lo
 }
 
-// undercooling is how far the covering lay below outdoor air for three hours of
-// the night, K: the lowest of its greatest means over that many steps.
+// undercooling is how far the covering lay below outdoor air for as long as makes a
+// clear night, K: the lowest of its greatest means over that many steps.
 func undercooling(outdoor, covering []float64, steps int) *float64 {
 	var d []float64
 	for i, o := range outdoor {

@@ -37,7 +37,7 @@ type Hour struct {
 // ShortMin is how many minutes of water are enough to mark an hour. Ten is
 // short enough that no hour a person would call wet looks dry, and long enough
 // that one crossing between two readings five minutes apart does not mark it.
-const ShortMin = 10
+const ShortMin = 60 * evidence.BrieflyWetHours
 
 // State returns the field's state: wet (or frost, where at least half of the wet
 // minutes were frosted) from 10 minutes of condensing, even in an hour that was
@@ -122,20 +122,17 @@ func (s Sky) String() string {
 	return [...]string{"sky unknown", "overcast", "broken", "clear"}[min(s, Clear)]
 }
 
-// The undercooling of the covering, held for three hours, from which a night
-// counts as clear (method of cause finding), and below which as overcast (common
-// practice: an overcast night leaves a covering within 1 K of the air).
-const (
-	clearK    = 2.5
-	overcastK = 1.0
-)
+// overcastK is the undercooling of the covering, held as long as that of a clear
+// night, below which a night counts as overcast (common practice: an overcast
+// night leaves a covering within 1 K of the air).
+const overcastK = 1.0
 
 // Sky judges the night by the undercooling of the covering.
 func (n Night) Sky() Sky {
 	switch {
 	case n.UndercoolingK == nil:
 		return SkyUnknown
-	case *n.UndercoolingK > clearK:
+	case *n.UndercoolingK > evidence.ClearNightK:
 		return Clear
 	case *n.UndercoolingK < overcastK:
 		return Overcast

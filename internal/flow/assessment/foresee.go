@@ -254,6 +254,7 @@ type HelpRank struct {
 	Alike      bool    `json:"alike" doc:"with the first, by less than can be told apart"`
 	MakesWorse bool    `json:"makes_worse"`
 	Open       bool    `json:"takes_in_no_change" doc:"at every surface the 80 % interval does"`
+	Helps      bool    `json:"-"` // enough to be recommended
 }
 
 // NotPredicted is work of which nothing is said.
@@ -335,11 +336,9 @@ func (f *Foresight) Predict(p predict.Plan, since bool) ([]Prediction, Help) {
 	}
 	for _, x := range o.Ranks {
 		r.Ranks = append(r.Ranks, words.Rank{Work: string(x.Work), BeforeH: x.BeforeH, AfterH: x.AfterH,
-			FallPct: x.FallPct,
-			Harms:   x.Harms, Alike: x.Alike, Open: x.Open})
-		help.Ranking = append(help.Ranking, HelpRank{string(x.Work), workAssumes(x.Work, p, excess), round(x.BeforeH,
-			1),
-			round(x.AfterH, 1), -x.FallPct + 0, x.Alike, x.Harms, x.Open})
+			Helps: x.Helps, Harms: x.Harms, Alike: x.Alike, Open: x.Open})
+		help.Ranking = append(help.Ranking, HelpRank{string(x.Work), workAssumes(x.Work, p, excess), round(x.BeforeH, 1),
+			round(x.AfterH, 1), -x.FallPct + 0, x.Alike, x.Harms, x.Open, x.Helps})
 		if x.Harms {
 			help.MakesWorse = append(help.MakesWorse, string(x.Work))
 		}

@@ -32,6 +32,10 @@ type SeenPart struct {
 	IndoorPa       *float64 `json:"indoor_vapour_pa"`
 }
 
+// unlikeWeatherK is a difference of a surface's mean temperature, K, from which two
+// periods are plainly not alike.
+const unlikeWeatherK = 2.0
+
 // takeSeen puts what was measured beside a verdict that cannot be had: its nights
 // are those of the repair.
 func (r *Repair) takeSeen(s *OnlySeen) {
@@ -55,6 +59,7 @@ func onlySeen(set *series.Set, r repair.Result) *OnlySeen {
 	said := words.OnlySeen{At: r.At, Zone: set.Case.Property.Zone, Where: words.SurfaceOf(set.Case, r.Surface)}
 	said.Before = seenPart(set, &c, fromMS, at-doubt)
 	said.Since = seenPart(set, &c, at+doubt, untilMS)
+	said.OtherWeather = math.Abs(said.Before.SurfaceC-said.Since.SurfaceC) >= unlikeWeatherK
 	out := &OnlySeen{Before: partOf(said.Before), Since: partOf(said.Since), Text: said.Lines()}
 	if len(out.Text) == 0 {
 		return nil

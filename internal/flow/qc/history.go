@@ -36,8 +36,6 @@ const (
 	// lag must be over lagMin and last lagFor.
 	lagMin = 12 * time.Hour
 	lagFor = 2 * time.Hour
-	// silence ends a run of readings.
-	silence = 2 * time.Hour
 )
 
 // History judges readings by what came before and after them and by what the
@@ -138,7 +136,7 @@ func (g *lag) add(r roof.Reading) {
 	if g.n > 0 {
 		gap = r.At.Sub(g.last.At)
 	}
-	if g.n == 0 || gap > silence || !sameLag(g.last, r, gap) {
+	if g.n == 0 || gap > evidence.Silence || !sameLag(g.last, r, gap) {
 		g.spans = g.late.end(g.spans)
 		g.late = run{}
 	}

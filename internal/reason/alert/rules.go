@@ -3,6 +3,7 @@ package alert
 import (
 	"time"
 
+	"dewcase/internal/physics/timber"
 	"dewcase/internal/roof"
 )
 
@@ -59,8 +60,8 @@ func (r Rule) worsened(told, x float64) bool {
 const (
 	DefaultWetHours   = 1.0 / 3 // h of water in one wetting: two readings of a ten-minute logger
 	defaultWetNights  = 3       // of the last seven
-	defaultTimberPct  = 20.0    // usual trade ceiling; Eurocode 5 service class 2
-	defaultMouldIndex = 1.0     // growth under the microscope (Viitanen & Ritschkoff 1991)
+	defaultTimberPct  = timber.CeilingPct
+	defaultMouldIndex = 1.0 // growth under the microscope (Viitanen & Ritschkoff 1991)
 	defaultSilentH    = 24.0
 	defaultBatteryPct = 15.0
 	defaultEscalateH  = 72.0

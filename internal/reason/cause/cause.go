@@ -83,7 +83,7 @@ type Window struct {
 	FromMS, UntilMS int64
 	Days            float64
 	ColdNights      int // nights with outdoor air below 5 C
-	ClearNights     int // nights on which the covering fell 2.5 K below outdoor air for 3 h
+	ClearNights     int // of which the covering tells it (evidence.ClearNightK)
 	SpansRepair     bool
 	Repair          time.Time    // only the time before it was used; zero: all of it
 	Places          []roof.Place // that had enough data

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
@@ -141,7 +142,7 @@ func (a *assessment) window(f *Finding) {
 	for k, n := range a.nightOf {
 		if logged && known(a.p.outdoor.tempC[k]) {
 			low[n] = math.Min(low[n], a.p.outdoor.tempC[k])
-			if surface && a.p.outdoor.tempC[k]-a.p.covering.tempC[k] > 2.5 {
+			if surface && a.p.outdoor.tempC[k]-a.p.covering.tempC[k] > evidence.ClearNightK {
 				fall[n]++
 			}
 		}
@@ -150,7 +151,7 @@ func (a *assessment) window(f *Finding) {
 		if low[n] < coldNightC {
 			a.cold++
 		}
-		if fall[n] >= 3 {
+		if fall[n] >= evidence.ClearNightHours {
 			a.clear++
 		}
 	}

@@ -15,6 +15,18 @@ import "dewcase/internal/roof"
 // HourMS is an hour in milliseconds.
 const HourMS = int64(3600_000)
 
+// AtRiskK is the margin in K up to which a surface counts as at risk (design,
+// "Risk at a surface").
+const AtRiskK = 1.0
+
+// ClearNightK is the undercooling in K of the covering, outdoor air less covering,
+// held for ClearNightHours, from which a night counts as clear (method of cause
+// finding).
+const (
+	ClearNightK     = 2.5
+	ClearNightHours = 3
+)
+
 // WetNightHours is how many hours of water make a wet night: shorter dew is
 // wiped off by the morning (this program's choice). A night with water for less
 // is briefly wet.

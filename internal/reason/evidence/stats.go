@@ -2,6 +2,13 @@ package evidence
 
 import "slices"
 
+// Z95 and Z99 are how many standard deviations either side of its mean hold 95
+// and 99 % of a normal distribution.
+const (
+	Z95 = 1.96
+	Z99 = 2.58
+)
+
 // Quantile returns a quantile of a sorted sample, linear between its members so
 // that the median of an even number is the middle of the two; 0 for none.
 // (gonum's LinInterp runs along the cumulative distribution instead, half a

@@ -33,8 +33,8 @@ const (
 	// minStill is how many readings a standstill has: fewer show no pattern
 	// (common practice).
 	minStill = 8
-	// silence ends a run of readings: what was not sent did not stand still.
-	silence = 2 * time.Hour
+	// Silence ends a run of readings: what was not sent did not stand still.
+	Silence = 2 * time.Hour
 	// around is how far on either side of a standstill a logger's steps are
 	// looked at.
 	around = 14 * time.Hour
@@ -108,7 +108,7 @@ func (s *Still) Add(r roof.Reading) { s.of.add(r, func(int, int64, float64, floa
 // that the probe failed (Movement.Stuck).
 func (s *Still) Long() bool {
 	for _, x := range s.of {
-		if len(x.spans) > 0 || x.n >= minStill-1 && x.run.ToMS-x.run.FromMS >= (stuckFor-silence).Milliseconds() {
+		if len(x.spans) > 0 || x.n >= minStill-1 && x.run.ToMS-x.run.FromMS >= (stuckFor-Silence).Milliseconds() {
 			return true
 		}
 	}
@@ -118,7 +118,7 @@ func (s *Still) Long() bool {
 // add lengthens the run or begins another, and returns the step, NaN for none.
 func (s *standing) add(ms int64, x float64, can bool) (step float64) {
 	step = math.NaN()
-	near := s.any && time.Duration(ms-s.lastMS)*time.Millisecond <= silence
+	near := s.any && time.Duration(ms-s.lastMS)*time.Millisecond <= Silence
 	if near {
 		step = math.Abs(x - s.last)
 	}

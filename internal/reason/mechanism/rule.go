@@ -1,6 +1,10 @@
 package mechanism
 
-import "math"
+import (
+	"math"
+
+	"dewcase/internal/reason/evidence"
+)
 
 // rule is when a verdict is given and when it falls again: the condition must
 // hold on so many looks running, and fall away on as many.
@@ -56,7 +60,7 @@ const (
 type factor struct{ mid, low, high float64 }
 
 func factorOf(m, u float64) factor {
-	return factor{math.Exp(m), math.Exp(m - 1.96*u), math.Exp(m + 1.96*u)}
+	return factor{math.Exp(m), math.Exp(m - evidence.Z95*u), math.Exp(m + evidence.Z95*u)}
 }
 
 // within reports that the interval lies within 1/f to f.

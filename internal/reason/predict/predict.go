@@ -27,7 +27,7 @@ type Era struct {
 // tried.
 const (
 	mostNights = 210
-	dayMS      = int64(24 * time.Hour / time.Millisecond)
+	dayMS      = 24 * evidence.HourMS
 )
 
 // eraOf bounds an era by whole nights. Its end is the last noon, so that an
@@ -428,12 +428,18 @@ type Rank struct {
 	AfterH  float64
 	FallPct float64
 	Harms   bool
+	Helps   bool // enough to be recommended
 	Alike   bool // with the best, by less than can be told apart
 	Open    bool // at every surface the 80 % interval takes in no change
 }
 
-// alikePct is how far apart, in points of the fall, two works are told apart.
-const alikePct = 10.0
+const (
+	// alikePct is how far apart, in points of the fall, two works are told apart.
+	alikePct = 10.0
+	// helpPct is the smallest fall over all surfaces, in per cent, for which work is
+	// recommended; less was not worth doing in trials.
+	helpPct = 10.0
+)
 
 // Outcome is the answer for one plan.
 type Outcome struct {
@@ -481,7 +487,9 @@ func (h *House) Predict(p Plan) Outcome {
 	}
 	sort.SliceStable(out.Ranks, func(i, k int) bool { return out.Ranks[i].FallPct > out.Ranks[k].FallPct })
 	for i := range out.Ranks {
-		out.Ranks[i].Alike = i > 0 && out.Ranks[0].FallPct-out.Ranks[i].FallPct < alikePct
+		r := &out.Ranks[i]
+		r.Alike = i > 0 && out.Ranks[0].FallPct-r.FallPct < alikePct
+		r.Helps = r.FallPct >= helpPct && !r.Harms && r.Work != Leave
 	}
 	return out
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"dewcase/internal/reason/evidence"
 )
 
 // Work is a candidate for repair, by its name in the contract.
@@ -95,7 +97,7 @@ func (r Range) chanceOver(x float64) float64 {
 		}
 		return 0
 	}
-	return 1 - distuv.UnitNormal.CDF((x-r.Mean)*1.96/(reach95*r.Sigma))
+	return 1 - distuv.UnitNormal.CDF((x-r.Mean)*evidence.Z95/(reach95*r.Sigma))
 }
 
 // stated is the range that the spread of the runs bears out.

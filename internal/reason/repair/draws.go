@@ -13,8 +13,8 @@ type toll struct {
 	water       float64 // condensed, in Pa h of the surface's own exchange
 }
 
-// offRisk lowers the saturation pressure by 1 K: the limit of the at-risk hours.
-var offRisk = math.Exp(-perKelvin)
+// offRisk lowers the saturation pressure by what makes an hour one at risk.
+var offRisk = math.Exp(-perKelvin * evidence.AtRiskK)
 
 // count sums a lane up over bins; extra is a further factor on the surface's
 // saturation pressure.

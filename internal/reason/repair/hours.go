@@ -208,7 +208,7 @@ func hoursOf(counts [][2]reached, take [2]float64, observedH float64) *ModelHour
 	_, sd := meanSD(logs)
 	at := math.Log(best.wet + fewHours)
 	slope := math.Log(best.within+fewHours) - at
-	u := 1.96 * math.Sqrt(sd*sd+square(hoursFloor)+square(hoursSlope*slope))
+	u := evidence.Z95 * math.Sqrt(sd*sd+square(hoursFloor)+square(hoursSlope*slope))
 	return &ModelHours{WetH: best.wet, LowH: math.Max(math.Exp(at-u)-fewHours, 0),
 		HighH: math.Min(math.Exp(at+u)-fewHours, observedH), ObservedH: observedH}
 }

@@ -98,8 +98,8 @@ const (
 	surfaceSpreadK  = 0.05
 	swapSpreadK     = 0.15
 	swapNearMS      = 7 * 24 * 3600 * 1000
-	coldNightWetH   = 1.0
 	winterOverC     = 8.0
+	dryH            = 1.0 // wet hours of the unrepaired run: less, and no water formed in this weather
 	companionOffset = 10.0
 	likeSteps       = 8
 )
@@ -294,18 +294,19 @@ func (l *look) summarise(tm terms, change float64) {
 	s := &l.sample
 	gain, gainSpread := tm.wetGains()
 	m := gain * s.wetMean
-	u := 1.96 * math.Sqrt(square(gain*s.wetSD)+square(gainSpread*s.wetMean)+square(wetFloor)+square(wetChange*change))
-	own := 1.96 * math.Sqrt(square(s.wetSD)+square(wetFloor)+square(wetChange*change))
+	u := evidence.Z95 * math.Sqrt(square(gain*s.wetSD)+square(gainSpread*s.wetMean)+square(wetFloor)+
+		square(wetChange*change))
+	own := evidence.Z95 * math.Sqrt(square(s.wetSD)+square(wetFloor)+square(wetChange*change))
 	l.reduction = plain(s.with.wetH, s.without.wetH, fall(math.Max(m+u, s.wetMean+own)),
 		fall(math.Min(m-u, s.wetMean-own)))
 	l.beyond = fall(m)
 	wm := (1-waterLean)*s.waterMean + waterLean*m
-	wu := 1.96 * math.Hypot(s.waterSD, waterSpread*change)
+	wu := evidence.Z95 * math.Hypot(s.waterSD, waterSpread*change)
 	l.water = plain(s.with.water, s.without.water, fall(math.Max(wm, s.waterMean)+wu),
-		fall(math.Min(wm, s.waterMean)-math.Hypot(wu, 1.96*waterMore)))
+		fall(math.Min(wm, s.waterMean)-math.Hypot(wu, evidence.Z95*waterMore)))
 	more := math.Hypot(riskMore, riskMoreChange*change)
-	l.risk, l.riskFirm, l.riskFair = s.riskFall(0.975).reaching(1.96*more), s.riskFall(0.995).reaching(2.58*more),
-		s.riskFall(fairChance)
+	l.risk, l.riskFirm = s.riskFall(0.975).reaching(evidence.Z95*more), s.riskFall(0.995).reaching(evidence.Z99*more)
+	l.riskFair = s.riskFall(fairChance)
 }
 
 // reaching is an effect whose interval goes further towards a fall: by more, a
@@ -397,8 +398,12 @@ func (j *judge) unrepairedWet(l *look) words.Need {
 	}
 	slices.Sort(wet)
 	mean := l.sample.without.wetH
-	return words.Need{Kind: words.ColdWeather, Least: minWetH, MeanH: mean,
+	n := words.Need{Kind: words.ColdWeather, Least: minWetH, MeanH: mean,
 		LowH: math.Min(evidence.Quantile(wet, 0.025), mean), HighH: math.Max(evidence.Quantile(wet, 0.975), mean)}
+	if n.HighH < dryH {
+		n.Kind = words.AnyWeather
+	}
+	return n
 }
 
 // fewWet says that the unrepaired roof is not expected to have been wet for long

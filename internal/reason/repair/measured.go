@@ -56,10 +56,10 @@ func (s *site) errors(k int) (ts, ta, rh evidence.Error, ok bool) {
 	return ts, ta, rh, true
 }
 
-// chances are the probabilities that the true margin is at or below 0 and 1 K.
+// chances are the probabilities that the true margin is at or below 0 and AtRiskK.
 func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk float64) {
 	if limitTs == 0 && limitTa == 0 && limitRH == 0 {
-		return step(margin <= 0), step(margin <= 1)
+		return step(margin <= 0), step(margin <= evidence.AtRiskK)
 	}
 	rh := rhPct(airC, pa)
 	perK, perPct := evidence.LimitSlopes(airC, pa, rh)
@@ -67,7 +67,7 @@ func chances(margin, airC, pa, limitTs, limitTa, limitRH float64) (wet, risk flo
 	for _, e := range errorPoints {
 		m := margin - perPct*math.Min(e*limitRH, 100-rh)
 		wet += below(0-m, spreadK)
-		risk += below(1-m, spreadK)
+		risk += below(evidence.AtRiskK-m, spreadK)
 	}
 	n := float64(len(errorPoints))
 	return wet / n, risk / n

@@ -22,9 +22,9 @@ func (j *judge) need(l *look) words.Need {
 	p := posterior.riskSD * posterior.riskSD
 	all := l.sample.riskSD * l.sample.riskSD
 	s := math.Max(all-p, 0)
-	z := 1.96
+	z := evidence.Z95
 	if j.strict() {
-		z = 2.58
+		z = evidence.Z99
 	}
 	effect := math.Abs(evidence.Quantile(l.sample.riskBeyond, 0.5))
 	cold := j.coldNights(l)
@@ -49,13 +49,13 @@ func (j *judge) need(l *look) words.Need {
 	return need
 }
 
-// coldNights are the nights after with at least 1 h wet in the run without the
+// coldNights are the nights after that would have been wet ones in the run without the
 // repair.
 func (j *judge) coldNights(l *look) int {
 	t := l.trial
 	n := 0
 	for _, i := range t.validA {
-		if t.count(l.bare, l.without, t.binsOf(i)).wetH >= coldNightWetH {
+		if t.count(l.bare, l.without, t.binsOf(i)).wetH >= evidence.WetNightHours {
 			n++
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 )
@@ -69,7 +70,7 @@ func Stand(set *series.Set, surfaceID string, fromMS, untilMS int64) (*Standing,
 		seed: set.Case.ID + "/" + surfaceID + "/standing"}
 	for _, k := range t.useB {
 		out.CountedWetH += stepH * step(j.m.marginK[k] <= 0)
-		out.CountedAtRiskH += stepH * step(j.m.marginK[k] <= 1)
+		out.CountedAtRiskH += stepH * step(j.m.marginK[k] <= evidence.AtRiskK)
 	}
 	out.OutdoorMeanC, _ = meanSD(s.out.tempC.v)
 	if s.hasIn {

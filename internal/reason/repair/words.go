@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"dewcase/internal/reason/evidence"
 	"dewcase/internal/roof"
 	"dewcase/internal/words"
 )
@@ -112,8 +113,8 @@ func (a *assessor) write(r *Result, j *judge, f findings) {
 			r.ReductionPct, r.LowPct, r.HighPct = l.reduction.given().parts()
 			r.CondensateReductionPct, r.CondensateLowPct, r.CondensateHighPct = l.water.given().parts()
 			gain, spread := t.terms.wetGains()
-			r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-1.96*spread, 0)),
-				FactorHigh: tenth(gain + 1.96*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
+			r.Correction = &Correction{Factor: gain, FactorLow: tenth(max(gain-evidence.Z95*spread, 0)),
+				FactorHigh: tenth(gain + evidence.Z95*spread), From: correctionFrom, WetPct: tenth(l.beyond)}
 		}
 	}
 	r.Wet, r.AtRisk = j.threefold(l, r.CrossCheck)
@@ -166,8 +167,8 @@ func (j *judge) mechanism(l *look) []Factor {
 		}
 		m := t.pr[p].value(f.u[p])
 		sd := t.pr[p].sd * f.sdOf(p)
-		x := Factor{What: factorNames[i], Factor: math.Exp(m), Low: math.Exp(m - 1.96*sd), High: math.Exp(m + 1.96*sd),
-			Credited: t.terms.credit[i], Identified: sd <= 1}
+		x := Factor{What: factorNames[i], Factor: math.Exp(m), Low: math.Exp(m - evidence.Z95*sd),
+			High: math.Exp(m + evidence.Z95*sd), Credited: t.terms.credit[i], Identified: sd <= 1}
 		x.Text = fmt.Sprintf("%s × %.2g (%.2g to %.2g)", x.What, x.Factor, x.Low, x.High)
 		if !x.Identified {
 			x.Text += ", not identified by these readings"

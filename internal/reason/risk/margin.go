@@ -16,10 +16,6 @@ import (
 	"dewcase/internal/roof"
 )
 
-// AtRiskK is the margin in K up to which a surface counts as at risk (design,
-// "Risk at a surface").
-const AtRiskK = 1.0
-
 // ErrNotComputable is wrapped when a surface has no margin, with the reason in
 // words for the reader.
 var ErrNotComputable = errors.New("not computable")
@@ -206,7 +202,7 @@ func (s *Spell) add(p Piece) {
 	s.MarginMean += (p.MarginA + p.MarginB) / 2 * d // a sum until finish divides it
 	wetA, wetB := below(p.MarginA, p.MarginB, 0)
 	s.CondensingMS += (wetB - wetA) * d
-	riskA, riskB := below(p.MarginA, p.MarginB, AtRiskK)
+	riskA, riskB := below(p.MarginA, p.MarginB, evidence.AtRiskK)
 	s.AtRiskMS += (riskB - riskA) * d
 	// Below 0 C is strict: a surface that stays at 0.0 C is wet, not frosted.
 	if wetB > wetA && (p.SurfaceA < 0 || p.SurfaceB < 0) {

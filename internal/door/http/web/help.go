@@ -221,7 +221,7 @@ func (b *helpBody) fill(h *head, a assessment.Answer, predictions []assessment.P
 			row.Note = "planned"
 		case r.Work == b.Recommended:
 			row.Note = "would help most"
-		case r.Alike && b.Recommended != "" && r.ChangePct <= -words.HelpPct:
+		case r.Alike && b.Recommended != "" && r.Helps:
 			row.Note = "about as much"
 		}
 		b.Ranks = append(b.Ranks, row)
