@@ -33,10 +33,10 @@ func goLayout(s string) (layout string, offset, ok bool) {
 	}
 	for s != "" {
 		found := false
-		for _, part := range [][2]string{{"YYYY", "2006"}, {"MM", "1"}, {"DD", "2"}, {"hh", hour}, {"mm", "04"},
+		for _, part := range [][2]string{{"YYYY", "2006"}, {"YY", "06"}, {"MM", "1"}, {"DD", "2"}, {"hh", hour}, {"mm", "04"},
 			{"ss", "05"}, {"AM", "PM"}} {
 			if strings.HasPrefix(s, part[0]) {
-				if seen[part[0]] {
+				if seen[part[0]] || part[0][0] == 'Y' && (seen["YYYY"] || seen["YY"]) {
 					return "", false, false
 				}
 				seen[part[0]], found = true, true
@@ -54,7 +54,7 @@ func goLayout(s string) (layout string, offset, ok bool) {
 		out.WriteByte(s[0])
 		s = s[1:]
 	}
-	return out.String(), offset, seen["YYYY"] && seen["MM"] && seen["DD"] && seen["hh"] && seen["mm"]
+	return out.String(), offset, (seen["YYYY"] || seen["YY"]) && seen["MM"] && seen["DD"] && seen["hh"] && seen["mm"]
 }
 
 // read reads a time. own is false where none is told.

@@ -17,6 +17,7 @@ const (
 	NativeForm Form = "native" // as on the native topic
 	CBORForm   Form = "cbor"   // as json, in CBOR
 	LineForm   Form = "line"   // line protocol of agents that gather metrics
+	TextForm   Form = "text"   // text that names its values, or holds them in a row
 	BTHomeForm Form = "bthome" // an advertisement in BTHome version 2
 	RAWv2Form  Form = "rawv2"  // an advertisement in RAWv2
 	IgnoreForm Form = "ignore" // nothing to read: availability, firmware and the like
@@ -44,6 +45,7 @@ var forms = []formRow{
 	{NativeForm, false, false, false, false, (*Decoder).nativeOnOtherTopic},
 	{CBORForm, true, true, false, false, (*Decoder).cbor},
 	{LineForm, true, true, false, true, (*Decoder).line},
+	{TextForm, true, true, false, false, (*Decoder).text},
 	{BTHomeForm, true, true, true, true, (*Decoder).frame},
 	{RAWv2Form, true, true, true, true, (*Decoder).frame},
 	{IgnoreForm, false, false, false, false, nil},

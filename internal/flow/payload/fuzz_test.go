@@ -188,3 +188,20 @@ func FuzzCBOR(f *testing.F) {
 		"0x82a5221a69673590006174016343656c02fb40113d70a3d70a3d21636b373aa3016325524802fb405719999999999a006168",
 		"0x81a3006174016343656c02c482211901af", "0x9fa3006174016343656c02f94440ff", "0xa3616e6178617601617401")
 }
+
+func FuzzText(f *testing.F) {
+	fuzzForms(f, "line-protocol", `
+- {topic: f/0, case: c, logger: l, form: text, fields: [{quantity: temp_c, pointer: /t, unit: C, text: yes}]}
+- topic: f/1
+  case: c
+  logger_pointer: /0
+  form: text
+  fields: [{quantity: rh_pct, pointer: /1, unit: percent, decimal: ","}]
+- topic: f/2
+  case: c
+  logger: l
+  each: /d
+  each_name: suffix
+  fields: [{quantity: temp_c, pointer: /t, unit: C}]
+`, "t=4.3 h=92", "k1;92,5", "t: 4; h: 92 %", "t=1&h=2+3", `{"d":"[{\"t\":1}]"}`)
+}

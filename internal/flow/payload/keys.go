@@ -26,6 +26,7 @@ type like struct {
 func leaves(v value, max int) (out []leaf) {
 	var walk func(at string, v value)
 	walk = func(at string, v value) {
+		v = opened(v)
 		if v.kind != objectKind && v.kind != arrayKind {
 			if len(out) < max {
 				out = append(out, leaf{at, v})

@@ -290,6 +290,7 @@ func whatCame(root value, elements []element) value {
 type element struct {
 	value
 	name   string // of a member, or the number of an element from 0
+	path   string // where it stands in the payload
 	framed bool   // decoded out of the payload, which time and logger's name stand in
 }
 
@@ -322,13 +323,17 @@ func (m *mapping) elements(root value) ([]element, *problem) {
 			if list.kind == objectKind {
 				e.name = list.names[i]
 			}
-			if len(lists) > 1 {
+			e.path = list.path + "/" + escapeToken(e.name)
+			switch {
+			case list.member != "":
+				e.name = list.member
+			case len(lists) > 1:
 				e.name = strconv.Itoa(n) + "-" + e.name
 			}
 			out = append(out, e)
 		}
 	}
-	if len(out) == 0 && !slices.ContainsFunc(lists, func(v value) bool { return v.kind != nullKind }) {
+	if len(out) == 0 && !slices.ContainsFunc(lists, func(v listed) bool { return v.kind != nullKind }) {
 		return nil, wrong(roof.NoQuantity, "there is nothing at %s, where the mapping's each points; %s", m.Each, came(root))
 	}
 	return out, nil

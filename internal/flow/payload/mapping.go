@@ -68,7 +68,7 @@ type Condition struct{ Pointer, Equals string }
 type Field struct {
 	Quantity roof.Quantity
 	Segment  string      // the topic's {quantity} level that brings it
-	Pointer  string      // json only; from the element of each, or with # in front from the whole payload
+	Pointer  string      // where pointers lead; from the element of each, or with # in front from the whole payload
 	Where    []Condition // all must hold in the element
 	Unit     Unit        // needed where a quantity has several
 	Text     bool        // numbers may come as text

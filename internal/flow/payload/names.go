@@ -80,7 +80,8 @@ func nameOfPointer(pointer string) (n named) {
 			return named{}
 		}
 		if one.ok && !n.ok {
-			n.quantity, n.ok, n.weak = one.quantity, true, one.weak
+			n.quantity, n.ok = one.quantity, true
+			n.weak = one.weak && !slices.Contains(unitsOf(one.quantity), one.unit)
 		}
 		if one.ok || one.unit != "" && one.rest == "" {
 			left[i] = one.rest
@@ -119,6 +120,7 @@ func nameOfWords(all []string) (n wordsName) {
 		switch {
 		case otherWords[w]:
 			n.other = true
+		case w == "relative" || w == "rel":
 		case ok && (!n.ok || n.weak && len(w) > 1):
 			n.quantity, n.ok, n.weak = q, true, len(w) == 1
 			if unit {

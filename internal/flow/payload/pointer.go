@@ -43,25 +43,63 @@ func parsePointer(s string) (pointer, error) {
 	return p, nil
 }
 
-// allOf resolves a pointer in which a * stands for every element of an array.
-func (p pointer) allOf(root, element value) (out []value) {
+// allOf resolves a pointer in which a * stands for every element of an array or
+// every member of an object.
+func (p pointer) allOf(root, element value) (out []listed) {
 	for i, token := range p.tokens {
 		if token != "*" {
 			continue
 		}
 		around, ok := pointer{tokens: p.tokens[:i], root: p.root}.of(root, element)
-		if !ok || around.kind != arrayKind {
+		if around = opened(around); !ok || around.kind != arrayKind && around.kind != objectKind {
 			return nil
 		}
-		for _, item := range around.items {
-			out = append(out, pointer{tokens: p.tokens[i+1:]}.allOf(item, item)...)
+		for n, item := range around.items {
+			step, member := strconv.Itoa(n), ""
+			if around.kind == objectKind {
+				step, member = escapeToken(around.names[n]), around.names[n]
+			}
+			path := steps(p.tokens[:i]) + "/" + step
+			for _, one := range (pointer{tokens: p.tokens[i+1:]}).allOf(item, item) {
+				one.path = path + one.path
+				if one.member == "" {
+					one.member = member
+				}
+				out = append(out, one)
+			}
 		}
 		return out
 	}
 	if v, ok := p.of(root, element); ok {
-		return []value{v}
+		return []listed{{opened(v), steps(p.tokens), ""}}
 	}
 	return nil
+}
+
+// steps writes tokens as a pointer.
+func steps(tokens []string) string {
+	if len(tokens) == 0 {
+		return ""
+	}
+	return "/" + strings.Join(escaped(tokens), "/")
+}
+
+// listed is one of the lists that a pointer with * leads to.
+type listed struct {
+	value
+	path   string // where it stands
+	member string // of an object, which a * stood for
+}
+
+// opened is what a text holds that is JSON of its own, else the value itself.
+func opened(v value) value {
+	if v.kind != textKind || len(v.text) < 2 || firstByte([]byte(v.text)) != '{' && firstByte([]byte(v.text)) != '[' {
+		return v
+	}
+	if inner, err := parseJSON([]byte(v.text)); err == nil {
+		return inner
+	}
+	return v
 }
 
 // of resolves the pointer in an element of a document. An array index has no
@@ -72,7 +110,7 @@ func (p pointer) of(root, element value) (value, bool) {
 		v = root
 	}
 	for _, token := range p.tokens {
-		switch v.kind {
+		switch v = opened(v); v.kind {
 		case objectKind:
 			item, ok := v.get(token)
 			if !ok {

@@ -33,6 +33,7 @@ const (
 	ByScale      Reason = "scale"       // they can be only tenths or hundredths: a person must say
 	ByForm       Reason = "form"        // it is written as a time
 	ZoneUnknown  Reason = "zone"        // a local time: a person must say of which zone
+	ZoneFits     Reason = "zone_fits"   // of the house's and UTC, one alone agrees with when the messages came
 	DatesUnclear Reason = "dates"       // day and month could be the other way round
 	NotNear      Reason = "not_near"    // written as a time, but not near the arrival
 	SecondOfKind Reason = "second"      // the same quantity stands at another key in a better unit
@@ -199,9 +200,9 @@ func families(messages []Message) (out []*family) {
 		f := of[key]
 		if f == nil {
 			i := slices.IndexFunc(out, func(g *family) bool {
-				keyed := form == JSONForm || form == CBORForm
+				keyed := form == JSONForm || form == CBORForm || form == TextForm
 				return g.form == form && g.data == data && len(g.all[0].levels) == len(levels) &&
-					(!keyed || shares(g.keys, like)) && alike(g.all[0].levels, levels) > 0
+					(!keyed || shares(g.keys, like) || byQuantity(g.all[0].levels, levels)) && alike(g.all[0].levels, levels) > 0
 			})
 			if i < 0 {
 				out = append(out, &family{form: form, data: data, keys: map[string]bool{}})
@@ -225,6 +226,23 @@ func shares(a, b map[string]bool) bool {
 		}
 	}
 	return false
+}
+
+// byQuantity reports whether two topics differ in one level only, which names a
+// quantity in each: halves of one device.
+func byQuantity(a, b []string) bool {
+	for i := range a {
+		if a[i] != b[i] && !(namesQuantity(a[i]) && namesQuantity(b[i])) {
+			return false
+		}
+	}
+	return alike(a, b) == len(a)-1
+}
+
+// namesQuantity reports whether a topic's level names a quantity and no logger.
+func namesQuantity(level string) bool {
+	n := nameOfPointer("/" + escapeToken(level))
+	return n.ok && !n.weak && strings.Trim(n.rest, "0123456789") == ""
 }
 
 // alike counts the levels that two topics share.
@@ -294,18 +312,24 @@ var generalLevels = map[string]bool{"state": true, "status": true, "data": true,
 func (f *family) loggerLevel(m *Mapping, taken int) {
 	levels := f.literals("+")
 	at := -1
+	ofQuantities := make([]bool, len(levels)) // of which a device has several
 	for i, l := range levels {
-		if l == "+" && i != taken {
+		ofQuantities[i] = l == "+" && !slices.ContainsFunc(f.all, func(m cameMessage) bool {
+			return !namesQuantity(m.levels[i])
+		})
+		if l == "+" && i != taken && !ofQuantities[i] {
 			at = i
 		}
 	}
 	for i := len(levels) - 1; i >= 0 && at < 0; i-- {
-		if i != taken && levels[i] != "" && !generalLevels[strings.ToLower(levels[i])] {
+		if i != taken && !ofQuantities[i] && levels[i] != "" && !generalLevels[strings.ToLower(levels[i])] {
 			at = i
 		}
 	}
 	if at >= 0 && (at > 0 || len(levels) == 1 || levels[at] == "+") {
 		levels[at] = "{logger}"
+	} else if at == 0 {
+		m.Logger = nameFrom(levels[0]) // a filter that begins with + would hear too much
 	} else {
 		m.Logger = nameFrom(f.all[0].Topic)
 	}

@@ -123,7 +123,7 @@ func aroundQuantity(segments []string) (word func(pointer string) string, templa
 		if name == "" {
 			continue
 		}
-		if _, ok := unitWords[strings.ToLower(name)]; ok {
+		if _, ok := unitWords[strings.ToLower(name)]; ok || otherWords[strings.ToLower(name)] {
 			continue
 		}
 		sign := s[len(name) : len(s)-len(quantity)]

@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -44,9 +45,16 @@ func formOf(body []byte) (form Form, data string, root value, ok bool) {
 	if form, ok := frameOf(body); ok {
 		return form, "", text, true
 	}
-	root, ok = linesOf(body)
-	return LineForm, "", root, ok
+	// t=4.3 h=92 would be a line of line protocol too, but not one with its own name.
+	if root, ok = linesOf(body); ok && !strings.Contains(root.items[0].items[0].text, "=") {
+		return LineForm, "", root, true
+	}
+	root, ok = textOf(body, decimalComma.Match(body))
+	return TextForm, "", root, ok
 }
+
+// decimalComma finds a number with a decimal comma where none has a point.
+var decimalComma = regexp.MustCompile(`^[^.]*\d,\d{1,3}(?:[^\d,.][^.]*)?$`)
 
 // frameIn finds a text that is an advertisement, in a payload that has no
 // quantities of its own.

@@ -1,7 +1,9 @@
 package payload
 
 import (
+	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"dewcase/internal/roof"
@@ -14,6 +16,7 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 	if f.form == JSONForm || f.form == CBORForm {
 		m.Each = f.each()
 	}
+	var outer []*gathered
 	all := make([][]leaf, 0, len(f.all))
 	for _, one := range f.all {
 		if f.form == LineForm {
@@ -26,11 +29,8 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 			all = append(all, one.leaves)
 			continue
 		}
-		at, _ := parsePointer(m.Each)
-		for _, list := range at.allOf(one.root, one.root) {
-			for _, item := range list.items {
-				all = append(all, leaves(item, maxLeaves))
-			}
+		for _, item := range f.parts(m, one) {
+			all = append(all, leaves(item, maxLeaves))
 		}
 	}
 	keys := gather(all)
@@ -54,7 +54,7 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 				return within(l.pointer, strings.TrimPrefix(m.Each, "#"))
 			}))
 		}
-		outer := gather(roots)
+		outer = gather(roots)
 		clock, prefix = f.clock(outer), "#"
 		keys = append(keys, outer...)
 	}
@@ -64,7 +64,7 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 			clock.Date = prefix + clock.Date
 		}
 		if clock.Form == "layout" && !strings.HasSuffix(clock.Layout, "Z") {
-			clock.Zone = zone
+			f.zoneOf(m, clock, keys, zone)
 		}
 		m.Time = clock
 	}
@@ -74,7 +74,8 @@ func (f *family) byPointers(p *Proposal, zone string) bool {
 		}
 		return true
 	}
-	f.loggerKey(m, keys)
+	f.otherUnits(m, keys, all)
+	f.loggerKey(m, keys, outer)
 	if apart(all, m) {
 		m.Pair = defaultPair
 	}
@@ -97,16 +98,44 @@ func (f *family) each() string {
 			for i := 1; i < len(steps)-1; i++ {
 				at, err := parsePointer(strings.Join(steps[:i], "/"))
 				list, ok := at.of(one.root, one.root)
-				if err == nil && ok && list.kind == arrayKind {
+				if err == nil && ok && opened(list).kind == arrayKind {
 					all[i], inner = "*", i
 				}
 			}
 			if inner > 0 {
+				f.eachOfMembers(all[:inner+1], steps)
 				return "#" + strings.Join(all[:inner], "/")
 			}
 		}
 	}
 	return ""
+}
+
+// eachOfMembers puts a * for the name of an object's member where several members are
+// arrays alike: {"node 1": [...], "node 2": [...]}. The member is then the logger.
+func (f *family) eachOfMembers(all, steps []string) {
+	last := len(all) - 2 // the array's own step
+	if last < 1 || all[last] == "*" {
+		return
+	}
+	around, _ := parsePointer(strings.Join(steps[:last], "/"))
+	names := map[string]bool{}
+	for _, one := range f.all {
+		object, ok := around.of(one.root, one.root)
+		if object = opened(object); !ok || object.kind != objectKind {
+			return
+		}
+		for i, item := range object.items {
+			if item.kind == arrayKind && len(item.items) > 0 && item.items[0].kind == objectKind {
+				names[object.names[i]] = true
+			}
+		}
+	}
+	if len(names) > 1 && !slices.ContainsFunc(slices.Collect(maps.Keys(names)), func(n string) bool {
+		return nameOfPointer("/" + escapeToken(n)).ok
+	}) {
+		all[last] = "*"
+	}
 }
 
 // within reports whether a pointer leads into an array or object of each.
@@ -176,6 +205,7 @@ func probes(m *Mapping, keys []*gathered) bool {
 	if len(count) == 0 {
 		return false
 	}
+	besideNumber(stems, at)
 	main := mainStem(stems, at)
 	if battery := at[""]; main != "" && battery != nil &&
 		!slices.ContainsFunc(battery, func(g *gathered) bool { return g.Quantity != roof.BatteryPct }) {
@@ -204,11 +234,36 @@ func probes(m *Mapping, keys []*gathered) bool {
 	return true
 }
 
+// besideNumber puts a humidity that has a number of its own to the temperature with the
+// number before it, else the one behind: channels of one probe are counted on.
+func besideNumber(stems []string, at map[string][]*gathered) {
+	only := func(stem string, q roof.Quantity) bool {
+		return len(at[stem]) > 0 && !slices.ContainsFunc(at[stem], func(g *gathered) bool { return g.Quantity != q })
+	}
+	for _, stem := range stems {
+		head := strings.TrimRight(stem, "0123456789")
+		n, err := strconv.Atoi(stem[len(head):])
+		if err != nil || !only(stem, roof.RHPct) {
+			continue
+		}
+		for _, beside := range []int{n - 1, n + 1} {
+			if to := head + strconv.Itoa(beside); only(to, roof.TempC) {
+				at[to] = append(at[to], at[stem]...)
+				delete(at, stem)
+				break
+			}
+		}
+	}
+}
+
 // mainStem is the probe that is the message's logger: the first with temperature
 // and humidity, else with temperature, else the first with more than a battery.
 func mainStem(stems []string, at map[string][]*gathered) string {
 	best, most := stems[0], -1
 	for _, stem := range stems {
+		if at[stem] == nil {
+			continue
+		}
 		worth := 0
 		for _, g := range at[stem] {
 			switch g.Quantity {
@@ -284,6 +339,29 @@ func unitBeside(g *gathered, keys []*gathered) Unit {
 	return ""
 }
 
+// otherUnits adds a quantity in its second unit as a field of its own where it comes
+// without the first: some devices of one topic tell F and others C.
+func (f *family) otherUnits(m *Mapping, keys []*gathered, all [][]leaf) {
+	if len(m.Probes) > 0 || f.form == NumberForm {
+		return
+	}
+	for _, g := range keys {
+		if !g.Like || g.Role != NoRole || !slices.Contains(g.By, SecondOfKind) || g.unit == "" {
+			continue
+		}
+		i := slices.IndexFunc(m.Fields, func(have Field) bool { return have.Quantity == g.Quantity })
+		alone := i >= 0 && slices.ContainsFunc(all, func(one []leaf) bool {
+			has := func(pointer string) bool {
+				return slices.ContainsFunc(one, func(l leaf) bool { return l.pointer == pointer && l.kind != nullKind })
+			}
+			return has(g.Pointer) && !has(m.Fields[i].Pointer)
+		})
+		if alone {
+			m.Fields = append(m.Fields, g.field(""))
+		}
+	}
+}
+
 // apart reports whether quantities of one logger always come in messages of their
 // own, which are then to be joined.
 func apart(all [][]leaf, m *Mapping) bool {
@@ -302,51 +380,4 @@ func apart(all [][]leaf, m *Mapping) bool {
 		}
 	}
 	return true
-}
-
-// idWords name a device, the better first; common practice.
-var idWords = []string{"eui", "deveui", "mac", "addr", "address", "serial", "sn", "entity", "device", "dev", "id",
-	"sensor", "node", "name", "host"}
-
-// loggerKey finds the key that names the logger, where the topics do not: where
-// it tells more than one of one topic, or in the elements of an array.
-func (f *family) loggerKey(m *Mapping, keys []*gathered) {
-	var best *gathered
-	rank := len(idWords)
-	for _, g := range keys {
-		name := words(g.Pointer[strings.LastIndexByte(g.Pointer, '/')+1:])
-		if g.Role != NoRole || g.first.kind != textKind && g.first.kind != numberKind || g.Numeric && !g.whole ||
-			len(g.texts) >= maxTexts {
-			continue
-		}
-		for i, w := range idWords[:rank] {
-			if slices.Contains(name, w) {
-				best, rank = g, i
-				break
-			}
-		}
-	}
-	if best == nil {
-		if m.Each != "" {
-			m.EachName = NameSuffix
-		}
-		return
-	}
-	topics := map[string]map[string]bool{}
-	at, _ := parsePointer(best.Pointer)
-	several := m.Each != "" || f.form != JSONForm && f.form != CBORForm // a gateway or an agent speaks for others
-	for _, one := range f.all {
-		if v, ok := at.of(one.root, one.root); ok {
-			if topics[one.Topic] == nil {
-				topics[one.Topic] = map[string]bool{}
-			}
-			topics[one.Topic][v.text] = true
-			several = several || len(topics[one.Topic]) > 1 && len(topics[one.Topic]) < max(len(f.all), 3)
-		}
-	}
-	if several {
-		m.LoggerPointer = best.Pointer
-		best.Role = LoggerRole
-		best.By = append(best.By, ByName)
-	}
 }

@@ -1,13 +1,17 @@
 package payload
 
 import (
+	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dewcase/internal/roof"
 )
 
 // TestMessagesProposeTheirMapping: from messages as they come to what a person
@@ -220,24 +224,56 @@ func TestWhatOnlyAPersonKnowsIsDoubtful(t *testing.T) {
 func TestAStrangersMessageBecomesWhatItSays(t *testing.T) {
 	for name, c := range map[string]struct{ message, want string }{
 		"an offset without a colon": {`m/comble :: {"horodatage":"2026-01-14T07:20:00+0100","température":4.2}`,
-			"comble 2026-01-14T06:20:00Z"},
+			"comble 2026-01-14T06:20:00Z temp_c 4.2"},
 		"date and time apart, twelve hours": {`n/a :: {"date":"01/14/2026","time":"6:20:00 am","temp":4.2}`,
-			"a 2026-01-14T06:20:00Z"},
+			"a 2026-01-14T06:20:00Z temp_c 4.2"},
 		"nodes within gateways": {`g/8 :: {"g":[{"n":[{"node":"n1","t":4.2}]},{"n":[{"node":"n3","t":2.2}]}]}`,
-			"n1 2026-01-14T06:21:00Z, n3 2026-01-14T06:21:00Z"},
+			"n1 2026-01-14T06:21:00Z temp_c 4.2, n3 2026-01-14T06:21:00Z temp_c 2.2"},
 		"things measured named in an array, as one reading": {
 			`n/12/data :: {"l":[{"type":"temperature","value":4.2},{"type":"humidity","value":91}]}`,
-			"12 2026-01-14T06:21:00Z"},
+			"12 2026-01-14T06:21:00Z temp_c 4.2 rh_pct 91"},
+		"text that names its values": {`n/a :: t=4.2 h=91`, "a 2026-01-14T06:21:00Z temp_c 4.2 rh_pct 91"},
+		"text in words, with units": {`n/a :: Temperature: 39.6 F; Rel. humidity: 91 %`,
+			"a 2026-01-14T06:21:00Z temp_c 4.222222222 rh_pct 91"},
+		"text with decimal commas": {`n/a :: t=4,2;h=91,5`, "a 2026-01-14T06:21:00Z temp_c 4.2 rh_pct 91.5"},
+		"a query string, its time in UTC": {`n/a :: dateutc=2026-01-14+06:20:00&tempf=39.6&humidity=91`,
+			"a 2026-01-14T06:20:00Z temp_c 4.222222222 rh_pct 91"},
+		"JSON in a text": {`n/a :: {"node":"x","payload":"{\"temp\":4.2,\"rh\":91}"}`,
+			"a 2026-01-14T06:21:00Z temp_c 4.2 rh_pct 91"},
+		"an array of nodes in a text": {`n/a :: {"d":"[{\"mac\":\"k1\",\"temp\":4.2},` +
+			`{\"mac\":\"k2\",\"temp\":2.2}]"}`,
+			"k1 2026-01-14T06:21:00Z temp_c 4.2, k2 2026-01-14T06:21:00Z temp_c 2.2"},
+		"an array for each node": {`g/up :: {"k1":[{"ts":1768371600000,"values":{"temp":4.2}}],` +
+			`"k2":[{"ts":1768371600000,"values":{"temp":2.2}}]}`,
+			"k1 2026-01-14T06:20:00Z temp_c 4.2, k2 2026-01-14T06:20:00Z temp_c 2.2"},
+		"a year of two digits": {`n/a :: {"d":"14/01/26","z":"06:20","temp":4.2}`, "a 2026-01-14T06:20:00Z temp_c 4.2"},
+		"lines that a tag tells apart": {"n/host :: climate,host=attic,room=loft temp=4.2 1768371600000000000\n" +
+			"climate,host=attic,room=felt temp=2.2 1768371600000000000",
+			"loft 2026-01-14T06:20:00Z temp_c 4.2, felt 2026-01-14T06:20:00Z temp_c 2.2"},
+		"numbered channels of one probe": {`n/a :: {"temperature_1":4.2,"relative_humidity_2":91,"temperature_3":2.2}`,
+			"a 2026-01-14T06:21:00Z temp_c 4.2 rh_pct 91, a-3 2026-01-14T06:21:00Z temp_c 2.2"},
+		"a history of one node": {`g/up :: {"node":"k1","data":[{"ts":1768371600,"temp":4.2},{"ts":1768371540,` +
+			`"temp":4.1}]}`,
+			"g 2026-01-14T06:20:00Z temp_c 4.2, g 2026-01-14T06:19:00Z temp_c 4.1"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			messages := messagesOf(t, c.message)
+			messages := messagesOf(t, strings.ReplaceAll(c.message, "\n", "\x00"))
+			for i := range messages {
+				messages[i].Payload = bytes.ReplaceAll(messages[i].Payload, []byte{0}, []byte("\n"))
+			}
 			all := Propose("c", "Europe/London", messages)
 			require.NotEmpty(t, all)
 			became, err := Become([]Mapping{all[0].Mapping}, messages)
 			require.NoError(t, err)
 			var got []string
 			for _, r := range became[0].Readings {
-				got = append(got, r.Logger+" "+r.At.Format(time.RFC3339))
+				line := r.Logger + " " + r.At.Format(time.RFC3339)
+				for q := range roof.Quantity(roof.QuantityCount) {
+					if x, ok := r.Values.Get(q); ok {
+						line += fmt.Sprintf(" %s %g", q, x)
+					}
+				}
+				got = append(got, line)
 			}
 			assert.Equal(t, c.want, strings.Join(got, ", "))
 		})
@@ -245,4 +281,86 @@ func TestAStrangersMessageBecomesWhatItSays(t *testing.T) {
 	all := Propose("c", "UTC", messagesOf(t, `n/a :: {"time":"14th of January, 6:20","temp":4.2}`))
 	require.Len(t, all[0].TimesUnread(), 1)
 	assert.Equal(t, "/time", all[0].TimesUnread()[0].Pointer)
+}
+
+// Several messages in which only together it is told what is what.
+func TestSeveralMessagesTellWhatOneDoesNot(t *testing.T) {
+	for name, c := range map[string]struct{ messages, want string }{
+		"a topic for each quantity, JSON in each": {`k1/status/temperature:100 :: {"id":100,"tC":4.2,"tF":39.56}
+k1/status/humidity:100 :: {"id":100,"rh":91}
+k1/status/temperature:100 :: {"id":100,"tC":4.3,"tF":39.74}`, "k1 4.2 -; k1 4.2 91; k1 4.3 -"},
+		"a topic for each quantity, one with its unit": {`r/dev/Nexus/123/temperature_C :: 4.2
+r/dev/Nexus/123/humidity :: 91
+r/dev/Nexus/123/battery_ok :: 1`, "123 4.2 -; 123 4.2 91; "},
+		"Fahrenheit of some devices, Celsius of others": {`rf/e :: {"id":1,"temperature_C":4.2,"humidity":91}
+rf/e :: {"id":2,"temperature_F":39.56,"humidity":92}
+rf/e :: {"id":1,"temperature_C":4.3,"humidity":91}
+rf/e :: {"id":2,"temperature_F":39.74,"humidity":92}`, "1 4.2 91; 2 4.2 92; 1 4.3 91; 2 4.3 92"},
+		"tags of one gateway, a topic each": {`gw/C1/D1 :: {"gw_mac":"C1","data":"0201061BFF99040512FC5394C37C0004FFFC040CAC364200CDCBB8334C884F"}
+gw/C1/D2 :: {"gw_mac":"C1","data":"0201061BFF99040512FC5394C37C0004FFFC040CAC364200CDCBB8334C884E"}`,
+			"D1 24.3 53.49; D2 24.3 53.49"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			messages := messagesOf(t, c.messages)
+			all := Propose("c", "Europe/London", messages)
+			require.Len(t, all, 1)
+			became, err := Become([]Mapping{all[0].Mapping}, messages)
+			require.NoError(t, err)
+			var got []string
+			for _, b := range became {
+				line := ""
+				for _, r := range b.Readings {
+					value := func(q roof.Quantity) string {
+						if x, ok := r.Values.Get(q); ok {
+							return fmt.Sprint(x)
+						}
+						return "-"
+					}
+					line += r.Logger + " " + value(roof.TempC) + " " + value(roof.RHPct)
+				}
+				got = append(got, line)
+			}
+			assert.Equal(t, c.want, strings.Join(got, "; "))
+		})
+	}
+}
+
+// A key of whatever name whose numbers are times of the arrival tells the time; one of
+// a start does not.
+func TestTheTimeIsFoundByItsForm(t *testing.T) {
+	clock := func(text string) Clock {
+		all := Propose("c", "UTC", messagesOf(t, text))
+		require.NotEmpty(t, all)
+		if all[0].Mapping.Time == nil {
+			return Clock{}
+		}
+		return *all[0].Mapping.Time
+	}
+	assert.Equal(t, Clock{Pointer: "/stamp", Form: "us"}, clock(`n/a :: {"stamp":1768371600000000,"temp":4.2}
+n/a :: {"stamp":1768371660000000,"temp":4.3}`))
+	assert.Empty(t, clock(`n/a :: {"boot":1768371600,"temp":4.2}
+n/a :: {"boot":1768371601,"temp":4.3}`))
+	assert.Empty(t, clock(`n/a :: {"x":1768371600,"temp":4.2}
+n/a :: {"x":1768371600,"temp":4.3}`), "it does not change")
+}
+
+// A local time that agrees with the arrival in one of the two zones only is proposed in
+// that one, and a person confirms it.
+func TestTheZoneIsProposedByTheArrival(t *testing.T) {
+	zone := func(local, house string) (string, []Reason) {
+		all := Propose("c", house, messagesOf(t, `n/a :: {"time":"2026-01-14 `+local+`","temp":4.2}`))
+		require.NotEmpty(t, all)
+		i := slices.IndexFunc(all[0].Keys, func(k Key) bool { return k.Role == TimeRole })
+		assert.True(t, all[0].Keys[i].Doubtful())
+		return all[0].Mapping.Time.Zone, all[0].Keys[i].By
+	}
+	for _, c := range []struct {
+		local, house, zone string
+		fits               bool
+	}{{"07:20:30", "Europe/Berlin", "Europe/Berlin", true}, {"06:20:30", "Europe/Berlin", "UTC", true},
+		{"06:20:30", "Europe/London", "Europe/London", false}, {"06:50:00", "Europe/Berlin", "Europe/Berlin", false}} {
+		got, by := zone(c.local, c.house)
+		assert.Equal(t, c.zone, got, c)
+		assert.Equal(t, c.fits, slices.Contains(by, ZoneFits), c)
+	}
 }

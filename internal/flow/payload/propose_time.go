@@ -11,8 +11,8 @@ import (
 // timeWords name a time of measurement, the better first; common practice.
 var timeWords = []string{"time", "timestamp", "ts", "datetime", "measured", "zeit", "zeitstempel", "zeitpunkt",
 	"messzeit", "horodatage", "heure", "fecha", "hora", "data", "ora", "tid", "tidpunkt", "tidspunkt", "tijd", "tijdstip",
-	"aika", "cas", "czas", "date", "datum", "dato", "uhrzeit", "seen", "changed", "updated", "received", "at", "epoch",
-	"utc", "t", "dt"}
+	"aika", "cas", "czas", "date", "dateutc", "datum", "dato", "uhrzeit", "seen", "changed", "updated", "received", "at",
+	"epoch", "utc", "t", "dt"}
 
 // maxAway is how far from its arrival a time may be to be taken for that of the
 // measurement.
@@ -44,10 +44,97 @@ func (f *family) clock(keys []*gathered) *Clock {
 		best.By = append(best.By, by)
 	}
 	if best == nil {
-		return f.clockApart(keys)
+		if apart := f.clockApart(keys); apart != nil {
+			return apart
+		}
+		if best, clock = f.clockByForm(keys); best == nil {
+			return nil
+		}
 	}
 	best.Role, best.Like = TimeRole, false
 	return &clock
+}
+
+// constantWords name times that are not of a measurement.
+var constantWords = []string{"boot", "start", "started", "since", "install", "installed", "next", "first", "uptime",
+	"up", "expires", "built", "build", "firmware"}
+
+// maxLate is how long after a measurement a message is taken to have come when the zone
+// of its local time is looked for.
+const maxLate = 10 * time.Minute
+
+// zoneOf says in which zone local times are read: UTC where their key says so, else the
+// house's, which a person must confirm. Where either it or UTC agrees with when all
+// messages came, and the other does not, that one is proposed.
+func (f *family) zoneOf(m *Mapping, clock *Clock, keys []*gathered, house string) {
+	clock.Zone = house
+	for _, g := range keys {
+		if g.Role != TimeRole {
+			continue
+		}
+		if slices.ContainsFunc(words(g.Pointer[strings.LastIndexByte(g.Pointer, '/')+1:]), func(w string) bool {
+			return strings.HasSuffix(w, "utc") || w == "gmt"
+		}) {
+			clock.Zone = "UTC"
+			g.By = slices.DeleteFunc(g.By, func(r Reason) bool { return r == ZoneUnknown })
+			continue
+		}
+		if house == "" {
+			continue
+		}
+		own, utc := f.agrees(m, *clock, house), f.agrees(m, *clock, "UTC")
+		if own != utc {
+			if g.By = append(g.By, ZoneFits); utc {
+				clock.Zone = "UTC"
+			}
+		}
+	}
+}
+
+// agrees reports whether the times of all messages, read in a zone, are those of their
+// arrival or shortly before.
+func (f *family) agrees(m *Mapping, c Clock, zone string) bool {
+	c.Zone = zone
+	ready, faults := compile(Mapping{Topic: "x", Case: "x", Logger: "x", Fields: []Field{{Unit: Celsius, Pointer: "/x"}},
+		Time: &c})
+	if len(faults) > 0 {
+		return false
+	}
+	some := false
+	for _, one := range f.all {
+		parts := []value{one.root}
+		if m.Each != "" {
+			parts = f.parts(m, one)
+		}
+		for _, e := range parts {
+			at, own, bad := ready.clock.read(one.root, e, one.Arrived)
+			if bad != nil || own && (one.Arrived.Sub(at) > maxLate || at.Sub(one.Arrived) > time.Minute) {
+				return false
+			}
+			some = some || own
+		}
+	}
+	return some
+}
+
+// clockByForm finds a key of whatever name whose values are times near their arrival
+// and change from message to message.
+func (f *family) clockByForm(keys []*gathered) (*gathered, Clock) {
+	for _, g := range keys {
+		if g.Role != NoRole || g.Like || !g.Changes || g.last.kind != textKind && g.last.kind != numberKind ||
+			slices.ContainsFunc(words(g.Pointer), func(w string) bool { return slices.Contains(constantWords, w) }) {
+			continue
+		}
+		arrived := f.all[len(f.all)-1].Arrived
+		c, by, ok := clockOf(g.last.text, g.last.kind, arrived)
+		first, _, firstOK := clockOf(g.first.text, g.first.kind, arrived)
+		if ok && firstOK && c.Form == first.Form && (c.Layout == "" || strings.Contains(c.Layout, "YYYY")) {
+			g.By = append(g.By, by)
+			c.Pointer = g.Pointer
+			return g, c
+		}
+	}
+	return nil, Clock{}
 }
 
 // clockApart finds a date and a time of day at keys of their own; nil where there
@@ -76,7 +163,8 @@ func (f *family) clockApart(keys []*gathered) *Clock {
 // layouts are times as they are written without the T, zone or colon of RFC 3339;
 // common practice.
 var layouts = func() (out []string) {
-	for _, date := range []string{"YYYY-MM-DD", "YYYY/MM/DD", "DD.MM.YYYY", "DD/MM/YYYY", "MM/DD/YYYY", "DD-MM-YYYY"} {
+	for _, date := range []string{"YYYY-MM-DD", "YYYY/MM/DD", "DD.MM.YYYY", "DD/MM/YYYY", "MM/DD/YYYY", "DD-MM-YYYY",
+		"DD.MM.YY", "DD/MM/YY", "MM/DD/YY", "YY-MM-DD", "DD-MM-YY"} {
 		for _, between := range []string{" ", "T", ", "} {
 			for _, clock := range []string{"hh:mm:ss", "hh:mm", "hh:mm:ss AM", "hh:mm AM", "hh:mm:ssZ", "hh:mmZ"} {
 				out = append(out, date+between+clock)

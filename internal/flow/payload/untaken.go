@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
@@ -145,11 +146,7 @@ func (m *mapping) takenBy(elements []element, c captured) map[string]bool {
 				continue
 			}
 			for _, e := range elements {
-				base := ""
-				if len(m.each.tokens) > 0 {
-					base = "/" + strings.Join(escaped(m.each.tokens), "/")
-				}
-				out[base+"/"+escapeToken(e.name)+at] = true
+				out[cmp.Or(e.path, "/"+escapeToken(e.name))+at] = true
 			}
 		}
 	}
