@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -23,17 +24,28 @@ import (
 )
 
 // town is some cases in force.
-type town struct{ by map[string]*roof.Case }
+type town struct {
+	mu sync.Mutex
+	by map[string]*roof.Case
+}
 
 func (x *town) put(t *testing.T, file string) *roof.Case {
 	t.Helper()
 	c, faults := casefile.Parse("case.yaml", []byte(file))
 	require.NoError(t, faults.Err())
-	x.by[c.ID] = c
+	x.have(c)
 	return c
 }
 
+func (x *town) have(c *roof.Case) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	x.by[c.ID] = c
+}
+
 func (x *town) All() (out []*roof.Case) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
 	for _, c := range x.by {
 		out = append(out, c)
 	}
@@ -42,6 +54,8 @@ func (x *town) All() (out []*roof.Case) {
 }
 
 func (x *town) Case(_ context.Context, id string) (*roof.Case, error) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
 	c, ok := x.by[id]
 	if !ok {
 		return nil, fmt.Errorf("case %s: %w", id, roof.ErrNotFound)
@@ -99,7 +113,7 @@ type logbook struct {
 	gathers int
 	nights  map[string][]time.Time // when each case was assessed
 	atHand  assessment.Answer      // what Soon gives
-	honest  bool                   // the assessment is that of the record, not an empty one
+	honest  atomic.Bool            // the assessment is that of the record, not an empty one
 }
 
 func newLogbook() *logbook {
@@ -118,7 +132,7 @@ func (l *logbook) Current(ctx context.Context, c *roof.Case) (assessment.Answer,
 	l.mu.Lock()
 	l.nights[c.ID] = append(l.nights[c.ID], time.Now())
 	l.mu.Unlock()
-	if !l.honest {
+	if !l.honest.Load() {
 		fromMS, untilMS, ok, err := l.Span(ctx, c)
 		if err != nil || !ok {
 			return assessment.Answer{}, err

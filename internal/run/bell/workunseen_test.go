@@ -67,11 +67,11 @@ func TestAVoidThatWasDeclaredOpenAndIsNotIsAskedAfter(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				s := live(t, nil)
-				s.log.honest = true
+				s.log.honest.Store(true)
 				const watched = 3
 				now := time.Now()
 				m := repaired(t, opened, now, watched)
-				s.Cases.(*town).by = map[string]*roof.Case{m.Case.ID: m.Case}
+				s.Cases.(*town).have(m.Case)
 				for hour := now; hour.Before(now.AddDate(0, 0, watched)); hour = hour.Add(time.Hour) {
 					var due []roof.Reading
 					for _, r := range m.Readings {
