@@ -175,7 +175,9 @@ func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 	all := said{acked: map[[2]int]bool{}}
 	rng := rand.New(rand.NewPCG(1, uint64(time.Now().UnixNano())))
 	backups := 0
-	for kill := range 25 {
+	kill := 0
+	for ; kill < 25 || len(all.acked) <= 100; kill++ { // a slow machine writes little between two of them
+		require.Less(t, kill, 500, "%d acknowledged by now", len(all.acked))
 		// Overlapping numbers: what was sent last is sent again.
 		cmd, out := child(t, dir, max(0, len(all.acked)/childLoggers-20), 0)
 		lines := bufio.NewScanner(out)
@@ -194,8 +196,7 @@ func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 		}
 	}
 	require.Empty(t, all.failed)
-	require.Greater(t, len(all.acked), 100)
-	t.Logf("%d readings acknowledged over 25 kills, %d times a whole backup was there", len(all.acked), backups)
+	t.Logf("%d readings acknowledged over %d kills, %d times a whole backup was there", len(all.acked), kill, backups)
 	requireKept(t, dir, all.acked)
 	require.NoError(t, failed(Backup(t.Context(), dir, filepath.Join(dir, "kept.backup"))))
 	left, err := filepath.Glob(filepath.Join(dir, ".*.part*"))
