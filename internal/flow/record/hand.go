@@ -39,9 +39,9 @@ type held struct {
 	version int64            // rises with every change of readings or file
 	// calm follows the readings that come, so that one touches the hours of its own
 	// time alone; nil where it may touch more.
-	calm    *qc.Calm
-	calmMS  int64    // that is so of the hours from then on
-	watches []*Watch // open ones
+	calm   *qc.Calm
+	calmMS int64      // that is so of the hours from then on
+	noted  []*Changes // that are not closed
 	// Where the case stands among those with rows, or a tail, at hand.
 	byRows, byTail *list.Element
 }

@@ -195,7 +195,7 @@ func TestAReadingOfBeforeTheFittingDoesNotStretchTheSpan(t *testing.T) {
 
 // What bears on an answer that ends at noon is what was measured up to noon, and the
 // case file.
-func TestAWatchTellsWhatBearsOnWhatEndsAtATime(t *testing.T) {
+func TestChangesTellWhatBearsOnWhatEndsAtATime(t *testing.T) {
 	noon := time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
 	for name, tc := range map[string]struct {
 		change func(*record.Reader)
@@ -216,13 +216,13 @@ func TestAWatchTellsWhatBearsOnWhatEndsAtATime(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := record.New(mem.New())
-			before := r.Watch("larch-3")
+			before := r.Changes("larch-3")
 			before.Close()
-			w := r.Watch("larch-3")
-			defer w.Close()
+			noted := r.Changes("larch-3")
+			defer noted.Close()
 			tc.change(r)
-			require.Equal(t, tc.same, w.Same(noon))
-			require.True(t, before.Same(noon), "one that ended is told no more")
+			require.Equal(t, tc.same, noted.None(noon))
+			require.True(t, before.None(noon), "one that ended is told no more")
 		})
 	}
 }

@@ -84,9 +84,14 @@ func TestMillimetresAloneNeedNoFurtherRun(t *testing.T) {
 	runs := time.Since(begun)
 	p := DefaultPlan()
 	p.LoftEavesMM, p.LoftRidgeMM = 25, 10
-	begun = time.Now()
+	quickest := runs
+	for range 5 { // the machine may do something else meanwhile
+		begun = time.Now()
+		h.Predict(p)
+		quickest = min(quickest, time.Since(begun))
+	}
+	assert.Less(t, quickest, runs/8)
 	wide, usual := h.Predict(p), h.Predict(DefaultPlan())
-	assert.Less(t, time.Since(begun), runs/4)
 	for i, x := range wide.Predictions {
 		switch x.Work {
 		case LoftVented:

@@ -63,7 +63,7 @@ type madeReport struct {
 	readings int64  // that its answer rests on
 	at,
 	until time.Time
-	watch *record.Watch
+	changes *record.Changes
 }
 
 // making is a report that is being made; what came of it stands once it is done.
@@ -102,7 +102,7 @@ func (d *reportDesk) standing(ctx context.Context, key reportKey) (*report.Docum
 	d.mu.Lock()
 	k, ok := d.by[key]
 	d.mu.Unlock()
-	if !ok || k.etag != e.ETag || !k.watch.Same(k.until) {
+	if !ok || k.etag != e.ETag || !k.changes.None(k.until) {
 		return nil, nil
 	}
 	behind, err := d.assessor.behind(ctx, e.Case, k.readings)
@@ -149,7 +149,7 @@ func (d *reportDesk) begin(key reportKey, by roof.Workers) (m *making, begun boo
 func (d *reportDesk) make(key reportKey, by roof.Workers) (madeReport, error) {
 	k, same, err := d.once(d.assessor.base, key, by, false)
 	if err == nil && !same {
-		k.watch.Close()
+		k.changes.Close()
 		k, _, err = d.once(d.assessor.base, key, by, true)
 	}
 	return k, err
@@ -158,10 +158,10 @@ func (d *reportDesk) make(key reportKey, by roof.Workers) (madeReport, error) {
 // keep has a report at hand.
 func (d *reportDesk) keep(key reportKey, k madeReport) {
 	if old, ok := d.by[key]; ok {
-		old.watch.Close()
+		old.changes.Close()
 	} else if len(d.by) >= maxReports {
 		for _, old := range d.by {
-			old.watch.Close()
+			old.changes.Close()
 		}
 		clear(d.by)
 	}
@@ -181,10 +181,10 @@ func (a *App) reportOnce(ctx context.Context, key reportKey, by roof.Workers, to
 	if err != nil {
 		return k, false, err
 	}
-	k = madeReport{etag: e.ETag, at: a.opt.Now(), watch: a.record.Watch(key.id)}
+	k = madeReport{etag: e.ETag, at: a.opt.Now(), changes: a.record.Changes(key.id)}
 	defer func() {
 		if err != nil {
-			k.watch.Close()
+			k.changes.Close()
 		}
 	}()
 	s := report.Source{Case: e.Case, Version: a.opt.Version, MadeAt: k.at, MadeBy: key.who, Demo: a.opt.Demo}
@@ -221,7 +221,7 @@ func (a *App) reportOnce(ctx context.Context, key reportKey, by roof.Workers, to
 	if k.document, err = report.New(s); err != nil {
 		return k, false, err
 	}
-	same = etag == e.ETag && k.watch.Same(k.until)
+	same = etag == e.ETag && k.changes.None(k.until)
 	if !same && told {
 		s.Intake.Notes = append(s.Intake.Notes,
 			"readings came in while this report was being made: make it again for digests that match it for certain")
