@@ -3,6 +3,8 @@ package crashtest
 import (
 	"fmt"
 	"net/http"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -18,11 +20,13 @@ import (
 )
 
 // Throughput bars of the project, as ratios within one run on one machine:
-// durable readings a second, over what a bare QoS 1 subscriber that does nothing
-// receives from the same Mosquitto (or, for the embedded broker, over what the
-// same publishers get acknowledged by Mosquitto, which keeps them in memory).
+// durable readings a second, over what a bare QoS 1 subscriber receives from the
+// same Mosquitto that does nothing, and over what one makes durable that writes
+// each message into a file and acknowledges it after a sync. One sync serves all
+// that waits by then, as the daemon's do.
 const (
 	wantRatio  = 0.6
+	wantSynced = 0.8
 	benchCount = 60000
 	floodCount = 1000000
 	maxRSS     = 256 << 20
@@ -53,29 +57,84 @@ func flatOut(b *testing.B, addr string, from, to int, topics func(n int) Sent) t
 	return time.Since(began)
 }
 
-// bare is a subscriber that does nothing, with a session that the broker keeps.
+// bare is a subscriber with a session that the broker keeps. It does nothing, or
+// only what it must to have lost no message that it acknowledged.
 type bare struct {
 	client      paho.Client
 	got         atomic.Int64
+	had         atomic.Int64 // at first
 	first, last atomic.Int64
 }
 
-func newBare(b *testing.B, broker *mosquittotest.Broker) *bare {
+func newBare(b *testing.B, broker *mosquittotest.Broker, syncs bool) *bare {
 	s := &bare{}
-	s.client = paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + broker.Addr()).SetClientID(
-		"bare").SetCleanSession(false).
-		SetDefaultPublishHandler(func(paho.Client, paho.Message) {
-			now := time.Now().UnixNano()
-			if s.got.Add(1) == 1 {
-				s.first.Store(now)
-			}
-			s.last.Store(now)
-		}))
+	options := paho.NewClientOptions().AddBroker("tcp://" + broker.Addr()).SetClientID("bare").SetCleanSession(false)
+	options.SetDefaultPublishHandler(func(paho.Client, paho.Message) { s.took(1) })
+	if syncs {
+		options.SetAutoAckDisabled(true).SetDefaultPublishHandler(s.syncing(b))
+	}
+	s.client = paho.NewClient(options)
 	s.connect(b)
 	tok := s.client.Subscribe("dewcase/#", 1, nil)
 	tok.Wait()
 	require.NoError(b, tok.Error())
 	return s
+}
+
+func (s *bare) took(n int) {
+	now := time.Now().UnixNano()
+	if s.got.Add(int64(n)) == int64(n) {
+		s.had.Store(int64(n))
+		s.first.Store(now)
+	}
+	s.last.Store(now)
+}
+
+// syncing takes messages for a writer that appends whatever waits to a file, syncs
+// it and acknowledges.
+func (s *bare) syncing(b *testing.B) paho.MessageHandler {
+	f, err := os.Create(filepath.Join(b.TempDir(), "messages"))
+	require.NoError(b, err)
+	waiting := make(chan paho.Message, 1<<16)
+	var writer sync.WaitGroup
+	writer.Go(func() {
+		var lines []byte
+		for m := range waiting {
+			batch := []paho.Message{m}
+			for len(waiting) > 0 {
+				batch = append(batch, <-waiting)
+			}
+			lines = lines[:0]
+			for _, m := range batch {
+				lines = append(append(append(append(lines, m.Topic()...), ' '), m.Payload()...), '\n')
+			}
+			if _, err := f.Write(lines); err != nil {
+				b.Error(err)
+			}
+			if err := f.Sync(); err != nil {
+				b.Error(err)
+			}
+			for _, m := range batch {
+				m.Ack()
+			}
+			s.took(len(batch))
+		}
+	})
+	b.Cleanup(func() {
+		close(waiting)
+		writer.Wait()
+		_ = f.Close()
+	})
+	return func(_ paho.Client, m paho.Message) { waiting <- m }
+}
+
+// flatOut has publishers send to it, and gives its rate once it has everything.
+func (s *bare) flatOut(b *testing.B, broker *mosquittotest.Broker, topics func(n int) Sent) float64 {
+	flatOut(b, broker.Addr(), 0, benchCount, topics)
+	patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
+	s.client.Unsubscribe("dewcase/#").Wait()
+	s.client.Disconnect(100)
+	return s.rate()
 }
 
 func (s *bare) connect(b *testing.B) {
@@ -85,7 +144,7 @@ func (s *bare) connect(b *testing.B) {
 }
 
 func (s *bare) rate() float64 {
-	return float64(s.got.Load()-1) / time.Duration(s.last.Load()-s.first.Load()).Seconds()
+	return float64(s.got.Load()-s.had.Load()) / time.Duration(s.last.Load()-s.first.Load()).Seconds()
 }
 
 // durable watches a daemon's count of stored readings and returns their rate
@@ -121,6 +180,17 @@ type measured []float64
 func (m measured) median() float64 {
 	slices.Sort(m)
 	return m[len(m)/2]
+}
+
+// against shows the median of a bare subscriber that syncs and the ratio to it,
+// and fails a benchmark that is below the bar.
+func (m measured) against(b *testing.B, synced measured) {
+	ratio := m.median() / synced.median()
+	b.ReportMetric(synced.median(), "bare-synced/s")
+	b.ReportMetric(ratio, "ratio-synced")
+	if ratio < wantSynced {
+		b.Errorf("ratio %.2f to a bare subscriber that syncs is below %.1f", ratio, wantSynced)
+	}
 }
 
 // report shows the medians and their ratio; it is returned for a bar.
@@ -160,7 +230,7 @@ func backlog(b *testing.B, topics func(n int) Sent) {
 		var ours, theirs measured
 		for range rounds {
 			broker := mosquittotest.Start(b, mosquittotest.Quick)
-			s := newBare(b, broker)
+			s := newBare(b, broker, false)
 			s.client.Disconnect(100)
 			data := b.TempDir()
 			d := served(b, data, "-broker", "mqtt://"+broker.Addr())
@@ -192,24 +262,21 @@ func BenchmarkMosquittoUntuned(b *testing.B) {
 
 func live(b *testing.B, conf string) {
 	for b.Loop() {
-		var ours, theirs measured
+		var ours, theirs, synced measured
 		for range rounds {
 			broker := mosquittotest.Start(b, conf)
-			s := newBare(b, broker)
-			flatOut(b, broker.Addr(), 0, benchCount, message)
-			patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
-			s.client.Unsubscribe("dewcase/#").Wait()
-			s.client.Disconnect(100)
+			theirs = append(theirs, newBare(b, broker, false).flatOut(b, broker, message))
+			synced = append(synced, newBare(b, broker, true).flatOut(b, broker, message))
 			d := served(b, b.TempDir(), "-broker", "mqtt://"+broker.Addr())
 			patience.Until(b, "subscribed", func() bool { return d.Status("/readyz") == http.StatusOK })
 			rate := make(chan float64, 1)
 			go func() { rate <- durable(b, d, benchCount) }()
 			flatOut(b, broker.Addr(), 0, benchCount, message)
 			ours = append(ours, <-rate)
-			theirs = append(theirs, s.rate())
 			require.Zero(b, d.Stop(), d.Log())
 			broker.Stop()
 		}
+		ours.against(b, synced)
 		bar(b, report(b, ours, theirs))
 	}
 }
@@ -224,15 +291,12 @@ func BenchmarkEmbeddedBrokerOneLogger(b *testing.B) { embedded(b, sameTopic) }
 
 func embedded(b *testing.B, topics func(n int) Sent) {
 	for b.Loop() {
-		var ours, theirs, memory measured
+		var ours, theirs, synced, memory measured
 		for range rounds {
 			broker := mosquittotest.Start(b, mosquittotest.Quick)
 			memory = append(memory, benchCount/flatOut(b, broker.Addr(), 0, benchCount, topics).Seconds())
-			s := newBare(b, broker)
-			flatOut(b, broker.Addr(), 0, benchCount, topics)
-			patience.Until(b, "the bare subscriber has all", func() bool { return s.got.Load() >= benchCount })
-			theirs = append(theirs, s.rate())
-			s.client.Disconnect(100)
+			theirs = append(theirs, newBare(b, broker, false).flatOut(b, broker, topics))
+			synced = append(synced, newBare(b, broker, true).flatOut(b, broker, topics))
 			broker.Stop()
 			d := served(b, b.TempDir())
 			ours = append(ours, benchCount/flatOut(b, d.MQTT, 0, benchCount, topics).Seconds())
@@ -240,6 +304,7 @@ func embedded(b *testing.B, topics func(n int) Sent) {
 			require.Zero(b, d.Stop(), d.Log())
 		}
 		b.ReportMetric(memory.median(), "mosquitto-acks/s")
+		ours.against(b, synced)
 		bar(b, report(b, ours, theirs))
 	}
 }
