@@ -51,6 +51,16 @@ func (t *tagging) Write(p []byte) (int, error) {
 	return t.ResponseWriter.Write(p)
 }
 
+// whole answers with a body that its maker needs no more: it is not copied to be
+// tagged.
+func whole(w http.ResponseWriter, body []byte) {
+	if t, ok := w.(*tagging); ok && t.body.Len() == 0 && !t.through && len(body) <= maxTagged {
+		t.body = *bytes.NewBuffer(body)
+		return
+	}
+	_, _ = w.Write(body)
+}
+
 // pass sends what was held back; what follows goes straight out.
 func (t *tagging) pass() {
 	t.through = true

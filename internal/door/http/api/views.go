@@ -110,7 +110,7 @@ func (s *server) timeline(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
-	_, _ = w.Write(append(body, '\n'))
+	whole(w, append(body, '\n'))
 }
 
 func stepOf(s string) (time.Duration, error) {
