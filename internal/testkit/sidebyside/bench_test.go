@@ -46,15 +46,25 @@ type database struct {
 	command func(d *database) []string
 	ready   string   // answers when it serves
 	settle  []string // asked for once all is written, so that everything is in its files
-	query   []string // the hourly means of both quantities of all loggers
+	query   [forms][]string
 	stop    syscall.Signal
 	cmd     *exec.Cmd
 }
+
+// What is asked for, of both quantities of all loggers by the hour.
+const (
+	means = iota // and nothing else
+	whole        // with least, greatest and how much was observed; ours adds dew and frost points and the margin
+	forms
+)
+
+var formNames = [forms]string{"means", "whole"}
 
 var (
 	until  = benchwinter.Begin.AddDate(0, 0, benchwinter.Days)
 	hourly = "/api/cases/bench-house/timeline?" + url.Values{"from": {benchwinter.Begin.Format(time.RFC3339)},
 		"to": {until.Format(time.RFC3339)}, "step": {"3600"}}.Encode()
+	ours = [forms]string{means: hourly + "&columns=temp_c.mean,rh_pct.mean", whole: hourly}
 )
 
 // victoriaMetrics is the Debian package of this name.
@@ -65,10 +75,16 @@ func victoriaMetrics() *database {
 		return []string{"victoria-metrics", "-storageDataPath=" + filepath.Join(d.dir, "data"), "-retentionPeriod=100y",
 			"-httpListenAddr=" + d.addr, "-loggerLevel=ERROR"}
 	}
-	for _, q := range []string{"air_temp_c", "air_rh_pct"} {
-		d.query = append(d.query, "/api/v1/query_range?"+url.Values{"query": {"avg_over_time(" + q + "[1h])"},
-			"step":  {"1h"},
-			"start": {fmt.Sprint(benchwinter.Begin.Add(time.Hour).Unix())}, "end": {fmt.Sprint(until.Unix())}}.Encode())
+	for form, queries := range [forms][]string{
+		means: {"avg_over_time(air_temp_c[1h])", "avg_over_time(air_rh_pct[1h])"},
+		// rollup gives mean, least and greatest in one
+		whole: {"rollup(air_temp_c[1h])", "rollup(air_rh_pct[1h])", "count_over_time(air_temp_c[1h])",
+			"count_over_time(air_rh_pct[1h])"},
+	} {
+		for _, q := range queries {
+			d.query[form] = append(d.query[form], "/api/v1/query_range?"+url.Values{"query": {q}, "step": {"1h"},
+				"start": {fmt.Sprint(benchwinter.Begin.Add(time.Hour).Unix())}, "end": {fmt.Sprint(until.Unix())}}.Encode())
+		}
 	}
 	return d
 }
@@ -86,9 +102,14 @@ func influxDB() *database {
 		_ = os.WriteFile(conf, []byte(text), 0o600)
 		return []string{"influxd", "-config", conf}
 	}
-	d.query = []string{"/query?" + url.Values{"db": {"roof"}, "epoch": {"ms"},
-		"q": {fmt.Sprintf("SELECT mean(temp_c), mean(rh_pct) FROM air WHERE time >= '%s' AND time < '%s' "+
-			"GROUP BY time(1h), logger", benchwinter.Begin.Format(time.RFC3339), until.Format(time.RFC3339))}}.Encode()}
+	for form, fields := range [forms]string{
+		means: "mean(temp_c), mean(rh_pct)",
+		whole: "mean(temp_c), min(temp_c), max(temp_c), count(temp_c), mean(rh_pct), min(rh_pct), max(rh_pct), count(rh_pct)",
+	} {
+		d.query[form] = []string{"/query?" + url.Values{"db": {"roof"}, "epoch": {"ms"},
+			"q": {fmt.Sprintf("SELECT %s FROM air WHERE time >= '%s' AND time < '%s' GROUP BY time(1h), logger", fields,
+				benchwinter.Begin.Format(time.RFC3339), until.Format(time.RFC3339))}}.Encode()}
+	}
 	return d
 }
 
@@ -233,21 +254,32 @@ func median(of []time.Duration) time.Duration {
 }
 
 // warmRounds is how often a query is asked again.
-const warmRounds = 5
+const warmRounds = 9
 
-// cold and warm are the first answer after a start and the median of the next.
-func queried(ask func()) (cold, warm time.Duration) {
-	var again []time.Duration
-	for i := range 1 + warmRounds {
+// times are how long answers took: the first after a start, and the medians of the
+// next, made anew from what is kept or given again as they were. A database has
+// its own ways of keeping; what it does when asked the same again is its kept.
+type times struct{ cold, anew, kept time.Duration }
+
+// queried asks for the first time, then again: with a number above 0 in another
+// address each time, with 0 in the first one.
+func queried(ask func(n int)) (t times) {
+	took := func(n int) time.Duration {
 		began := time.Now()
-		ask()
-		if took := time.Since(began); i == 0 {
-			cold = took
-		} else {
-			again = append(again, took)
-		}
+		ask(n)
+		return time.Since(began)
 	}
-	return cold, median(again)
+	t.cold = took(0)
+	var anew, kept []time.Duration
+	for n := range warmRounds {
+		anew, kept = append(anew, took(n+1)), append(kept, took(0))
+	}
+	t.anew, t.kept = median(anew), median(kept)
+	return t
+}
+
+func (t times) String() string {
+	return fmt.Sprintf("%v cold, %v warm, %v given again", t.cold, t.anew, t.kept)
 }
 
 // What is reported is ours over theirs: of bytes and times, less is better; of
@@ -257,15 +289,15 @@ func BenchmarkAgainstDatabases(b *testing.B) {
 	csv, house, lines := data(b, dir)
 	crashtest.Binary(b)
 	for b.Loop() {
-		ours := b.TempDir()
+		var kept string
 		const imports = 3 // of which the median counts
 		var imported []time.Duration
 		theirs := []*database{victoriaMetrics(), influxDB()}
 		written := make([][]time.Duration, len(theirs))
 		for range imports {
-			ours = b.TempDir()
+			kept = b.TempDir()
 			began := time.Now()
-			out, status := crashtest.Run(b, "import", "-case", house, "-readings", csv, "-data", ours)
+			out, status := crashtest.Run(b, "import", "-case", house, "-readings", csv, "-data", kept)
 			imported = append(imported, time.Since(began))
 			require.Zero(b, status, out)
 			for i, d := range theirs {
@@ -278,22 +310,31 @@ func BenchmarkAgainstDatabases(b *testing.B) {
 			}
 		}
 		rate := benchwinter.Count / median(imported).Seconds()
-		bytes, _ := bytesOf(b, ours)
+		bytes, _ := bytesOf(b, kept)
 		size := float64(bytes) / benchwinter.Count
 		b.ReportMetric(rate, "readings/s")
 		b.ReportMetric(size, "B/reading")
 
-		var first, cold, warm time.Duration
-		for _, to := range []*time.Duration{&first, &cold} { // after the import, and after any later start
-			daemon := crashtest.Serve(b, ours)
-			*to, warm = queried(func() {
-				require.Greater(b, len(daemon.Do(http.MethodGet, hourly, nil, http.StatusOK)), 50_000)
+		asked := func(path string) times {
+			daemon := crashtest.Serve(b, kept)
+			defer daemon.Stop()
+			t := queried(func(n int) {
+				path := path
+				if n > 0 {
+					path += "&n=" + strconv.Itoa(n)
+				}
+				require.Greater(b, len(daemon.Do(http.MethodGet, path, nil, http.StatusOK)), 50_000)
 			})
 			daemon.Do(http.MethodGet, "/api/cases/bench-house/assessment", nil, http.StatusOK) // kept for the next start
-			daemon.Stop()
+			return t
 		}
-		b.Logf("dewcase: %.0f readings/s, %.2f B/reading, hourly timeline %v after the import, %v after a start, %v warm",
-			rate, size, first, cold, warm)
+		b.Logf("dewcase: %.0f readings/s, %.2f B/reading; %s just after the import: %v", rate, size, formNames[whole],
+			asked(ours[whole]).cold)
+		var own [forms]times
+		for form, path := range ours {
+			own[form] = asked(path)
+			b.Logf("dewcase: %s %v", formNames[form], own[form])
+		}
 
 		for i, d := range theirs {
 			theirRate := benchwinter.Count / median(written[i]).Seconds()
@@ -301,19 +342,23 @@ func BenchmarkAgainstDatabases(b *testing.B) {
 			d.end(b)
 			theirBytes, _ := bytesOf(b, d.dir)
 			theirSize := float64(theirBytes) / benchwinter.Count
-			d.start(b)
-			theirCold, theirWarm := queried(func() {
-				for _, q := range d.query {
-					require.Greater(b, len(d.ask(b, q)), 50_000)
-				}
-			})
-			d.end(b)
-			b.Logf("%s: %.0f readings/s, %.2f B/reading, hourly means %v cold, %v warm", d.name, theirRate, theirSize,
-				theirCold, theirWarm)
+			b.Logf("%s: %.0f readings/s, %.2f B/reading", d.name, theirRate, theirSize)
 			b.ReportMetric(rate/theirRate, "x-import-"+d.name)
 			b.ReportMetric(size/theirSize, "x-bytes-"+d.name)
-			b.ReportMetric(cold.Seconds()/theirCold.Seconds(), "x-cold-"+d.name)
-			b.ReportMetric(warm.Seconds()/theirWarm.Seconds(), "x-warm-"+d.name)
+			for form, t := range own {
+				d.start(b)
+				theirs := queried(func(int) {
+					for _, q := range d.query[form] {
+						require.Greater(b, len(d.ask(b, q)), 50_000)
+					}
+				})
+				d.end(b)
+				b.Logf("%s: %s %v", d.name, formNames[form], theirs)
+				for name, pair := range map[string][2]time.Duration{"cold": {t.cold, theirs.cold},
+					"warm": {t.anew, theirs.kept}, "again": {t.kept, theirs.kept}} {
+					b.ReportMetric(pair[0].Seconds()/pair[1].Seconds(), "x-"+formNames[form]+"-"+name+"-"+d.name)
+				}
+			}
 		}
 	}
 }
