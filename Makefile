@@ -43,7 +43,7 @@ pictures: build
 	.ci/pictures
 
 bench: build
-	go test -run '^$$' -bench . -benchtime 300ms ./internal/...
+	go test -run '^$$' -bench . -benchtime 300ms -timeout 1h ./internal/...
 
 # What the daemon costs as many houses load it: HOUSES=10000 is the whole, for
 # which SPEED=1 is as fast as two processors go.
