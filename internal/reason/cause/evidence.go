@@ -130,8 +130,9 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		}
 		return text + ".", "", []*air{p.loft, p.indoor, p.outdoor}
 	case fLHu:
-		return say("%.0f wet hours a month (%s) under the underlay; a sound roof shows a few, a moist loft over 100.",
-			a.f.hu, a.give(f, " h", 0)), "h/30 d", []*air{p.underlay, p.loft}
+		return say("Under the underlay it is below the dew point over water for %.0f h a month (%s; frost forms above it "+
+				"too); a sound roof shows a few, a moist loft over 100.", a.f.hu, a.give(f, " h", 0)),
+			"h/30 d", []*air{p.underlay, p.loft}
 	case fRH90:
 		return say("Loft air stood above 90 %%RH for %.0f h a month (%s); a dry loft shows about 60, a moist one over 450.",
 			x, a.give(f, " h", 0)), "h/30 d", []*air{p.loft}
@@ -170,11 +171,14 @@ func (a *assessment) told(f feature) (text, unit string, of []*air) {
 		return say("The void follows %.0f %% (%s) of outdoor changes: %s.", 100*math.Max(x, 0), a.percentGive(f),
 			voidWords(x, a.f.se[f], v[fWo])), "", []*air{p.void, p.outdoor, p.loft}
 	case fLHc:
-		return say("%.0f wet hours a month (%s) at the covering; outdoor air alone explains about %.0f of them.",
-			a.f.hc, a.give(f, " h", 0), math.Max(a.f.hc-a.f.hca, 0)), "h/30 d", []*air{p.covering, p.void, p.outdoor}
+		return say("At the covering it is below the dew point over water for %.0f h a month (%s; frost forms above it "+
+				"too); outdoor air alone explains about %.0f of them.", a.f.hc, a.give(f, " h", 0),
+				math.Max(a.f.hc-a.f.hca, 0)),
+			"h/30 d", []*air{p.covering, p.void, p.outdoor}
 	case fWhere:
-		return say("Beyond what outdoor air gives, it is wet for %.0f h a month at the covering, and for %.0f h under the "+
-			"underlay.", a.f.hca, a.f.hu), "", []*air{p.covering, p.void, p.underlay, p.loft, p.outdoor}
+		return say("Beyond what outdoor air gives, it is below the dew point over water for %.0f h a month at the "+
+				"covering, and for %.0f h under the underlay.", a.f.hca, a.f.hu),
+			"", []*air{p.covering, p.void, p.underlay, p.loft, p.outdoor}
 	case fUc:
 		return say("On clear nights the covering falls %.1f K (%s) below outdoor air; over 4 is strong cooling by the sky.",
 			x, a.give(f, " K", 1)), "K", []*air{p.covering, p.outdoor}

@@ -28,3 +28,14 @@ func TestAVoidIsCalledShutOnlyAsFarAsItIsKnown(t *testing.T) {
 		assert.Equal(t, c.want, voidWords(c.share, c.se, c.loft), "%+v", c)
 	}
 }
+
+// A month of hard frost can be wet for hundreds of hours and below the dew point
+// over water for a few: the hours scored here are the latter.
+func TestHoursBelowTheDewPointOverWaterAreNotCalledWet(t *testing.T) {
+	var a assessment
+	for _, f := range []feature{fLHu, fLHc, fWhere} {
+		text, _, _ := a.told(f)
+		assert.NotContains(t, text, "wet", "that word takes in frost")
+		assert.Contains(t, text, "below the dew point over water")
+	}
+}
