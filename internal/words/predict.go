@@ -164,7 +164,8 @@ func (p Prediction) Sentence() Text {
 	if p.Refused.Kind != Predicted {
 		return Say("%s, %s: %s.", Upper(Work(p.Work)), p.Where, p.Refused.String())
 	}
-	measured := fmt.Sprintf("the %s hours at risk %s since %s", Round(p.BeforeH), p.Where, Day(p.Since, p.Zone))
+	fitted := fmt.Sprintf("the fitted roof’s %s hours at risk %s since %s", Round(p.BeforeH), p.Where,
+		Day(p.Since, p.Zone))
 	reach := fmt.Sprintf("between %s and %s in four of five such roofs", Round(p.After.Low), Round(p.After.High))
 	var t Text
 	switch {
@@ -175,17 +176,17 @@ func (p Prediction) Sentence() Text {
 			t = append(t, Say(" On clear nights outdoor air wets this covering, and a shut void keeps much of it "+
 				"away.")...)
 		}
-		t = append(t, Say(" Hours at risk: about %s instead of %s, %s.", Round(p.After.Best), Round(p.BeforeH),
-			reach)...)
+		t = append(t, Say(" Hours at risk of the fitted roof: about %s instead of %s, %s.", Round(p.After.Best),
+			Round(p.BeforeH), reach)...)
 		return t
 	case p.Little:
-		t = Say("%s would change little: of %s it would have left about %s, %s.", p.done(), measured,
+		t = Say("%s would change little: of %s it would have left about %s, %s.", p.done(), fitted,
 			Round(p.After.Best),
 			reach)
 	case p.After.Best > p.BeforeH:
-		t = Say("%s: instead of %s there would have been about %s, %s.", p.done(), measured, Round(p.After.Best), reach)
+		t = Say("%s: instead of %s there would have been about %s, %s.", p.done(), fitted, Round(p.After.Best), reach)
 	default:
-		t = Say("%s: of %s it would have left about %s, %s.", p.done(), measured, Round(p.After.Best), reach)
+		t = Say("%s: of %s it would have left about %s, %s.", p.done(), fitted, Round(p.After.Best), reach)
 	}
 	if p.Uncertain {
 		t = append(t, Say(" Small and uncertain.")...)
@@ -280,7 +281,7 @@ func (r Ranking) Headline() Text {
 	case h == nil:
 		return Say("%s: leave alone, or look for water.", Bold("None of these would help much"))
 	}
-	of := fmt.Sprintf("of the %s hours at risk since %s about %s would have been left", Round(h.BeforeH),
+	of := fmt.Sprintf("of the fitted roof’s %s hours at risk since %s about %s would have been left", Round(h.BeforeH),
 		Day(r.Since, r.Zone), Round(h.AfterH))
 	t := Say("%s: %s.", Bold(Upper(Work(h.Work))+" would help most"), of)
 	if r.Water != "" {

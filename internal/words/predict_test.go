@@ -19,18 +19,21 @@ func TestEveryPredictionHasItsSentence(t *testing.T) {
 		name, want string
 		change     func(*words.Prediction)
 	}{
-		{"a fall", "Opening the batten void (25 mm continuous at both eaves and 10 mm at the ridge): of the 210 " +
+		{"a fall", "Opening the batten void (25 mm continuous at both eaves and 10 mm at the ridge): of " +
+			"the fitted roof’s 210 " +
 			"hours at risk " +
 			"under the covering since 10 October it would have left about 120, between 85 and 165 in four of five " +
 			"such roofs.",
 			func(*words.Prediction) {}},
-		{"little", "Sealing the ceiling would change little: of the 210 hours at risk under the covering since 10 " +
+		{"little", "Sealing the ceiling would change little: of the fitted roof’s 210 hours at risk under " +
+			"the covering since 10 " +
 			"October it " +
 			"would have left about 210, between 200 and 220 in four of five such roofs.", func(p *words.Prediction) {
 			p.Work, p.Assumes, p.Little, p.After = "ceiling_sealed", "", true, words.Reach{Best: 208, Low: 200,
 				High: 220}
 		}},
-		{"a rise of the hours at risk", "Opening the loft’s vents (10 mm continuous at both eaves): instead of the " +
+		{"a rise of the hours at risk", "Opening the loft’s vents (10 mm continuous at both eaves): " +
+			"instead of the fitted roof’s " +
 			"210 hours " +
 			"at risk under the underlay since 10 October there would have been about 250, between 200 and 310 in " +
 			"four of five " +
@@ -42,21 +45,24 @@ func TestEveryPredictionHasItsSentence(t *testing.T) {
 			"would probably " +
 			"make it worse under the covering: wet hours about +60 %, chance 9 in 10 of a tenth more or worse. On " +
 			"clear " +
-			"nights outdoor air wets this covering, and a shut void keeps much of it away. Hours at risk: about " +
+			"nights outdoor air wets this covering, and a shut void keeps much of it away. Hours at risk of " +
+			"the fitted roof: about " +
 			"120 instead " +
 			"of 210, between 85 and 165 in four of five such roofs.", func(p *words.Prediction) {
 			p.Harms, p.HarmChance, p.WetPct = true, 0.91, 61.2
 		}},
 		{"harm by other work", "A drier house would probably make it worse under the covering: wet hours about +15 " +
 			"%, chance " +
-			"6 in 10 of a tenth more or worse. Hours at risk: about 120 instead of 210, between 85 and 165 in four " +
+			"6 in 10 of a tenth more or worse. Hours at risk of the fitted roof: about 120 instead of 210, " +
+			"between 85 and 165 in four " +
 			"of five " +
 			"such roofs.", func(p *words.Prediction) {
 			p.Work, p.Assumes, p.Harms, p.HarmChance, p.WetPct = "drier_house", "", true, 0.6, 15
 		}},
 		{"the void under an underlay", "Opening the batten void (25 mm continuous at both eaves and 10 mm at the " +
 			"ridge): of " +
-			"the 210 hours at risk under the underlay since 10 October it would have left about 120, between 85 " +
+			"the fitted roof’s 210 hours at risk under the underlay since 10 October it would have left " +
+			"about 120, between 85 " +
 			"and 165 in " +
 			"four of five such roofs. Small and uncertain.", func(p *words.Prediction) {
 			p.Where, p.Uncertain = "under the underlay", true
@@ -92,7 +98,8 @@ func TestEveryRefusalSaysWhyAndWhatWouldBeRight(t *testing.T) {
 		{"no logger in the loft: only work on the batten void can be predicted here",
 			words.NoPrediction{Kind: words.LoftNotLogged}},
 		{"no logger in the batten void", words.NoPrediction{Kind: words.VoidNotLogged}},
-		{"the record is not of a cold season: outdoor air was at 14.3 °C on the mean, and nothing over 12 °C was tried",
+		{"the record is not of a cold season: outdoor air was at 14.3 °C on the mean, and nothing over 12 " +
+			"°C was tried",
 			words.NoPrediction{Kind: words.TooWarm, Have: 14.3, Least: 12}},
 		{"a roof insulated at the rafters was not tried", words.NoPrediction{Kind: words.RafterInsulation}},
 		{"a roof without an underlay was not tried", words.NoPrediction{Kind: words.NoUnderlay}},
@@ -114,28 +121,33 @@ func TestTheRankingSaysWhatHelpsWhatHarmsAndWhenNothingDoes(t *testing.T) {
 		none                    bool
 		r                       words.Ranking
 	}{
-		{"one helps", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 October about " +
+		{"one helps", "Opening the loft’s vents would help most: of the fitted roof’s 510 hours at risk " +
+			"since 10 October about " +
 			"300 would " +
 			"have been left.", "loft_vented", false, words.Ranking{Ranks: []words.Rank{loft, leave}}},
-		{"two alike", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 October about " +
+		{"two alike", "Opening the loft’s vents would help most: of the fitted roof’s 510 hours at risk " +
+			"since 10 October about " +
 			"300 would " +
 			"have been left. Sealing the ceiling would do about as much.", "loft_vented", false,
 			words.Ranking{Ranks: []words.Rank{loft, ceiling, leave}}},
-		{"likely and not certain", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 " +
+		{"likely and not certain", "Opening the loft’s vents would help most: of the fitted roof’s 510 " +
+			"hours at risk since 10 " +
 			"October about " +
 			"300 would have been left. That is a best estimate: no change at all lies within what is likely.",
 			"loft_vented",
 			false, words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 303, Helps: true,
 				Open: true},
 				leave}}},
-		{"the first does harm", "Opening the loft’s vents would help most: of the 510 hours at risk since 10 " +
+		{"the first does harm", "Opening the loft’s vents would help most: of the fitted roof’s 510 hours " +
+			"at risk since 10 " +
 			"October about " +
 			"300 would have been left.", "loft_vented", false, words.Ranking{Ranks: []words.Rank{void, loft, leave}}},
 		{"none", "None of these would help much: leave alone, or look for water.", "", true,
 			words.Ranking{Ranks: []words.Rank{{Work: "loft_vented", BeforeH: 512, AfterH: 470}, leave}}},
 		{"water first", "The readings may point to water getting in: if water is getting in, ventilation hides it " +
 			"and the " +
-			"timber stays wet: find it first. By air alone opening the loft’s vents would do most: of the 510 " +
+			"timber stays wet: find it first. By air alone opening the loft’s vents would do most: of the " +
+			"fitted roof’s 510 " +
 			"hours at risk " +
 			"since 10 October about 300 would have been left.", "", false,
 			words.Ranking{Ranks: []words.Rank{loft, leave}, Water: "water getting in"}},
@@ -163,7 +175,8 @@ func TestFiguresOfAPredictionAreRoundAndNeverSurerThanTheyAre(t *testing.T) {
 	for x, want := range map[float64]string{61: "+60 %", -33: "−35 %", 2: "unchanged"} {
 		assert.Equal(t, want, words.More(x))
 	}
-	assert.Equal(t, "75 % of the vapour that the rooms’ air carries above outdoor air is left (315 Pa instead of 420)",
+	assert.Equal(t, "75 % of the vapour that the rooms’ air carries above outdoor air is left (315 Pa "+
+		"instead of 420)",
 		words.DrierRooms(0.75, 420))
 	assert.Equal(t, "75 % of the vapour that the rooms’ air carries above outdoor air is left", words.DrierRooms(0.75,
 		0))
@@ -174,7 +187,8 @@ func TestWhatWidensAPredictionIsSaid(t *testing.T) {
 		"": {},
 		"The largest part of this prediction’s doubt (62 %) is how much the work will change the flow of air: " +
 			"survey what is " +
-			"open to the loft now.": {Kind: words.StrengthWidest, Share: 0.62, Unknown: "what is open to the loft now"},
+			"open to the loft now.": {Kind: words.StrengthWidest, Share: 0.62, Unknown: "what is open to the " +
+			"loft now"},
 		"The largest part of this prediction’s doubt (62 %) is how much the work will change the flow of air; no " +
 			"survey " +
 			"settles that beforehand.": {Kind: words.StrengthWidest, Share: 0.62},
@@ -226,7 +240,8 @@ func TestAPredictionIsSetBesideWhatWasFound(t *testing.T) {
 }
 
 func TestAPlanIsSaidAsAPlan(t *testing.T) {
-	assert.Equal(t, "Planned by the case file: opening the loft’s vents (25 mm continuous at both eaves). It is a plan "+
+	assert.Equal(t, "Planned by the case file: opening the loft’s vents (25 mm continuous at both "+
+		"eaves). It is a plan "+
 		"and no work done; cutting it needs the cautions here and the rules that apply.", words.Planned("loft_vented",
 		words.Slots(25, 0)))
 }
