@@ -126,6 +126,6 @@ func (p PairedNights) Scene() *Scene {
 	s.HeightPx = base + 20
 	s.Desc = fmt.Sprintf("On %s after the repair with both known: %s %s measured, %s as the unrepaired roof would have "+
 		"had in like weather.",
-		words.Count(both, "night"), num(sumM, 1), p.Words, num(sumW, 1))
+		words.Count(both, "night"), words.Hours(sumM), p.Words, words.Hours(sumW))
 	return s
 }
