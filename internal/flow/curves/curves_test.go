@@ -102,6 +102,18 @@ func TestRainIsAddedUpAndNeverAveraged(t *testing.T) {
 	}
 }
 
+// drawnBatch draws readings of three loggers within eight days, in time order.
+func drawnBatch(t *rapid.T) (batch []roof.Reading) {
+	at := start.Add(time.Duration(rapid.IntRange(0, 7*24*60).Draw(t, "minute")) * time.Minute)
+	for range rapid.IntRange(1, 60).Draw(t, "n") {
+		at = at.Add(time.Duration(rapid.IntRange(1, 40).Draw(t, "gap")) * time.Minute)
+		l := rapid.SampledFrom([]string{"a", "s", "o"}).Draw(t, "logger")
+		batch = append(batch, reading(l, at, rapid.Float64Range(-5, 15).Draw(t, "t"),
+			rapid.Float64Range(40, 99).Draw(t, "rh")))
+	}
+	return batch
+}
+
 // What is kept in memory must be what a fresh look at the record gives, and each
 // step the sum of what was observed in it, whatever came late and in any order.
 func TestColumnsEqualTheRecordAtEveryStepAndAfterEveryReading(t *testing.T) {
@@ -114,14 +126,7 @@ func TestColumnsEqualTheRecordAtEveryStepAndAfterEveryReading(t *testing.T) {
 				keys := curves.ParseKeys(c, "void.rh,void.dew_point,void.vapour_excess,slate.n.margin,void.absolute_humidity")
 				from, until := start.UnixMilli(), start.Add(8*24*time.Hour).UnixMilli()
 				for range rapid.IntRange(1, 4).Draw(t, "batches") {
-					var batch []roof.Reading
-					at := start.Add(time.Duration(rapid.IntRange(0, 7*24*60).Draw(t, "minute")) * time.Minute)
-					for range rapid.IntRange(1, 60).Draw(t, "n") {
-						at = at.Add(time.Duration(rapid.IntRange(1, 40).Draw(t, "gap")) * time.Minute)
-						l := rapid.SampledFrom([]string{"a", "s", "o"}).Draw(t, "logger")
-						batch = append(batch, reading(l, at, rapid.Float64Range(-5, 15).Draw(t, "t"),
-							rapid.Float64Range(40, 99).Draw(t, "rh")))
-					}
+					batch := drawnBatch(t)
 					outcomes, err := store.Append(ctx, c.ID, batch)
 					require.NoError(t, err)
 					r.Appended(c.ID, batch, outcomes)

@@ -143,14 +143,7 @@ func TestKeptDaysEqualAFreshLook(t *testing.T) {
 		from, until := start.UnixMilli(), start.Add(8*24*time.Hour).UnixMilli()
 		now := start.Add(time.Duration(rapid.IntRange(0, 10*24).Draw(t, "now")) * time.Hour)
 		for range rapid.IntRange(1, 4).Draw(t, "starts") {
-			var batch []roof.Reading
-			at := start.Add(time.Duration(rapid.IntRange(0, 7*24*60).Draw(t, "minute")) * time.Minute)
-			for range rapid.IntRange(1, 60).Draw(t, "n") {
-				at = at.Add(time.Duration(rapid.IntRange(1, 40).Draw(t, "gap")) * time.Minute)
-				l := rapid.SampledFrom([]string{"a", "s", "o"}).Draw(t, "logger")
-				batch = append(batch, reading(l, at, rapid.Float64Range(-5, 15).Draw(t, "t"),
-					rapid.Float64Range(40, 99).Draw(t, "rh")))
-			}
+			batch := drawnBatch(t)
 			_, err := s.Append(ctx, c.ID, batch)
 			require.NoError(t, err)
 			step := rapid.SampledFrom([]int64{3600_000, 3 * 3600_000, 24 * 3600_000}).Draw(t, "step")

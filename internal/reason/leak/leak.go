@@ -163,9 +163,6 @@ func wetSpots(set *series.Set, e roof.Event) []*series.Course {
 	return all
 }
 
-// HasWood reports that some position has readings of wood.
-func HasWood(set *series.Set, e roof.Event) bool { return len(wetSpots(set, e)) > 0 }
-
 // rainSince sums up what rain gauges measured since a time, the fullest of them;
 // nil where none reported.
 func rainSince(set *series.Set, at time.Time) *float64 {

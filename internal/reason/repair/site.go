@@ -240,17 +240,22 @@ func (s *site) collect(cache *layCache) {
 // bestAir is the position of a place with most observed time, one that the
 // repair treats before others.
 func (s *site) bestAir(place roof.Place) *series.Course {
+	return s.best(place, func(c *series.Course) (int64, bool) {
+		return c.VapourPa.ObservedMS(s.fromMS, s.untilMS()), measuredAir(c)
+	})
+}
+
+// best is the position of a place with most time observed, one that the repair
+// treats before others; observed says of each how long, and whether it will do.
+func (s *site) best(place roof.Place, observed func(*series.Course) (int64, bool)) *series.Course {
 	var best *series.Course
 	score := int64(-1)
 	for _, c := range s.set.At(place) {
-		if !measuredAir(c) {
-			continue
-		}
-		n := c.VapourPa.ObservedMS(s.fromMS, s.untilMS())
+		n, ok := observed(c)
 		if treated(s.event, c.Position.ID) {
 			n *= 4
 		}
-		if n > score {
+		if ok && n > score {
 			best, score = c, n
 		}
 	}
@@ -263,21 +268,9 @@ func (s *site) pickCover() *series.Course {
 	if !s.onLoft {
 		return s.surface
 	}
-	var best *series.Course
-	score := int64(-1)
-	for _, c := range s.set.At(roof.CoveringUnderside) {
-		if c.TempC.Len() < 2 {
-			continue
-		}
-		n := c.TempC.ObservedMS(s.fromMS, s.untilMS())
-		if treated(s.event, c.Position.ID) {
-			n *= 4
-		}
-		if n > score {
-			best, score = c, n
-		}
-	}
-	return best
+	return s.best(roof.CoveringUnderside, func(c *series.Course) (int64, bool) {
+		return c.TempC.ObservedMS(s.fromMS, s.untilMS()), c.TempC.Len() >= 2
+	})
 }
 
 // pickLay is the surface that meets the loft's air: the judged one, or an

@@ -25,11 +25,7 @@ import (
 	"dewcase/internal/testkit/patience"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(code)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 // installation is one that is sound until a test spoils it.
 type installation struct {

@@ -22,11 +22,7 @@ import (
 	"dewcase/internal/testkit/patience"
 )
 
-func TestMain(m *testing.M) {
-	status := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(status)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 func BenchmarkChartInABrowser(b *testing.B) {
 	scripts, err := filepath.Abs("../../../dashboards/test")

@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"net"
 	"net/http"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
@@ -20,11 +19,7 @@ import (
 	"dewcase/internal/testkit/patience"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	RemoveBinary()
-	os.Exit(code)
-}
+func TestMain(m *testing.M) { Main(m) }
 
 // The stream: so many readings at least, from so many loggers on so many
 // connections, while the daemon is killed so many times.

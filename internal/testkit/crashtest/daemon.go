@@ -51,11 +51,13 @@ func Binary(t testing.TB) string {
 	return build.path
 }
 
-// RemoveBinary deletes what Binary built; for TestMain.
-func RemoveBinary() {
+// Main runs a room's tests and deletes what Binary built.
+func Main(m *testing.M) {
+	code := m.Run()
 	if build.path != "" {
 		_ = os.RemoveAll(filepath.Dir(build.path))
 	}
+	os.Exit(code)
 }
 
 // Daemon is one dewcase process.

@@ -27,11 +27,7 @@ import (
 
 const deploy = "../../../deploy"
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(code)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 func read(t *testing.T, name string) string {
 	t.Helper()

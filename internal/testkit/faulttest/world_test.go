@@ -20,11 +20,7 @@ import (
 	"dewcase/internal/testkit/patience"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(code)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 const house = `case: larch-3
 property: {label: 3 Larch Row, timezone: Europe/London, altitude_m: 60}

@@ -32,11 +32,7 @@ import (
 	"dewcase/internal/testkit/patience"
 )
 
-func TestMain(m *testing.M) {
-	status := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(status)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 // database is a time-series database that takes the line protocol.
 type database struct {

@@ -37,9 +37,7 @@ const folder = "../../../../dashboards/grafana"
 
 func TestMain(m *testing.M) {
 	flag.Parse()
-	code := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(code)
+	crashtest.Main(m)
 }
 
 // The files are what the program writes, and the typed library reads them.

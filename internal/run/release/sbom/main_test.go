@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/json"
-	"os"
 	"strings"
 	"testing"
 
@@ -13,11 +12,7 @@ import (
 	"dewcase/internal/testkit/crashtest"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	crashtest.RemoveBinary()
-	os.Exit(code)
-}
+func TestMain(m *testing.M) { crashtest.Main(m) }
 
 // permissive licences ask for nothing but their text beside the binary.
 var permissive = map[string]bool{"MIT": true, "BSD-2-Clause": true, "BSD-3-Clause": true, "Apache-2.0": true,
