@@ -148,7 +148,6 @@ var ErrElsewhere = errors.New("these readings are kept in the other store")
 
 // Outgoing is a stored reading on its way to another engine.
 type Outgoing struct {
-	Seq     int64 // several may share one; it is done when all of them are
 	Case    string
 	Reading Reading
 	Aside   int64 // 0 for the record; else the number of the one kept aside

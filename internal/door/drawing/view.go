@@ -160,9 +160,6 @@ func Chart(c *roof.Case, v timeline.View, surface roof.Position, zone *time.Loca
 			m.SurfaceC = q.TempC.Mean
 		case surface.Meets:
 			m.LimitC = limit(q)
-			if air, ok := c.Position(surface.Meets); ok {
-				m.Air = words.Position(air)
-			}
 		}
 	}
 	return m

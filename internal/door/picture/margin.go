@@ -14,7 +14,6 @@ import (
 type MarginChart struct {
 	ID      string
 	Surface string // in words
-	Air     string // the air that meets it, in words
 	Zone    *time.Location
 	From    time.Time
 	Until   time.Time
@@ -46,7 +45,6 @@ const (
 
 // marginAxis places time and margin.
 type marginAxis struct {
-	m      *MarginChart
 	top    float64
 	lo, hi float64
 }
@@ -196,7 +194,7 @@ func (m *MarginChart) gaps() [][2]float64 {
 func (m MarginChart) Scene() *Scene {
 	s := &Scene{ID: m.ID, Title: "Margin, " + m.Surface, Desc: m.Words(), Span: marginSpan}
 	lo, hi, cut := m.limits()
-	a := marginAxis{&m, marginTop, lo, hi}
+	a := marginAxis{marginTop, lo, hi}
 	bottom := a.top + marginTall
 	unseen(s, m.gaps(), a.top, bottom)
 	s.add(Item{Kind: Box, Class: "near-band", Texture: Dots, X: 0, X2: marginSpan, Y: a.y(1), Y2: a.y(0)})

@@ -64,14 +64,13 @@ type PartPhysics struct {
 
 // SteadyMonth is one measured month through the case's layers.
 type SteadyMonth struct {
-	Month           string // 2026-11
-	IndoorC         float64
-	OutdoorC        float64
-	IndoorPa        float64
-	OutdoorPa       float64
-	CondensedGM2    float64
-	Planes          []string
-	CondensingAtAll bool
+	Month        string // 2026-11
+	IndoorC      float64
+	OutdoorC     float64
+	IndoorPa     float64
+	OutdoorPa    float64
+	CondensedGM2 float64
+	Planes       []string
 }
 
 // filmPoints is how many points of a film's course are kept for drawing.
@@ -395,7 +394,6 @@ func (p *Physics) steady(set *series.Set) {
 			continue
 		}
 		for _, plane := range s.Planes {
-			month.CondensingAtAll = true
 			month.Planes = append(month.Planes, plane.Where)
 			month.CondensedGM2 += plane.RateKgM2 * float64(until-from)
 		}

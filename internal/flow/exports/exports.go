@@ -89,7 +89,6 @@ type Plan struct {
 	Names     []Named       // the loggers, as the file names them
 	Zone      string        // the zone in force for times without an offset; "" where none is needed
 	Dates     Order         // in force; "" where no order matters
-	Decimal   string        // "," or "."
 	Kind      []string      // by what files of one kind are known: the names of their columns
 	Recipe    string        // the recipe whose answers were used, "" none
 	Canonical bool          // it is a readings file

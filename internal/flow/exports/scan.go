@@ -385,7 +385,6 @@ func (s *scan) decideDecimal() {
 	if s.commaed > s.pointed {
 		s.decimal = ','
 	}
-	s.Decimal = string(s.decimal)
 }
 
 // Fewest of the numbers that must fit a unit before it is told by elimination:

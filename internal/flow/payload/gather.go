@@ -19,7 +19,6 @@ type gathered struct {
 	comma       bool
 	suffix      string
 	suffixUnit  Unit
-	nth         int // order of appearance
 }
 
 const maxTexts = 50
@@ -36,8 +35,7 @@ func gather(all [][]leaf) []*gathered {
 			g := by[l.pointer]
 			if g == nil {
 				g = &gathered{Key: Key{Pointer: l.pointer, Example: printable(l.text, 60), Numeric: true, Low: math.Inf(1),
-					High: math.Inf(-1)}, named: nameOfPointer(l.pointer), first: l.value, texts: map[string]int{}, whole: true,
-					nth: len(out)}
+					High: math.Inf(-1)}, named: nameOfPointer(l.pointer), first: l.value, texts: map[string]int{}, whole: true}
 				by[l.pointer] = g
 				out = append(out, g)
 			}

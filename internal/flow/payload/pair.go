@@ -22,11 +22,7 @@ const maxPending = 10_000
 // old is never taken.
 //
 // The zero value is ready; it is not for concurrent use.
-type Pairer struct {
-	pending    map[pairKey]*half
-	unpairedT  int64
-	unpairedRH int64
-}
+type Pairer struct{ pending map[pairKey]*half }
 
 type pairKey struct{ caseID, logger string }
 
@@ -47,7 +43,6 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 	case h.at.Equal(r.At) && overlap(h.values, r.Values):
 		return r, r.Values.Measured() // a second value of the same instant: the store keeps the first, and so does the pair
 	case r.At.Sub(h.at).Abs() > window || overlap(h.values, r.Values):
-		p.leave(h)
 		*h = half{at: r.At}
 	}
 	if !h.values.Measured() {
@@ -62,30 +57,12 @@ func (p *Pairer) Pair(caseID string, r roof.Reading, window time.Duration) (pair
 // which costs a pair each and no time for picking some.
 func (p *Pairer) start(key pairKey, r roof.Reading) *half {
 	if p.pending == nil || len(p.pending) >= maxPending {
-		for _, h := range p.pending {
-			p.leave(h)
-		}
 		p.pending = map[pairKey]*half{}
 	}
 	h := &half{at: r.At}
 	p.pending[key] = h
 	return h
 }
-
-// leave counts what will not be joined any more.
-func (p *Pairer) leave(h *half) {
-	t, rh := h.values.Has(roof.TempC), h.values.Has(roof.RHPct)
-	switch {
-	case t && !rh:
-		p.unpairedT++
-	case rh && !t:
-		p.unpairedRH++
-	}
-}
-
-// Unpaired is how many temperatures and humidities were left without the
-// other; of surface loggers all temperatures are.
-func (p *Pairer) Unpaired() (temperature, humidity int64) { return p.unpairedT, p.unpairedRH }
 
 // add puts what was measured to what is there.
 func add(to *roof.Values, v roof.Values) {

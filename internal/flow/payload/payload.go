@@ -153,13 +153,6 @@ func (d *Decoder) Filters() []string {
 	return out
 }
 
-// Unpaired is how many halves of bare-number readings found no other half.
-func (d *Decoder) Unpaired() (temperature, humidity int64) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.pairer.Unpaired()
-}
-
 // problem says why something cannot be used.
 type problem struct {
 	reason roof.Reason

@@ -50,14 +50,13 @@ type Rule struct {
 
 // Rules is what a rule set says of one roof.
 type Rules struct {
-	Set       string
-	Needs     []Rule
-	Asks      []string // what must be looked at before the rest can be said
-	Depths    []Depth
-	Remarks   []string
-	VoidPath  bool // the void must have a through-path (counter-battens)
-	NoLoft    bool // nothing is asked of the loft, because the underlay passes air
-	Uncovered bool // the rule set has no row for this roof
+	Set      string
+	Needs    []Rule
+	Asks     []string // what must be looked at before the rest can be said
+	Depths   []Depth
+	Remarks  []string
+	VoidPath bool // the void must have a through-path (counter-battens)
+	NoLoft   bool // nothing is asked of the loft, because the underlay passes air
 }
 
 // Depth is a clear depth that a rule asks for.
@@ -122,7 +121,6 @@ func (r *Rules) uk(b roof.Build, nhbc bool) {
 		r.ukHR(b)
 		return
 	case "none":
-		r.Uncovered = true
 		r.Remarks = append(r.Remarks, "The rules have no row for a roof without underlay. Common practice: a loft under "+
 			"an air-open covering is aired through its joints; under a close-fitting one it is aired as over an HR underlay.")
 		if b.Covering.Air == "closed" {
@@ -248,7 +246,6 @@ func rafterM(b roof.Build) (float64, bool) {
 
 func (r *Rules) germany(b roof.Build) {
 	if b.PitchDeg != nil && *b.PitchDeg < 5 {
-		r.Uncovered = true
 		r.Remarks = append(r.Remarks, "The rules for ventilated roofs begin at a pitch of 5 degrees.")
 		return
 	}
@@ -335,7 +332,6 @@ func (r *Rules) australia(b roof.Build) {
 		r.need(LoftEaves, low, eavesSides(b), "pitch of 15 to 75 degrees")
 		r.need(LoftRidge, auHigh, 1, "pitch of 15 to 75 degrees")
 	default:
-		r.Uncovered = true
 	}
 	r.Remarks = append(r.Remarks, "Only climate zones 6 to 8 ask for these openings.")
 }

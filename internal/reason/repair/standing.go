@@ -19,7 +19,6 @@ type Standing struct {
 	HasLoft        bool
 	HasVoid        bool
 	FromMS         int64
-	UntilMS        int64
 	Nights         int     // that count, of the record it was fitted to
 	CountedWetH    float64 // counted at the calibrated readings, on these nights
 	CountedAtRiskH float64
@@ -66,7 +65,7 @@ func Stand(set *series.Set, surfaceID string, fromMS, untilMS int64) (*Standing,
 	t := newTrial(s, j.bins, j.terms, 0, s.n, s.n, 0)
 	out := &Standing{Surface: surfaceID, Air: s.air.Position.ID, OnLoft: s.onLoft, HasIndoor: s.hasIn,
 		HasLoft: s.hasLoft,
-		HasVoid: s.hasVoid, FromMS: s.fromMS, UntilMS: s.untilMS(), Nights: len(t.validB), t: t,
+		HasVoid: s.hasVoid, FromMS: s.fromMS, Nights: len(t.validB), t: t,
 		seed: set.Case.ID + "/" + surfaceID + "/standing"}
 	for _, k := range t.useB {
 		out.CountedWetH += stepH * step(j.m.marginK[k] <= 0)

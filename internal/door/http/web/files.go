@@ -161,7 +161,6 @@ type kindForm struct {
 	Station   *stationForm // nil: not asked
 	Recipe    string       // the one in use
 	Keep      string       // the name proposed for the answers
-	Asked     bool
 }
 
 type fileLook struct {

@@ -31,10 +31,9 @@ type Reading struct {
 
 // readBody is the page on which messages that nothing reads become readings.
 type readBody struct {
-	House     *head
-	Forms     []readForm
-	Unread    int // kept messages that nothing reads
-	Suggested bool
+	House  *head
+	Forms  []readForm
+	Unread int // kept messages that nothing reads
 }
 
 // readForm is one mapping, or those of one announcement, with what it makes of the

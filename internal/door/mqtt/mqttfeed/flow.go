@@ -38,7 +38,6 @@ func (f *Feed) arrive(_ paho.Client, m paho.Message) {
 	}
 	now := time.Now().UTC()
 	f.state.received.Add(1)
-	f.state.last.Store(now.UnixNano())
 	it := &item{Message: Message{Topic: m.Topic(), Payload: m.Payload(), Retained: m.Retained(), QoS: m.Qos(),
 		Arrived:     now,
 		Redelivered: m.Duplicate(), Packet: m.MessageID()},

@@ -18,7 +18,6 @@ type Status struct {
 	// StoreError is why messages are not becoming durable at the moment.
 	StoreError string
 
-	LastMessage time.Time
 	Connections int64 // made since the start
 	Received    int64 // messages that arrived, repeats included
 	Accepted    int64 // durable or rejected for good, so acknowledged
@@ -34,7 +33,6 @@ func (s Status) Ready() bool { return s.Connected && len(s.Refused) == 0 && s.St
 // state is what Status is made of; it sees to it that each trouble is logged once.
 type state struct {
 	received, accepted, notDurable, tooLarge, lostQoS0, unacked atomic.Int64
-	last                                                        atomic.Int64 // Unix nanoseconds
 
 	mu          sync.Mutex
 	connected   bool
@@ -52,14 +50,10 @@ func (f *Feed) Status() Status {
 	s := &f.state
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	out := Status{Broker: f.server.Host, Connected: s.connected, Since: s.since, Error: s.trouble,
+	return Status{Broker: f.server.Host, Connected: s.connected, Since: s.since, Error: s.trouble,
 		Refused:    slices.Clone(s.refused),
 		StoreError: s.storeError, Connections: s.connections, Received: s.received.Load(), Accepted: s.accepted.Load(),
 		NotDurable: s.notDurable.Load(), TooLarge: s.tooLarge.Load(), LostQoS0: s.lostQoS0.Load(), Unacked: s.unacked.Load()}
-	if n := s.last.Load(); n != 0 {
-		out.LastMessage = time.Unix(0, n).UTC()
-	}
-	return out
 }
 
 // say sets what is wrong; the same trouble again is no news.

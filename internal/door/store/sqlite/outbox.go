@@ -129,7 +129,7 @@ func (d *dayReader) entries(ctx context.Context, out []roof.Outgoing, seq int64,
 				return nil, err
 			}
 			for _, r := range readings {
-				out = append(out, roof.Outgoing{Seq: seq, Case: key.caseID, Reading: r})
+				out = append(out, roof.Outgoing{Case: key.caseID, Reading: r})
 			}
 			continue
 		}
@@ -137,7 +137,7 @@ func (d *dayReader) entries(ctx context.Context, out []roof.Outgoing, seq int64,
 		if err != nil {
 			return nil, damagedAt(key.caseID, key.name, at, err)
 		}
-		out = append(out, roof.Outgoing{Seq: seq, Case: key.caseID, Reading: r, Aside: aside})
+		out = append(out, roof.Outgoing{Case: key.caseID, Reading: r, Aside: aside})
 	}
 	return out, nil
 }
