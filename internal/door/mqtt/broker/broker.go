@@ -79,7 +79,8 @@ type Options struct {
 const (
 	perConnection    = 1024             // messages of one connection not yet acknowledged
 	perBatch         = 512              // of them handed over together
-	messageOverhead  = 512              // bytes reckoned for a message beside topic and payload
+	idleBatch        = 16               // the room for more is given up once nothing waits
+	messageOverhead  = 2 << 10          // bytes reckoned for a message beside topic and payload: its packet
 	connectTimeout   = 10 * time.Second // from TCP connection to CONNECT, TLS included
 	closeLibrary     = 2 * time.Second  // for the library's own closing, after everything is durable
 	writeTimeout     = 10 * time.Second // a client that reads nothing for so long is dropped

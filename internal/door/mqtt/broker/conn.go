@@ -24,11 +24,13 @@ var errNoResult = errors.New("the handler gave no result")
 type conn struct {
 	b      *Broker
 	cl     *mqtt.Client
-	queue  chan waiting
+	queue  chan *waiting
 	failed atomic.Bool
 }
 
-// waiting is a message that was taken and the client has no word about yet.
+// waiting is a message that was taken and the client has no word about yet. A
+// packet has over a kilobyte of fields for every use of MQTT: room for all that may
+// wait would be two megabytes of every connection.
 type waiting struct {
 	message Message
 	pk      packets.Packet
@@ -36,7 +38,7 @@ type waiting struct {
 }
 
 func (b *Broker) newConn(cl *mqtt.Client) *conn {
-	c := &conn{b: b, cl: cl, queue: make(chan waiting, perConnection)}
+	c := &conn{b: b, cl: cl, queue: make(chan *waiting, perConnection)}
 	go c.work()
 	return c
 }
@@ -61,7 +63,7 @@ func (c *conn) take(pk packets.Packet, m Message) bool {
 	c.b.pending.Add(1)
 	c.b.drainMu.RUnlock()
 	c.b.stats.received.Add(1)
-	c.queue <- waiting{message: m, pk: pk, weight: weight}
+	c.queue <- &waiting{message: m, pk: pk, weight: weight}
 	return true
 }
 
@@ -69,9 +71,9 @@ func (c *conn) take(pk packets.Packet, m Message) bool {
 // and all its messages have their result.
 func (c *conn) work() {
 	var (
-		group    = make([]waiting, 0, perBatch)
-		messages = make([]Message, 0, perBatch)
-		acks     = make([]byte, 0, 4*perBatch)
+		group    []*waiting
+		messages []Message
+		acks     []byte
 	)
 	for w := range c.queue {
 		group = append(group[:0], w)
@@ -90,7 +92,7 @@ func (c *conn) work() {
 				c.fail(err)
 				continue
 			}
-			acks = c.accept(acks, w.pk)
+			acks = c.accept(acks, &w.pk)
 		}
 		acks = c.send(acks)
 		for i, w := range group { // after the publisher has its word
@@ -101,6 +103,9 @@ func (c *conn) work() {
 		c.b.pending.Add(-len(group))
 		clear(group)
 		clear(messages) // payloads must not be kept alive by an idle connection
+		if len(group) > idleBatch && len(c.queue) == 0 {
+			group, messages, acks = nil, nil, nil
+		}
 	}
 }
 
@@ -113,7 +118,7 @@ func resultOf(results []error, i int) error {
 }
 
 // accept adds a durable message's acknowledgement to those that go out next.
-func (c *conn) accept(acks []byte, pk packets.Packet) []byte {
+func (c *conn) accept(acks []byte, pk *packets.Packet) []byte {
 	if !c.failed.Load() {
 		switch pk.FixedHeader.Qos {
 		case 1:

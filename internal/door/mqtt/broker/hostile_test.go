@@ -227,6 +227,26 @@ func TestASubscriberMakesDeepTopicsNoDearer(t *testing.T) {
 	require.Empty(t, b.post.retained)
 }
 
+// A house may have a connection of its own, and most of the time says nothing.
+func TestAConnectionThatSaysLittleCostsLittle(t *testing.T) {
+	b := start(t, Options{Handler: func(context.Context, Message) error { return nil }})
+	const clients, most = 100, 64 << 10 // both ends of each are here
+	var before, now runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	for i := range clients {
+		c := rawConnect(t, b, 4, fmt.Sprint("house", i))
+		p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+		p.TopicName, p.Qos, p.MessageID, p.Payload = "dewcase/a/k7", 1, 1, []byte("4.31")
+		require.NoError(t, p.Write(c))
+		_, err := packets.ReadPacket(c.in)
+		require.NoError(t, err)
+	}
+	runtime.GC()
+	runtime.ReadMemStats(&now)
+	require.Less(t, (int64(now.HeapAlloc)-int64(before.HeapAlloc))/clients, int64(most))
+}
+
 func TestMemoryIsBoundedWhileNothingBecomesDurable(t *testing.T) {
 	release := make(chan struct{})
 	b := start(t, Options{MaxPendingBytes: 4 << 20, Handler: func(ctx context.Context, _ Message) error {
