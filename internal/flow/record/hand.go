@@ -16,8 +16,9 @@ import (
 )
 
 const (
-	// maxHours bounds the hours at hand over all cases, about 50 MiB.
-	maxHours = 50_000
+	// maxHours bounds the hours at hand over all cases, about 25 MiB: five winters. One
+	// case alone may have more.
+	maxHours = 25_000
 	// maxTailBytes bounds the tails at hand over all cases: of 10,000 houses of six
 	// loggers they take up to 120 MiB, by the time of day.
 	maxTailBytes = 192 << 20
@@ -266,7 +267,7 @@ func (r *Reader) hold(c *roof.Case, k *held, version int64, rows ...hours) {
 		}
 	}
 	r.byRows.use(k, &k.byRows, len(k.rows)-had)
-	for r.byRows.sum > r.byRows.most { // those longest unused go, the one in use last
+	for r.byRows.sum > r.byRows.most && r.byRows.Len() > 1 { // those longest unused go, and never the one in use
 		r.dropRows(r.byRows.Front().Value.(*held))
 	}
 }

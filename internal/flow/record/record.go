@@ -27,6 +27,9 @@ const (
 	dayMS  = 24 * hourMS
 )
 
+// mostAsked is the longest stretch, in hours, that is put together of hours.
+const mostAsked = 50_000
+
 // quietMS is how far apart a flag and the readings that cause it can lie.
 const quietMS = int64(qc.Reach / time.Millisecond)
 
@@ -346,7 +349,7 @@ func (r *Reader) Timeline(ctx context.Context, c *roof.Case, fromMS, untilMS, st
 	}
 	phase := phaseMS(c)
 	if stepMS%hourMS != 0 || floor(fromMS, phase) != fromMS || floor(untilMS, phase) != untilMS ||
-		int64(n)*(stepMS/hourMS) > maxHours {
+		int64(n)*(stepMS/hourMS) > mostAsked {
 		set, err := r.Around(ctx, c, fromMS, untilMS)
 		if err != nil {
 			return timeline.View{}, err
