@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -354,8 +355,15 @@ func asAsked(listen, bound string) string {
 	return net.JoinHostPort(host, port)
 }
 
+// garbagePercent is how much the heap may grow before it is swept. Of many houses
+// most of it stays, so that at Go's 100 as much again would lie unused.
+const garbagePercent = 50
+
 // Run serves until ctx ends, then drains and stops.
 func (a *App) Run(ctx context.Context) error {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(garbagePercent)
+	}
 	go func() {
 		serve := a.server.Serve
 		if a.secure() {
