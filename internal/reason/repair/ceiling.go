@@ -27,11 +27,11 @@ func (j *judge) ceilingShown(l *look, way float64) bool {
 	return j.ceilingStands(l, way) && j.ceilingLeans(l, way)
 }
 
-func (j *judge) ofCeiling() bool { return j.terms.credit == [3]bool{false, true, false} }
+func (tm terms) ofCeiling() bool { return tm.credit == [3]bool{false, true, false} }
 
 // ceilingStands says that the fitted flow changed by more than it strays.
 func (j *judge) ceilingStands(l *look, way float64) bool {
-	if !j.ofCeiling() {
+	if !j.terms.ofCeiling() {
 		return true
 	}
 	_, c, _ := l.trial.changes(&l.fit.u)
@@ -41,7 +41,7 @@ func (j *judge) ceilingStands(l *look, way float64) bool {
 // ceilingLeans says that the loft's temperature leans to the same side, where it can
 // tell.
 func (j *judge) ceilingLeans(l *look, way float64) bool {
-	if !j.ofCeiling() || j.witness == nil {
+	if !j.terms.ofCeiling() || j.witness == nil {
 		return true
 	}
 	if l.lean == nil {

@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -58,5 +59,19 @@ func TestAnIntervalReachesFurtherOnlyTowardsAFall(t *testing.T) {
 		assert.GreaterOrEqual(t, r.high, e.high)
 		assert.LessOrEqual(t, r.high, 100.0)
 		assert.InDelta(t, e.high, e.reaching(0).high, 1e-9)
+	}
+}
+
+func TestALeastChangeShrinksInItsLogarithmAndKeepsItsSign(t *testing.T) {
+	for _, c := range []struct{ e, want effect }{
+		{effect{50, 36, 80}, effect{50, 100 * (1 - math.Sqrt(0.64)), 80}},
+		{effect{-60, -90, -21}, effect{-60, -90, -10}},
+		{effect{10, -5, 40}, effect{10, -5, 40}},
+		{effect{10, 0, 40}, effect{10, 0, 40}},
+	} {
+		got := c.e.atLeast(0.5)
+		assert.InDelta(t, c.want.low, got.low, 1e-9)
+		assert.InDelta(t, c.want.high, got.high, 1e-9)
+		assert.Equal(t, c.e.pct, got.pct)
 	}
 }
