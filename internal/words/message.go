@@ -85,6 +85,32 @@ func MessageTimeUnread(pointer, example string) string {
 		"far from the arrival; readings get their time of arrival", pointer, example)
 }
 
+// WouldBe says what values are in the unit of our quantity, behind the unit that a person
+// can choose.
+func WouldBe(quantity string, low, high float64) string {
+	sign := map[string]string{"temp_c": " °C", "rh_pct": " %", "battery_pct": " %", "wood_pct": " %", "wind_ms": " m/s",
+		"rain_mm": " mm", "sun_w_m2": " W/m²"}[quantity]
+	if a, b := Fixed(low, 1), Fixed(high, 1); a != b {
+		return ": " + a + " to " + b + sign
+	}
+	return ": " + Fixed(low, 1) + sign
+}
+
+// MessageSenseless says why nothing can be proposed of a message, as far as its
+// beginning tells.
+func MessageSenseless(payload string) string {
+	text := strings.TrimSpace(payload)
+	switch {
+	case strings.HasPrefix(text, "<"):
+		return "XML is not read; let the gateway send JSON or text such as t=4.3 h=92"
+	case strings.HasPrefix(text, "{"), strings.HasPrefix(text, "["):
+		return "nothing in it is named like a temperature, a humidity or another quantity that is read"
+	case len(text) > 0 && strings.Trim(text, "0123456789.,;|+-: \t") == "":
+		return "numbers without names: no level of the topic says what they measure"
+	}
+	return "it is neither JSON, SenML, line protocol nor text that names its values, such as t=4.3 h=92"
+}
+
 // MessageProposal introduces a mapping that would read a message, of which doubtful
 // keys are a person's to confirm.
 func MessageProposal(doubtful []string) string {

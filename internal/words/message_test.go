@@ -33,3 +33,21 @@ func TestWhatAMessageBecomesIsSaid(t *testing.T) {
 		assert.Equal(t, want, got)
 	}
 }
+
+func TestUnitsSayWhatTheValuesWouldBe(t *testing.T) {
+	assert.Equal(t, ": 4.3 to 4.9 °C", WouldBe("temp_c", 4.3, 4.9))
+	assert.Equal(t, ": −15.4 °C", WouldBe("temp_c", -15.4, -15.4))
+	assert.Equal(t, ": 92.1 %", WouldBe("rh_pct", 92.1, 92.1))
+}
+
+func TestWhyNothingCanBeProposedIsTold(t *testing.T) {
+	for payload, want := range map[string]string{
+		"<data><t>4</t></data>": "XML is not read; let the gateway send JSON or text such as t=4.3 h=92",
+		`{"a":1}`:               "nothing in it is named like a temperature, a humidity or another quantity that is read",
+		"4.3;92":                "numbers without names: no level of the topic says what they measure",
+		"online": "it is neither JSON, SenML, line protocol nor text that names its values, such as " +
+			"t=4.3 h=92",
+	} {
+		assert.Equal(t, want, MessageSenseless(payload), payload)
+	}
+}

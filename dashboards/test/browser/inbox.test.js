@@ -84,6 +84,7 @@ async function reach(shape, n, id) {
   });
   if (at < 0) throw new Error("nothing is proposed: " + names.join("; "));
   const form = p.page.locator("main form").nth(at);
+  if (await form.locator("details.kind").getAttribute("open") === null) await form.locator("summary").first().tap();
   for (const select of await form.locator('select[name^="unit."], select[name="zone"], select[name="dates"]').all()) {
     if (await select.inputValue() === "") await select.selectOption({ index: 1 });
   }
@@ -91,8 +92,14 @@ async function reach(shape, n, id) {
     const label = form.locator("label", { hasText: new RegExp(`: ${place.temp_c} °C|, ${place.rh_pct} %RH`.replace(/\./g, "\\.")) }).first();
     await form.locator(`[id="${await label.getAttribute("for")}"]`).selectOption(place.at);
   }
+  for (const name of shape.aside ?? []) await form.locator(`select[name="place.${name}"]`).selectOption("aside");
+  if (shape.drop) {
+    await form.getByText("How it is read").tap();
+    const label = form.locator("label", { hasText: shape.drop }).first();
+    await form.locator(`[id="${await label.getAttribute("for")}"]`).selectOption("aside");
+  }
   await fits(p.page, `read ${shape.name}`);
-  await form.getByRole("button", { name: "Read them from now on" }).tap();
+  await form.getByRole("button", { name: /^Read (it|them) from now on$/ }).tap();
   await p.page.waitForURL((u) => u.pathname.endsWith("/positions"))
     .catch(async () => { throw new Error("not taken: " + await p.page.locator('[role="alert"]').allTextContents()); });
   await fits(p.page, `taken ${shape.name}`);
@@ -102,6 +109,9 @@ async function reach(shape, n, id) {
     const got = kept[place.at];
     assert.ok(got && near(got.temp_c, place.temp_c) && near(got.rh_pct, place.rh_pct), `${place.at}: ${JSON.stringify(kept)}`);
   }
+  const csv = shape.drop || shape.aside ? await ask(`/api/cases/${id}/readings.csv`) : "";
+  for (const name of shape.aside ?? []) assert.ok(!csv.includes(`,${name},`), "left aside: " + csv);
+  if (shape.drop) assert.ok(!/battery_pct/.test(csv) || csv.trim().split("\n").slice(1).every((l) => l.split(",")[4] === ""), csv);
   // What comes from now on is read as it comes.
   const stored = async () => Number(/dewcase_mqtt_acknowledged_total (\d+)/.exec(await ask("/metrics"))?.[1]);
   const rejected = async () => (await ask("/metrics")).split("\n").filter((l) => l.startsWith("dewcase_readings_rejected_total"))

@@ -39,7 +39,7 @@ func shapes(t *testing.T) (out []shape) {
 	return out
 }
 
-var timeMark = regexp.MustCompile(`\{(rfc3339|s|ms|ns|local)(-\d+)\}`)
+var timeMark = regexp.MustCompile(`\{(rfc3339|s|ms|ns|local|utc)(-\d+)\}`)
 
 // timed puts times into a payload: {s-60} is a minute before now.
 func timed(text string, now time.Time) string {
@@ -56,6 +56,8 @@ func timed(text string, now time.Time) string {
 			return fmt.Sprint(at.UnixMilli())
 		case "ns":
 			return fmt.Sprint(at.UnixNano())
+		case "utc":
+			return at.UTC().Format("2006-01-02+15:04:05")
 		}
 		zone, _ := time.LoadLocation("Europe/London")
 		return at.In(zone).Format("2006-01-02 15:04:05")

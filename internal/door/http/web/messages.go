@@ -35,6 +35,8 @@ type messagesBody struct {
 	Heard       []roof.HeardName
 	Older       int64 // id to go on from; 0 at the end
 	Case        string
+	Paged       bool // an older part of the log is asked for, or one house's
+	Switched    bool // the exchange with home automation was just set
 }
 
 type reasonRow struct {
@@ -114,6 +116,7 @@ func (p *Pages) messages(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	b.Done, b.Fault = news(r.URL.Query())
+	b.Paged, b.Switched = before > 0 || b.Case != "", r.URL.Query().Has("switched")
 	b.Sentence = messagesSentence(b.Counts)
 	p.render(w, r, http.StatusOK, "messages", page{Title: "Messages not understood", Tab: "messages", Body: b})
 }

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -10,7 +9,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"dewcase/internal/flow/announced"
 	"dewcase/internal/flow/casefile"
@@ -31,74 +29,10 @@ type Reading struct {
 
 // readBody is the page on which messages that nothing reads become readings.
 type readBody struct {
-	House  *head
-	Forms  []readForm
-	Unread int // kept messages that nothing reads
-}
-
-// readForm is one mapping, or those of one announcement, with what it makes of the
-// messages that came.
-type readForm struct {
-	N               int // counts the forms of a page
-	Name            string
-	Text            string // the mappings as the configuration writes them
-	Topics          []string
-	Messages, Taken int
-	Fields          []fieldRow
-	Zone            []option // of local times; none where there are none
-	Dates           []option // how dates are written, where that is doubtful
-	Loggers         []loggerRow
-	Spots           []spot
-	First           time.Time // of the readings
-	Aside           []payload.Key
-	Unread          []string // what looks like a time and is not read as one
-	Faults          []string
-	Rejected        string // why the first message is not read
-}
-
-// option is one answer of a select.
-type option struct {
-	Value, Words string
-	Chosen       bool
-}
-
-// fieldRow is one value that a mapping reads.
-type fieldRow struct {
-	Index            int
-	Name             string // under which its unit is asked
-	Quantity         string
-	At               string // pointer or segment
-	Probe            string
-	Key              payload.Key
-	Units            []option
-	Doubtful, Chosen bool
-}
-
-// loggerRow is one logger that a mapping gives.
-type loggerRow struct {
-	Name     string
-	Readings int
-	Last     roof.Reading
-	Place    string // chosen
-	Fitted   string // where it hangs already
-}
-
-// unitWords are the units as people write them.
-var unitWords = map[payload.Unit]string{payload.Celsius: "°C", payload.Fahrenheit: "°F", payload.Kelvin: "K",
-	payload.Percent: "per cent", payload.Fraction: "a fraction, 0 to 1", payload.Millimetre: "mm",
-	payload.MetreSecond: "m/s", payload.KilometreHour: "km/h", payload.WattMetre2: "W/m²"}
-
-// unitChoices are the units that a person can choose between for a quantity.
-func unitChoices(q roof.Quantity) []payload.Unit {
-	switch q {
-	case roof.TempC:
-		return []payload.Unit{payload.Celsius, payload.Fahrenheit, payload.Kelvin}
-	case roof.RHPct, roof.BatteryPct, roof.WoodPct:
-		return []payload.Unit{payload.Percent, payload.Fraction}
-	case roof.WindMS:
-		return []payload.Unit{payload.MetreSecond, payload.KilometreHour}
-	}
-	return nil
+	House     *head
+	Forms     []readForm
+	Unread    int        // kept messages that nothing reads
+	Senseless []topicRow // of which nothing can be proposed
 }
 
 // read shows what the messages that nothing reads could become of one house.
@@ -134,6 +68,14 @@ func (p *Pages) read(w http.ResponseWriter, r *http.Request) {
 			}
 			b.Forms = append(b.Forms, f)
 		}
+		read := map[string]bool{}
+		for i := range b.Forms {
+			b.Forms[i].Open = len(b.Forms) <= 2 || i == 0
+			for _, t := range b.Forms[i].Topics {
+				read[t] = true
+			}
+		}
+		b.Senseless = slices.DeleteFunc(topicsOf(messages), func(t topicRow) bool { return read[t.Topic] })
 	}
 	p.showRead(w, r, http.StatusOK, b)
 }
@@ -153,154 +95,6 @@ func freeLogger(c *roof.Case, name string) string {
 	}
 }
 
-// fill lays mappings out as a form. Of what is doubtful by its key nothing is
-// chosen beforehand.
-func (f *readForm) fill(h *head, all []payload.Mapping, messages []payload.Message, keys []payload.Key) {
-	f.Text, f.Spots = payload.WriteMappings(all), spots(h.Case)
-	used := map[string]bool{}
-	eachField(all, func(field *payload.Field, probe string) {
-		row := fieldRow{Index: len(f.Fields), Quantity: field.Quantity.String(), At: cmp.Or(field.Pointer, field.Segment),
-			Probe: probe}
-		for _, k := range keys {
-			if k.Pointer == payload.KeyOf(*field) {
-				row.Key, row.Doubtful, used[k.Pointer] = k, k.Doubtful(), true
-			}
-		}
-		scales := []float64{cmp.Or(field.Scale, 1)}
-		if slices.Contains(row.Key.By, payload.ByScale) {
-			scales = []float64{0.1, 0.01, 1}
-		}
-		for _, u := range unitChoices(field.Quantity) {
-			for _, s := range scales {
-				o := option{Value: unitValue(u, s), Words: unitWords[u], Chosen: !row.Doubtful && u == field.Unit}
-				switch s {
-				case 0.1:
-					o.Words = "tenths of " + o.Words
-				case 0.01:
-					o.Words = "hundredths of " + o.Words
-				}
-				row.Units = append(row.Units, o)
-			}
-		}
-		row.Name = strconv.Itoa(row.Index)
-		if row.Doubtful {
-			row.ask(f.Fields)
-		}
-		row.Chosen = slices.ContainsFunc(row.Units, func(o option) bool { return o.Chosen })
-		f.Fields = append(f.Fields, row)
-	})
-	var clock payload.Key
-	for _, k := range keys {
-		switch {
-		case used[k.Pointer]:
-		case k.Role == payload.TimeRole:
-			clock = k
-		default:
-			f.Aside = append(f.Aside, k)
-		}
-	}
-	f.clock(all, h, clock)
-	f.preview(h, all, messages)
-}
-
-// ask has a person say the unit, once for all fields of the quantity.
-func (row *fieldRow) ask(before []fieldRow) {
-	row.Name, row.Doubtful, row.Chosen = row.Quantity, true, false
-	for u := range row.Units {
-		row.Units[u].Chosen = false
-	}
-	if slices.ContainsFunc(before, func(other fieldRow) bool { return other.Name == row.Name }) {
-		row.Units = nil
-	}
-}
-
-// clock asks what only a person can know of a local time.
-func (f *readForm) clock(all []payload.Mapping, h *head, k payload.Key) {
-	for _, m := range all {
-		if m.Time == nil || m.Time.Form != "layout" || strings.HasSuffix(m.Time.Layout, "Z") {
-			continue
-		}
-		said, own := !k.Doubtful(), h.Case.Property.Timezone
-		f.Zone = []option{{own, "the house’s own, " + own, said && m.Time.Zone == own},
-			{"UTC", "UTC, the same all year", said && m.Time.Zone == "UTC"}}
-		swap := strings.NewReplacer("DD", "MM", "MM", "DD").Replace(m.Time.Layout)
-		if strings.Contains(m.Time.Layout, "/") && !strings.HasPrefix(m.Time.Layout, "Y") {
-			said = said || !slices.Contains(k.By, payload.DatesUnclear)
-			f.Dates = []option{{m.Time.Layout, m.Time.Layout, said}, {swap, swap, false}}
-		}
-	}
-}
-
-// preview says what mappings make of the messages that came.
-func (f *readForm) preview(h *head, all []payload.Mapping, messages []payload.Message) {
-	became, err := payload.Become(all, messages)
-	if err != nil {
-		f.Faults = append(f.Faults, strings.Split(err.Error(), "\n")...)
-		return
-	}
-	at := map[string]int{}
-	row := func(name string) *loggerRow {
-		i, ok := at[name]
-		if !ok {
-			i = len(f.Loggers)
-			at[name] = i
-			f.Loggers = append(f.Loggers, loggerRow{Name: name})
-			if l, ok := h.Case.Logger(name); ok {
-				for _, fit := range l.Fitted {
-					if fit.To.IsZero() {
-						f.Loggers[i].Fitted = fit.Position
-					}
-				}
-			}
-		}
-		return &f.Loggers[i]
-	}
-	for _, m := range all {
-		if m.Logger != "" {
-			row(m.Logger)
-		}
-	}
-	for _, b := range became {
-		if b.Mapping < 0 {
-			continue
-		}
-		f.Messages++
-		if len(b.Readings) > 0 {
-			f.Taken++
-		} else if len(b.Rejects) > 0 && f.Rejected == "" {
-			f.Rejected = b.Rejects[0].Detail
-		}
-		for _, x := range b.Readings {
-			l := row(x.Logger)
-			if l.Readings++; !x.At.Before(l.Last.At) {
-				l.Last = x
-			}
-			if f.First.IsZero() || x.At.Before(f.First) {
-				f.First = x.At
-			}
-		}
-	}
-	slices.SortStableFunc(f.Loggers, func(a, b loggerRow) int { return cmp.Compare(a.Name, b.Name) })
-}
-
-// eachField calls do for every field of mappings, with the probe that it is of.
-func eachField(all []payload.Mapping, do func(f *payload.Field, probe string)) {
-	for m := range all {
-		for i := range all[m].Fields {
-			do(&all[m].Fields[i], "")
-		}
-		for p := range all[m].Probes {
-			for i := range all[m].Probes[p].Fields {
-				do(&all[m].Probes[p].Fields[i], cmp.Or(all[m].Probes[p].Logger, all[m].Probes[p].Suffix))
-			}
-		}
-	}
-}
-
-func unitValue(u payload.Unit, scale float64) string {
-	return string(u) + " " + strconv.FormatFloat(scale, 'g', -1, 64)
-}
-
 // answered puts a form's answers into its mappings, and says what is still open.
 func answered(all []payload.Mapping, form url.Values) (open []string) {
 	i := 0
@@ -310,6 +104,10 @@ func answered(all []payload.Mapping, form url.Values) (open []string) {
 			if chosen, there = form["unit."+f.Quantity.String()]; !there {
 				return
 			}
+		}
+		if chosen[0] == leftAside {
+			f.Unit = leftAside
+			return
 		}
 		unit, scale, _ := strings.Cut(chosen[0], " ")
 		if unit == "" {
@@ -326,6 +124,16 @@ func answered(all []payload.Mapping, form url.Values) (open []string) {
 			}
 		}
 	})
+	for m := range all {
+		aside := func(f payload.Field) bool { return f.Unit == leftAside }
+		all[m].Fields = slices.DeleteFunc(all[m].Fields, aside)
+		for i := range all[m].Probes {
+			all[m].Probes[i].Fields = slices.DeleteFunc(all[m].Probes[i].Fields, aside)
+		}
+		if all[m].Form != payload.SenMLForm {
+			all[m].Probes = slices.DeleteFunc(all[m].Probes, func(p payload.Probe) bool { return len(p.Fields) == 0 })
+		}
+	}
 	for m := range all {
 		t := all[m].Time
 		if t == nil || t.Form != "layout" {
@@ -377,6 +185,7 @@ func (p *Pages) takeRead(w http.ResponseWriter, r *http.Request) {
 			row.ask(f.Fields[:i])
 		}
 	}
+	f.count()
 	for key, options := range map[string][]option{"zone": f.Zone, "dates": f.Dates} {
 		for i := range options {
 			options[i].Chosen = options[i].Chosen && r.PostFormValue(key) != ""
@@ -387,14 +196,21 @@ func (p *Pages) takeRead(w http.ResponseWriter, r *http.Request) {
 	if r.PostFormValue("since") == "first" && !f.First.IsZero() {
 		from = f.First
 	}
+	gone := map[string]bool{}
 	for i, l := range f.Loggers {
 		value := r.PostFormValue("place." + l.Name)
-		f.Loggers[i].Place = value
+		if f.Loggers[i].Place = value; value == leftAside && l.CanGo {
+			gone[l.Name] = true
+		}
 		if pl, ok := placing(h.Case, l.Name, value, from); ok {
 			order.Placings = append(order.Placings, pl)
 		}
 	}
 	order.Placings = apartFrom(order.Placings)
+	if len(gone) > 0 {
+		listOnly(&all[0], f.Loggers, gone)
+		f.Text = payload.WriteMappings(all)
+	}
 	if r.PostFormValue("do") == "take" && len(f.Faults) == 0 {
 		s, err := p.inbox.Read(ctx, order)
 		if errors.As(err, &faults) {
@@ -409,11 +225,26 @@ func (p *Pages) takeRead(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+	f.Open = true
 	status := http.StatusOK
 	if len(f.Faults) > 0 {
 		status = http.StatusUnprocessableEntity
 	}
 	p.showRead(w, r, status, readBody{House: h, Forms: []readForm{f}, Unread: len(messages)})
+}
+
+// listOnly has a mapping read no other loggers than those that stay.
+func listOnly(m *payload.Mapping, loggers []loggerRow, gone map[string]bool) {
+	written := map[string]string{}
+	for raw, name := range m.Loggers {
+		written[name] = raw
+	}
+	m.OnlyListed, m.Loggers = true, map[string]string{}
+	for _, l := range loggers {
+		if !gone[l.Name] {
+			m.Loggers[cmp.Or(written[l.Name], l.Name)] = l.Name
+		}
+	}
 }
 
 // apartFrom gives each of several new positions of one place an id of its own.
@@ -428,47 +259,4 @@ func apartFrom(all []casefile.Placing) []casefile.Placing {
 		}
 	}
 	return all
-}
-
-// unreadTopics lists the topics of kept messages that nothing reads, the busiest
-// first.
-func (p *Pages) unreadTopics(ctx context.Context) (out []topicRow, err error) {
-	messages, err := p.inbox.Unread(ctx)
-	at := map[string]int{}
-	for _, m := range messages {
-		i, ok := at[m.Topic]
-		if !ok {
-			i = len(out)
-			at[m.Topic] = i
-			out = append(out, topicRow{Topic: m.Topic})
-		}
-		out[i].Count++
-		if !m.Arrived.Before(out[i].Last) {
-			out[i].Last, out[i].Payload = m.Arrived, m.Payload
-		}
-	}
-	slices.SortStableFunc(out, func(a, b topicRow) int { return b.Count - a.Count })
-	return out, err
-}
-
-// valuesWords lists what a reading holds: 4.3 °C, 89 %RH, battery 83.
-func valuesWords(r roof.Reading) string {
-	var out []string
-	for _, q := range []struct{ key, unit string }{{"temp_c", " °C"}, {"rh_pct", " %RH"}} {
-		if x := measuredCell(r, q.key); x != "–" {
-			out = append(out, x+q.unit)
-		}
-	}
-	if more := furtherCell(r); more != "" {
-		out = append(out, more)
-	}
-	return strings.Join(out, ", ")
-}
-
-// topicRow is one topic that nothing reads.
-type topicRow struct {
-	Topic   string
-	Count   int
-	Last    time.Time
-	Payload []byte
 }
