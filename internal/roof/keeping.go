@@ -178,6 +178,14 @@ type Derived struct {
 	Data  []byte
 }
 
+// The kinds of state, each under a house's id, that say that another instance keeps
+// it or is about to. Its days are not given to another engine any more: that
+// instance writes the same points there, dated by its own arrivals.
+const (
+	StateAway    = "house_away"
+	StateLeaving = "house_leaving" // for a day at most
+)
+
 // HouseState is a blob of the daemon's own state that belongs to one house.
 type HouseState struct {
 	Kind string `json:"kind"`

@@ -139,13 +139,22 @@ func Open(ctx context.Context, state State, channels []Channel, now func() time.
 }
 
 // LeaveOut has the letters of houses left undelivered that another instance keeps
-// now, from when it returns on: one that is under way is finished before.
+// now, from when it returns on: one that is under way is finished before. What waits
+// of the others is looked through.
 func (o *Outbox) LeaveOut(away func(caseID string) bool) {
 	o.one.Lock()
 	defer o.one.Unlock()
 	o.mu.Lock()
-	defer o.mu.Unlock()
 	o.away = away
+	o.mu.Unlock()
+	o.wakeUp()
+}
+
+func (o *Outbox) wakeUp() {
+	select {
+	case o.wake <- struct{}{}:
+	default:
+	}
 }
 
 // waits reports whether a letter is still to be delivered from here; mu is held.
@@ -185,10 +194,7 @@ func (o *Outbox) Take(ctx context.Context, s roof.HouseState) error {
 	o.mu.Lock()
 	o.letters[l.Key] = &l
 	o.mu.Unlock()
-	select {
-	case o.wake <- struct{}{}:
-	default:
-	}
+	o.wakeUp()
 	return nil
 }
 
@@ -222,10 +228,7 @@ func (o *Outbox) Post(ctx context.Context, channel, to string, m alert.Message) 
 	o.mu.Lock()
 	o.letters[l.Key] = l
 	o.mu.Unlock()
-	select {
-	case o.wake <- struct{}{}:
-	default:
-	}
+	o.wakeUp()
 	return nil
 }
 

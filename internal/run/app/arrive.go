@@ -224,18 +224,15 @@ func (m *mover) settle(ctx context.Context, p *parcel.Parcel, x arrival, got *ap
 		}
 		got.Files++
 	}
+	if err := m.dropState(ctx, x.c, state); err != nil {
+		return err
+	}
 	for _, s := range state {
 		if err := m.keepState(ctx, p.Case, s); err != nil {
 			return err
 		}
 	}
-	var logged []roof.Reject
-	for _, r := range rejects {
-		if r.At.Before(x.Since) { // later ones were rejected here too
-			logged = append(logged, r.Reject)
-		}
-	}
-	if err := m.store.AppendReject(ctx, logged...); err != nil {
+	if err := m.logRejects(ctx, p.Case, rejects, x.Since); err != nil {
 		return err
 	}
 	if err := m.store.PutState(ctx, kindHere, p.Case, []byte(p.From)); err != nil {
@@ -251,7 +248,56 @@ func (m *mover) settle(ctx context.Context, p *parcel.Parcel, x arrival, got *ap
 		return err
 	}
 	m.where.set(p.Case, nil, nil, true)
+	m.leaveOut() // its letters go out now
 	return m.book.Enter(ctx, p.Case)
+}
+
+// dropState drops what is here, from when the house was here before, and was dropped
+// where it comes from: links withdrawn there must not open its page again.
+func (m *mover) dropState(ctx context.Context, c *roof.Case, brought []roof.HouseState) error {
+	here, err := m.stateOf(ctx, c)
+	if err != nil {
+		return err
+	}
+	for _, s := range here {
+		if s.Kind == notify.BoxKind || s.Kind == recipeState || slices.ContainsFunc(brought, func(b roof.HouseState) bool {
+			return b.Kind == s.Kind && b.Key == s.Key
+		}) {
+			continue
+		}
+		if err := m.store.DeleteState(ctx, s.Kind, s.Key); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// logRejects keeps what was rejected before a time, save what is here already:
+// later ones were rejected here too, and a move that broke off begins again.
+func (m *mover) logRejects(ctx context.Context, id string, brought []roof.KeptReject, before time.Time) error {
+	here, err := m.store.Rejects(ctx, id, math.MaxInt32, 0)
+	if err != nil {
+		return err
+	}
+	have := map[string]int{}
+	key := func(r roof.Reject) string {
+		return fmt.Sprintf("%d %q %q %d %q %q", r.At.UnixMilli(), r.Logger, r.Source, r.Line, r.Reason, r.Payload)
+	}
+	for _, r := range here {
+		have[key(r.Reject)]++
+	}
+	var logged []roof.Reject
+	for _, r := range brought {
+		if !r.At.Before(before) {
+			continue
+		}
+		if k := key(r.Reject); have[k] > 0 {
+			have[k]--
+			continue
+		}
+		logged = append(logged, r.Reject)
+	}
+	return m.store.AppendReject(ctx, logged...)
 }
 
 // keepState keeps a blob of a house, if it is one that a house can bring.

@@ -16,6 +16,7 @@ import (
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/notify"
 	"dewcase/internal/door/parcel"
+	"dewcase/internal/door/store/influx"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/casefile"
@@ -43,15 +44,34 @@ type mover struct {
 	name     string // of this instance
 	version  string
 	now      func() time.Time
+	// recall takes a house's record back from an engine that the other instance may
+	// write to as well; nil without one.
+	recall func(ctx context.Context, caseID string) error
 
 	moving sync.Mutex // one house at a time
 }
 
 func (a *App) newMover() *mover {
 	c := a.opt.Config
-	return &mover{where: a.where, store: a.store, readings: a.readings, book: a.book, bell: a.bell, outbox: a.outbox,
+	m := &mover{where: a.where, store: a.store, readings: a.readings, book: a.book, bell: a.bell, outbox: a.outbox,
 		mappings: a.mappings, cabinet: filing.New(c.Data, a.store, a.opt.Now), url: c.HTTP.PublicURL,
 		name: c.MQTT.ClientID, version: a.opt.Version, now: a.opt.Now}
+	if s, ok := a.readings.(*influx.Store); ok {
+		m.recall = s.Recall
+	}
+	return m
+}
+
+// takeBack has the whole record of a house that leaves in the local store, and keeps
+// it there.
+func (m *mover) takeBack(ctx context.Context, id string) error {
+	if m.recall == nil {
+		return nil
+	}
+	if err := m.store.PutState(ctx, roof.StateLeaving, id, nil); err != nil {
+		return err
+	}
+	return m.recall(ctx, id)
 }
 
 // Where implements api.Moves.
@@ -81,6 +101,9 @@ func (m *mover) LetGo(ctx context.Context, id, to string) error {
 	if err != nil {
 		return err
 	}
+	if err := m.takeBack(ctx, id); err != nil {
+		return err
+	}
 	x := away{To: to, Label: nameOf(e.Case), At: m.now().UTC().Truncate(time.Second)}
 	blob, err := json.Marshal(x)
 	if err != nil {
@@ -95,10 +118,15 @@ func (m *mover) LetGo(ctx context.Context, id, to string) error {
 	return m.bell.Leave(ctx, id)
 }
 
-// leaveOut has no letter delivered of a house that was let go; one under way is
-// finished before.
+// leaveOut has no letter delivered of a house that was let go, nor of one that is on
+// its way here: of one that comes back, the other instance has delivered what waited
+// here. One under way is finished before.
 func (m *mover) leaveOut() {
-	m.outbox.LeaveOut(func(id string) bool { _, gone := m.where.awayTo(id); return gone })
+	m.outbox.LeaveOut(func(id string) bool {
+		_, gone := m.where.awayTo(id)
+		_, coming := m.where.arrivalOf(id)
+		return gone || coming
+	})
 }
 
 // Pack implements api.Moves.
@@ -106,6 +134,9 @@ func (m *mover) Pack(ctx context.Context, id string, to io.Writer) error {
 	gone, isGone := m.where.awayTo(id)
 	if !isGone {
 		if _, err := m.book.Get(id); err != nil {
+			return err
+		}
+		if err := m.takeBack(ctx, id); err != nil {
 			return err
 		}
 	}

@@ -20,7 +20,7 @@ import (
 
 // The kinds of state that say where a house is kept, each under its id.
 const (
-	kindAway     = "house_away"     // another instance keeps it
+	kindAway     = roof.StateAway
 	kindArriving = "house_arriving" // its readings are taken here already
 	kindHere     = "house_here"     // it moved here, whatever the key cases says
 )

@@ -121,11 +121,11 @@ func (l *loggers) send(h house, n, k int, at time.Time) {
 	}
 	tok := l.via[h.n%gateways].Publish("dewcase/"+h.id+"/"+lg.id, 1, false, payload+"}")
 	l.under.Go(func() {
-		ok := tok.WaitTimeout(time.Minute)
+		ok := tok.WaitTimeout(5 * time.Minute)
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		if err := tok.Error(); err != nil || !ok {
-			l.failed = errors.Join(err, errors.New("a reading was not acknowledged within a minute"))
+			l.failed = errors.Join(err, errors.New("a reading was not acknowledged within 5 minutes"))
 		}
 		l.acks = append(l.acks, time.Since(sent))
 	})

@@ -180,6 +180,27 @@ const (
 	daysAtATime     = 16
 )
 
+// Recall takes a case's days back that lie in the engine alone, before another
+// instance writes to them there.
+func (s *Store) Recall(ctx context.Context, caseID string) error {
+	spans, err := s.local.Spans(ctx, caseID)
+	if err != nil {
+		return err
+	}
+	for _, l := range spans {
+		away, err := s.local.Elsewhere(ctx, caseID, l.Logger, time.Time{}, time.Time{})
+		if err != nil {
+			return err
+		}
+		for _, d := range away {
+			if err := s.recall(ctx, d); err != nil {
+				return fmt.Errorf("taking the record of %s back from InfluxDB: %w", caseID, err)
+			}
+		}
+	}
+	return nil
+}
+
 // Range implements roof.ReadingStore. Days that lie in the engine are read from
 // it and compared with their digest; one that does not agree ends the reading
 // with an error that wraps roof.ErrDamaged.

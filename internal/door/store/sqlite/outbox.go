@@ -236,7 +236,9 @@ func (p *writeConn) postAll() error {
 	var after [2]int64
 	for more := true; more; {
 		rows, err := p.conn.QueryContext(ctx, `SELECT logger, day, n FROM day
-			WHERE (logger, day) > (?, ?) AND n > 0 AND sealed <> 3 ORDER BY logger, day LIMIT 1000`, after[0], after[1])
+			WHERE (logger, day) > (?, ?) AND n > 0 AND sealed <> 3 AND logger NOT IN (SELECT id FROM logger
+				WHERE case_id IN `+leaving+`) ORDER BY logger, day LIMIT 1000`, after[0], after[1],
+			p.s.opt.Now().Add(-leavingFor).UnixMilli())
 		if err != nil {
 			return err
 		}
@@ -296,8 +298,16 @@ func (s *Store) Aged(ctx context.Context, before time.Time, limit int) ([]roof.K
 	return s.days(ctx, `SELECT l.case_id, l.name, d.day, d.n FROM day d JOIN logger l ON l.id = d.logger
 		WHERE d.sealed = 1 AND d.day < ? AND NOT EXISTS (SELECT 1 FROM outbox) AND NOT EXISTS (SELECT 1 FROM refused r
 			WHERE r.logger = d.logger AND r.kind = 0 AND r.at >= d.day * 86400000 AND r.at < (d.day + 1) * 86400000)
-		ORDER BY d.day, d.logger LIMIT ?`, dayOf(before.UnixMilli()), limit)
+			AND l.case_id NOT IN `+leaving+` ORDER BY d.day, d.logger LIMIT ?`, dayOf(before.UnixMilli()),
+		s.opt.Now().Add(-leavingFor).UnixMilli(), limit)
 }
+
+// leaving are the houses that another instance keeps, or is about to.
+const (
+	leaving = `(SELECT key FROM state WHERE kind = '` + roof.StateAway + `' OR kind = '` + roof.StateLeaving +
+		`' AND at > ?)`
+	leavingFor = 24 * time.Hour
+)
 
 // Elsewhere lists a logger's days within a span that lie in the other engine
 // alone; with an empty case, those of all cases.
