@@ -56,6 +56,10 @@ func (a *App) openWhereabouts(ctx context.Context) error {
 	w := &whereabouts{config: a.opt.Config.Serves, away: map[string]away{}, arriving: map[string]*arrival{},
 		here: map[string]bool{}}
 	a.where = w
+	var err error
+	if a.others, err = newOtherInstances(a.opt.Config, a.opt.Now); err != nil {
+		return err
+	}
 	for kind, take := range map[string]func(id string, blob []byte) error{
 		kindAway: func(id string, blob []byte) error {
 			var x away

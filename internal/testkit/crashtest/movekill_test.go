@@ -35,8 +35,8 @@ excluded: [{from: 2026-11-19T00:00:00Z, to: 2026-11-19T06:00:00Z, position: void
 // instance is a daemon that keeps its address through kills.
 type instance struct {
 	*Daemon
-	name, data, addr string
-	start            func() *Daemon
+	name, data, addr, config string
+	start                    func() *Daemon
 }
 
 func freeAddr(t *testing.T) string {

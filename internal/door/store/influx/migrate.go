@@ -52,13 +52,15 @@ func MoveOut(ctx context.Context, local Local, client *Client, opt DrainOptions)
 			return m, err
 		}
 		for _, d := range aged {
-			readings, err := client.Readings(ctx, d.Case, d.Logger, d.Day, d.Day.Add(day))
-			if err != nil {
-				return m, fmt.Errorf("reading back what was moved: %w", err)
+			ok, err := readBack(ctx, local, client, d)
+			if errors.Is(err, roof.ErrDamaged) {
+				// An instance that kept the house before may have written there last.
+				if err = errors.Join(local.PostDay(ctx, d), drain.Empty(ctx)); err == nil {
+					ok, err = readBack(ctx, local, client, d)
+				}
 			}
-			ok, err := local.Release(ctx, d, readings)
 			if err != nil {
-				return m, fmt.Errorf("comparing what was moved: %w", err)
+				return m, err
 			}
 			if !ok {
 				return m, errors.New("moving to InfluxDB: new readings arrived meanwhile; stop the daemon, or move again")
@@ -70,6 +72,19 @@ func MoveOut(ctx context.Context, local Local, client *Client, opt DrainOptions)
 			return m, nil
 		}
 	}
+}
+
+// readBack lets go of a day here if the engine gives back what was stored of it.
+func readBack(ctx context.Context, local Local, client *Client, d roof.KeptDay) (bool, error) {
+	readings, err := client.Readings(ctx, d.Case, d.Logger, d.Day, d.Day.Add(day))
+	if err != nil {
+		return false, fmt.Errorf("reading back what was moved: %w", err)
+	}
+	ok, err := local.Release(ctx, d, readings)
+	if err != nil {
+		return false, fmt.Errorf("comparing what was moved: %w", err)
+	}
+	return ok, nil
 }
 
 // MoveBack takes every day that lies in the engine alone back into the local

@@ -59,7 +59,8 @@ func (p *writeConn) postRow() error {
 }
 
 // Pending gives what is to be copied, in the order of arrival, after a number,
-// about limit readings. What lies elsewhere already is passed over; last is the
+// about limit readings. What lies elsewhere already is passed over, as is what
+// belongs to a house that another instance keeps now, which copies it; last is the
 // number up to which it looked.
 func (s *Store) Pending(ctx context.Context, after int64, limit int) (out []roof.Outgoing, last int64, err error) {
 	fail := func(err error) ([]roof.Outgoing, int64, error) {
@@ -76,7 +77,7 @@ func (s *Store) Pending(ctx context.Context, after int64, limit int) (out []roof
 	}
 	defer rows.Close()
 	last = after
-	look := dayReader{tx: tx, names: map[int64]loggerKey{}}
+	look := dayReader{tx: tx, names: map[int64]loggerKey{}, away: map[int64]bool{}}
 	for len(out) < limit && rows.Next() {
 		var entries sql.RawBytes
 		if err := rows.Scan(&last, &entries); err != nil {
@@ -92,20 +93,24 @@ func (s *Store) Pending(ctx context.Context, after int64, limit int) (out []roof
 	return out, last, nil
 }
 
-// dayReader unpacks the outbox: it remembers the loggers' names.
+// dayReader unpacks the outbox: it remembers the loggers' names, and which belong to
+// houses that another instance keeps.
 type dayReader struct {
 	tx    executor
 	names map[int64]loggerKey
+	away  map[int64]bool
 }
 
 func (d *dayReader) name(ctx context.Context, id int64) (key loggerKey, err error) {
 	key, ok := d.names[id]
 	if !ok {
-		if err := d.tx.QueryRowContext(ctx, `SELECT case_id, name FROM logger WHERE id = ?`, id).Scan(&key.caseID,
-			&key.name); err != nil {
+		var away bool
+		if err := d.tx.QueryRowContext(ctx, `SELECT case_id, name, EXISTS (SELECT 1 FROM state WHERE kind = '`+
+			roof.StateAway+`' AND key = case_id) FROM logger WHERE id = ?`, id).Scan(&key.caseID, &key.name,
+			&away); err != nil {
 			return key, fmt.Errorf("looking up a logger's name: %w", err)
 		}
-		d.names[id] = key
+		d.names[id], d.away[id] = key, away
 	}
 	return key, nil
 }
@@ -122,6 +127,9 @@ func (d *dayReader) entries(ctx context.Context, out []roof.Outgoing, seq int64,
 		key, err := d.name(ctx, id)
 		if err != nil {
 			return nil, err
+		}
+		if d.away[id] {
+			continue
 		}
 		if kind == outDay {
 			readings, err := d.day(ctx, key, id, at)
