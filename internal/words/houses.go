@@ -111,3 +111,24 @@ func HouseArriving(house, from string, since time.Time) string {
 	return fmt.Sprintf("%s is on its way here from %s since %s: its readings are taken here already, and its pages and "+
 		"alerts are there until the move is finished.", house, from, since.UTC().Format("2 January 2006, 15:04 MST"))
 }
+
+// Counted is what an instance counted of its houses; At is zero where it never
+// answered.
+type Counted struct {
+	Houses, NeedALook, Sweating int
+	At                          time.Time
+}
+
+// InstanceCounted says what an instance counted and as of when, and why it did not
+// answer just now, if it did not.
+func InstanceCounted(c Counted, failed string) string {
+	if c.At.IsZero() {
+		return "Did not answer, and its houses are not counted: " + failed + "."
+	}
+	said := fmt.Sprintf("%s as of %s: %d need a look, %d sweat.", Count(c.Houses, "house"),
+		c.At.UTC().Format("2 January 2006, 15:04 MST"), c.NeedALook, c.Sweating)
+	if failed != "" {
+		said += " It does not answer now, so these older figures are counted: " + failed + "."
+	}
+	return said
+}

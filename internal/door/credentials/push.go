@@ -8,11 +8,12 @@ import (
 	"encoding/hex"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 )
 
 // PushTokens are tokens with which programs may do one thing: send messages on the
-// topics named for them. They are random, so that a plain digest keeps them.
+// topics named for them, or read the counts of houses. They are random, so that a plain digest keeps them.
 type PushTokens struct {
 	by map[string]pushToken // by the token's digest in hexadecimal
 }
@@ -93,6 +94,19 @@ func (p *PushTokens) Holder(token, topic string) (name string, known, may bool) 
 		may = may || Covers(filter, topic)
 	}
 	return t.name, known, may && known
+}
+
+// Counts is what stands for a topic in the line of a token that may read the counts
+// of houses; no message can be sent on it.
+const Counts = "$houses/figures"
+
+// ReadsCounts is whose token it is and whether it may read the counts of houses.
+func (p *PushTokens) ReadsCounts(token string) (name string, may bool) {
+	if p == nil {
+		return "", false
+	}
+	t := p.by[digest(token)]
+	return t.name, slices.Contains(t.topics, Counts)
 }
 
 // Covers reports that an MQTT topic filter matches a topic, or all that another

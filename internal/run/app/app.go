@@ -61,6 +61,7 @@ type App struct {
 	readings   roof.ReadingStore
 	book       *casebook.Book
 	where      *whereabouts
+	others     *otherInstances
 	mover      *mover
 	notHere    func(w http.ResponseWriter, r *http.Request, status int, what, link string)
 	keeper     *keeper

@@ -417,8 +417,27 @@ func (a *App) keepHouses(p *web.Pages) {
 
 // houseRows answers programs from the list of houses.
 type houseRows struct {
-	list func() web.HouseList
-	now  func() time.Time
+	list   func() web.HouseList
+	others *otherInstances
+	now    func() time.Time
+}
+
+func (a *App) houseRows() houseRows {
+	return houseRows{func() web.HouseList { return a.list }, a.others, a.opt.Now}
+}
+
+// pooledPage is what the page of all instances stands on; nil where there is one.
+func (a *App) pooledPage() func(context.Context) (houses.Pooled, error) {
+	if len(a.others.all) == 0 {
+		return nil
+	}
+	return a.houseRows().Pooled
+}
+
+// Pooled counts over this instance and the others.
+func (r houseRows) Pooled(ctx context.Context) (houses.Pooled, error) {
+	f, err := r.Figures(ctx)
+	return houses.Pool(append([]houses.Instance{{Name: "this instance", Figures: &f}}, r.others.figures(ctx)...)), err
 }
 
 func (r houseRows) Figures(ctx context.Context) (houses.Figures, error) {

@@ -19,7 +19,6 @@ import (
 
 	"dewcase/internal/door/http/api"
 	"dewcase/internal/door/http/gate"
-	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/mqtt/mqttfeed"
 	"dewcase/internal/run/config"
 )
@@ -127,7 +126,7 @@ func (a *App) router(g *gate.Gate) (http.Handler, error) {
 	})
 	r.Handle("/metrics", a.metrics.Handler())
 	api.Mount(r, api.Options{Cases: a.book, Readings: a.intake(), Views: a.views(),
-		Moves: a.mover, Houses: houseRows{func() web.HouseList { return a.list }, a.opt.Now}, Alerts: a.bell, Live: a.hub,
+		Moves: a.mover, Houses: a.houseRows(), Alerts: a.bell, Live: a.hub,
 		Messages: pushes{a.path, a.opt.Now}, MaxMessage: int64(a.opt.Config.MQTT.MaxPayloadKB) << 10,
 		Forecasts: a.bell, Version: a.opt.Version,
 		MaxBody: int64(a.opt.Config.HTTP.MaxBodyMB) << 20, Log: a.opt.Log})

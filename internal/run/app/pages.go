@@ -22,7 +22,7 @@ func (a *App) pages(r chi.Router, g *gate.Gate) error {
 	p, err := web.New(web.Options{Cases: a.book, Record: pageRecord{a.views(), a.readings, a.curves}, Rejects: a.intake(),
 		LogIn: g, Who: gate.Who,
 		Bundle: dashboards.Bundle(), Version: a.opt.Version, Now: a.opt.Now, Log: a.opt.Log, Reports: true, Demo: a.opt.Demo,
-		Away: a.movedAway})
+		Away: a.movedAway, Pooled: a.pooledPage()})
 	if err != nil {
 		return err
 	}

@@ -32,8 +32,13 @@ func readPushTokens(c config.HTTP) (*credentials.PushTokens, error) {
 	return credentials.ReadPushTokens(c.PushFile)
 }
 
-// pushToken asks whose token a request presents that sends a message.
+// pushToken asks whose token a request presents that sends a message, or reads the
+// counts of houses.
 func (a *App) pushToken(token string, r *http.Request) (name string, known, may, ok bool) {
+	if r.Method == http.MethodGet && r.URL.Path == api.CountsPath {
+		name, may = a.pushTokens.Load().ReadsCounts(token)
+		return name, may, may, may
+	}
 	topic := api.PushTopic(r.URL)
 	if topic == "" || r.Method != http.MethodPost {
 		return "", false, false, false

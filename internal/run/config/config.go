@@ -27,11 +27,19 @@ import (
 type Config struct {
 	Data   string   // data folder
 	Cases  []string // patterns of the cases that this instance serves; none: all
+	Others []Instance
 	HTTP   HTTP
 	MQTT   MQTT
 	Store  Store
 	Alerts Alerts
 	Log    Log
+}
+
+// Instance is another instance, whose houses are counted with this one's.
+type Instance struct {
+	Name      string
+	URL       string // of its pages
+	TokenFile string // a token that may read its counts
 }
 
 // HTTP is where pages and API are served.
@@ -145,6 +153,7 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 	doc := strictyaml.Parse(file, data, maxBytes)
 	section(doc.Root(), keys{
 		{"data", text(&c.Data)}, {"cases", list(&c.Cases, pattern)},
+		{"instances", list(&c.Others, instance)},
 		{"store", word(&c.Store.Kind, "sqlite", "influxdb")},
 		{"http", c.HTTP.read}, {"mqtt", c.MQTT.read}, {"influxdb", c.Store.readInflux},
 		{"rejects", func(n strictyaml.Node) { section(n, keys{{"max_mb", whole(&c.Store.RejectMB, 1, 10240)}}) }},
@@ -154,6 +163,19 @@ func Parse(file string, data []byte) (Config, roof.Faults) {
 		})},
 	})
 	return c, doc.Faults()
+}
+
+// instance reads one of the other instances.
+func instance(n strictyaml.Node) (x Instance, ok bool) {
+	m := section(n, keys{{"name", text(&x.Name)}, {"url", checked(&x.URL, webURL, webRemedy)},
+		{"token_file", text(&x.TokenFile)}})
+	if x.Name == "" {
+		m.Fault("has no name", "write what people call this instance")
+	}
+	if x.URL == "" {
+		m.Fault("has no url", "write the address of its pages, such as https://south.example.org")
+	}
+	return x, x.Name != "" && x.URL != ""
 }
 
 func (h *HTTP) read(n strictyaml.Node) {

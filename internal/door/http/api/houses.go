@@ -30,6 +30,8 @@ type HouseRow struct {
 // Houses answers from the summaries of houses, without their records.
 type Houses interface {
 	Figures(ctx context.Context) (houses.Figures, error)
+	// Pooled counts over all instances that the configuration names.
+	Pooled(ctx context.Context) (houses.Pooled, error)
 	// List gives a part of the list, and how many houses it would be in all.
 	List(ctx context.Context, q roof.HouseQuery) (rows []HouseRow, found int, err error)
 }
@@ -40,9 +42,18 @@ type housePage struct {
 	Houses []HouseRow `json:"houses"`
 }
 
+// CountsPath is where the counts of one instance are read.
+const CountsPath = "/api/houses/figures"
+
 func (s *server) houses() {
-	register(s, huma.Operation{OperationID: "count-houses", Method: http.MethodGet, Path: "/api/houses/figures",
-		Summary: "All houses counted over their last summaries; the counts of several instances add up"},
+	register(s, huma.Operation{OperationID: "pool-houses", Method: http.MethodGet, Path: CountsPath + "/instances",
+		Summary: "Houses counted over all instances, each as it last answered"},
+		func(ctx context.Context, _ *struct{}) (*struct{ Body houses.Pooled }, error) {
+			p, err := s.Houses.Pooled(ctx)
+			return &struct{ Body houses.Pooled }{p}, err
+		})
+	register(s, huma.Operation{OperationID: "count-houses", Method: http.MethodGet, Path: CountsPath,
+		Summary: "The houses of this instance counted over their last summaries"},
 		func(ctx context.Context, _ *struct{}) (*struct{ Body houses.Figures }, error) {
 			f, err := s.Houses.Figures(ctx)
 			return &struct{ Body houses.Figures }{f}, err

@@ -27,6 +27,14 @@ type allBody struct {
 	SilentLongest           []silentRow
 	Ages                    []countRow
 	Elsewhere               []Moved
+	Several                 bool // instances are configured
+	Instances               []instanceRow
+}
+
+// instanceRow is what one of several instances counted.
+type instanceRow struct {
+	houses.Instance
+	Said string // of its figures
 }
 
 // countRow is a number of houses, with the list of them.
@@ -58,12 +66,31 @@ type Moved struct {
 
 // all shows all houses in figures.
 func (p *Pages) all(w http.ResponseWriter, r *http.Request) {
-	f, of, err := p.HouseList().Figures(r.Context())
+	pooled := p.Pooled != nil && r.URL.Query().Get("of") == "instances"
+	var f houses.Figures
+	var of map[string]HouseSummary
+	var all houses.Pooled
+	var err error
+	if pooled {
+		all, err = p.Pooled(r.Context())
+		f = all.Figures
+	} else {
+		f, of, err = p.HouseList().Figures(r.Context())
+	}
 	if err != nil {
 		p.fail(w, r, err)
 		return
 	}
-	b := allBody{Figures: f, Sentence: housesSentence(roof.HouseQuery{}, f.Houses, f.Houses, f.NeedALook)}
+	b := allBody{Figures: f, Sentence: housesSentence(roof.HouseQuery{}, f.Houses, f.Houses, f.NeedALook),
+		Several: p.Pooled != nil}
+	for _, x := range all.Instances {
+		var said words.Counted
+		if x.Figures != nil {
+			said = words.Counted{Houses: x.Figures.Houses, NeedALook: x.Figures.NeedALook, Sweating: x.Figures.Sweating,
+				At: x.Figures.At}
+		}
+		b.Instances = append(b.Instances, instanceRow{x, words.InstanceCounted(said, x.Failed)})
+	}
 	for _, k := range roof.HouseNeeds() {
 		b.Look = append(b.Look, countRow{Words: words.HouseNeed(k), Link: "/?needs=" + url.QueryEscape(string(k)),
 			N: f.Needs[k]})
@@ -84,6 +111,11 @@ func (p *Pages) all(w http.ResponseWriter, r *http.Request) {
 		{Words: "longer ago", N: f.Summaries.Older}, {Words: "not summed up yet", N: f.Summaries.None}}
 	for _, rows := range [][]countRow{b.Look, b.Causes, b.Verdicts, b.Ages} {
 		bars(rows)
+		for i := range rows {
+			if pooled {
+				rows[i].Link = "" // each instance lists its own
+			}
+		}
 	}
 	some := func(r countRow) bool { return r.N == 0 }
 	b.Look, b.Causes = slices.DeleteFunc(b.Look, some), slices.DeleteFunc(b.Causes, some)
@@ -92,7 +124,7 @@ func (p *Pages) all(w http.ResponseWriter, r *http.Request) {
 	for _, h := range those(f.LongestSilent, of) {
 		b.SilentLongest = append(b.SilentLongest, silentRow{h, words.Upper(silentWords(h.Silent(f.At))), h.Listed()})
 	}
-	if p.Away != nil {
+	if p.Away != nil && !pooled {
 		b.Elsewhere = p.Away()
 	}
 	p.render(w, r, http.StatusOK, "all", page{Title: "All houses", Tab: "all", Body: b})

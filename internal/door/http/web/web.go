@@ -23,6 +23,7 @@ import (
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
 	"dewcase/internal/flow/curves"
+	"dewcase/internal/flow/houses"
 	"dewcase/internal/flow/timeline"
 	"dewcase/internal/roof"
 )
@@ -103,8 +104,10 @@ type Options struct {
 	Now     func() time.Time
 	Log     *slog.Logger
 	Away    func() []Moved // houses that other instances keep now; nil: none
-	Reports bool           // the report of each case is served beside the pages
-	Demo    bool           // says on every page that the data is invented
+	// Pooled counts over all instances; nil: this one is alone.
+	Pooled  func(ctx context.Context) (houses.Pooled, error)
+	Reports bool // the report of each case is served beside the pages
+	Demo    bool // says on every page that the data is invented
 }
 
 //go:embed templates/*.html
