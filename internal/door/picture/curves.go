@@ -78,10 +78,11 @@ func (c CurveChart) Scene() *Scene {
 		y = top + curveTall + 4
 	}
 	if c.Clock {
-		for _, t := range timeTicks(c.From, c.Until, c.Zone) {
-			s.add(Item{Kind: Label, Class: "tick", Text: t.at.In(zoneOf(c.Zone)).Format("15:04"), X: c.x(t.at), Y: y + 12,
-				DX: 2})
+		hours := timeTicks(c.From, c.Until, c.Zone)
+		for i := range hours {
+			hours[i].label = hours[i].at.In(zoneOf(c.Zone)).Format("15:04")
 		}
+		labels(s, y+12, c.From, c.Until, hours)
 	} else {
 		timeLabels(s, y+12, c.From, c.Until, c.Zone)
 	}

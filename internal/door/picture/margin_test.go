@@ -1,6 +1,9 @@
 package picture
 
 import (
+	"cmp"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -130,6 +133,37 @@ func TestMarksFollowTheHousesCalendar(t *testing.T) {
 			}
 			assert.Equal(t, c.want, got)
 		})
+	}
+}
+
+// On the narrowest plot a label is followed by the next at its own width at least,
+// and a date, month or year stands where an hour, day or month beside it gives way.
+func TestLabelsOfTimeKeepTheirDistance(t *testing.T) {
+	zone := london(t)
+	from := time.Date(2026, 12, 3, 12, 0, 0, 0, zone)
+	for span, want := range map[time.Duration]string{
+		24 * time.Hour:             "12:00 16:00 20:00 Fri 4 Dec 08:00",
+		8 * time.Hour:              "12:00 13:00 14:00 15:00 16:00 17:00 18:00 19:00",
+		36 * time.Hour:             "Thu 12:00 Fri 00:00 Fri 12:00",
+		150 * 24 * time.Hour:       "Jan 2027 Feb Mar Apr",
+		400 * 24 * time.Hour:       "Jan 2027 Apr Jun Aug Oct Dec",
+		2 * 365 * 24 * time.Hour:   "Jan 2027 Jul 2027 Jan 2028 Jul 2028",
+		6 * 24 * time.Hour:         "4 Dec 5 6 7 8 9",
+		70 * 24 * time.Hour:        "15 Dec 1 Jan 15 1 Feb",
+		20 * time.Minute:           "12:00 12:05 12:10 12:15",
+		11*time.Hour + time.Minute: "12:00 16:00 20:00",
+	} {
+		s := &Scene{Span: marginSpan}
+		timeLabels(s, 0, from, from.Add(span), zone)
+		slices.SortFunc(s.Items, func(a, b Item) int { return cmp.Compare(a.X, b.X) })
+		var got []string
+		for i, l := range s.Items {
+			got = append(got, l.Text)
+			if i+1 < len(s.Items) {
+				assert.Greater(t, (s.Items[i+1].X-l.X)/marginSpan*300, 5.5*float64(len(l.Text)), "%v: %s", span, l.Text)
+			}
+		}
+		assert.Equal(t, want, strings.Join(got, " "), span.String())
 	}
 }
 

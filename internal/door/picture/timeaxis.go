@@ -1,6 +1,9 @@
 package picture
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // tick is a mark on a time axis.
 type tick struct {
@@ -105,11 +108,33 @@ func (m *MarginChart) ticks(s *Scene, top, bottom float64) {
 func (m *MarginChart) timeLabels(s *Scene, y float64) { timeLabels(s, y, m.From, m.Until, m.Zone) }
 
 func timeLabels(s *Scene, y float64, from, until time.Time, zone *time.Location) {
-	for _, t := range timeTicks(from, until, zone) {
-		share := float64(t.at.Sub(from)) / float64(max(until.Sub(from), 1))
-		if share > 0.96 || share > 0.9 && len(t.label) > 3 {
+	labels(s, y, from, until, timeTicks(from, until, zone))
+}
+
+// A picture keeps its letters' size at any width, so that labels must keep their
+// distance where it is narrowest: a phone's plot, px, and a tick's letter, px.
+const (
+	narrowPx = 320.0
+	letterPx = 6.8
+	apartPx  = 5.0
+)
+
+// labels writes the ticks' labels below an axis. Where there is no room for two,
+// the longer stands, which is that of the date, the month or the year.
+func labels(s *Scene, y float64, from, until time.Time, ticks []tick) {
+	type box struct{ from, to float64 }
+	var taken []box
+	share := func(t tick) float64 { return float64(t.at.Sub(from)) / float64(max(until.Sub(from), 1)) }
+	slices.SortStableFunc(ticks, func(a, b tick) int { return len(b.label) - len(a.label) })
+	for _, t := range ticks {
+		x := share(t) * narrowPx
+		b := box{x, x + letterPx*float64(len(t.label))}
+		if b.to > narrowPx+apartPx || slices.ContainsFunc(taken, func(o box) bool {
+			return b.from < o.to+apartPx && o.from < b.to+apartPx
+		}) {
 			continue
 		}
-		s.add(Item{Kind: Label, Class: "tick", Text: t.label, X: share * s.Span, Y: y, DX: 2})
+		taken = append(taken, b)
+		s.add(Item{Kind: Label, Class: "tick", Text: t.label, X: share(t) * s.Span, Y: y, DX: 2})
 	}
 }
