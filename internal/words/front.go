@@ -49,7 +49,7 @@ func (x Exchange) Brief() Text {
 	what := Upper(x.Figure())
 	switch {
 	case x.Leak != nil:
-		return Say("%s", x.Leak.Sentence())
+		return Say("%s: %s.", what, x.Leak.Brief())
 	case x.Noticed:
 		return Say("%s: changed, but not credited to the work.", what)
 	case x.Kind == ExchangeUnshown:

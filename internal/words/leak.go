@@ -82,8 +82,12 @@ func (p Probes) Worked() Text {
 
 // comesIn says how much of the water still comes in, by the wood.
 func (l Leak) comesIn() string {
-	return fmt.Sprintf("by the wood’s moisture %s to %s %% of the water still comes in (95 %%)", Whole(100**l.Low),
-		Whole(100**l.High))
+	still := "still comes in"
+	if l.Kind == Worked {
+		still = "may still come in"
+	}
+	return fmt.Sprintf("by the wood’s moisture %s to %s %% of the water %s (95 %%)", Whole(100**l.Low),
+		Whole(100**l.High), still)
 }
 
 func looks(n int) string {
@@ -103,11 +107,11 @@ func (l Leak) Reason() string {
 	case l.WetLook != nil:
 		return "water was seen at the spot " + when + ", on " + Date(*l.WetLook, l.Zone)
 	case l.Kind == Worked && l.Share != nil && *l.High < 0.5:
-		return "the wood dried as its air alone would dry it: " + l.comesIn()
+		return "the wood dried as its air alone would dry it; " + l.comesIn()
 	case l.Kind == Worked:
 		return "the spot was dry at " + looks(l.DryLooks) + " " + when + ", and wet before the work"
 	case l.Kind == NoChangeShown && *l.Low > 0.5:
-		return "the wood stayed wetter than its air alone would leave it: " + l.comesIn()
+		return "the wood stayed wetter than its air alone would leave it; " + l.comesIn()
 	case l.Kind == NoChangeShown:
 		return l.comesIn() + ", and that after " + Count(int(l.DaysSince), "day")
 	}
@@ -147,14 +151,33 @@ func (l Leak) Need() string {
 
 // Sentence is the verdict on the leak in full.
 func (l Leak) Sentence() string {
-	when := "the work of " + Date(l.At, l.Zone)
+	s := l.said("the work of "+Date(l.At, l.Zone)) + ": " + l.Reason() + "."
+	if l.Kind == Worked || l.Kind == NoChangeShown {
+		return s
+	}
+	return s + " Needed: " + l.Need() + "."
+}
+
+// said is the verdict on work, named as it is, without what it rests on.
+func (l Leak) said(work string) string {
 	switch l.Kind {
 	case Worked:
-		return Upper(when) + " stopped the leak: " + l.Reason() + "."
+		return Upper(work) + " stopped the leak"
 	case NoChangeShown:
-		return Upper(when) + " has not been shown to stop the leak: " + l.Reason() + "."
+		return Upper(work) + " has not been shown to stop the leak"
 	}
-	return "It is too early to say whether " + when + " stopped the leak: " + l.Reason() + ". Needed: " + l.Need() + "."
+	return "It is too early to say whether " + work + " stopped the leak"
+}
+
+// Brief is the verdict as what became of the water, for a list.
+func (l Leak) Brief() string {
+	switch l.Kind {
+	case Worked:
+		return "stopped"
+	case NoChangeShown:
+		return "not shown to have stopped"
+	}
+	return "too early to say"
 }
 
 // line says what one spot's wood did.

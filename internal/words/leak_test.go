@@ -30,11 +30,11 @@ func TestALeakIsSpokenOfByWhatCanTell(t *testing.T) {
 				"looked like those where it ran on. Needed: wood-moisture readings (wood_pct) at the wet spot before and after " +
 				"the work, or a look after heavy rain, entered in the case file as an inspection with after_rain and wet."},
 		"dried": {share(words.Leak{Kind: words.Worked, RainFell: true}, 0.05, 0, 0.31),
-			"The work of 2 October 2026 stopped the leak: the wood dried as its air alone would dry it: by the wood’s " +
-				"moisture 0 to 31 % of the water still comes in (95 %)."},
+			"The work of 2 October 2026 stopped the leak: the wood dried as its air alone would dry it; by the wood’s " +
+				"moisture 0 to 31 % of the water may still come in (95 %)."},
 		"still wet": {share(words.Leak{Kind: words.NoChangeShown, RainFell: true}, 0.9, 0.6, 1.3),
 			"The work of 2 October 2026 has not been shown to stop the leak: the wood stayed wetter than its air alone would " +
-				"leave it: by the wood’s moisture 60 to 130 % of the water still comes in (95 %)."},
+				"leave it; by the wood’s moisture 60 to 130 % of the water still comes in (95 %)."},
 		"long unclear": {share(words.Leak{Kind: words.NoChangeShown, RainFell: true, DaysSince: 63}, 0.5, 0.2, 0.8),
 			"The work of 2 October 2026 has not been shown to stop the leak: by the wood’s moisture 20 to 80 % of the water " +
 				"still comes in (95 %), and that after 63 days."},
@@ -45,8 +45,11 @@ func TestALeakIsSpokenOfByWhatCanTell(t *testing.T) {
 			"The work of 2 October 2026 has not been shown to stop the leak: water was seen at the spot after heavy rain, on " +
 				"22 October 2026."},
 	} {
-		c.l.Kind = words.VerdictKind(c.l.Kind)
 		assert.Equal(t, c.want, c.l.Sentence(), name)
+		c.l.At = at
+		head := words.Verdict{Kind: c.l.Kind, At: at, Zone: time.UTC, Where: "under the underlay", Leak: &c.l}.Headline()
+		assert.Contains(t, head, "the leak", "%s: what stopped is the leak, wherever it is measured", name)
+		assert.NotContains(t, head, "worked", name)
 	}
 	for want, l := range map[string]words.Leak{
 		"heavy rain since the work, told by a rain gauge (rain_mm, 20 mm or more) or by a look entered as an inspection " +

@@ -127,7 +127,11 @@ func WaterAgainstHours(water, hours Change) string {
 	const apartPct = 15.0 // less is not worth a sentence
 	w, h := *water.Pct, *hours.Pct
 	said := ""
-	switch {
+	switch rose := w < 0 && h < 0; {
+	case w-h > apartPct && rose:
+		said = fmt.Sprintf("%s %s, %s %s: the hours rose by more than the water", WetHours, hours.Way(), Water, water.Way())
+	case h-w > apartPct && rose:
+		said = fmt.Sprintf("%s %s, %s %s: the water rose by more than the hours", Water, water.Way(), WetHours, hours.Way())
 	case w-h > apartPct:
 		said = fmt.Sprintf("%s %s, %s %s: less water more than fewer hours", Water, water.Way(), WetHours, hours.Way())
 	case h-w > apartPct:

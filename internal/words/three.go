@@ -24,19 +24,24 @@ type Three struct {
 // String is the three in one sentence, empty where there is none.
 func (t Three) String() string {
 	var parts []string
+	way, sign := "Fall", 1.0
+	if rose := func(f *Fall) bool { return f == nil || f.Pct < 0 }; rose(t.Measured) && rose(t.Model) && rose(t.Like) {
+		way, sign = "Rise", -1
+	}
 	for _, p := range []struct {
 		by   string
 		fall *Fall
 	}{{"measured against unrepaired", t.Measured}, {"by the model", t.Model},
 		{"on " + Count(t.LikeNights, "like night"), t.Like}} {
 		if f := p.fall; f != nil {
-			parts = append(parts, fmt.Sprintf("%s %s %% (%s)", p.by, Whole(f.Pct), Interval(f.Low, f.High)))
+			parts = append(parts, fmt.Sprintf("%s %s %% (%s)", p.by, Whole(sign*f.Pct),
+				Interval(min(sign*f.Low, sign*f.High), max(sign*f.Low, sign*f.High))))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "Fall of the " + t.What + ", with 95 % intervals: " + strings.Join(parts, ", ") + "."
+	return way + " of the " + t.What + ", with 95 % intervals: " + strings.Join(parts, ", ") + "."
 }
 
 // Apart says where two of the three differ by more than their intervals; empty
@@ -54,8 +59,9 @@ func (t Three) Apart(where string) string {
 // by it.
 func Correction(factor, low, high, wetPct float64, from string) string {
 	return fmt.Sprintf("Not in these figures: beyond the model, roofs were found to react by a factor of %s (%s to %s) "+
-		"on the logarithm of the fall (%s). With it the wet hours would have fallen by %s %%. It widens the intervals.",
-		Fixed(factor, 1), Fixed(low, 1), Fixed(high, 1), from, Whole(wetPct))
+		"on the logarithm of the change (%s). With it the wet hours would have %s by %s %%. It widens the intervals.",
+		Fixed(factor, 1), Fixed(low, 1), Fixed(high, 1), from, map[bool]string{true: "risen", false: "fallen"}[wetPct < 0],
+		Whole(math.Abs(wetPct)))
 }
 
 // Odds says what a sum of weights, in nats, makes of the odds of two causes.

@@ -19,12 +19,16 @@ func TestThreeAnswersStandInOneOrderEachWithItsOwnInterval(t *testing.T) {
 	all.Disagree = false
 	assert.Empty(t, all.Apart("under the covering"))
 	assert.Empty(t, Three{What: "wet hours"}.String())
+	assert.Equal(t, "Rise of the wet hours, with 95 % intervals: measured against unrepaired 297 % (138 to 514), by the "+
+		"model 277 % (−12 to 3,947).", Three{What: "wet hours", Measured: &Fall{-297, -514, -138},
+		Model: &Fall{-277, -3947, 12}}.String())
 }
 
 func TestTheCorrectionIsOneLineWithItsFactorAndSource(t *testing.T) {
 	assert.Equal(t, "Not in these figures: beyond the model, roofs were found to react by a factor of 1.3 (0.4 to 2.2) "+
-		"on the logarithm of the fall (simulated roofs). With it the wet hours would have fallen by 88 %. It widens the "+
+		"on the logarithm of the change (simulated roofs). With it the wet hours would have fallen by 88 %. It widens the "+
 		"intervals.", Correction(1.3, 0.4, 2.2, 88.1, "simulated roofs"))
+	assert.Contains(t, Correction(1.5, 0.3, 2.7, -620, "simulated roofs"), "would have risen by 620 %.")
 }
 
 func TestASumOfWeightsIsSaidAsOdds(t *testing.T) {

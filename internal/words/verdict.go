@@ -123,6 +123,9 @@ func (v Verdict) Falls() []Change { return []Change{v.Risk, v.Wet, v.Water} }
 // Headline is the verdict without its figures.
 func (v Verdict) Headline() string {
 	when := "the repair of " + Date(v.At, v.Zone)
+	if v.Leak != nil {
+		return v.Leak.said(when)
+	}
 	switch v.Kind {
 	case Worked:
 		return Upper(when + " worked " + v.Where)

@@ -50,7 +50,7 @@ func (k *check) works(c *roof.Case, at time.Time) {
 			}
 			f.Verdict = Ask
 			f.Why += " " + how + strings.Join(open, ", ") + " and does not say what is there now."
-			f.Cure = "Look, and enter it at that event: opened_mm, battens, sealed."
+			f.Cure = "Look, and write it into the case file at that event (keys opened_mm, battens, sealed)."
 		}
 		k.add(f)
 	}

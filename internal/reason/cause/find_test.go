@@ -187,7 +187,7 @@ func TestAMoistShutLoftIsSplitByTheSurveyAlone(t *testing.T) {
 	assert.Greater(t, enough.Of(BlockedVentilation).Support, enough.Of(CeilingLeakage).Support)
 	assert.InDelta(t, unknown.Of(BlockedVentilation).Support, unknown.Of(CeilingLeakage).Support, 0.02)
 	assert.Equal(t, Undetermined, unknown.Finding)
-	assert.Contains(t, unknown.NextText(), "Enter openings_mm")
+	assert.Contains(t, unknown.NextText(), "(keys openings_mm")
 	assert.Contains(t, unknown.Activities, caution.LookInLoft)
 	for _, f := range []Finding{short, enough, unknown} {
 		assert.Contains(t, strings.Join(f.Notes, " "), cannotTell)

@@ -108,7 +108,8 @@ func (a *assessment) next(f *Finding) {
 		if !a.survey.openingsKnown && (lead == CeilingLeakage || lead == BlockedVentilation ||
 			s[CeilingLeakage]+s[BlockedVentilation] > 0.5) {
 			f.step(caution.LookInLoft, "%s. Look at the eaves from inside: is light visible, is insulation pushed against "+
-				"the underlay, is the slot cut through? Enter openings_mm (loft_eaves, and the pitch).", cannotTell)
+				"the underlay, is the slot cut through? Write it into the case file in mm, and the pitch (keys "+
+				"openings_mm.loft_eaves, pitch_deg).", cannotTell)
 		}
 	}
 	house := s[CeilingLeakage] + s[BlockedVentilation]

@@ -19,7 +19,7 @@ func TestWhatToDoNextIsWithdrawnOnceTheRoofWasWorkedOn(t *testing.T) {
 		}}.set(t), Options{})
 	}
 	open, planned := at(), at(roof.Event{At: sketchStart.AddDate(0, 6, 0), Kind: roof.Repair})
-	assert.Contains(t, open.NextText(), "Enter openings_mm")
+	assert.Contains(t, open.NextText(), "(keys openings_mm")
 	assert.Equal(t, open.Next, planned.Next, "a work that is yet to come forbids no look")
 	done := at(roof.Event{At: work, Kind: roof.Repair, Changes: []roof.Change{roof.LoftVentilation}})
 	require.False(t, done.Firm)

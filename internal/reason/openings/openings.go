@@ -95,19 +95,21 @@ func Advise(b roof.Build, finding, set string, ventMM2 float64) (Answer, error) 
 	}
 	for _, l := range a.Lines {
 		if l.HaveMM == nil {
-			a.Asks = append(a.Asks, fmt.Sprintf("Measure what is open to %s and enter openings_mm.%s.", l.Where.Words(),
-				l.Where))
+			a.Asks = append(a.Asks, fmt.Sprintf("Measure what is open to %s, in mm, and write it into the case file (key "+
+				"openings_mm.%s).", l.Where.Words(), l.Where))
 		}
 	}
 	if len(a.Lines) > 0 && b.LengthM == nil {
-		a.Asks = append(a.Asks, "Enter the length of the eaves (length_m): areas and numbers of vents follow it.")
+		a.Asks = append(a.Asks, "Measure the length of one eaves and write it into the case file (key length_m): areas and "+
+			"numbers of vents follow from it.")
 	}
 	if b.EavesClear == roof.No {
 		a.Remarks = append(a.Remarks, "Insulation lies against the eaves: whatever is open on paper is shut in fact until "+
 			"it is drawn back and held back.")
 	}
 	if b.EavesClear == roof.Unknown && (b.Openings.LoftEavesMM == nil || *b.Openings.LoftEavesMM > 0) {
-		a.Asks = append(a.Asks, "Look whether insulation is kept clear of the eaves openings (eaves_clear in the case file).")
+		a.Asks = append(a.Asks, "Look whether insulation is kept clear of the eaves openings and write it into the case file (key "+
+			"eaves_clear).")
 	}
 	return a, nil
 }

@@ -92,13 +92,15 @@ func (b *answerBody) tell(h *head, a assessment.Answer) {
 	}
 	c := a.Cause(h.Case)
 	var work *words.Verdict
-	for _, i := range drawing.ResultsInOrder(h.Case, a) {
-		if a.Repairs[i].Surface == b.Surface.ID {
-			x := a.Verdict(h.Case, i)
-			work = &x
-			b.judge(h, a, i)
-			break
-		}
+	here := false
+	if order := drawing.ResultsInOrder(h.Case, a); len(order) > 0 {
+		// The verdict at the surface shown; where it has none, the first that there is.
+		at := slices.IndexFunc(order, func(i int) bool { return a.Repairs[i].Surface == b.Surface.ID })
+		here = at >= 0
+		i := order[max(at, 0)]
+		x := a.Verdict(h.Case, i)
+		work = &x
+		b.judge(h, a, i)
 	}
 	if b.Headline = words.Headline(c, work); len(a.Doubts) > 0 {
 		b.Headline, b.Doubt = words.Upper(a.Doubts[0].Said), a.Doubts[0].Said
@@ -109,7 +111,7 @@ func (b *answerBody) tell(h *head, a assessment.Answer) {
 		b.Shares = append(b.Shares, causeRow{Words: x.Cause.Words(), Support: x.Support})
 	}
 	b.weigh(c, f)
-	if len(said.Spans) == 2 && work != nil && work.Kind == words.Worked {
+	if len(said.Spans) == 2 && here && work.Kind == words.Worked {
 		if still := words.StillWet(said.Spans[1].Nights); still != "" {
 			b.Against = append(b.Against, still)
 		}
