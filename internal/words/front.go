@@ -79,7 +79,7 @@ func (c Cause) Rival(line string) string {
 			if line == "" {
 				return said + "."
 			}
-			return said + ". Most for it: " + strings.TrimSuffix(line, ".") + "."
+			return said + ". " + Sentence("what speaks most for it: "+strings.TrimSuffix(line, "."))
 		}
 	}
 	return ""
@@ -103,12 +103,16 @@ func Flips(otherwise string) string {
 }
 
 // Weeks sets the wet nights of the last week at a surface beside those of the week
-// before.
-func Weeks(where string, week, before Nights) string {
-	if week.Observed == 0 {
-		return Upper(where) + " not observed well enough in the last week to say."
+// before; of a record that ended, the last week is its own.
+func Weeks(where string, week, before Nights, ended bool) string {
+	last := "the last week"
+	if ended {
+		last += " of its record"
 	}
-	out := fmt.Sprintf("%s %s in the last week", Upper(where), week)
+	if week.Observed == 0 {
+		return Upper(where) + " not observed well enough in " + last + " to say."
+	}
+	out := fmt.Sprintf("%s %s in %s", Upper(where), week, last)
 	earlier := fmt.Sprintf("(%d of %d)", before.Wet, before.Observed)
 	// Weeks of unlike many nights observed are compared by their share.
 	switch w, b := week.Wet*before.Observed, before.Wet*week.Observed; {

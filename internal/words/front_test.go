@@ -48,7 +48,7 @@ func TestThePlainRatioStandsWithItsOwnInterval(t *testing.T) {
 func TestTheRunnerUpSpeaksAgainstTheCause(t *testing.T) {
 	c := words.Cause{Finding: "unvented_batten_void", Parts: []words.Part{{Cause: "unvented_batten_void", Share: 0.81},
 		{Cause: "ceiling_leakage", Share: 0.12}}}
-	assert.Equal(t, "House air through a leaky ceiling has 12 of 100 of the evidence. Most for it: ceiling not sealed.",
+	assert.Equal(t, "House air through a leaky ceiling has 12 of 100 of the evidence. What speaks most for it: ceiling not sealed.",
 		c.Rival("ceiling not sealed"))
 	c.Parts[1].Share = 0.03
 	assert.Empty(t, c.Rival("ceiling not sealed"))
@@ -90,8 +90,10 @@ func TestAHousesTrendIsItsTwoWeeks(t *testing.T) {
 			{Wet: 3, Observed: 7}, {Missed: 7}},
 		"Under the covering not observed well enough in the last week to say.": {{Missed: 7}, {Wet: 3, Observed: 7}},
 	} {
-		assert.Equal(t, want, words.Weeks(at, of[0], of[1]))
+		assert.Equal(t, want, words.Weeks(at, of[0], of[1], false))
 	}
+	assert.Equal(t, "Under the covering wet on 2 of 7 nights observed in the last week of its record, less than in the "+
+		"week before (5 of 7).", words.Weeks(at, words.Nights{Wet: 2, Observed: 7}, words.Nights{Wet: 5, Observed: 7}, true))
 }
 
 func TestAHouseIsListedWithItsSharesIntervalAndNights(t *testing.T) {

@@ -85,8 +85,9 @@ func TestWaterAndHoursAreToldApartNoMoreSurelyThanTheyAreKnown(t *testing.T) {
 		"wet hours fell by 41 %, condensed water fell by 24 %: fewer hours more than less water (a better ventilated void " +
 			"also brings outdoor moisture on clear nights); the interval of the water, between a rise of 248 % and a fall of " +
 			"84 %, is too wide to make sure of that": {water(24, -248, 84), wet(41, -1, 65)},
-		"condensed water rose by 966 %, wet hours rose by 277 %: the water rose by more than the hours; the interval of the " +
-			"water, between 115 and 3,225 %, is too wide to make sure of that": {water(-966, -3225, -115), wet(-277, -3947, -28)},
+		"condensed water rose by 966 %, wet hours rose by 277 %: the water rose by more than the hours; the interval of " +
+			"the water, between 115 and 3,225 %, is too wide to make sure of that": {water(-966, -3225, -115),
+			wet(-277, -3947, -28)},
 		"wet hours rose by 90 %, condensed water rose by 20 %: the hours rose by more than the water": {water(-20, -40, -5),
 			wet(-90, -120, -60)},
 	} {

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -77,6 +78,14 @@ func Sentence(clause string) string {
 		return s // a key or a path is written as it is
 	}
 	return Upper(s)
+}
+
+var minusSign = regexp.MustCompile(`(^|[ (])-(\d)`)
+
+// Typeset sets what was written with a keyboard's signs: a minus before a figure,
+// and the apostrophe.
+func Typeset(s string) string {
+	return minusSign.ReplaceAllString(strings.ReplaceAll(s, "'", "’"), "${1}"+minus+"${2}")
 }
 
 // Upper begins a sentence; a quoted name keeps its quotation mark.

@@ -135,3 +135,8 @@ func TestAStepOfAChartHasItsName(t *testing.T) {
 		assert.Equal(t, want, words.Step(step))
 	}
 }
+
+func TestSignsAreSetAsInPrint(t *testing.T) {
+	assert.Equal(t, "the house’s air follows −4.8 % (−9 to 2.1) of 2026-11-03’s t-value",
+		words.Typeset("the house's air follows -4.8 % (-9 to 2.1) of 2026-11-03's t-value"))
+}

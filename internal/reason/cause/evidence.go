@@ -18,12 +18,11 @@ func (a *assessment) seen(text string) Evidence {
 var ofNothing = [features]bool{fEl: true, fElB: true, fSrc: true, fWo: true, fWiZ: true, fVo: true, fRt: true,
 	fDecay: true, fDecayI: true}
 
-// nearZero is said of a figure that its accuracy does not tell from 0. The scales
+// NearZero is said of a figure that its accuracy does not tell from 0. The scales
 // of the table hold the loggers' errors already, so that the weight beside it is
 // that of a figure known no better; it still weighs where other causes would put
 // the figure far from 0.
-const nearZero = " Not different from zero within its accuracy; it weighs as far as other causes would put it " +
-	"elsewhere."
+const NearZero = " Its accuracy does not tell it from zero; it weighs because other causes would put it elsewhere."
 
 // sentence is the line of one figure.
 func (a *assessment) sentence(f feature) Evidence {
@@ -38,7 +37,7 @@ func (a *assessment) sentence(f feature) Evidence {
 		e.Accuracy = &u
 		if ofNothing[f] && math.Abs(figure) <= u {
 			e.NearZero = true
-			e.Text += nearZero
+			e.Text += NearZero
 		}
 	}
 	switch f {
@@ -110,7 +109,7 @@ func (a *assessment) give(f feature, unit string, decimals int) string {
 func (a *assessment) told(f feature) (text, unit string, of []*air) {
 	v, p := a.f.value, a.p
 	x := v[f]
-	say := fmt.Sprintf
+	say := func(format string, args ...any) string { return words.Typeset(fmt.Sprintf(format, args...)) }
 	switch f {
 	case fEl:
 		return say("Loft air held %s vapour than outdoors over %.0f days; a dry loft holds under 25 Pa more, a moist one "+

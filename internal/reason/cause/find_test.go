@@ -233,7 +233,7 @@ func TestWhatIsMissingIsSaidAndNeverInvented(t *testing.T) {
 		f := without(place)
 		assert.Equal(t, Undetermined, f.Finding, place)
 		assert.Contains(t, f.Window.Missing, place)
-		assert.Contains(t, f.Next[0], "Fit a logger in "+fitWords[place])
+		assert.Contains(t, f.Next[0], "Fit a logger "+fitWords[place])
 	}
 	f := without(roof.BattenVoidAir)
 	for _, g := range f.Figures {

@@ -39,7 +39,7 @@ func requireAdds(t require.TestingT, f Finding) {
 		zero := line.Kind == LineMeasured && line.Accuracy != nil && math.Abs(*line.Figure) <= *line.Accuracy &&
 			strings.Contains(" El ElB src wo wiZ vo rt decay decayI ", " "+line.Feature+" ")
 		require.Equal(t, zero, line.NearZero, line.Text)
-		require.Equal(t, zero, strings.Contains(line.Text, "Not different from zero"), line.Text)
+		require.Equal(t, zero, strings.Contains(line.Text, "does not tell it from zero"), line.Text)
 	}
 }
 
@@ -125,7 +125,7 @@ func TestAFigureThatIsNotDifferentFromZeroSaysSo(t *testing.T) {
 		a.f.value[fElB], a.f.se[fElB] = c.pa, c.se
 		e := a.sentence(fElB)
 		assert.Equal(t, c.near, e.NearZero, "%+v", c)
-		assert.Equal(t, c.near, strings.HasSuffix(e.Text, nearZero), e.Text)
+		assert.Equal(t, c.near, strings.HasSuffix(e.Text, NearZero), e.Text)
 		assert.True(t, strings.HasPrefix(e.Text, fmt.Sprintf("The loft holds %.0f Pa (", math.Abs(c.pa))), e.Text)
 	}
 }

@@ -70,7 +70,7 @@ func sameFamily(a, b Cause) bool {
 // step adds one thing to do, with the cautions it needs named by activity.
 func (f *Finding) step(do caution.Activity, format string, args ...any) bool {
 	if len(f.Next) < 2 {
-		f.Next = append(f.Next, fmt.Sprintf(format, args...))
+		f.Next = append(f.Next, words.Typeset(fmt.Sprintf(format, args...)))
 		if do != "" {
 			f.Activities = append(f.Activities, do)
 		}
@@ -79,10 +79,10 @@ func (f *Finding) step(do caution.Activity, format string, args ...any) bool {
 }
 
 var fitWords = map[roof.Place]string{
-	roof.OutdoorAir:        "outdoor air, shaded (or import the hourly readings of the nearest weather station)",
-	roof.IndoorAir:         "a living room or landing",
-	roof.LoftAir:           "the loft, 1 m above the insulation",
-	roof.BattenVoidAir:     "the void, at mid-slope on the colder side",
+	roof.OutdoorAir:        "outdoors, in the shade (or import the hourly readings of the nearest weather station)",
+	roof.IndoorAir:         "in a living room or landing",
+	roof.LoftAir:           "in the loft, 1 m above the insulation",
+	roof.BattenVoidAir:     "in the void, at mid-slope on the colder side",
 	roof.CoveringUnderside: "on the underside of the covering at the same spot, in contact",
 	roof.UnderlayUnderside: "on the underside of the underlay",
 }
@@ -230,8 +230,12 @@ func (a *assessment) fitNext(f *Finding, wet bool) {
 	}
 	switch {
 	case len(fit) > 0:
-		f.step(caution.FitLogger, "Fit a logger in %s; then wait for %d nights below 5 °C of which at least 5 clear.",
-			strings.Join(fit, "; in "), m)
+		what := "a logger"
+		if len(fit) > 1 {
+			what = "loggers"
+		}
+		f.step(caution.FitLogger, "Fit %s %s; then wait for %d nights below 5 °C of which at least 5 clear.", what,
+			strings.Join(fit, "; "), m)
 	case a.g.days() < shortestDays || a.cold == 0:
 		f.step("", "Wait for %d nights below 5 °C of which at least 5 clear.", max(m-a.cold, 1))
 	}

@@ -128,7 +128,8 @@ func (b *answerBody) weigh(c words.Cause, f cause.Finding) {
 	if l := f.Ledger; l != nil && f.Finding != cause.Undetermined && len(l.Against) > 0 {
 		for _, e := range l.Lines {
 			if e.Basis != "" && e.Weights[0] < most {
-				most, line = e.Weights[0], strings.TrimPrefix(e.Text, e.Basis+": ")
+				most = e.Weights[0]
+				line = strings.TrimSuffix(strings.TrimPrefix(e.Text, e.Basis+": "), cause.NearZero)
 			}
 		}
 	}
