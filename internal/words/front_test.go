@@ -48,8 +48,8 @@ func TestThePlainRatioStandsWithItsOwnInterval(t *testing.T) {
 func TestTheRunnerUpSpeaksAgainstTheCause(t *testing.T) {
 	c := words.Cause{Finding: "unvented_batten_void", Parts: []words.Part{{Cause: "unvented_batten_void", Share: 0.81},
 		{Cause: "ceiling_leakage", Share: 0.12}}}
-	assert.Equal(t, "House air through a leaky ceiling has 12 of 100 of the evidence. What speaks most for it: ceiling not sealed.",
-		c.Rival("ceiling not sealed"))
+	assert.Equal(t, "House air through a leaky ceiling has 12 of 100 of the evidence. What speaks most for it: ceiling "+
+		"not sealed.", c.Rival("ceiling not sealed"))
 	c.Parts[1].Share = 0.03
 	assert.Empty(t, c.Rival("ceiling not sealed"))
 	c.Finding = words.Undetermined

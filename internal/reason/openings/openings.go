@@ -108,8 +108,8 @@ func Advise(b roof.Build, finding, set string, ventMM2 float64) (Answer, error) 
 			"it is drawn back and held back.")
 	}
 	if b.EavesClear == roof.Unknown && (b.Openings.LoftEavesMM == nil || *b.Openings.LoftEavesMM > 0) {
-		a.Asks = append(a.Asks, "Look whether insulation is kept clear of the eaves openings and write it into the case file (key "+
-			"eaves_clear).")
+		a.Asks = append(a.Asks, "Look whether insulation is kept clear of the eaves openings and write it into the "+
+			"case file (key eaves_clear).")
 	}
 	return a, nil
 }

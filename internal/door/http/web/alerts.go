@@ -99,6 +99,7 @@ type Reader struct {
 // alertsBody is the page of alerts.
 type alertsBody struct {
 	Open, Done []AlertRow
+	More       int // in force beside those shown
 	Incidents  []roof.Incident
 	Confirm    time.Time // of the newest incident, where one is not confirmed
 	Letters    []LetterRow
@@ -149,6 +150,9 @@ func (a alertPages) all(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	b := split(rows)
+	slices.SortStableFunc(b.Open, func(x, y AlertRow) int { return unseen(y) - unseen(x) })
+	b.More = max(0, len(b.Open)-alertsOnAPage)
+	b.Open, b.Done = b.Open[:len(b.Open)-b.More], b.Done[:min(len(b.Done), alertsOnAPage)]
 	b.Channels = a.desk.Channels()
 	if b.Letters, err = a.desk.Letters(r.Context(), ""); err != nil {
 		a.fail(w, r, err)
@@ -176,6 +180,18 @@ func (a alertPages) confirm(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/alerts#store", http.StatusSeeOther)
+}
+
+// alertsOnAPage is how many alerts of all houses are shown; each house's page has
+// all of its own.
+const alertsOnAPage = 50
+
+// unseen puts alerts that nobody has seen before the others.
+func unseen(x AlertRow) int {
+	if x.State == alert.Raised {
+		return 1
+	}
+	return 0
 }
 
 func split(rows []AlertRow) (b alertsBody) {

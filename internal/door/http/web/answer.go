@@ -35,6 +35,7 @@ type answerBody struct {
 	Cautions []caution.Caution
 
 	SheetBody
+	Unheard string   // which loggers are silent; "" none
 	Nightly string   // the nights in a sentence
 	Hours   string   // and their hours
 	Notes   []string // of the surface
@@ -62,6 +63,14 @@ func (p *Pages) answerPage(w http.ResponseWriter, r *http.Request) {
 	if b.SheetBody, err = p.sheetBody(r.Context(), h, a, readChart(h, a, q), false); err != nil {
 		p.fail(w, r, err)
 		return
+	}
+	latest, err := p.Record.Latest(r.Context(), h.ID)
+	if err != nil {
+		p.fail(w, r, err)
+		return
+	}
+	if rows := positionRows(h, latest, p.Now()); slices.ContainsFunc(rows, func(r positionRow) bool { return r.Silent }) {
+		b.Unheard = loggersSentence(rows)
 	}
 	b.Nightly = b.Said.Nights()
 	b.tell(h, a)

@@ -121,10 +121,6 @@ func (h HouseSummary) Listed() roof.ListedHouse {
 	return l
 }
 
-// endedAfter is how long nothing came of a house whose last week is not the
-// calendar's any more.
-const endedAfter = 48 * time.Hour
-
 // stripNights is how many nights a house shows in the list.
 const stripNights = 30
 
@@ -167,7 +163,7 @@ func (p *Pages) Summarise(ctx context.Context, id string,
 		return sum, nil
 	}
 	n, before := weeks(worst.Nights)
-	sum.Sentence = words.Weeks(worst.Surface, n, before, p.Now().Sub(h.Until) > endedAfter)
+	sum.Sentence = words.Weeks(worst.Surface, n, before, p.Now().Sub(h.Until) > roof.LatelyHeard)
 	var f *cause.Finding
 	if a, ok := answer(id); ok {
 		f, sum.Finding, sum.Cause = &a.Finding, a.Finding.Finding, a.Cause(h.Case).Listed()

@@ -51,29 +51,7 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b positionsBody
-	now := p.Now()
-	seen := map[string]bool{}
-	for _, l := range latest {
-		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), QuietS: int(quiet(l.Usual).Seconds()),
-			Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
-		pos, ok := h.Case.Position(l.Position)
-		if !ok {
-			continue
-		}
-		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
-		seen[pos.ID] = true
-		if of, _ := h.Case.Logger(l.Logger); of.Station != nil {
-			row.Away = words.Station(of.Station.Source, of.Station.DistanceKM, of.Station.HeightDifferenceM)
-		}
-		b.Rows = append(b.Rows, row)
-	}
-	for _, pos := range h.Case.Positions {
-		if !seen[pos.ID] {
-			b.Rows = append(b.Rows, positionRow{Words: words.Position(pos), Silent: true,
-				Latest: Latest{Position: pos.ID, Place: pos.Place, Logger: words.List(fittedNow(h.Case, pos.ID, now))}})
-		}
-	}
-	sort.SliceStable(b.Rows, func(i, j int) bool { return drawing.Rank(b.Rows[i].Place) < drawing.Rank(b.Rows[j].Place) })
+	b.Rows = positionRows(h, latest, p.Now())
 	if h.HasRecord {
 		from := h.Until.Add(-3 * 24 * time.Hour)
 		v, err := p.Record.Timeline(ctx, h.ID, from, h.Until, drawing.StepFor(h.Until.Sub(from)))
@@ -91,6 +69,34 @@ func (p *Pages) positions(w http.ResponseWriter, r *http.Request) {
 	b.Done, b.Fault = news(r.URL.Query())
 	b.Sentence = loggersSentence(b.Rows)
 	p.render(w, r, http.StatusOK, "positions", page{Title: "Loggers now, " + h.Label, Case: h, Tab: "positions", Body: b})
+}
+
+// positionRows are the positions with what was heard last of each.
+func positionRows(h *head, latest []Latest, now time.Time) []positionRow {
+	var rows []positionRow
+	seen := map[string]bool{}
+	for _, l := range latest {
+		row := positionRow{Latest: l, Silent: now.Sub(l.At) > quiet(l.Usual), QuietS: int(quiet(l.Usual).Seconds()),
+			Low: l.BatteryPct != nil && *l.BatteryPct <= 15}
+		pos, ok := h.Case.Position(l.Position)
+		if !ok {
+			continue
+		}
+		row.Place, row.Words, row.Check = pos.Place, words.Position(pos), lastCheck(h, l.Logger, now)
+		seen[pos.ID] = true
+		if of, _ := h.Case.Logger(l.Logger); of.Station != nil {
+			row.Away = words.Station(of.Station.Source, of.Station.DistanceKM, of.Station.HeightDifferenceM)
+		}
+		rows = append(rows, row)
+	}
+	for _, pos := range h.Case.Positions {
+		if !seen[pos.ID] {
+			rows = append(rows, positionRow{Words: words.Position(pos), Silent: true,
+				Latest: Latest{Position: pos.ID, Place: pos.Place, Logger: words.List(fittedNow(h.Case, pos.ID, now))}})
+		}
+	}
+	sort.SliceStable(rows, func(i, j int) bool { return drawing.Rank(rows[i].Place) < drawing.Rank(rows[j].Place) })
+	return rows
 }
 
 // fittedNow lists the loggers that the case file has at a position.

@@ -40,6 +40,7 @@ type resultView struct {
 	Beyond     string
 	Probe      string            // what wood at the wet spot would tell of a leak
 	Mended     []string          // what a verdict on a leak was made of
+	Leaked     string            // what became of the leak, for a table
 	Work       []words.Exchange  // what the work changed, told before whether it helped
 	Foretold   *assessment.Score // what was predicted before the work; nil where nothing was worked out
 }
@@ -82,7 +83,10 @@ func (p *Pages) repairs(w http.ResponseWriter, r *http.Request) {
 		res := a.Repairs[i]
 		pos, _ := h.Case.Position(res.Surface)
 		v := resultView{Repair: res, Words: words.Surface(h.Case, pos)}
-		v.Sentence = a.Verdict(h.Case, i).Sentence().String()
+		said := a.Verdict(h.Case, i)
+		if v.Sentence = said.Sentence().String(); said.Leak != nil {
+			v.Leaked = "leak " + said.Leak.Brief()
+		}
 		if res.ReductionPct != nil || res.AtRiskReductionPct != nil || res.CondensateReductionPct != nil {
 			v.Effect = picture.Effect{ID: fmt.Sprintf("effect-%d", i), Falls: a.Verdict(h.Case, i).Falls()}.Scene()
 		}
