@@ -1,6 +1,7 @@
 // Package internal embeds the sources of the methods in the binary, unchanged: for
 // people who do not have them, and so that a value that was kept can be told from
-// one that these sources would give.
+// one that these sources would give. It stands above the wings since a package can
+// embed only what lies below it.
 package internal
 
 import "embed"

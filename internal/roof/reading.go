@@ -102,6 +102,10 @@ const (
 // Excluding are the flags that say a value cannot be what it claims.
 const Excluding = FlagClockWrong | FlagBeforeFitting | FlagFlatLine
 
+// Doubtful are the flags that speak against a logger when many of its readings bear
+// them.
+const Doubtful = FlagFlatLine | FlagJump | FlagMakerRange
+
 var flagNames = []string{"arrival_time", "clock_wrong", "future_time", "before_fitting", "maker_range", "jump",
 	"flat_line", "saturated", "over_range", "", "retained", "", "temperature_alive"}
 

@@ -81,7 +81,6 @@ func (b *Bell) days(ctx context.Context, c *roof.Case, h *house, spans []roof.Lo
 	if err != nil {
 		return fmt.Errorf("judging the readings of %s: %w", c.ID, err)
 	}
-	const doubtful = roof.FlagFlatLine | roof.FlagJump | roof.FlagMakerRange
 	out := map[string]dayOf{}
 	for _, s := range spans {
 		if _, known := c.Logger(s.Logger); !known {
@@ -102,7 +101,7 @@ func (b *Bell) days(ctx context.Context, c *roof.Case, h *house, spans []roof.Lo
 				continue
 			}
 			d.day++
-			if r.Flags&doubtful != 0 {
+			if r.Flags&roof.Doubtful != 0 {
 				d.doubtful++
 			}
 		}
