@@ -202,9 +202,7 @@ func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, 
 	}
 	rows := timeline.Rows(set, from, until, hourMS)
 	worked := hours{m.fromMS, rows[edge/hourMS : int64(len(rows))-edge/hourMS]}
-	for i, row := range worked.rows {
-		out.put(worked.at(i), row)
-	}
+	out.putAll(worked)
 	r.hold(c, k, version, worked)
 	if !calm {
 		r.follow(ctx, c, k, version, of, from-pad, until+pad)

@@ -413,6 +413,13 @@ func (h hours) put(ms int64, row timeline.Row) {
 	}
 }
 
+// putAll takes the rows of other hours that lie within.
+func (h hours) putAll(of hours) {
+	for i, row := range of.rows {
+		h.put(of.at(i), row)
+	}
+}
+
 // span is [fromMS, untilMS), in Unix ms.
 type span struct{ fromMS, untilMS int64 }
 

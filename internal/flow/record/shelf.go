@@ -54,23 +54,57 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 	if err != nil {
 		return nil, err
 	}
-	phase := phaseMS(c)
-	settled := r.settledMS(c, usual)
-	version, known := r.Version(c.ID), r.knownOf(k)
-	isKnown := func(atMS int64) (x knownSheet, ok bool) {
-		i := slices.IndexFunc(known, func(s knownSheet) bool {
-			return s.atMS == atMS && (!s.early || atMS+sheetMS > settled)
-		})
-		if i < 0 {
-			return x, false
-		}
-		return known[i], true
+	version := r.Version(c.ID)
+	x := shelved{r: r, c: c, k: k, settledMS: r.settledMS(c, usual), known: r.knownOf(k)}
+	starts := x.sheets(missing)
+	if len(starts) == 0 {
+		return missing, nil
 	}
-	sheet := func(ms int64) int64 { return floorTo(ms, phase, sheetMS) }
-	var starts []int64
+	x.fromMS, x.untilMS = starts[0], starts[len(starts)-1]+sheetMS
+	starts, found, err := x.find(ctx, starts, out)
+	if err != nil {
+		return nil, err
+	}
+	r.hold(c, k, version, found...)
+	starts = slices.DeleteFunc(starts, func(ms int64) bool { return ms+sheetMS > x.settledMS })
+	if err := x.workOut(ctx, starts, out); err != nil {
+		return nil, err
+	}
+	if len(x.compared) > 0 {
+		r.know(c, k, version, x.compared)
+	}
+	return out.missing(), nil
+}
+
+// shelved is one case's hours on the shelf, while they are taken down.
+type shelved struct {
+	r               *Reader
+	c               *roof.Case
+	k               *held
+	settledMS       int64
+	known           []knownSheet // what sheets rest on, without asking
+	fromMS, untilMS int64        // of the sheets wanted
+	rests           kept.Hours   // what they rest on, once it was asked for
+	asked           bool
+	compared        []knownSheet // sheets that rest on what they say
+}
+
+func (x *shelved) isKnown(atMS int64) (s knownSheet, ok bool) {
+	i := slices.IndexFunc(x.known, func(s knownSheet) bool {
+		return s.atMS == atMS && (!s.early || atMS+sheetMS > x.settledMS)
+	})
+	if i < 0 {
+		return s, false
+	}
+	return x.known[i], true
+}
+
+// sheets lists where the sheets begin that can be had for missing hours.
+func (x *shelved) sheets(missing []span) (starts []int64) {
+	phase := phaseMS(x.c)
 	for _, m := range missing {
-		for s := sheet(m.fromMS); s < m.untilMS; s += sheetMS {
-			if _, ok := isKnown(s); !ok && s+sheetMS > settled {
+		for s := floorTo(m.fromMS, phase, sheetMS); s < m.untilMS; s += sheetMS {
+			if _, ok := x.isKnown(s); !ok && s+sheetMS > x.settledMS {
 				continue
 			}
 			if n := len(starts); n == 0 || starts[n-1] < s {
@@ -78,63 +112,65 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 			}
 		}
 	}
-	if len(starts) == 0 {
-		return missing, nil
+	return starts
+}
+
+func (x *shelved) digests(ctx context.Context) (kept.Hours, error) {
+	h, _, _, err := x.r.Rests(ctx, x.c, x.r.method, x.fromMS, x.untilMS)
+	return h, err
+}
+
+// ask finds out what the sheets rest on; that is done where something is not known.
+func (x *shelved) ask(ctx context.Context) (err error) {
+	if !x.asked {
+		x.rests, err = x.digests(ctx)
+		x.asked = err == nil
 	}
-	first, end := starts[0], starts[len(starts)-1]+sheetMS
-	digests := func() (kept.Hours, error) {
-		h, _, _, err := r.Rests(ctx, c, r.method, first, end)
-		return h, err
-	}
-	values, err := r.shelf.Kept(ctx, kindHours, c.ID, first, end)
+	return err
+}
+
+// find puts what lies on the shelf into out, and returns the sheets that were not
+// there and those that were.
+func (x *shelved) find(ctx context.Context, starts []int64, out hours) (rest []int64, found []hours, err error) {
+	values, err := x.r.shelf.Kept(ctx, kindHours, x.c.ID, x.fromMS, x.untilMS)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	// The digests are asked for where something is not known.
-	var rests kept.Hours
-	asked := false
-	ask := func() (err error) {
-		if !asked {
-			rests, err = digests()
-			asked = err == nil
-		}
-		return err
-	}
-	var found []hours
-	var compared []knownSheet
 	for _, v := range values {
-		if _, wanted := slices.BinarySearch(starts, v.AtMS); !wanted {
+		i, wanted := slices.BinarySearch(starts, v.AtMS)
+		if !wanted {
 			continue
 		}
-		if x, ok := isKnown(v.AtMS); !ok || x.rests != v.Rests {
-			if err := ask(); err != nil {
-				return nil, err
+		if s, ok := x.isKnown(v.AtMS); !ok || s.rests != v.Rests {
+			if err := x.ask(ctx); err != nil {
+				return nil, nil, err
 			}
-			if v.AtMS+sheetMS > settled || v.Rests != rests.Of(v.AtMS, v.AtMS+sheetMS) {
+			if v.AtMS+sheetMS > x.settledMS || v.Rests != x.rests.Of(v.AtMS, v.AtMS+sheetMS) {
 				continue
 			}
-			compared = append(compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
+			x.compared = append(x.compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
 		}
-		rows, err := unpackRows(v.Data, len(c.Positions), len(c.Surfaces()))
+		rows, err := unpackRows(v.Data, len(x.c.Positions), len(x.c.Surfaces()))
 		if err != nil || len(rows) != sheetHours {
 			continue // as if it were not there
 		}
 		h := hours{v.AtMS, rows}
-		for i, row := range rows {
-			out.put(h.at(i), row)
-		}
+		out.putAll(h)
 		found = append(found, h)
-		i, _ := slices.BinarySearch(starts, v.AtMS)
 		starts = slices.Delete(starts, i, i+1)
 	}
-	r.hold(c, k, version, found...)
-	starts = slices.DeleteFunc(starts, func(ms int64) bool { return ms+sheetMS > settled })
-	if len(starts) > 0 {
-		if err := ask(); err != nil {
-			return nil, err
-		}
+	return starts, found, nil
+}
+
+// workOut works sheets out, those next to each other together, puts them into out
+// and keeps them.
+func (x *shelved) workOut(ctx context.Context, starts []int64, out hours) error {
+	if len(starts) == 0 {
+		return nil
 	}
-	// Sheets that are next to each other are worked out together.
+	if err := x.ask(ctx); err != nil {
+		return err
+	}
 	var made []roof.Derived
 	for len(starts) > 0 {
 		n := 1
@@ -144,34 +180,27 @@ func (r *Reader) takeDown(ctx context.Context, c *roof.Case, k *held, out hours,
 		m := span{starts[0], starts[n-1] + sheetMS}
 		starts = starts[n:]
 		all := hours{m.fromMS, make([]timeline.Row, (m.untilMS-m.fromMS)/hourMS)}
-		if err := r.workOut(ctx, c, k, all, m, true); err != nil {
-			return nil, err
+		if err := x.r.workOut(ctx, x.c, x.k, all, m, true); err != nil {
+			return err
 		}
-		for i, row := range all.rows {
-			out.put(all.at(i), row)
-		}
+		out.putAll(all)
 		for i := 0; i < len(all.rows); i += sheetHours {
-			made = append(made, roof.Derived{AtMS: all.at(i), Rests: rests.Of(all.at(i), all.at(i)+sheetMS),
+			made = append(made, roof.Derived{AtMS: all.at(i), Rests: x.rests.Of(all.at(i), all.at(i)+sheetMS),
 				Data: packRows(all.rows[i : i+sheetHours])})
 		}
 	}
-	if len(made) > 0 {
-		// What is kept must rest on what its digest says: nothing of it changed
-		// while it was worked out.
-		again, err := digests()
-		if err != nil {
-			return nil, err
-		}
-		made = slices.DeleteFunc(made, func(v roof.Derived) bool { return v.Rests != again.Of(v.AtMS, v.AtMS+sheetMS) })
-		r.keep(ctx, kindHours, c.ID, made)
-		for _, v := range made {
-			compared = append(compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
-		}
+	// What is kept must rest on what its digest says: nothing of it changed
+	// while it was worked out.
+	again, err := x.digests(ctx)
+	if err != nil {
+		return err
 	}
-	if len(compared) > 0 {
-		r.know(c, k, version, compared)
+	made = slices.DeleteFunc(made, func(v roof.Derived) bool { return v.Rests != again.Of(v.AtMS, v.AtMS+sheetMS) })
+	x.r.keep(ctx, kindHours, x.c.ID, made)
+	for _, v := range made {
+		x.compared = append(x.compared, knownSheet{atMS: v.AtMS, rests: v.Rests})
 	}
-	return out.missing(), nil
+	return nil
 }
 
 // padMS is how far beyond an hour the readings lie that bear on it.
