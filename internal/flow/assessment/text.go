@@ -15,11 +15,36 @@ import (
 func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 	var p printer = func(format string, args ...any) { fmt.Fprintf(w, format+"\n", args...) }
 	zone := c.Property.Zone
+	p.head(a, c)
+	for i := range a.Surfaces {
+		p.surface(a, c, i)
+	}
+	d := a.Diagnosis
+	if len(a.Doubts) > 0 {
+		d.Reasons, d.Next = []string{"see the first lines"}, ""
+	}
+	p.cause(d, zone)
+	for i := range a.Repairs {
+		p.repair(a, c, i)
+	}
+	p.help(a, c)
+	p.settle(a.Settle)
+	p.house(a.Physics)
+	p.survey(a.Physics)
+	p.warn(a.Physics.Cautions)
+	for _, n := range a.Notes {
+		p("note: %s", n)
+	}
+}
+
+// head writes of what house and time an assessment is, what cannot be right in it,
+// and how much of the time was observed.
+func (p printer) head(a Assessment, c *roof.Case) {
 	when := func(t *time.Time) string {
 		if t == nil {
 			return "no reading"
 		}
-		return t.In(zone).Format("2 Jan 2006 15:04 MST")
+		return t.In(c.Property.Zone).Format("2 Jan 2006 15:04 MST")
 	}
 	if c.Property.Label == "" {
 		p("Case %s", a.Case)
@@ -46,93 +71,86 @@ func WriteText(w io.Writer, a Assessment, c *roof.Case) {
 		p("  %-16s %5s %%  %s", v.Position, words.Percent(v.Share), gap)
 	}
 	p("")
-	for i, s := range a.Surfaces {
-		p("Surface %s in the air of %s: %s h observed", s.Surface, orNone(s.Air), words.Hours(s.HoursObserved))
-		if len(s.Spans) == 0 {
-			p.hours(Span{HoursCondensing: s.HoursCondensing, HoursCondensingLow: s.HoursCondensingLow,
-				HoursCondensingHigh: s.HoursCondensingHigh, HoursCondensingRaw: s.HoursCondensingRaw, HoursAtRisk: s.HoursAtRisk,
-				FrostHours: s.FrostHours, HowSure: s.HowSure})
-		}
-		for k, x := range s.Spans { // never added up
-			p("  %s the repair of %s: %s h observed", []string{"before", "since"}[k], words.Date(s.Spans[1].From, zone),
-				words.Hours(x.HoursObserved))
-			p.hours(x)
-		}
-		for _, m := range a.ModelHours(c, i) {
-			p("  %s", m.Sentence())
-		}
-		if a.DoubtAt(s) != "" {
-			p("  nothing is concluded here: see the first lines")
-		}
-		for _, n := range s.Notes {
-			if !a.doubted(n) {
-				p("  note: %s", n)
-			}
-		}
-		if i < len(a.Physics.Surfaces) && s.HoursObserved > 0 {
-			e := a.Physics.Surfaces[i]
-			p.film(a.Films(c, i), zone, e.melts())
-			p.damp(e, zone)
-		}
-		p("")
+}
+
+// surface writes what happened at a surface.
+func (p printer) surface(a Assessment, c *roof.Case, i int) {
+	s, zone := a.Surfaces[i], c.Property.Zone
+	p("Surface %s in the air of %s: %s h observed", s.Surface, orNone(s.Air), words.Hours(s.HoursObserved))
+	if len(s.Spans) == 0 {
+		p.hours(Span{HoursCondensing: s.HoursCondensing, HoursCondensingLow: s.HoursCondensingLow,
+			HoursCondensingHigh: s.HoursCondensingHigh, HoursCondensingRaw: s.HoursCondensingRaw, HoursAtRisk: s.HoursAtRisk,
+			FrostHours: s.FrostHours, HowSure: s.HowSure})
 	}
-	d := a.Diagnosis
-	if len(a.Doubts) > 0 {
-		d.Reasons, d.Next = []string{"see the first lines"}, ""
+	for k, x := range s.Spans { // never added up
+		p("  %s the repair of %s: %s h observed", []string{"before", "since"}[k], words.Date(s.Spans[1].From, zone),
+			words.Hours(x.HoursObserved))
+		p.hours(x)
 	}
-	p.cause(d, zone)
-	for i, r := range a.Repairs {
-		p("")
-		v := a.Verdict(c, i)
-		p("Repair of %s at %s: %s (%d nights before, %d after)", words.Moment(r.At, zone), r.Surface, v.Kind,
-			r.NightsBefore, r.NightsAfter)
-		for _, x := range a.Exchanges(i) {
-			p("  what the work changed, %s: %s. %s", x.Figure(), x.Kind, x.Sentence())
-		}
-		if r.OnlySeen != nil {
-			for _, s := range r.OnlySeen.Text {
-				p("  %s", s)
-			}
-		}
-		for _, f := range v.Falls() {
-			if f.Known() {
-				p("  %s", f.Clause())
-			}
-		}
-		for _, three := range Three(r) {
-			if s := three.String(); s != "" {
-				p("  %s", s)
-			}
-		}
-		for _, s := range Apart(c, r) {
-			p("  %s", s)
-		}
-		if s := BeyondModel(r); s != "" {
-			p("  %s", s)
-		}
-		for _, s := range Leak(r) {
-			p("  leak:  %s", s)
-		}
-		if r.Reason != "" && !a.doubted(r.Reason) {
-			p("  why:   %s", r.Reason)
-		}
-		if house := a.House(i); house != "" {
-			p("  house: %s", house)
-		}
-		if r.Needs != "" && !a.doubted(r.Needs) {
-			p("  needs: %s", r.Needs)
-		}
-		for _, n := range r.Notes {
+	for _, m := range a.ModelHours(c, i) {
+		p("  %s", m.Sentence())
+	}
+	if a.DoubtAt(s) != "" {
+		p("  nothing is concluded here: see the first lines")
+	}
+	for _, n := range s.Notes {
+		if !a.doubted(n) {
 			p("  note: %s", n)
 		}
 	}
-	p.help(a, c)
-	p.settle(a.Settle)
-	p.house(a.Physics)
-	p.survey(a.Physics)
-	p.warn(a.Physics.Cautions)
-	for _, n := range a.Notes {
-		p("note: %s", n)
+	if i < len(a.Physics.Surfaces) && s.HoursObserved > 0 {
+		e := a.Physics.Surfaces[i]
+		p.film(a.Films(c, i), zone, e.melts())
+		p.damp(e, zone)
+	}
+	p("")
+}
+
+// repair writes whether a repair worked at a surface.
+func (p printer) repair(a Assessment, c *roof.Case, i int) {
+	r := a.Repairs[i]
+	p("")
+	v := a.Verdict(c, i)
+	p("Repair of %s at %s: %s (%d nights before, %d after)", words.Moment(r.At, c.Property.Zone), r.Surface, v.Kind,
+		r.NightsBefore, r.NightsAfter)
+	for _, x := range a.Exchanges(i) {
+		p("  what the work changed, %s: %s. %s", x.Figure(), x.Kind, x.Sentence())
+	}
+	if r.OnlySeen != nil {
+		for _, s := range r.OnlySeen.Text {
+			p("  %s", s)
+		}
+	}
+	for _, f := range v.Falls() {
+		if f.Known() {
+			p("  %s", f.Clause())
+		}
+	}
+	for _, three := range Three(r) {
+		if s := three.String(); s != "" {
+			p("  %s", s)
+		}
+	}
+	for _, s := range Apart(c, r) {
+		p("  %s", s)
+	}
+	if s := BeyondModel(r); s != "" {
+		p("  %s", s)
+	}
+	for _, s := range Leak(r) {
+		p("  leak:  %s", s)
+	}
+	if r.Reason != "" && !a.doubted(r.Reason) {
+		p("  why:   %s", r.Reason)
+	}
+	if house := a.House(i); house != "" {
+		p("  house: %s", house)
+	}
+	if r.Needs != "" && !a.doubted(r.Needs) {
+		p("  needs: %s", r.Needs)
+	}
+	for _, n := range r.Notes {
+		p("  note: %s", n)
 	}
 }
 

@@ -79,8 +79,40 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 			return err
 		}
 	}
-	total, became := ingest.Report{}, map[string]ingest.Report{}
-	var stations []casefile.Placing
+	got, err := storeAll(ctx, &path, c, sources, s)
+	if err != nil {
+		return err
+	}
+	if file, err = got.noteStations(*caseFile, file, s); err != nil {
+		return err
+	}
+	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {
+		return err
+	}
+	if err := in.keepAll(ctx, cabinet, c.ID, sources, got.became); err != nil {
+		return err
+	}
+	for _, l := range got.Unknown {
+		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
+	}
+	fmt.Fprintf(s.Out, "case %s: %d readings stored, %d completed, %d duplicates, %d conflicts, %d rejected\n", c.ID,
+		got.Stored, got.Merged, got.Duplicates, got.Conflicts, got.RejectedN)
+	if err := store.Close(); err != nil {
+		return fmt.Errorf("closing the store: %w", err)
+	}
+	return nil
+}
+
+// intake is what came of some files together, and of each.
+type intake struct {
+	ingest.Report
+	became   map[string]ingest.Report
+	stations []casefile.Placing
+}
+
+// storeAll stores the readings of files, and says of each what there is to say.
+func storeAll(ctx context.Context, path *ingest.Path, c *roof.Case, sources []source, s Streams) (*intake, error) {
+	all := &intake{became: map[string]ingest.Report{}}
 	for _, src := range sources {
 		first := map[string]time.Time{}
 		rows := src.rows
@@ -89,47 +121,39 @@ func importFiles(ctx context.Context, args []string, s Streams) error {
 		}
 		rep, err := path.File(ctx, c.ID, src.name, exportfile.Ahead(rows))
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if p, ok := src.placing(c, first); ok {
 			casefile.Place(c, p)
-			stations = append(stations, p)
+			all.stations = append(all.stations, p)
 		}
 		tellImported(src.name, rep, s)
-		became[src.name] = rep
-		total.Stored, total.Merged, total.Duplicates = total.Stored+rep.Stored, total.Merged+rep.Merged,
-			total.Duplicates+rep.Duplicates
-		total.Conflicts, total.RejectedN = total.Conflicts+rep.Conflicts, total.RejectedN+rep.RejectedN
+		all.became[src.name] = rep
+		all.Stored, all.Merged, all.Duplicates = all.Stored+rep.Stored, all.Merged+rep.Merged, all.Duplicates+rep.Duplicates
+		all.Conflicts, all.RejectedN = all.Conflicts+rep.Conflicts, all.RejectedN+rep.RejectedN
 		for _, l := range rep.Unknown { // but for the station that was noted now
-			if _, noted := c.Logger(l); !noted && !slices.Contains(total.Unknown, l) {
-				total.Unknown = append(total.Unknown, l)
+			if _, noted := c.Logger(l); !noted && !slices.Contains(all.Unknown, l) {
+				all.Unknown = append(all.Unknown, l)
 			}
 		}
 	}
-	if len(stations) > 0 {
-		if file, err = casefile.Fit(*caseFile, file, stations); err != nil {
-			return err
-		}
-		for _, p := range stations {
-			fmt.Fprintln(s.Err, words.StationNoted(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
-				p.Station.HeightDifferenceM)+words.StationKeep(*caseFile, p.Logger, casefile.WriteStation(*p.Station)))
-		}
+	return all, nil
+}
+
+// noteStations writes the stations among the files into the text of a case file.
+func (all *intake) noteStations(name string, file []byte, s Streams) ([]byte, error) {
+	if len(all.stations) == 0 {
+		return file, nil
 	}
-	if _, _, err := store.WriteCase(ctx, sqlite.CasePut{ID: c.ID, File: file, By: "dewcase import"}); err != nil {
-		return err
+	file, err := casefile.Fit(name, file, all.stations)
+	if err != nil {
+		return nil, err
 	}
-	if err := in.keepAll(ctx, cabinet, c.ID, sources, became); err != nil {
-		return err
+	for _, p := range all.stations {
+		fmt.Fprintln(s.Err, words.StationNoted(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
+			p.Station.HeightDifferenceM)+words.StationKeep(name, p.Logger, casefile.WriteStation(*p.Station)))
 	}
-	for _, l := range total.Unknown {
-		fmt.Fprintf(s.Err, "logger %s is not in the case file; its readings are kept\n", l)
-	}
-	fmt.Fprintf(s.Out, "case %s: %d readings stored, %d completed, %d duplicates, %d conflicts, %d rejected\n", c.ID,
-		total.Stored, total.Merged, total.Duplicates, total.Conflicts, total.RejectedN)
-	if err := store.Close(); err != nil {
-		return fmt.Errorf("closing the store: %w", err)
-	}
-	return nil
+	return file, nil
 }
 
 // tellImported says what there is to say of one file.
