@@ -32,6 +32,17 @@ func find(set *series.Set, opt Options, m *model) Finding {
 }
 
 func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
+	a, f := answer(set, opt, m)
+	f.Ledger = a.ledger(f.Causes).printed()
+	a.evidence(&f)
+	a.notes(&f)
+	a.next(&f)
+	a.settle(&f, m)
+	return a, f
+}
+
+// answer is the finding with its shares and reasons, without what is told of it.
+func answer(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 	f := Finding{Finding: Undetermined, States: map[string]float64{}}
 	if set == nil || set.Case == nil {
 		set = &series.Set{Case: &roof.Case{Property: roof.Property{Zone: time.UTC}}}
@@ -53,11 +64,6 @@ func assess(set *series.Set, opt Options, m *model) (*assessment, Finding) {
 		f.Notes = append(f.Notes, "The stretch used spans a repair whose verdict is that no change is shown.")
 	}
 	a.decide(&f)
-	f.Ledger = a.ledger(f.Causes).printed()
-	a.evidence(&f)
-	a.notes(&f)
-	a.next(&f)
-	a.settle(&f, m)
 	return a, f
 }
 

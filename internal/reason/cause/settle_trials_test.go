@@ -34,9 +34,9 @@ func TestSettleTrials(t *testing.T) {
 				if !ok {
 					continue
 				}
-				whole := Find(w.set(t, 0), Options{})
+				_, whole := answer(w.set(t, 0), Options{}, &ours)
 				for _, place := range wanted {
-					a, _ := assess(w.set(t, 0, place), Options{}, &ours)
+					a, _ := answer(w.set(t, 0, place), Options{}, &ours)
 					s := a.fitted(&ours, place)
 					if places[place] == nil {
 						places[place] = &tell{}

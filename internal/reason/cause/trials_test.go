@@ -4,12 +4,15 @@ package cause
 
 import (
 	"fmt"
+	"maps"
 	"os"
+	"runtime"
+	"slices"
 	"strconv"
+	"sync"
 	"testing"
 
 	"dewcase/internal/physics/roofsim"
-	"dewcase/internal/reason/series"
 	"dewcase/internal/roof"
 	"dewcase/internal/testkit/abroad"
 	"dewcase/internal/testkit/roofworlds"
@@ -34,6 +37,7 @@ func TestTrials(t *testing.T) {
 		roof.UnderlayUnderside}
 	tallies := map[string]*tally{}
 	var order []string
+	var mu sync.Mutex // of the tallies and the log
 	get := func(name string) *tally {
 		if tallies[name] == nil {
 			tallies[name] = &tally{}
@@ -46,62 +50,62 @@ func TestTrials(t *testing.T) {
 		log, _ = os.Create(name)
 		defer log.Close()
 	}
-	for k := range each {
-		for i, planted := range roofworlds.Causes() {
-			draw := newWorld
-			switch os.Getenv("DEWCASE_TRIALS_HOUSES") {
-			case "second":
-				draw = secondWorld
-			case "shifted":
-				draw = shiftedWorld
-			case "abroad":
-				draw = abroadWorld
-			case "varied":
-				draw = variedWorld
-			}
-			w, ok := draw(uint64(seed+1000*i+k), planted, days)
-			if !ok {
-				t.Logf("%s seed %d: no winter in which it matters", planted, seed+1000*i+k)
-				continue
-			}
-			right := w.rightAnswers()
-			judge := func(name string, set *series.Set, m *model) Finding {
-				f := find(set, Options{}, m)
-				get(name).add(string(planted), right, f)
-				return f
-			}
-			whole := w.set(t, 0)
-			f := judge("120 days", whole, &ours)
-			judge("120 days, table without the fourth", whole, &threeOnly)
-			judge("120 days, published table", whole, &published)
-			get("120 days, "+[]string{"field", "rough"}[w.seed%2]+" loggers").add(string(planted), right, f)
-			known := w.measured.Case.Roof.Openings.LoftEavesMM != nil
-			if known {
-				get("120 days, openings known").add(string(planted), right, f)
-			} else if planted == roofsim.CeilingLeakage || planted == roofsim.BlockedVentilation {
-				get("120 days, openings unknown, ceiling or blocked").add(string(planted), right, f)
-			}
-			if log != nil {
-				c := w.measured.Case.Roof
-				fmt.Fprintf(log, "%s %d air=%s class=%s battens=%s known=%v %s lead %s %.3f reasons %v states %v figures", planted,
-					w.seed, c.Covering.Air, c.Underlay.Class, c.Battens, known, f.Finding, f.Leading, f.Causes[0].Support, f.Reasons,
-					f.States)
-				for _, g := range f.Figures {
-					fmt.Fprintf(log, " %s=%.3f", g.Feature, g.Value)
-				}
-				fmt.Fprintln(log)
-			}
-			if k >= variants {
-				continue
-			}
+	draw := map[string]func(uint64, roofsim.Cause, int) (world, bool){"": newWorld, "second": secondWorld,
+		"shifted": shiftedWorld, "abroad": abroadWorld, "varied": variedWorld}[os.Getenv("DEWCASE_TRIALS_HOUSES")]
+	winter := func(k, i int, planted roofsim.Cause) {
+		w, ok := draw(uint64(seed+1000*i+k), planted, days)
+		if !ok {
+			t.Logf("%s seed %d: no winter in which it matters", planted, seed+1000*i+k)
+			return
+		}
+		right := w.rightAnswers()
+		a, f := answer(w.set(t, 0), Options{}, &ours)
+		of := sample{a, f.Window, string(planted), right}
+		said := map[string]Finding{"120 days, table without the fourth": of.judged(&threeOnly),
+			"120 days, published table":                                      of.judged(&published),
+			"120 days, " + []string{"field", "rough"}[w.seed%2] + " loggers": f}
+		if w.measured.Case.Roof.Openings.LoftEavesMM != nil {
+			said["120 days, openings known"] = f
+		} else if planted == roofsim.CeilingLeakage || planted == roofsim.BlockedVentilation {
+			said["120 days, openings unknown, ceiling or blocked"] = f
+		}
+		if k < variants {
 			for _, d := range []int{60, 30, 21} {
-				judge(fmt.Sprintf("%d days", d), w.set(t, d), &ours)
+				_, said[fmt.Sprintf("%d days", d)] = answer(w.set(t, d), Options{}, &ours)
 			}
 			for _, p := range places {
-				judge("without "+string(p), w.set(t, 0, p), &ours)
+				_, said["without "+string(p)] = answer(w.set(t, 0, p), Options{}, &ours)
 			}
 		}
+		mu.Lock()
+		defer mu.Unlock()
+		get("120 days").add(string(planted), right, f)
+		for _, name := range slices.Sorted(maps.Keys(said)) {
+			get(name).add(string(planted), right, said[name])
+		}
+		if log != nil {
+			c := w.measured.Case.Roof
+			fmt.Fprintf(log, "%s %d air=%s class=%s battens=%s known=%v %s lead %s %.3f reasons %v states %v figures", planted,
+				w.seed, c.Covering.Air, c.Underlay.Class, c.Battens, a.survey.openingsKnown, f.Finding, f.Leading,
+				f.Causes[0].Support, f.Reasons, f.States)
+			for _, g := range f.Figures {
+				fmt.Fprintf(log, " %s=%.3f", g.Feature, g.Value)
+			}
+			fmt.Fprintln(log)
+		}
 	}
+	var wait sync.WaitGroup
+	turns := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for k := range each {
+		for i, planted := range roofworlds.Causes() {
+			turns <- struct{}{}
+			wait.Go(func() {
+				winter(k, i, planted)
+				<-turns
+			})
+		}
+	}
+	wait.Wait()
 	for _, name := range order {
 		t.Logf("%-45s %s", name, tallies[name])
 	}

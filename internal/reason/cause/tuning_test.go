@@ -30,7 +30,7 @@ func TestTuning(t *testing.T) {
 			for name, draw := range map[string]func(uint64, roofsim.Cause, int) (world, bool){
 				"roofsim": newWorld, "abroad": abroadWorld} {
 				if w, ok := draw(uint64(seed+1000*i+k), planted, 120); ok {
-					a, f := assess(w.set(t, 0), Options{}, &ours)
+					a, f := answer(w.set(t, 0), Options{}, &ours)
 					beds[name] = append(beds[name], sample{a, f.Window, string(planted), w.rightAnswers()})
 				}
 			}
@@ -83,7 +83,7 @@ func TestTable(t *testing.T) {
 			if !ok {
 				continue
 			}
-			a, _ := assess(w.set(t, 0), Options{}, &ours)
+			a, _ := answer(w.set(t, 0), Options{}, &ours)
 			for f := range features {
 				if v := a.f.value[f]; known(v) {
 					values[f][planted[cause]] = append(values[f][planted[cause]], v)
