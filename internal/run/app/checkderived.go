@@ -5,8 +5,10 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"reflect"
 	"time"
 
+	"dewcase/internal/door/http/web"
 	"dewcase/internal/door/store/sqlite"
 	"dewcase/internal/flow/assessment"
 	"dewcase/internal/flow/casebook"
@@ -14,13 +16,15 @@ import (
 	"dewcase/internal/flow/kept"
 	"dewcase/internal/flow/record"
 	"dewcase/internal/roof"
+	"dewcase/internal/run/bell"
 )
 
 // CheckedDerived is what a check of kept values found.
 type CheckedDerived struct {
-	Days    int // of hours and of a chart's columns
-	Answers int
-	Differs []string // what is not what the record gives
+	Days      int // of hours and of a chart's columns
+	Answers   int
+	Summaries int      // of houses, for the list and the counts
+	Differs   []string // what is not what the record gives
 }
 
 // How much is worked out anew: of so many houses so many days of hours and of
@@ -46,13 +50,75 @@ func CheckDerived(ctx context.Context, dir string) (out CheckedDerived, err erro
 	if book == nil {
 		return out, err
 	}
-	all := book.All()
+	all, sums := book.All(), summaries(ctx, book, store, derived)
 	for i := 0; i < len(all); i += max(len(all)/checkedHouses, 1) {
 		if err := out.house(ctx, store, shelf{derived, store}, all[i]); err != nil && !errors.Is(err, roof.ErrElsewhere) {
 			return out, err
 		}
+		checked, differs, err := sums.verify(ctx, all[i].ID)
+		if err != nil && !errors.Is(err, roof.ErrElsewhere) {
+			return out, err
+		}
+		if checked {
+			out.Summaries++
+		}
+		out.Differs = append(out.Differs, differs...)
 	}
 	return out, nil
+}
+
+// summaries is what makes the summaries of houses, over a store that is only read.
+func summaries(ctx context.Context, book *casebook.Book, store *sqlite.Store, derived *sqlite.Derived) *housekeeper {
+	log, s := slog.New(slog.DiscardHandler), shelf{derived, store}
+	r := record.New(store).On(s, hoursMethod(), time.Now)
+	d := newAssessor(ctx, r, time.Now, log).on(s, answerMethod())
+	k := &housekeeper{book: book, list: derived, record: store, readings: store, answer: d.kept, method: program(),
+		now: time.Now, log: log}
+	reach := &bell.Reach{ReachOptions: bell.ReachOptions{Cases: book, State: store}}
+	k.alerts = bell.New(bell.Options{Reach: reach}).Alerts
+	k.summarise = func(ctx context.Context, id string, answer func(string) (assessment.Answer, bool)) (web.HouseSummary,
+		error) {
+		p := web.Pages{Options: web.Options{Cases: book, Now: k.now, Log: log,
+			Record: pageRecord{views{book, r, d, k.now}, store, curves.New(r).On(s, restsBy(r))}}}
+		return p.Summarise(ctx, id, answer)
+	}
+	return k
+}
+
+// verify makes a house's summary anew, as at the time at which it was made, and says
+// what of it differs; checked is false where it is out of date or there is none.
+func (k *housekeeper) verify(ctx context.Context, id string) (checked bool, differs []string, err error) {
+	e, err := k.book.Get(id)
+	if err != nil {
+		return false, nil, err
+	}
+	listed, err := k.list.HousesOf(ctx, []string{id})
+	was, ok := listed[id]
+	if err != nil || !ok || was.Data == nil || was.Made.IsZero() {
+		return false, nil, err
+	}
+	k.now = func() time.Time { return was.Made }
+	a, answered := k.answer(ctx, e.Case)
+	alerts, err := k.alerts(ctx, id)
+	if err != nil {
+		return false, nil, err
+	}
+	if rests, err := k.restsOn(ctx, e, a, answered, alerts); err != nil || rests != was.Rests {
+		return false, nil, err
+	}
+	h, err := k.summed(ctx, id, a, answered, alerts)
+	if err != nil {
+		return false, nil, err
+	}
+	l, old := h.Listed(), summaryOf(was)
+	h.Made = old.Made
+	one, errOne := kept.Pack(h)
+	other, errOther := kept.Pack(old)
+	l.Name, l.Rests, l.Data, l.Made, was.Data = was.Name, was.Rests, nil, was.Made, nil
+	if !bytes.Equal(one, other) || !reflect.DeepEqual(l, was) {
+		differs = []string{"case " + id + ": the house is listed with figures that its readings do not give"}
+	}
+	return true, differs, errors.Join(errOne, errOther)
 }
 
 // house checks what is kept of one house.

@@ -265,11 +265,10 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 	if was, err := k.list.Kept(ctx, sqlite.KindHouse, id, 0, 1); err == nil && len(was) == 1 && was[0].Rests == rests {
 		return nil
 	}
-	h, err := k.summarise(ctx, id, func(string) (assessment.Answer, bool) { return a.answer, answered })
+	h, err := k.summed(ctx, id, a, answered, alerts)
 	if err != nil {
 		return err
 	}
-	h.Notice(alerts)
 	data, err := kept.Pack(h)
 	if err != nil {
 		return err
@@ -277,6 +276,13 @@ func (k *housekeeper) sumUp(ctx context.Context, id string) error {
 	l := h.Listed()
 	l.Rests, l.Data = rests, data
 	return k.list.KeepHouse(ctx, l)
+}
+
+func (k *housekeeper) summed(ctx context.Context, id string, a answer, answered bool, alerts []web.AlertRow) (
+	web.HouseSummary, error) {
+	h, err := k.summarise(ctx, id, func(string) (assessment.Answer, bool) { return a.answer, answered })
+	h.Notice(alerts)
+	return h, err
 }
 
 // summaryDays is how many days before the newest reading bear on a summary: its

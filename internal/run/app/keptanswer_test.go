@@ -197,3 +197,56 @@ func TestACheckWorksKeptAssessmentsOutAnew(t *testing.T) {
 	require.Len(t, found.Differs, 1)
 	require.Contains(t, found.Differs[0], "case bench-house: the assessment of 20")
 }
+
+// A check makes a kept summary of a house anew and names one that is not what the
+// readings give; one that is out of date is left for the daemon to make again.
+func TestACheckMakesSummariesOfHousesAnew(t *testing.T) {
+	ctx, dir := t.Context(), t.TempDir()
+	d, end := begun(t, dir, answerMethod(), time.Now())
+	defer end()
+	book, err := casebook.Open(ctx, caseStore{Store: d.store})
+	require.NoError(t, err)
+	_, err = book.Create(ctx, []byte(benchwinter.CaseFile), "test")
+	require.NoError(t, err)
+	c, err := book.Case(ctx, "bench-house")
+	require.NoError(t, err)
+	for i := range benchwinter.Loggers {
+		d.append(t, c, slices.Collect(benchwinter.Readings(i, 3))...)
+	}
+	_, err = d.Current(ctx, c)
+	require.NoError(t, err)
+	list := d.shelf.(shelf).Derived
+	require.NoError(t, list.NameHouse(ctx, c.ID, nameOf(c)))
+	require.NoError(t, summaries(ctx, book, d.store, list).sumUp(ctx, c.ID))
+	found, err := CheckDerived(ctx, dir)
+	require.NoError(t, err)
+	require.Equal(t, 1, found.Summaries)
+	require.Empty(t, found.Differs)
+
+	listed, err := list.HousesOf(ctx, []string{c.ID})
+	require.NoError(t, err)
+	was := listed[c.ID]
+	for what, alter := range map[string]func(*roof.ListedHouse){
+		"what the list is sorted by": func(l *roof.ListedHouse) { l.WetNights++ },
+		"what it shows": func(l *roof.ListedHouse) {
+			h := summaryOf(*l)
+			h.Nights[len(h.Nights)-1].CondensingMin++
+			l.Data, err = kept.Pack(h)
+			require.NoError(t, err)
+		},
+	} {
+		l := was
+		alter(&l)
+		require.NoError(t, list.KeepHouse(ctx, l))
+		found, err = CheckDerived(ctx, dir)
+		require.NoError(t, err)
+		require.Len(t, found.Differs, 1, what)
+		require.Contains(t, found.Differs[0], "case bench-house: the house is listed with figures")
+	}
+	require.NoError(t, list.KeepHouse(ctx, was))
+	d.append(t, c, slices.Collect(benchwinter.Readings(0, 4))...)
+	found, err = CheckDerived(ctx, dir)
+	require.NoError(t, err)
+	require.Zero(t, found.Summaries)
+	require.Empty(t, found.Differs)
+}

@@ -287,9 +287,10 @@ func checkDerived(ctx context.Context, data string, s Streams) error {
 		return fmt.Errorf("the record is sound, but what is kept of earlier work differs from it: %s; the next start with "+
 			"`dewcase serve -drop-derived` works it out anew", strings.Join(found.Differs, "; "))
 	}
-	if found.Days+found.Answers > 0 {
-		fmt.Fprintf(s.Out, "of what is kept of earlier work, %s and %s were worked out anew and are the same\n",
-			words.Count(found.Days, "day"), words.Count(found.Answers, "assessment"))
+	if found.Days+found.Answers+found.Summaries > 0 {
+		fmt.Fprintf(s.Out, "of what is kept of earlier work, %s, %s and the summaries of %s were worked out anew and "+
+			"are the same\n", words.Count(found.Days, "day"), words.Count(found.Answers, "assessment"),
+			words.Count(found.Summaries, "house"))
 	}
 	return nil
 }
