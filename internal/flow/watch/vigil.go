@@ -44,6 +44,11 @@ const (
 
 // Vigil watches a house between two looks: it takes each reading as it comes and
 // says how soon the house is to be examined. It is not for concurrent use.
+//
+// What is told is nearly what a look with every reading would tell. Over 40 simulated
+// winters of 60 days (TestVigilTrials, 30 November 2026) a vigil asked for 134,162
+// looks where there were 345,400 readings' moments; 8 of 469 messages [0.9, 3.3 %]
+// and 4 of 5,418 steps of alerts [0.03, 0.2 %] came otherwise.
 type Vigil struct {
 	c        *roof.Case
 	surfaces []guarded
