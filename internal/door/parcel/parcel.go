@@ -11,7 +11,11 @@
 //	house.json       of which house and how much of each, written last
 //
 // A file that broke off has no house.json, and is refused; the archive's check
-// values cover every byte.
+// values cover every file.
+//
+// A house packed as evidence has further files, no state.jsonl, and last a
+// seal.json: the SHA-256 of every file, chained, so that one digest stands for
+// all of them, and every byte of the archive can be compared.
 package parcel
 
 import (
@@ -157,6 +161,18 @@ func (w *Writer) Original(sum string, in io.Reader) error {
 	return nil
 }
 
+// Add packs a further file, which is not counted.
+func (w *Writer) Add(name string, content []byte) error {
+	f, err := w.z.Create(name)
+	if err == nil {
+		_, err = f.Write(content)
+	}
+	if err != nil {
+		return fmt.Errorf("packing %s: %w", name, err)
+	}
+	return nil
+}
+
 // Close writes what the file is about, which makes it whole.
 func (w *Writer) Close(a About) error {
 	a.Format, a.Count = format, w.count
@@ -172,7 +188,7 @@ func (w *Writer) Close(a About) error {
 
 // ErrNotAHouse is wrapped by a file that cannot be read as a house.
 var ErrNotAHouse = roof.NewError(roof.Unusable,
-	"this is no whole file of a house, as /api/cases/CASE/house.zip gives it")
+	"this is no whole file of a house, as /api/cases/CASE/house.zip and `dewcase pack` give it")
 
 // Parcel is a packed house.
 type Parcel struct {
@@ -235,6 +251,23 @@ func unpack[T any](p *Parcel, name string, want int) ([]T, error) {
 	}
 	return out, nil
 }
+
+// Read gives a file that was added.
+func (p *Parcel) Read(name string) ([]byte, error) {
+	f, err := p.z.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrNotAHouse, err)
+	}
+	defer f.Close()
+	content, err := io.ReadAll(io.LimitReader(f, maxAdded))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %s: %w", ErrNotAHouse, name, err)
+	}
+	return content, nil
+}
+
+// maxAdded bounds a file that was added.
+const maxAdded = 64 << 20
 
 // Versions are the versions of the case file, oldest first.
 func (p *Parcel) Versions() ([]roof.CaseVersion, error) {

@@ -145,25 +145,11 @@ func (m *mover) Pack(ctx context.Context, id string, to io.Writer) error {
 		about.From = m.url
 	}
 	w := parcel.NewWriter(to)
-	versions, c, err := m.versions(ctx, id)
+	c, err := m.packEvidence(ctx, id, w)
 	if err != nil {
 		return err
 	}
 	about.Label = nameOf(c)
-	if err := w.Versions(versions); err != nil {
-		return err
-	}
-	if err := m.packRecord(ctx, id, w); err != nil {
-		return err
-	}
-	rejects, err := m.store.Rejects(ctx, id, math.MaxInt32, 0)
-	if err != nil {
-		return err
-	}
-	slices.Reverse(rejects)
-	if err := w.Rejects(rejects); err != nil {
-		return err
-	}
 	state, err := m.stateOf(ctx, c)
 	if err != nil {
 		return err
@@ -171,9 +157,34 @@ func (m *mover) Pack(ctx context.Context, id string, to io.Writer) error {
 	if err := w.State(state); err != nil {
 		return err
 	}
+	return w.Close(about)
+}
+
+// packEvidence packs what is no state of the daemon's own: versions of the case
+// file, record, rejects and originals of imported files. It gives the case as the
+// last version says.
+func (m *mover) packEvidence(ctx context.Context, id string, w *parcel.Writer) (*roof.Case, error) {
+	versions, c, err := m.versions(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.Versions(versions); err != nil {
+		return nil, err
+	}
+	if err := m.packRecord(ctx, id, w); err != nil {
+		return nil, err
+	}
+	rejects, err := m.store.Rejects(ctx, id, math.MaxInt32, 0)
+	if err != nil {
+		return nil, err
+	}
+	slices.Reverse(rejects)
+	if err := w.Rejects(rejects); err != nil {
+		return nil, err
+	}
 	files, err := m.cabinet.Originals(ctx, id)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, o := range files {
 		if !o.BytesThere {
@@ -184,10 +195,10 @@ func (m *mover) Pack(ctx context.Context, id string, to io.Writer) error {
 			err = errors.Join(w.Original(o.SHA256, in), in.Close())
 		}
 		if err != nil {
-			return err
+			return nil, err
 		}
 	}
-	return w.Close(about)
+	return c, nil
 }
 
 // versions are those of a case file, oldest first, and the case as the last says.

@@ -46,6 +46,8 @@ func all() []command {
 		{"doctor", "name what is wrong with an installation", examine},
 		{"backup", "copy the store to one file, also while serving", backup},
 		{"restore", "lay a backup down as a new data folder", restore},
+		{"pack", "write the evidence of one house into a sealed file", interruptible(answering(pack))},
+		{"verify", "compare a packed house with its seal and its readings", interruptible(answering(verify))},
 		{"migrate", "move the readings to InfluxDB or back, or verify them there", migrate},
 		{"move", "move a house from one running instance to another", interruptible(moveHouse)},
 		{"password", "make the hash to keep for a password", interruptible(answering(password))},
