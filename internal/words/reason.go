@@ -28,7 +28,6 @@ const (
 	NextWinter                     // the winter is over
 	ColdNights                     // about Least more
 	ColderLoft                     // the loft's temperature does not show the ceiling's change
-	MissingPart                    // What is missing
 )
 
 // Need is what would settle the verdict on a repair.
@@ -36,7 +35,7 @@ type Need struct {
 	Kind               NeedKind
 	Least, Have, Left  int
 	MeanH, LowH, HighH float64 // wet hours of the unrepaired roof since the repair, 95 %
-	Day, What          string
+	Day                string
 	Exchanged          bool // a logger was, about the time of the repair
 }
 
@@ -98,7 +97,7 @@ func (n Need) String() string {
 	case ColdNights:
 		return fmt.Sprintf("about %d more cold nights", n.Least)
 	}
-	return n.What
+	return ""
 }
 
 // FewWet says why neither wet hours nor water are given beside the hours at risk.

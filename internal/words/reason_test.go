@@ -50,7 +50,6 @@ func TestEveryNeedOfAVerdictHasItsWords(t *testing.T) {
 			"ceiling, and the warmth that comes through it does not yet"},
 		{words.Need{Kind: words.ColdNights, Least: 15, Exchanged: true},
 			"about 15 more cold nights; check the old and new logger side by side"},
-		{words.Need{Kind: words.MissingPart, What: "a temperature logger at slate"}, "a temperature logger at slate"},
 	} {
 		assert.Equal(t, c.want, c.n.String())
 		assert.False(t, said[c.n.String()], "each says something of its own")
