@@ -196,11 +196,12 @@ func (r *Reader) workOut(ctx context.Context, c *roof.Case, k *held, out hours, 
 	edge = (edge + hourMS - 1) / hourMS * hourMS
 	from, until := m.fromMS-edge, m.untilMS+edge
 	of := r.readings(ctx, c, time.UnixMilli(from-pad), time.UnixMilli(until+pad))
-	set, err := r.gather(c, usual, of, roof.InTurn)
+	by := r.workers(until - from + 2*pad)
+	set, err := r.gather(c, usual, of, by)
 	if err != nil {
 		return err
 	}
-	rows := timeline.Rows(set, from, until, hourMS)
+	rows := timeline.Rows(by, set, from, until, hourMS)
 	worked := hours{m.fromMS, rows[edge/hourMS : int64(len(rows))-edge/hourMS]}
 	out.putAll(worked)
 	r.hold(c, k, version, worked)

@@ -39,6 +39,7 @@ type Reader struct {
 	shelf  Shelf // nil: nothing outlives this reader
 	method string
 	now    func() time.Time
+	by     roof.Workers // of long stretches
 	// unkept counts what the shelf would not take.
 	unkept atomic.Int64
 
@@ -50,8 +51,24 @@ type Reader struct {
 
 // New makes a reader of a store, with nothing cached.
 func New(store roof.ReadingStore) *Reader {
-	return &Reader{store: store, cases: map[string]*held{}, byRows: queue{most: maxHours},
+	return &Reader{store: store, by: roof.InTurn, cases: map[string]*held{}, byRows: queue{most: maxHours},
 		byTail: queue{most: maxTailBytes}}
+}
+
+// By has the reader work long stretches out by workers. It is called before any
+// other.
+func (r *Reader) By(workers roof.Workers) *Reader {
+	r.by = workers
+	return r
+}
+
+// workers work out a stretch of so many ms; what is remembered of the readings of a
+// short one is not for several at a time.
+func (r *Reader) workers(ms int64) roof.Workers {
+	if ms <= maxRemembered.Milliseconds() {
+		return roof.InTurn
+	}
+	return r.by
 }
 
 // CaseChanged drops what is cached of a case: fittings, offsets or
@@ -233,7 +250,7 @@ func (r *Reader) Around(ctx context.Context, c *roof.Case, fromMS, untilMS int64
 	}
 	pad := padMS(c, usual)
 	of := r.readings(ctx, c, time.UnixMilli(fromMS-pad), time.UnixMilli(untilMS+pad))
-	set, err := r.gather(c, usual, of, roof.InTurn)
+	set, err := r.gather(c, usual, of, r.workers(untilMS-fromMS+2*pad))
 	if err != nil {
 		return nil, err
 	}

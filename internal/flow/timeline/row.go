@@ -23,8 +23,8 @@ type PositionRow struct {
 }
 
 // Rows sums a set up over [fromMS, untilMS) in steps of stepMS, of which the end
-// may cut the last. A surface that cannot be computed has empty spells.
-func Rows(set *series.Set, fromMS, untilMS, stepMS int64) []Row {
+// may cut the last, by workers. A surface that cannot be computed has empty spells.
+func Rows(by roof.Workers, set *series.Set, fromMS, untilMS, stepMS int64) []Row {
 	n := int((untilMS - fromMS + stepMS - 1) / stepMS)
 	surfaces := set.Case.Surfaces()
 	rows := make([]Row, n)
@@ -36,24 +36,26 @@ func Rows(set *series.Set, fromMS, untilMS, stepMS int64) []Row {
 			put(i, b)
 		}
 	}
-	for k := range set.Courses {
-		c := &set.Courses[k]
-		vapour := c.VapourPa.Slice(fromMS, untilMS)
-		fill(c.TempC, func(i int, b series.Bin) { rows[i].Positions[k].TempC = b })
-		fill(c.RHPct, func(i int, b series.Bin) { rows[i].Positions[k].RHPct = b })
-		fill(mapped(vapour, dewPointC), func(i int, b series.Bin) { rows[i].Positions[k].DewPointC = b })
-		fill(mapped(vapour, frostPointC), func(i int, b series.Bin) { rows[i].Positions[k].FrostPointC = b })
-		fill(observed(c), func(i int, b series.Bin) { rows[i].Positions[k].ObservedMS = b.ObservedMS })
-	}
-	for k, p := range surfaces {
-		c, err := risk.Margin(set, p.ID)
+	by(len(set.Courses)+len(surfaces), func(k int) {
+		if k < len(set.Courses) {
+			c := &set.Courses[k]
+			vapour := c.VapourPa.Slice(fromMS, untilMS)
+			fill(c.TempC, func(i int, b series.Bin) { rows[i].Positions[k].TempC = b })
+			fill(c.RHPct, func(i int, b series.Bin) { rows[i].Positions[k].RHPct = b })
+			fill(mapped(vapour, dewPointC), func(i int, b series.Bin) { rows[i].Positions[k].DewPointC = b })
+			fill(mapped(vapour, frostPointC), func(i int, b series.Bin) { rows[i].Positions[k].FrostPointC = b })
+			fill(observed(c), func(i int, b series.Bin) { rows[i].Positions[k].ObservedMS = b.ObservedMS })
+			return
+		}
+		k -= len(set.Courses)
+		c, err := risk.Margin(set, surfaces[k].ID)
 		if err != nil {
-			continue
+			return
 		}
 		for i, s := range c.BinsUntil(fromMS, untilMS, stepMS) {
 			rows[i].Surfaces[k] = s
 		}
-	}
+	})
 	return rows
 }
 

@@ -96,7 +96,7 @@ func Stepped(set *series.Set, fromMS, untilMS, stepMS int64) (View, error) {
 	if _, err := Steps(set.Case.ID, fromMS, untilMS, stepMS); err != nil {
 		return View{}, err
 	}
-	rows := Rows(set, fromMS, untilMS, stepMS)
+	rows := Rows(roof.InTurn, set, fromMS, untilMS, stepMS)
 	return Laid(set.Case, rows, fromMS, untilMS, stepMS), nil
 }
 

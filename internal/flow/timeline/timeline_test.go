@@ -128,7 +128,8 @@ func TestRawCoverageRunsOnBetweenAPositionsOwnReadings(t *testing.T) {
 func TestFoldingHoursGivesTheDay(t *testing.T) {
 	s := set(t)
 	from, until := start.UnixMilli(), start.Add(4*time.Hour).UnixMilli()
-	folded := timeline.Laid(s.Case, timeline.Fold(timeline.Rows(s, from, until, 3600_000), 4), from, until, 4*3600_000)
+	hours := timeline.Rows(roof.InTurn, s, from, until, 3600_000)
+	folded := timeline.Laid(s.Case, timeline.Fold(hours, 4), from, until, 4*3600_000)
 	whole, err := timeline.Stepped(s, from, until, 4*3600_000)
 	require.NoError(t, err)
 	a, err := json.Marshal(folded)

@@ -52,7 +52,7 @@ func layOutBy(t testing.TB, set *series.Set, step int64) *winter {
 		wood: map[string]*timber.Result{}, healthy: map[int]float64{}}
 	per := w.perHour()
 	w.n = int((set.UntilMS-w.from)/step) / per * per
-	w.fine = timeline.Rows(set, w.from, w.from+int64(w.n)*step, step)
+	w.fine = timeline.Rows(roof.InTurn, set, w.from, w.from+int64(w.n)*step, step)
 	w.hours = timeline.Fold(w.fine, per)
 	for _, s := range set.Case.Surfaces() {
 		c, err := risk.Margin(set, s.ID)

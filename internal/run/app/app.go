@@ -178,7 +178,7 @@ func (a *App) openCases(ctx context.Context) error {
 		a.opt.Log.Error("some cases cannot be used", "error", err)
 	}
 	a.book = book
-	a.record = record.New(a.readings)
+	a.record = record.New(a.readings).By(SideBySide)
 	book.OnChange(a.record.CaseChanged)
 	a.curves = curves.New(a.record)
 	book.OnChange(a.curves.CaseChanged)
