@@ -234,6 +234,10 @@ func (r *Reader) follow(ctx context.Context, c *roof.Case, k *held, version int6
 			return
 		}
 	}
+	if last := untilMS - maxRemembered.Milliseconds(); fromMS < last { // a winter need not be read again for it
+		fromMS = last
+		of = r.readings(ctx, c, time.UnixMilli(fromMS), time.UnixMilli(untilMS))
+	}
 	calm := qc.NewCalm(len(c.Loggers))
 	for i, l := range c.Loggers {
 		for x, err := range of(l.ID) {
