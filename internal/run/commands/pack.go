@@ -5,9 +5,10 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"os"
-	"path/filepath"
 
+	"dewcase/internal/door/parcel"
 	"dewcase/internal/roof"
 	"dewcase/internal/run/app"
 	"dewcase/internal/run/config"
@@ -25,19 +26,11 @@ func pack(ctx context.Context, args []string, s Streams) error {
 	if !roof.ValidCaseID(*id) {
 		return usageError{fmt.Sprintf("-case %q is no id of a case, such as larkfield-9", *id)}
 	}
-	out, err := os.CreateTemp(filepath.Dir(*to), ".dewcase-pack-*")
-	if err != nil {
-		return fmt.Errorf("packing %s: %w", *id, err)
-	}
-	defer os.Remove(out.Name())
-	seal, err := app.PackHouse(ctx, *data, *id, Version, out)
-	if err == nil {
-		err = out.Sync()
-	}
-	if err = errors.Join(err, out.Close()); err == nil {
-		err = os.Rename(out.Name(), *to)
-	}
-	if err != nil {
+	var seal parcel.Seal
+	if err := replaceFile(*to, 0o600, func(out io.Writer) (err error) {
+		seal, err = app.PackHouse(ctx, *data, *id, Version, out)
+		return err
+	}); err != nil {
 		return err
 	}
 	fmt.Fprintf(s.Out, "%s: case %s with its assessment, %d files\nhead of its chain: %s\n", *to, *id, len(seal.Files),

@@ -3,7 +3,9 @@ package commands
 import (
 	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -53,7 +55,9 @@ func packing(t *testing.T) (file string, run func(want int, args ...string) (out
 	assert.Contains(t, out, "head of its chain: ")
 	_, said := run(Unusable, "pack", "-case", "larch-4", "-to", filepath.Join(dir, "none.zip"), "-data", data)
 	assert.Contains(t, said, "larch-4")
-	assert.NoFileExists(t, filepath.Join(dir, "none.zip"))
+	left, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	assert.Len(t, left, 4, "case file, readings, data and the pack, and nothing half written")
 	return file, run
 }
 
@@ -83,6 +87,33 @@ func TestAPackedHouseIsVerifiedByteByByteAndFigureByFigure(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, []byte("no archive"), 0o600))
 	_, said = run(Unusable, "verify", file)
 	assert.Contains(t, said, "no whole file of a house")
+}
+
+// A pack or a report that was killed leaves a hidden file, which the next writes
+// over; a planted link is not followed.
+func TestWhatAKillLeftBehindIsWrittenOver(t *testing.T) {
+	dir := t.TempDir()
+	name, part := filepath.Join(dir, "a.zip"), filepath.Join(dir, ".a.zip.part")
+	require.NoError(t, os.WriteFile(part, bytes.Repeat([]byte("half "), 100), 0o600))
+	write := func(out io.Writer) error { _, err := out.Write([]byte("whole")); return err }
+	require.NoError(t, replaceFile(name, 0o600, write))
+	got, err := os.ReadFile(name)
+	require.NoError(t, err)
+	assert.Equal(t, "whole", string(got))
+	assert.NoFileExists(t, part)
+
+	failed := errors.New("no space left")
+	assert.ErrorIs(t, replaceFile(name, 0o600, func(io.Writer) error { return failed }), failed)
+	assert.NoFileExists(t, part)
+	require.NoError(t, os.Symlink(filepath.Join(dir, "victim"), part))
+	require.Error(t, replaceFile(name, 0o600, write))
+	assert.NoFileExists(t, filepath.Join(dir, "victim"))
+
+	require.NoError(t, os.Remove(part))
+	require.NoError(t, replaceFile(name, 0o600, func(io.Writer) error {
+		assert.ErrorContains(t, replaceFile(name, 0o600, write), "is being written by another command")
+		return nil
+	}))
 }
 
 // Whoever alters readings or figures and seals the archive anew is told by the

@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"dewcase/dashboards"
@@ -84,7 +85,10 @@ func writeReport(_ context.Context, args []string, s Streams) error {
 	if err != nil {
 		return err
 	}
-	if err := replaceFile(*to, b.Bytes()); err != nil {
+	if err := replaceFile(*to, 0o644, func(out io.Writer) error {
+		_, err := out.Write(b.Bytes())
+		return err
+	}); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
 	}
 	sum := sha256.Sum256(b.Bytes())
@@ -181,9 +185,11 @@ func fileName(file string) string {
 	return "the file " + filepath.Base(file)
 }
 
-// replaceFile writes a file whole or not at all.
-func replaceFile(name string, data []byte) error {
-	tmp, err := os.CreateTemp(filepath.Dir(name), ".report-*")
+// replaceFile writes a file whole or not at all: under a hidden name of its own
+// until it is on disk. What a kill left under that name is written over.
+func replaceFile(name string, mode fs.FileMode, write func(io.Writer) error) error {
+	part := filepath.Join(filepath.Dir(name), "."+filepath.Base(name)+".part")
+	out, err := os.OpenFile(part, os.O_CREATE|os.O_WRONLY|syscall.O_NOFOLLOW, mode)
 	if err != nil {
 		var at *fs.PathError
 		if errors.As(err, &at) {
@@ -191,16 +197,18 @@ func replaceFile(name string, data []byte) error {
 		}
 		return fmt.Errorf("no file can be made in the folder %s: %w", filepath.Dir(name), err)
 	}
-	defer func() { _ = os.Remove(tmp.Name()) }()
-	_, err = tmp.Write(data)
-	if e := tmp.Chmod(0o644); err == nil {
-		err = e
+	defer out.Close()
+	if err := syscall.Flock(int(out.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		return fmt.Errorf("%s is being written by another command: %w", name, err)
 	}
-	if e := tmp.Close(); err == nil {
-		err = e
+	if err = errors.Join(out.Truncate(0), out.Chmod(mode)); err == nil {
+		err = write(out)
+	}
+	if err == nil {
+		err = out.Sync()
 	}
 	if err != nil {
-		return err
+		return errors.Join(err, os.Remove(part))
 	}
-	return os.Rename(tmp.Name(), name)
+	return os.Rename(part, name)
 }
