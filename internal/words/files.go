@@ -2,7 +2,9 @@ package words
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
+	"time"
 )
 
 // FileDoubtKind is what of a file that is no readings file only a person can say.
@@ -152,6 +154,30 @@ func FileDoubtSentence(d FileDoubt) string {
 
 // NumberedColumn names a column that no header names.
 func NumberedColumn(n int) string { return fmt.Sprintf("column %d", n) }
+
+// Measured writes one value of a reading with its unit.
+func Measured(quantity string, x float64) string {
+	sign := map[string]string{"temp_c": " °C", "rh_pct": " %RH", "rain_mm": " mm", "wind_ms": " m/s", "sun_w_m2": " W/m²",
+		"wood_pct": " % wood moisture", "battery_pct": " % battery"}[quantity]
+	return strconv.FormatFloat(x, 'f', -1, 64) + sign
+}
+
+// RowAgainst says of a row that its logger has another value at its time already.
+func RowAgainst(line int, logger string, at time.Time, row, kept string) string {
+	return fmt.Sprintf("line %d: %s at %s UTC says %s; %s, which came first, is kept and counts", line, logger,
+		at.UTC().Format("2 Jan 2006 15:04:05"), row, kept)
+}
+
+// RowsAgainst heads such rows, of which some are shown.
+func RowsAgainst(shown, all int) string {
+	if shown < all {
+		return fmt.Sprintf("The first %d of %d rows that say otherwise than what is kept", shown, all)
+	}
+	if all == 1 {
+		return "1 row says otherwise than what is kept"
+	}
+	return Count(all, "row") + " say otherwise than what is kept"
+}
 
 // ColumnsAside says which columns were not used.
 func ColumnsAside(names []string) string {

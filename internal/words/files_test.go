@@ -2,6 +2,7 @@ package words
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 )
@@ -67,4 +68,13 @@ func TestWhatWasLeftAsideOfAFileIsTold(t *testing.T) {
 	assert.Equal(t, "logger a is not in the case file", UnknownLogger("a", "a"))
 	assert.Equal(t, `logger "A 1" is not in the case file; its readings are kept as A-1`, UnknownLogger("A 1", "A-1"))
 	assert.Equal(t, `"31/11" is no date and time in the order day, month, year`, NoTimeInCell("31/11", "dmy"))
+}
+
+func TestRowsThatSayOtherwiseAreTold(t *testing.T) {
+	at := time.Date(2026, 11, 13, 6, 0, 0, 0, time.UTC)
+	assert.Equal(t, "line 7: k1 at 13 Nov 2026 06:00:00 UTC says 5.3 °C; 4.3 °C and 96 %RH, which came first, is kept "+
+		"and counts", RowAgainst(7, "k1", at, Measured("temp_c", 5.3), List([]string{Measured("temp_c", 4.3),
+		Measured("rh_pct", 96)})))
+	assert.Equal(t, "The first 20 of 31 rows that say otherwise than what is kept", RowsAgainst(20, 31))
+	assert.Equal(t, "1 row says otherwise than what is kept", RowsAgainst(1, 1))
 }

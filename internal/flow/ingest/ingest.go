@@ -235,6 +235,7 @@ type Report struct {
 	Merged     int           `json:"merged" doc:"rows that completed a reading of the same logger and time"`
 	Duplicates int           `json:"duplicates"`
 	Conflicts  int           `json:"conflicts"`
+	Against    []Against     `json:"conflicting_rows" doc:"the first rows that say otherwise than what is kept"`
 	Rejected   []RejectedRow `json:"rejected"`
 	RejectedN  int           `json:"rejected_count" doc:"all rejected rows; the list is cut at some thousands"`
 	Unknown    []string      `json:"unknown_loggers" doc:"kept, but the case file does not know them"`
@@ -255,6 +256,49 @@ func (r *Report) count(outcomes []roof.Outcome) {
 			r.Conflicts++
 		}
 	}
+}
+
+// Against is one row whose logger has other values at its time already, which are kept.
+type Against struct {
+	Line   int       `json:"line"`
+	Logger string    `json:"logger"`
+	At     time.Time `json:"time"`
+	Row    string    `json:"row"`
+	Kept   string    `json:"kept"`
+}
+
+// maxAgainst bounds the rows that are listed so; all are counted and kept aside.
+const maxAgainst = 20
+
+// against lists the first rows of a batch that were kept aside, with what is kept.
+func (p *Path) against(ctx context.Context, rep *Report, caseID string, batch []roof.Reading, lines []int,
+	outcomes []roof.Outcome) error {
+	for i, o := range outcomes {
+		if o != roof.Conflict || len(rep.Against) == maxAgainst {
+			continue
+		}
+		r := batch[i]
+		one := Against{Line: lines[i], Logger: r.Logger, At: r.At, Row: said(r.Values)}
+		for kept, err := range p.Store.Range(ctx, caseID, r.Logger, r.At, r.At.Add(time.Millisecond)) {
+			if err != nil {
+				return fmt.Errorf("reading what is kept beside line %d: %w", lines[i], err)
+			}
+			one.Kept = said(kept.Values)
+		}
+		rep.Against = append(rep.Against, one)
+	}
+	return nil
+}
+
+// said writes what was measured.
+func said(v roof.Values) string {
+	var out []string
+	for q := range roof.Quantity(roof.QuantityCount) {
+		if x, ok := v.Get(q); ok {
+			out = append(out, words.Measured(q.String(), x))
+		}
+	}
+	return words.List(out)
 }
 
 // RejectedRow is one row that could not be used.
@@ -284,15 +328,19 @@ type Rows func(now time.Time, each func(r roof.Reading, line int) error) (csvrea
 // became of each. The error wraps ErrUnusable where the file cannot be read or
 // holds no good row, and the report then says why; any other is the store's.
 func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report, error) {
-	rep := Report{Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{}, Doubts: []string{}}
+	rep := Report{Against: []Against{}, Rejected: []RejectedRow{}, Unknown: []string{}, Notes: []string{},
+		Doubts: []string{}}
 	loggers := map[string]*fileLogger{}
 	now := p.Now()
-	batch := make([]roof.Reading, 0, batchRows)
+	batch, lines := make([]roof.Reading, 0, batchRows), make([]int, 0, batchRows)
 	batches := 1
 	flush := func() error {
 		outcomes, err := p.append(ctx, caseID, batch)
 		rep.count(outcomes)
-		batch = batch[:0]
+		if err == nil {
+			err = p.against(ctx, &rep, caseID, batch, lines, outcomes)
+		}
+		batch, lines = batch[:0], lines[:0]
 		batches++
 		return err
 	}
@@ -318,7 +366,7 @@ func (p *Path) File(ctx context.Context, caseID, name string, rows Rows) (Report
 			l.admitted = batches
 		}
 		l.gather(&reading)
-		if batch = append(batch, reading); len(batch) == batchRows {
+		if batch, lines = append(batch, reading), append(lines, line); len(batch) == batchRows {
 			return flush()
 		}
 		return nil

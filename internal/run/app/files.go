@@ -149,6 +149,9 @@ func (d fileDesk) Take(ctx context.Context, caseID, id string, answers func([]st
 		}))
 		out.Stored, out.Merged = out.Stored+rep.Stored, out.Merged+rep.Merged
 		out.Duplicates, out.Conflicts = out.Duplicates+rep.Duplicates, out.Conflicts+rep.Conflicts
+		for _, a := range rep.Against {
+			out.Against = append(out.Against, words.RowAgainst(a.Line, a.Logger, a.At, a.Row, a.Kept))
+		}
 		out.Original.Rejected += rep.RejectedN
 		for _, r := range rep.Rejected[:min(len(rep.Rejected), maxBadRows)] {
 			out.Bad = append(out.Bad, web.BadRow{Line: r.Line, What: r.Column, Detail: r.Detail})

@@ -197,6 +197,21 @@ func TestSeveralFilesAndStandardInputAreOneImport(t *testing.T) {
 		out.String())
 }
 
+// Rows that say otherwise than what came first are named by line, with both values;
+// what came first is kept.
+func TestRowsOfAFileThatSayOtherwiseAreTold(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "k7-loft.csv")
+	text := "Time;Temp °C;RH %\n2026-11-25 06:00;4.3;96\n2026-11-25 06:10;4.4;95\n2026-11-25 06:00;5.3;96\n" +
+		"2026-11-25 06:10;4.4;95\n"
+	require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
+	status, out, said := ran(t, "import", "-case", exportsDir+"/case.yaml", "-readings", file, "-as", "auto", "-zone", "UTC",
+		"-data", filepath.Join(t.TempDir(), "data"))
+	require.Equal(t, OK, status, said)
+	assert.Contains(t, out, "2 readings stored, 0 completed, 1 duplicates, 1 conflicts")
+	assert.Contains(t, said, "line 4: k7-loft at 25 Nov 2026 06:00:00 UTC says 5.3 °C and 96 %RH; 4.3 °C and 96 %RH, which "+
+		"came first, is kept and counts")
+}
+
 // Each example of the reference is run as it stands there.
 func TestTheExamplesOfTheReferenceForExportsRun(t *testing.T) {
 	reference, err := os.ReadFile("../../../deploy/REFERENCE.md")

@@ -165,6 +165,12 @@ func tellImported(name string, rep ingest.Report, s Streams) {
 		}
 		fmt.Fprintln(s.Err, roof.Fault{File: name, Line: r.Line, Key: r.Column, Problem: r.Detail}.Error())
 	}
+	for _, a := range rep.Against[:min(len(rep.Against), roof.FaultLines)] {
+		fmt.Fprintf(s.Err, "%s: %s\n", name, words.RowAgainst(a.Line, a.Logger, a.At, a.Row, a.Kept))
+	}
+	if n := rep.Conflicts - roof.FaultLines; n > 0 {
+		fmt.Fprintf(s.Err, "and %d more such rows (%d in all); they are kept aside\n", n, rep.Conflicts)
+	}
 	for _, d := range rep.Doubts {
 		fmt.Fprintln(s.Err, d)
 	}

@@ -60,6 +60,7 @@ type BadRow struct {
 type Taken struct {
 	Original                              roof.Original
 	Stored, Merged, Duplicates, Conflicts int
+	Against                               []string // the first rows that say otherwise than what is kept
 	Bad                                   []BadRow
 	Notes                                 []string
 }

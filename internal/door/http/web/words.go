@@ -61,6 +61,7 @@ func (p *Pages) funcs() template.FuncMap {
 		"roles":       exports.Roles,
 		"units":       exports.Units,
 		"holds":       words.ColumnHolds,
+		"rowsagainst": words.RowsAgainst,
 		"order":       func(o exports.Order) string { return words.OrderWords(string(o)) },
 		"measured":    measuredCell,
 		"stationask":  func() string { return words.StationQuestion },
