@@ -28,6 +28,14 @@ func StationKeep(file, logger, written string) string {
 		logger, file)
 }
 
+// StationOnce says that a logger counts as a weather station in one assessment, whose
+// case file does not say so.
+func StationOnce(logger, position string, source string, km, aboveM *float64, written string) string {
+	return fmt.Sprintf("logger %s counts here as %s, at the position %s from its first reading on; the case file is left "+
+		"as it is: write station: %s at %s into it, or give the same flags again", logger, Station(source, km, aboveM),
+		position, written, logger)
+}
+
 // StationOfSeveral says why a file cannot be a weather station's.
 func StationOfSeveral(loggers int) string {
 	return fmt.Sprintf("has %s, and a weather station is one", Count(loggers, "logger"))

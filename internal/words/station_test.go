@@ -24,4 +24,7 @@ func TestAStationThatStandsInIsNamed(t *testing.T) {
 		"interval is wider and the bar higher for it", words.StationStandsIn("airport, hourly", n(12), n(80)))
 	assert.Equal(t, "logger met stands in the case file as a weather station (airport) 12 km away, at the position "+
 		"outside from its first reading on", words.StationNoted("met", "outside", "airport", n(12), nil))
+	assert.Equal(t, "logger met counts here as a weather station (airport) 12 km away, at the position outside from its "+
+		"first reading on; the case file is left as it is: write station: {distance_km: 12} at met into it, or give the "+
+		"same flags again", words.StationOnce("met", "outside", "airport", n(12), nil, "{distance_km: 12}"))
 }

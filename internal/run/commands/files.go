@@ -365,8 +365,8 @@ func (r *readingsFiles) columns(c *roof.Case, strict bool, s Streams) (*csvreadi
 		total.Notes = append(total.Notes, sum.Notes...)
 		if p, ok := src.placing(c, first); ok {
 			casefile.Place(c, p)
-			total.Notes = append(total.Notes, words.StationNoted(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
-				p.Station.HeightDifferenceM))
+			total.Notes = append(total.Notes, words.StationOnce(p.Logger, p.Position, p.Station.Source, p.Station.DistanceKM,
+				p.Station.HeightDifferenceM, casefile.WriteStation(*p.Station)))
 		}
 		if err := tellBadRows(sum, src.name, strict, s); err != nil {
 			return nil, total, err

@@ -176,7 +176,8 @@ func TestAWeatherStationIsNotedInTheCaseFileThatIsKept(t *testing.T) {
 	}
 	status, out, said := ran(t, args("assess", "-logger", "met", "-format", "json")...)
 	require.Equal(t, OK, status, said)
-	assert.Contains(t, out, "logger met stands in the case file as a weather station (airport) 7.0 km away")
+	assert.Contains(t, out, "logger met counts here as a weather station (airport) 7.0 km away")
+	assert.Contains(t, out, "the case file is left as it is: write station: {source: airport")
 
 	status, _, said = ran(t, args("import", "-logger", "k1", "-data", data)...)
 	assert.Equal(t, Unusable, status)
@@ -204,12 +205,12 @@ func TestRowsOfAFileThatSayOtherwiseAreTold(t *testing.T) {
 	text := "Time;Temp °C;RH %\n2026-11-25 06:00;4.3;96\n2026-11-25 06:10;4.4;95\n2026-11-25 06:00;5.3;96\n" +
 		"2026-11-25 06:10;4.4;95\n"
 	require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
-	status, out, said := ran(t, "import", "-case", exportsDir+"/case.yaml", "-readings", file, "-as", "auto", "-zone", "UTC",
-		"-data", filepath.Join(t.TempDir(), "data"))
+	status, out, said := ran(t, "import", "-case", exportsDir+"/case.yaml", "-readings", file, "-as", "auto", "-zone",
+		"UTC", "-data", filepath.Join(t.TempDir(), "data"))
 	require.Equal(t, OK, status, said)
 	assert.Contains(t, out, "2 readings stored, 0 completed, 1 duplicates, 1 conflicts")
-	assert.Contains(t, said, "line 4: k7-loft at 25 Nov 2026 06:00:00 UTC says 5.3 °C and 96 %RH; 4.3 °C and 96 %RH, which "+
-		"came first, is kept and counts")
+	assert.Contains(t, said, "line 4: k7-loft at 25 Nov 2026 06:00:00 UTC says 5.3 °C and 96 %RH; 4.3 °C and 96 %RH, "+
+		"which came first, is kept and counts")
 }
 
 // Each example of the reference is run as it stands there.
