@@ -119,6 +119,15 @@ type Counted struct {
 	At                          time.Time
 }
 
+// InstancesPooled says over how many of the instances houses are counted.
+func InstancesPooled(missing, all int) string {
+	if missing == 0 {
+		return fmt.Sprintf("Counted over all %s.", Count(all, "instance"))
+	}
+	return fmt.Sprintf("Counted over %d of %s: more houses are at %s that did not answer.", all-missing,
+		Count(all, "instance"), Count(missing, "instance"))
+}
+
 // InstanceCounted says what an instance counted and as of when, and why it did not
 // answer just now, if it did not.
 func InstanceCounted(c Counted, failed string) string {

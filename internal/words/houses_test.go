@@ -31,6 +31,8 @@ func TestAllHousesInSentences(t *testing.T) {
 		{"1 house as of 30 November 2026, 07:00 UTC: 0 need a look, 1 sweat. It does not answer now, so these older " +
 			"figures are counted: it answered 503.", words.InstanceCounted(words.Counted{Houses: 1, Sweating: 1, At: morning},
 			"it answered 503")},
+		{"Counted over all 3 instances.", words.InstancesPooled(0, 3)},
+		{"Counted over 2 of 3 instances: more houses are at 1 instance that did not answer.", words.InstancesPooled(1, 3)},
 		{"Did not answer, and its houses are not counted: it is away.", words.InstanceCounted(words.Counted{}, "it is away")},
 	} {
 		assert.Equal(t, c.want, c.got)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"strings"
 	"sync"
 	"time"
@@ -89,6 +90,10 @@ func (o *otherInstances) ask(ctx context.Context, x *otherInstance) (f houses.Fi
 		r.Header.Set("Authorization", "Bearer "+x.token)
 	}
 	resp, err := o.client.Do(r)
+	var of *url.Error
+	if errors.As(err, &of) {
+		err = of.Err // its address is beside it already
+	}
 	if err != nil {
 		return f, err
 	}

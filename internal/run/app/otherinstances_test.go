@@ -68,6 +68,7 @@ func TestHousesAreCountedOverInstances(t *testing.T) {
 	assert.Contains(t, body, `"houses":2`, "its own alone")
 	_, page := north.Ask("GET", "/all?of=instances", "")
 	assert.Contains(t, page, "5 houses")
+	assert.Contains(t, page, "Counted over 2 of 3 instances")
 	assert.Contains(t, page, "South</a> <span class=\"sub\">3 houses as of")
 	assert.Contains(t, page, "Did not answer, and its houses are not counted: it answered 404")
 	assert.NotContains(t, page, `href="/?needs=`, "the list is of this instance alone")

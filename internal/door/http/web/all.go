@@ -29,6 +29,7 @@ type allBody struct {
 	Elsewhere               []Moved
 	Several                 bool // instances are configured
 	Instances               []instanceRow
+	Over                    string // how many of them
 }
 
 // instanceRow is what one of several instances counted.
@@ -83,6 +84,9 @@ func (p *Pages) all(w http.ResponseWriter, r *http.Request) {
 	}
 	b := allBody{Figures: f, Sentence: housesSentence(roof.HouseQuery{}, f.Houses, f.Houses, f.NeedALook),
 		Several: p.Pooled != nil}
+	if pooled {
+		b.Over = words.InstancesPooled(all.Missing, len(all.Instances))
+	}
 	for _, x := range all.Instances {
 		var said words.Counted
 		if x.Figures != nil {
