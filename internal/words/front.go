@@ -133,6 +133,7 @@ const MouldStrip = "mould, of 6 (0 none, 3 to be seen, 6 covered)"
 const (
 	NothingAgainst = "No line of the evidence and no check of the verdict speaks against it."
 	NothingNext    = "Nothing is open."
+	NextStillWet   = "The work did what it was for, and nights are still wet: see what else would help."
 	HelpComing     = "What works would do is still being worked out."
 	// LookAtTheWork is what to do once a repair made a roof wetter.
 	LookAtTheWork = "Look at the work together with the contractor: the roof has been wetter since."

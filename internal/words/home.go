@@ -190,6 +190,9 @@ func (h Home) Tonight() string {
 	case p < 0.8:
 		return "Water is likely to form " + h.where() + " tonight." + rate
 	}
+	if *h.Chance < 0.9 {
+		return "Water is very likely to form " + h.where() + " tonight." + rate
+	}
 	return "Water will almost surely form " + h.where() + " tonight." + rate
 }
 

@@ -158,6 +158,8 @@ func TestTonightIsForetoldOnlyWhileItIsDry(t *testing.T) {
 			Chance: p(.4), Now: evening},
 		"Water is likely to form in the roof tonight. It does on about 7 in 10 nights like this one.": {
 			Chance: p(.7), Now: evening},
+		"Water is very likely to form in the roof tonight. It does on about 8 in 10 nights like this one.": {
+			Chance: p(.84), Now: evening},
 		"Water will almost surely form in the roof tonight. It does on more than 9 in 10 nights like this one.": {
 			Chance: p(.97), Now: evening},
 	} {

@@ -50,6 +50,10 @@ func TestALeakIsSpokenOfByWhatCanTell(t *testing.T) {
 		head := words.Verdict{Kind: c.l.Kind, At: at, Zone: time.UTC, Where: "under the underlay", Leak: &c.l}.Headline()
 		assert.Contains(t, head, "the leak", "%s: what stopped is the leak, wherever it is measured", name)
 		assert.NotContains(t, head, "worked", name)
+		home := words.Verdict{Kind: c.l.Kind, At: at, Zone: time.UTC, Leak: &c.l}.Home()
+		if c.l.Kind != words.TooEarly {
+			assert.Contains(t, home, "the leak", name)
+		}
 	}
 	for want, l := range map[string]words.Leak{
 		"heavy rain since the work, told by a rain gauge (rain_mm, 20 mm or more) or by a look entered as an inspection " +

@@ -188,6 +188,9 @@ func (v Verdict) Listed(before, after int) string {
 // in tenths.
 func (v Verdict) Home() string {
 	work := "The work of " + Day(v.At, v.Zone)
+	if v.Leak != nil && v.Kind != TooEarly {
+		return v.Leak.said(work) + "."
+	}
 	switch v.Kind {
 	case Worked:
 		if !v.Wet.Known() || WayOf(*v.Wet.Pct) != Fell {

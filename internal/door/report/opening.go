@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"dewcase/internal/door/drawing"
@@ -140,7 +141,12 @@ func (b *builder) verdicts() []Text {
 			v.Where = words.List(where[k])
 			delete(where, k)
 		}
-		out = append(out, v.Sentence())
+		// A leak is of the house: what was found of it is said once.
+		said := v.Sentence()
+		same := func(t Text) bool { return t.String() == said.String() }
+		if v.Leak == nil || !slices.ContainsFunc(out, same) {
+			out = append(out, said)
+		}
 		for _, s := range assessment.Apart(b.Case, b.Answer.Repairs[i]) {
 			out = append(out, say("%s", s))
 		}

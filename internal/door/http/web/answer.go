@@ -35,10 +35,11 @@ type answerBody struct {
 	Cautions []caution.Caution
 
 	SheetBody
-	Unheard string   // which loggers are silent; "" none
-	Nightly string   // the nights in a sentence
-	Hours   string   // and their hours
-	Notes   []string // of the surface
+	stillWet bool     // though the repair worked
+	Unheard  string   // which loggers are silent; "" none
+	Nightly  string   // the nights in a sentence
+	Hours    string   // and their hours
+	Notes    []string // of the surface
 }
 
 // era is one column of the table of figures: before the repair, since it, or all.
@@ -122,7 +123,7 @@ func (b *answerBody) tell(h *head, a assessment.Answer) {
 	b.weigh(c, f)
 	if len(said.Spans) == 2 && here && work.Kind == words.Worked {
 		if still := words.StillWet(said.Spans[1].Nights); still != "" {
-			b.Against = append(b.Against, still)
+			b.Against, b.stillWet = append(b.Against, still), true
 		}
 	}
 	if len(b.Against) == 0 && (f.Finding != cause.Undetermined || work != nil && work.Kind != words.TooEarly) {
@@ -210,7 +211,11 @@ func (b *answerBody) next(p *Pages, h *head, a assessment.Answer) {
 	}
 	slices.Sort(do)
 	b.Cautions = caution.For(slices.Compact(do)...)
-	if len(b.Next) == 0 {
+	switch {
+	case len(b.Next) > 0:
+	case b.stillWet && !sound(a.Finding.Finding):
+		b.Next = []string{words.NextStillWet}
+	default:
 		b.Next = []string{words.NothingNext}
 	}
 }
