@@ -147,6 +147,32 @@ func TestWhatComesTogetherForAPastDayIsOneBlock(t *testing.T) {
 	require.NoError(t, r.Err())
 }
 
+// A logger that hands over a past day in many small parts would have the whole day
+// packed for each of them; from where that is the dearer way the day stays rows.
+func TestADayThatComesInSmallPartsIsNotPackedForEach(t *testing.T) {
+	s := openIn(t, t.TempDir(), Options{Now: wayAhead})
+	day := slices.Collect(benchwinter.Readings(0, 1))
+	for i := range day {
+		day[i].Arrived = benchwinter.Begin
+	}
+	for part := range slices.Chunk(day, 40) {
+		storetest.Put(t, s, house, part...)
+	}
+	var blocks, rows int
+	require.NoError(t, s.read.QueryRow(`SELECT (SELECT count(*) FROM block), (SELECT count(*) FROM reading)`).Scan(&blocks,
+		&rows))
+	require.Zero(t, blocks)
+	require.Equal(t, len(day), rows)
+	got := storetest.All(t, s, house, "k1")
+	require.Len(t, got, len(day))
+	for i := range got {
+		require.True(t, identical(&day[i], &got[i]))
+	}
+	r, err := s.Check(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, r.Err())
+}
+
 // fileParts is a file as it is stored: parts that end in the middle of days.
 func fileParts() [][]roof.Reading {
 	all := slices.Collect(benchwinter.Interleaved(12))

@@ -56,12 +56,17 @@ func (h *held) add(r *roof.Reading) {
 // heldReadings bounds what is held at a time.
 const heldReadings = 1 << 18
 
+// readingsPerRow is how many readings a block can be packed of, and read back, in
+// the time that one row takes.
+const readingsPerRow = 16
+
 // toBlock says whether what comes to a day goes to a block at once: a day that is
-// over, of which much comes together.
+// over, of which much comes together, beside what is there already. A logger that
+// hands over its past in small batches would have its days packed for each of them.
 func (p *writeConn) toBlock(d *day, k int64) bool {
 	from := int64(p.s.opt.BlockFrom)
-	return from >= 0 && d.coming >= from && p.s.opt.SealAfter >= 0 && (d.sealed == asBlock || d.sealed == asRows) &&
-		d.n+d.coming <= maxBlockReadings && k < dayOf(p.s.opt.Now().UnixMilli())
+	return from >= 0 && d.coming >= max(from, d.n/readingsPerRow) && p.s.opt.SealAfter >= 0 &&
+		(d.sealed == asBlock || d.sealed == asRows) && d.n+d.coming <= maxBlockReadings && k < dayOf(p.s.opt.Now().UnixMilli())
 }
 
 // hold takes a day's content into memory, to be written as a block by putBlocks.
