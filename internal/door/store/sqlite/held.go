@@ -65,8 +65,9 @@ const readingsPerRow = 16
 // hands over its past in small batches would have its days packed for each of them.
 func (p *writeConn) toBlock(d *day, k int64) bool {
 	from := int64(p.s.opt.BlockFrom)
-	return from >= 0 && d.coming >= max(from, d.n/readingsPerRow) && p.s.opt.SealAfter >= 0 &&
-		(d.sealed == asBlock || d.sealed == asRows) && d.n+d.coming <= maxBlockReadings && k < dayOf(p.s.opt.Now().UnixMilli())
+	return from >= 0 && d.coming >= max(from, d.n/readingsPerRow) && d.n+d.coming <= maxBlockReadings &&
+		p.s.opt.SealAfter >= 0 && (d.sealed == asBlock || d.sealed == asRows) &&
+		k < dayOf(p.s.opt.Now().UnixMilli())
 }
 
 // hold takes a day's content into memory, to be written as a block by putBlocks.
