@@ -11,7 +11,6 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -356,15 +355,9 @@ func asAsked(listen, bound string) string {
 	return net.JoinHostPort(host, port)
 }
 
-// garbagePercent is how much the heap may grow before it is swept. Of many houses
-// most of it stays, so that at Go's 100 as much again would lie unused.
-const garbagePercent = 50
-
 // Run serves until ctx ends, then drains and stops.
 func (a *App) Run(ctx context.Context) error {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(garbagePercent)
-	}
+	go tendHeap(ctx)
 	go func() {
 		serve := a.server.Serve
 		if a.secure() {
